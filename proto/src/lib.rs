@@ -1,0 +1,29 @@
+//! The wire: `scionary.v1` as messages and services, its descriptors, and [`Rpc`], the list of every
+//! method. This crate knows nothing of the domain; `server/src/convert` is the only place that sees both.
+
+/// `scionary.v1`, generated from the files in `proto/scionary/v1`.
+pub mod v1 {
+    #![allow(missing_docs, clippy::all, reason = "generated code")]
+    tonic::include_proto!("scionary.v1");
+}
+
+mod rpc {
+    include!(concat!(env!("OUT_DIR"), "/rpc.rs"));
+}
+pub use rpc::Rpc;
+
+/// The file descriptor set of `scionary.v1` with its imports, for reflection and for JSON.
+pub const FILE_DESCRIPTOR_SET: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/descriptors.bin"));
+
+/// Metadata keys that clients and the server share.
+pub mod metadata {
+    /// `Bearer <token>`.
+    pub const AUTHORIZATION: &str = "authorization";
+    /// A fresh random text for each write; the same again for a repeat of the same write.
+    pub const IDEMPOTENCY_KEY: &str = "idempotency-key";
+    /// Chosen by the server for each call; quoted in errors and logs.
+    pub const REQUEST_ID: &str = "request-id";
+}
+
+/// The domain of `google.rpc.ErrorInfo` in every error.
+pub const ERROR_DOMAIN: &str = "scionary";

@@ -1,0 +1,275 @@
+//! Crops as data: a profile file says what is observed on a crop, what is published about its seed, and
+//! what to be careful with. Adding a crop means adding a file.
+
+use std::collections::BTreeSet;
+
+use serde::{Deserialize, Serialize};
+
+use crate::{field::FieldError, offer::Material};
+
+/// A crop's profile.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Crop {
+    /// The key, such as `mango`.
+    pub slug: String,
+    /// The common name.
+    pub name: String,
+    /// The botanical name with its author.
+    pub botanical_name: String,
+    /// The EPPO code, where known.
+    #[serde(default)]
+    pub eppo_code: String,
+    /// Within which names must be unique (the cultivated plant code's denomination class).
+    pub denomination_class: String,
+    /// How its seed behaves, in two sentences.
+    pub about: String,
+    /// What growers exchange of it.
+    pub materials: Vec<Material>,
+    /// What is published about its seed in general.
+    pub seed: SeedFacts,
+    /// What is observed on it.
+    #[serde(rename = "descriptor")]
+    pub descriptors: Vec<Descriptor>,
+    /// Durations, sizes, temperatures.
+    #[serde(rename = "timing", default)]
+    pub timings: Vec<Timing>,
+    /// What to be careful with.
+    #[serde(rename = "caution", default)]
+    pub cautions: Vec<Caution>,
+}
+
+/// What is published about the seed of a crop's polyembryonic cultivars.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SeedFacts {
+    /// Lowest published off-type rate, percent.
+    pub off_type_low_pct: Option<f64>,
+    /// Highest published off-type rate, percent.
+    pub off_type_high_pct: Option<f64>,
+    /// The sources of both.
+    #[serde(default)]
+    pub off_type_sources: Vec<String>,
+    /// Both in words.
+    pub off_type_text: String,
+    /// Set where the words are common practice.
+    #[serde(default)]
+    pub off_type_basis: String,
+    /// What is published about seeds that give one seedling.
+    #[serde(default)]
+    pub single_sprout_text: String,
+    /// Its sources.
+    #[serde(default)]
+    pub single_sprout_sources: Vec<String>,
+    /// Set where the words are common practice.
+    #[serde(default)]
+    pub single_sprout_basis: String,
+    /// What pulling odd seedlings can and cannot do.
+    #[serde(default)]
+    pub roguing_text: String,
+    /// Its sources.
+    #[serde(default)]
+    pub roguing_sources: Vec<String>,
+    /// Set where the words are common practice.
+    #[serde(default)]
+    pub roguing_basis: String,
+    /// The embryony that the crop is taken to have where nothing is on file; empty for none.
+    #[serde(default)]
+    pub default_class: String,
+}
+
+/// What kind of thing a descriptor records.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DescriptorKind {
+    /// One of several states without order.
+    Category,
+    /// So many of so many.
+    CountRatio,
+    /// One of several states in order.
+    Ordinal,
+    /// A number with a unit.
+    Quantity,
+    /// A part of the year.
+    Period,
+    /// Words.
+    Text,
+}
+
+/// The definition of one trait for one crop.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Descriptor {
+    /// The key, such as `embryony`.
+    pub key: String,
+    /// The label.
+    pub label: String,
+    /// Its kind.
+    pub kind: DescriptorKind,
+    /// The question it answers.
+    pub question: String,
+    /// How a grower observes it.
+    pub observe: String,
+    /// The unit of a quantity.
+    #[serde(default)]
+    pub unit: String,
+    /// For a count ratio: what is counted, such as `seeds`.
+    #[serde(default)]
+    pub counted: String,
+    /// For a count ratio: what they did, such as `gave two or more sprouts`.
+    #[serde(default)]
+    pub phrase: String,
+    /// The states of a category or ordinal descriptor, in order.
+    #[serde(default)]
+    pub states: Vec<State>,
+    /// The source of the definition.
+    #[serde(default)]
+    pub source: String,
+    /// Or what else it rests on, such as common practice.
+    #[serde(default)]
+    pub basis: String,
+}
+
+impl Descriptor {
+    /// Where the definition comes from.
+    pub fn origin(&self) -> &str {
+        if self.source.is_empty() { &self.basis } else { &self.source }
+    }
+    /// The label of a state; the key if it is not on file.
+    pub fn state_label<'a>(&'a self, key: &'a str) -> &'a str {
+        self.states.iter().find(|s| s.key == key).map_or(key, |s| s.label.as_str())
+    }
+}
+
+/// One state of a descriptor.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct State {
+    /// The key.
+    pub key: String,
+    /// The label.
+    pub label: String,
+    /// What it means.
+    #[serde(default)]
+    pub help: String,
+}
+
+/// A duration, size or temperature.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Timing {
+    /// The key, such as `first_fruit_seedling`.
+    pub step: String,
+    /// In words.
+    pub label: String,
+    /// Lower end.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+    /// The unit of both.
+    #[serde(default)]
+    pub unit: String,
+    /// A source's key.
+    #[serde(default)]
+    pub source: String,
+    /// Or what else it rests on.
+    #[serde(default)]
+    pub basis: String,
+    /// What to bear in mind.
+    #[serde(default)]
+    pub note: String,
+}
+
+impl Timing {
+    /// Where the number comes from.
+    pub fn origin(&self) -> &str {
+        if self.source.is_empty() { &self.basis } else { &self.source }
+    }
+    /// The range in words, such as `3 to 5 years`.
+    pub fn range_text(&self) -> String {
+        let unit = &self.unit;
+        match (self.low, self.high) {
+            (Some(low), Some(high)) if (low - high).abs() < f64::EPSILON => format!("{low} {unit}"),
+            (Some(low), Some(high)) => format!("{low} to {high} {unit}"),
+            (Some(low), None) => format!("{low} {unit} or more"),
+            (None, Some(high)) => format!("up to {high} {unit}"),
+            (None, None) => String::new(),
+        }
+    }
+}
+
+/// A caution.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Caution {
+    /// What it is about: grafting, sap, seed, movement.
+    pub topic: String,
+    /// In words.
+    pub text: String,
+    /// A source's key.
+    #[serde(default)]
+    pub source: String,
+    /// Or what else it rests on.
+    #[serde(default)]
+    pub basis: String,
+}
+
+impl Caution {
+    /// Where it comes from.
+    pub fn origin(&self) -> &str {
+        if self.source.is_empty() { &self.basis } else { &self.source }
+    }
+}
+
+impl Crop {
+    /// The descriptor with this key.
+    pub fn descriptor(&self, key: &str) -> Option<&Descriptor> {
+        self.descriptors.iter().find(|d| d.key == key)
+    }
+
+    /// The timings whose step begins with this key: sources that disagree stand side by side.
+    pub fn timings_of<'a>(&'a self, step: &'a str) -> impl Iterator<Item = &'a Timing> {
+        self.timings.iter().filter(move |t| t.step.starts_with(step))
+    }
+
+    /// What is wrong with the profile; empty if nothing is.
+    pub fn check(&self) -> Vec<FieldError> {
+        let mut wrong = Vec::new();
+        let mut note = |field: String, expected: &str| wrong.push(FieldError::new(field, expected));
+        if self.slug.is_empty() || !self.slug.chars().all(|c| c.is_ascii_lowercase() || c == '_') {
+            note("slug".into(), "lower-case letters and underscores expected");
+        }
+        if self.name.trim().is_empty() {
+            note("name".into(), "a common name expected");
+        }
+        if self.materials.is_empty() {
+            note("materials".into(), "at least one material expected");
+        }
+        let mut keys = BTreeSet::new();
+        for descriptor in &self.descriptors {
+            let at = |part: &str| format!("descriptor {}.{part}", descriptor.key);
+            if !keys.insert(&descriptor.key) {
+                note(at("key"), "a key that no other descriptor has expected");
+            }
+            let with_states = matches!(descriptor.kind, DescriptorKind::Category | DescriptorKind::Ordinal);
+            if with_states != !descriptor.states.is_empty() {
+                note(at("states"), "states expected for a category or ordinal descriptor, and for no other");
+            }
+            if descriptor.kind == DescriptorKind::CountRatio
+                && (descriptor.counted.is_empty() || descriptor.phrase.is_empty())
+            {
+                note(at("counted"), "a count ratio says what is counted and what they did (counted, phrase)");
+            }
+            if descriptor.origin().is_empty() {
+                note(at("source"), "a source, or basis = \"common practice\", expected");
+            }
+        }
+        for timing in self.timings.iter().filter(|t| t.origin().is_empty()) {
+            note(format!("timing {}.source", timing.step), "a source, or basis = \"common practice\", expected");
+        }
+        for caution in self.cautions.iter().filter(|c| c.origin().is_empty()) {
+            note(format!("caution {}.source", caution.topic), "a source, or basis = \"common practice\", expected");
+        }
+        wrong
+    }
+}

@@ -1,0 +1,149 @@
+//! Typed ids. An id is a UUID inside; its text form says what it is the id of, such as
+//! `ofr_06f8k3c1…`: a prefix and the 128 bits in Crockford's base 32, lower case.
+
+use std::{fmt, str::FromStr};
+
+use uuid::Uuid;
+
+const DIGITS: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
+const TEXT_LEN: usize = 26;
+
+/// Why a text is not the id that was asked for.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum IdError {
+    /// It is the id of something else.
+    #[error("that is {found} id; {expected} id was expected")]
+    OtherKind {
+        /// What was asked for, with its article.
+        expected: &'static str,
+        /// What was given, with its article.
+        found: &'static str,
+    },
+    /// It is no id at all.
+    #[error("{expected} id looks like {prefix}_ and 26 letters and digits")]
+    Malformed {
+        /// What was asked for, with its article.
+        expected: &'static str,
+        /// Its prefix.
+        prefix: &'static str,
+    },
+}
+
+fn encode(uuid: Uuid) -> String {
+    let bits = uuid.as_u128();
+    (0..TEXT_LEN)
+        .rev()
+        .filter_map(|place| {
+            let digit = usize::try_from((bits >> (place * 5)) & 31).ok()?;
+            DIGITS.get(digit).map(|d| char::from(*d))
+        })
+        .collect()
+}
+
+fn decode(text: &str) -> Option<Uuid> {
+    if text.len() != TEXT_LEN {
+        return None;
+    }
+    let mut bits: u128 = 0;
+    for (place, letter) in text.bytes().enumerate() {
+        let digit = DIGITS.iter().position(|d| *d == letter.to_ascii_lowercase())?;
+        if place == 0 && digit > 7 {
+            return None; // 26 digits hold 130 bits: the first may use three only
+        }
+        bits = (bits << 5) | u128::try_from(digit).ok()?;
+    }
+    Some(Uuid::from_u128(bits))
+}
+
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident = $prefix:literal, $what:literal;)*) => {
+        $(
+            $(#[$doc])*
+            #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+            pub struct $name(Uuid);
+            impl $name {
+                /// The prefix of the text form.
+                pub const PREFIX: &'static str = $prefix;
+                /// Takes a UUID for this kind of id.
+                pub const fn from_uuid(uuid: Uuid) -> Self { Self(uuid) }
+                /// The UUID inside.
+                pub const fn uuid(self) -> Uuid { self.0 }
+            }
+            impl fmt::Display for $name {
+                fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                    write!(f, "{}_{}", $prefix, encode(self.0))
+                }
+            }
+            impl fmt::Debug for $name {
+                fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result { fmt::Display::fmt(self, f) }
+            }
+            impl FromStr for $name {
+                type Err = IdError;
+                fn from_str(text: &str) -> Result<Self, IdError> {
+                    let malformed = IdError::Malformed { expected: $what, prefix: $prefix };
+                    let Some((prefix, digits)) = text.trim().split_once('_') else { return Err(malformed) };
+                    if prefix != $prefix {
+                        return Err(match kind_of(prefix) {
+                            Some(found) => IdError::OtherKind { expected: $what, found },
+                            None => malformed,
+                        });
+                    }
+                    decode(digits).map(Self).ok_or(malformed)
+                }
+            }
+        )*
+        fn kind_of(prefix: &str) -> Option<&'static str> {
+            [$(($prefix, $what)),*].into_iter().find(|(p, _)| *p == prefix).map(|(_, what)| what)
+        }
+    };
+}
+
+ids! {
+    /// A person's account.
+    AccountId = "acc", "an account";
+    /// A cultivar record.
+    CultivarId = "cul", "a cultivar";
+    /// A piece of evidence.
+    EvidenceId = "evd", "an evidence";
+    /// An invitation.
+    InvitationId = "inv", "an invitation";
+    /// An offer.
+    OfferId = "ofr", "an offer";
+    /// One call to the server.
+    RequestId = "req", "a request";
+    /// A grant of a role.
+    RoleGrantId = "rol", "a role";
+    /// A signed-in session.
+    SessionId = "ses", "a session";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn text_round_trip(bits: u128) {
+            let id = OfferId::from_uuid(Uuid::from_u128(bits));
+            prop_assert_eq!(id.to_string().parse::<OfferId>(), Ok(id));
+        }
+        #[test]
+        fn never_panics(text in ".{0,40}") {
+            let _ = text.parse::<OfferId>();
+        }
+    }
+
+    #[test]
+    fn says_what_it_got() {
+        let account = AccountId::from_uuid(Uuid::from_u128(7)).to_string();
+        assert_eq!(
+            account.parse::<OfferId>().unwrap_err().to_string(),
+            "that is an account id; an offer id was expected"
+        );
+        assert_eq!(
+            "kent".parse::<CultivarId>().unwrap_err().to_string(),
+            "a cultivar id looks like cul_ and 26 letters and digits"
+        );
+    }
+}

@@ -1,0 +1,21 @@
+//! What Scionary knows and decides, as plain functions over plain values.
+//!
+//! Nothing here does I/O, reads a clock or draws randomness: `now`, ids and data are arguments, so
+//! every answer can be computed again, byte for byte. Nothing here knows the wire or the database.
+
+pub mod access;
+pub mod account;
+pub mod crop;
+pub mod cultivar;
+pub mod evidence;
+pub mod field;
+pub mod ids;
+pub mod limits;
+pub mod names;
+pub mod offer;
+pub mod page;
+pub mod place;
+pub mod seed;
+pub mod sowing;
+pub mod stats;
+pub mod time;

@@ -1,0 +1,45 @@
+//! Every limit that callers meet, with its reason, in one place. What an operator may tune is in the
+//! server's settings instead.
+
+macro_rules! limits {
+    ($($(#[$doc:meta])* $name:ident: $ty:ty = $value:expr, $key:literal, $reason:literal;)*) => {
+        $( #[doc = $reason] pub const $name: $ty = $value; )*
+        /// All of them: name, value, reason.
+        pub const ALL: &[(&str, i64, &str)] = &[$(($key, $value as i64, $reason)),*];
+    };
+}
+
+limits! {
+    HANDLE_CHARS_MIN: usize = 3, "handle_chars_min", "Shorter names are hard to tell apart.";
+    HANDLE_CHARS_MAX: usize = 32, "handle_chars_max", "A handle fits on a label and in a table.";
+    DISPLAY_NAME_CHARS_MAX: usize = 80, "display_name_chars_max", "A name fits one line of a terminal.";
+    PASSWORD_CHARS_MIN: usize = 10, "password_chars_min", "Below this a stolen database gives passwords away quickly.";
+    PASSWORD_CHARS_MAX: usize = 256, "password_chars_max", "Bounds the work of judging and hashing one.";
+    SESSION_LABEL_CHARS_MAX: usize = 60, "session_label_chars_max", "A label, not a letter.";
+    INVITATION_NOTE_CHARS_MAX: usize = 200, "invitation_note_chars_max", "A reminder, not a letter.";
+    INVITATIONS_OPEN_MAX: i64 = 50, "invitations_open_max", "Nobody needs more open at once; bounds what a stolen account can do.";
+    NAME_CHARS_MAX: usize = 100, "name_chars_max", "The longest cultivar names stay far below; bounds the work of matching.";
+    SEARCH_TEXT_CHARS_MAX: usize = 200, "search_text_chars_max", "Bounds the work of a text search.";
+    SEARCH_WORDS_MAX: usize = 8, "search_words_max", "Each word is one more condition for the database.";
+    OFFER_NOTE_CHARS_MAX: usize = 2000, "offer_note_chars_max", "About a page.";
+    HEALTH_TEXT_CHARS_MAX: usize = 500, "health_text_chars_max", "A few sentences a field.";
+    HEALTH_ENTRIES_MAX: usize = 20, "health_entries_max", "Treatments, tests, papers or places of one offer.";
+    PLACE_LABEL_CHARS_MAX: usize = 80, "place_label_chars_max", "A district, not an address.";
+    OFFER_QUANTITY_MAX: i32 = 10_000, "offer_quantity_max", "A hobby grower's surplus; larger lots are trade.";
+    OFFER_WINDOW_DAYS_MAX: i64 = 366, "offer_window_days_max", "Material is alive: post it again next season.";
+    OFFERS_OPEN_MAX: i64 = 200, "offers_open_max", "Open offers of one account; keeps searches useful.";
+    SEARCH_KM_MAX: i32 = 20_000, "search_km_max", "Half the way around the earth.";
+    PAGE_SIZE_USUAL: usize = 20, "page_size_usual", "Fits a screen.";
+    PAGE_SIZE_MAX: usize = 100, "page_size_max", "Bounds the work and the memory of one reply.";
+    MATCHES_MAX: usize = 50, "matches_max", "Beyond these a name match is noise.";
+    IDEMPOTENCY_KEY_CHARS_MIN: usize = 16, "idempotency_key_chars_min", "Shorter keys meet by chance.";
+    IDEMPOTENCY_KEY_CHARS_MAX: usize = 64, "idempotency_key_chars_max", "Room for a UUID or a hash.";
+    IDEMPOTENCY_KEPT_DAYS: i64 = 7, "idempotency_kept_days", "Longer than any sensible retry.";
+}
+
+const _: () = {
+    assert!(HANDLE_CHARS_MIN < HANDLE_CHARS_MAX);
+    assert!(PASSWORD_CHARS_MIN < PASSWORD_CHARS_MAX);
+    assert!(PAGE_SIZE_USUAL <= PAGE_SIZE_MAX);
+    assert!(IDEMPOTENCY_KEY_CHARS_MIN < IDEMPOTENCY_KEY_CHARS_MAX);
+};

@@ -1,0 +1,284 @@
+//! All names in memory: candidates by shared trigrams (of the letters and of the sound), then scored and
+//! ranked, each with the reason why it matched.
+
+use std::collections::{BTreeSet, HashMap};
+
+use super::{
+    Folded,
+    distance::osa,
+    score::{NEAR, blend, trigrams, words_within},
+};
+
+/// How many candidates are scored in full.
+const CANDIDATES: usize = 200;
+
+/// A name and what it belongs to.
+#[derive(Clone, Debug)]
+pub struct Entry<T> {
+    /// What the name belongs to.
+    pub target: T,
+    /// The name as it is written.
+    pub name: String,
+    /// It is the accepted name, not a further one.
+    pub accepted: bool,
+    /// Sources disagree that the name belongs here.
+    pub disputed: bool,
+}
+
+/// Why a name matched.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reason {
+    /// The accepted name itself, after folding.
+    Exact,
+    /// A further name on file, after folding.
+    Synonym,
+    /// The same in another script or with other letters.
+    Transliterated,
+    /// The same words joined, split or in another order.
+    Spacing,
+    /// Words missing or too many.
+    Words,
+    /// It sounds the same.
+    Sound,
+    /// So many letters differ.
+    Near(usize),
+}
+
+/// A name that matched.
+#[derive(Clone, Debug)]
+pub struct Hit<T> {
+    /// What it belongs to.
+    pub target: T,
+    /// The name that matched, as it is written.
+    pub name: String,
+    /// It is the accepted name.
+    pub accepted: bool,
+    /// Sources disagree that the name belongs here.
+    pub disputed: bool,
+    /// Why.
+    pub reason: Reason,
+    /// 0 to 1.
+    pub score: f64,
+}
+
+impl<T> Hit<T> {
+    /// The typed name is this name, letter by letter after folding.
+    pub fn is_exact(&self) -> bool {
+        matches!(self.reason, Reason::Exact | Reason::Synonym)
+    }
+
+    /// The reason in words, for the name that was typed.
+    pub fn reason_text(&self, typed: &str) -> String {
+        let name = &self.name;
+        match self.reason {
+            Reason::Exact => "the accepted name".to_string(),
+            Reason::Synonym if self.disputed => format!("“{name}” is a disputed synonym"),
+            Reason::Synonym => format!("“{name}” is another name for it"),
+            Reason::Transliterated => format!("“{typed}” written in Latin letters gives “{name}”"),
+            Reason::Spacing => format!("the same as “{name}” with the words joined, split or turned round"),
+            Reason::Words => format!("shares whole words with “{name}”"),
+            Reason::Sound => format!("sounds like “{name}”"),
+            Reason::Near(1) => format!("one letter differs from “{name}”"),
+            Reason::Near(edits) => format!("{edits} letters differ from “{name}”"),
+        }
+    }
+}
+
+struct Row<T> {
+    entry: Entry<T>,
+    folded: Folded,
+}
+
+/// The names of a registry, ready to be asked.
+pub struct NameIndex<T> {
+    rows: Vec<Row<T>>,
+    exact: HashMap<String, Vec<usize>>,
+    postings: HashMap<(bool, [u8; 3]), Vec<u32>>,
+}
+
+impl<T: Copy + Eq + Ord> NameIndex<T> {
+    /// Builds the index.
+    pub fn new(entries: impl IntoIterator<Item = Entry<T>>) -> Self {
+        let rows: Vec<Row<T>> =
+            entries.into_iter().map(|entry| Row { folded: Folded::new(&entry.name), entry }).collect();
+        let mut exact: HashMap<String, Vec<usize>> = HashMap::new();
+        let mut postings: HashMap<(bool, [u8; 3]), Vec<u32>> = HashMap::new();
+        for (at, row) in rows.iter().enumerate() {
+            exact.entry(row.folded.joined.clone()).or_default().push(at);
+            let Ok(number) = u32::try_from(at) else { break };
+            for gram in grams(&row.folded) {
+                postings.entry(gram).or_default().push(number);
+            }
+        }
+        Self { rows, exact, postings }
+    }
+
+    /// How many names it holds.
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Whether it holds none.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// The best `limit` targets for a typed name, best first, one hit a target. `wanted` filters targets.
+    pub fn find(&self, typed: &str, limit: usize, wanted: impl Fn(T) -> bool) -> Vec<Hit<T>> {
+        let query = Folded::new(typed);
+        if query.joined.is_empty() {
+            return Vec::new();
+        }
+        let mut hits: Vec<Hit<T>> = self
+            .candidates(&query, &wanted)
+            .into_iter()
+            .filter_map(|at| self.rows.get(at))
+            .filter_map(|row| judge(&query, row))
+            .collect();
+        hits.sort_by(|a, b| {
+            class(a.reason)
+                .cmp(&class(b.reason))
+                .then(a.disputed.cmp(&b.disputed))
+                .then(b.score.total_cmp(&a.score))
+                .then(b.accepted.cmp(&a.accepted))
+                .then(a.target.cmp(&b.target))
+        });
+        let mut seen = BTreeSet::new();
+        hits.retain(|hit| seen.insert(hit.target));
+        hits.truncate(limit);
+        hits
+    }
+
+    fn candidates(&self, query: &Folded, wanted: &impl Fn(T) -> bool) -> Vec<usize> {
+        let mut shared: HashMap<u32, u32> = HashMap::new();
+        for gram in grams(query) {
+            for number in self.postings.get(&gram).into_iter().flatten() {
+                *shared.entry(*number).or_default() += 1;
+            }
+        }
+        let mut ranked: Vec<(u32, usize)> = shared
+            .into_iter()
+            .filter_map(|(number, count)| Some((count, usize::try_from(number).ok()?)))
+            .filter(|(_, at)| self.rows.get(*at).is_some_and(|row| wanted(row.entry.target)))
+            .collect();
+        ranked.sort_unstable_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
+        ranked.truncate(CANDIDATES);
+        let mut found: Vec<usize> = ranked.into_iter().map(|(_, at)| at).collect();
+        // an exact one is never lost to the cut
+        for at in self.exact.get(&query.joined).into_iter().flatten() {
+            if !found.contains(at) && self.rows.get(*at).is_some_and(|row| wanted(row.entry.target)) {
+                found.push(*at);
+            }
+        }
+        found
+    }
+}
+
+fn grams(folded: &Folded) -> BTreeSet<(bool, [u8; 3])> {
+    let sound = [folded.sound.clone()];
+    let mut all: BTreeSet<(bool, [u8; 3])> = trigrams(&folded.words).into_iter().map(|g| (false, g)).collect();
+    // the joined form too, so that a split word still shares its inner trigrams
+    all.extend(trigrams(std::slice::from_ref(&folded.joined)).into_iter().map(|g| (false, g)));
+    all.extend(trigrams(&sound).into_iter().map(|g| (true, g)));
+    all
+}
+
+fn class(reason: Reason) -> u8 {
+    match reason {
+        Reason::Exact => 0,
+        Reason::Synonym => 1,
+        Reason::Transliterated | Reason::Spacing => 2,
+        Reason::Words | Reason::Sound | Reason::Near(_) => 3,
+    }
+}
+
+fn judge<T: Copy>(query: &Folded, row: &Row<T>) -> Option<Hit<T>> {
+    let name = &row.folded;
+    let (reason, score) = if query.joined == name.joined || query.sorted == name.sorted {
+        let same_words = query.words == name.words;
+        match (same_words, query.transliterated != name.transliterated, row.entry.accepted) {
+            (true, true, _) => (Reason::Transliterated, 0.999),
+            (true, false, true) => (Reason::Exact, 1.0),
+            (true, false, false) => (Reason::Synonym, 1.0),
+            (false, _, _) => (Reason::Spacing, 0.99),
+        }
+    } else {
+        let score = blend(query, name);
+        if score < NEAR {
+            return None;
+        }
+        let edits = osa(&query.joined, &name.joined);
+        let reason = if words_within(query, name) {
+            Reason::Words
+        } else if query.sound == name.sound && edits > 1 {
+            Reason::Sound
+        } else {
+            Reason::Near(edits)
+        };
+        (reason, score)
+    };
+    let Entry { target, name, accepted, disputed } = &row.entry;
+    Some(Hit { target: *target, name: name.clone(), accepted: *accepted, disputed: *disputed, reason, score })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn index(names: &[(&str, u32, bool)]) -> NameIndex<u32> {
+        NameIndex::new(names.iter().map(|(name, target, accepted)| Entry {
+            target: *target,
+            name: (*name).to_string(),
+            accepted: *accepted,
+            disputed: false,
+        }))
+    }
+
+    fn small() -> NameIndex<u32> {
+        index(&[
+            ("Kensington Pride", 1, true),
+            ("Bowen", 1, false),
+            ("Peach", 1, false),
+            ("Peach", 2, true),
+            ("Tommy Atkins", 3, true),
+            ("Madoe", 4, true),
+            ("Madu", 4, false),
+            ("Itamaracá", 5, true),
+            ("R2E2", 6, true),
+        ])
+    }
+
+    fn check(typed: &str, target: u32, reason: Reason) {
+        let hits = small().find(typed, 5, |_| true);
+        let first = hits.first().unwrap_or_else(|| panic!("nothing found for {typed}"));
+        assert_eq!((first.target, first.reason), (target, reason), "{typed}: {hits:?}");
+    }
+
+    #[test]
+    fn reasons() {
+        check("tommy atkins", 3, Reason::Exact);
+        check("bowen", 1, Reason::Synonym);
+        check("tommyatkins", 3, Reason::Spacing);
+        check("atkins tommy", 3, Reason::Spacing);
+        check("Kesington Pride", 1, Reason::Near(1));
+        check("Kensigton Prid", 1, Reason::Near(2));
+        check("Тоmmy Atkins", 3, Reason::Transliterated); // the first two letters are Cyrillic
+        check("atkins", 3, Reason::Words);
+        check("tomi atkinz", 3, Reason::Sound);
+        check("R2 E2", 6, Reason::Spacing);
+    }
+
+    #[test]
+    fn namesakes_stand_together_accepted_first() {
+        let hits = small().find("peach", 5, |_| true);
+        assert_eq!(hits.iter().map(|h| h.target).collect::<Vec<_>>(), [2, 1]);
+        assert!(hits.iter().all(Hit::is_exact));
+    }
+
+    #[test]
+    fn unknown_names_find_nothing() {
+        for typed in ["", "  ", "zzzzz", "Qwertyuiop", "東"] {
+            assert!(small().find(typed, 5, |_| true).is_empty(), "{typed}");
+        }
+    }
+}
