@@ -1,1 +1,134 @@
-pub fn x(){}
+//! The schema, step by step. Steps are only ever added; a step that was released is never changed.
+//! Times are microseconds since 1970 (UTC), days are days since 1970: both databases order them alike.
+
+pub use sea_orm_migration::{MigratorTrait, MigratorTraitSelf, sea_orm};
+
+use sea_orm_migration::{
+    prelude::*,
+    sea_orm::{ConnectionTrait, DatabaseBackend, DatabaseConnection, DbErr, TransactionTrait},
+};
+
+mod m0001_accounts;
+mod m0002_registry;
+mod m0003_offers;
+mod m0004_writes;
+
+/// All steps, oldest first.
+#[derive(Debug)]
+pub struct Migrator;
+
+impl MigratorTrait for Migrator {
+    fn migrations() -> Vec<Box<dyn MigrationTrait>> {
+        vec![
+            Box::new(m0001_accounts::Step),
+            Box::new(m0002_registry::Step),
+            Box::new(m0003_offers::Step),
+            Box::new(m0004_writes::Step),
+        ]
+    }
+}
+
+/// Brings the schema up to date, all or nothing. Servers that start together on one PostgreSQL wait for
+/// each other.
+///
+/// # Errors
+/// Whatever the database says; nothing is changed then.
+pub async fn up(db: &DatabaseConnection) -> Result<(), DbErr> {
+    let transaction = db.begin().await?;
+    if transaction.get_database_backend() == DatabaseBackend::Postgres {
+        transaction.execute_unprepared("SELECT pg_advisory_xact_lock(5120727)").await?;
+    }
+    <Migrator as MigratorTrait>::up(&transaction, None).await?;
+    transaction.commit().await
+}
+
+/// Names of the steps that the database still lacks.
+///
+/// # Errors
+/// Whatever the database says.
+pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
+    Ok(<Migrator as MigratorTrait>::get_pending_migrations(db).await?.iter().map(|m| m.name().to_string()).collect())
+}
+
+/// Undoes all steps; for tests.
+///
+/// # Errors
+/// Whatever the database says.
+pub async fn down(db: &DatabaseConnection) -> Result<(), DbErr> {
+    <Migrator as MigratorTrait>::down(db, None).await
+}
+
+/// The kinds of columns that the steps use, so that both databases get the same.
+mod col {
+    use sea_orm_migration::prelude::*;
+
+    pub(crate) fn id(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).uuid().not_null().to_owned()
+    }
+    pub(crate) fn id_or_none(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).uuid().null().to_owned()
+    }
+    pub(crate) fn text(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).text().not_null().to_owned()
+    }
+    pub(crate) fn text_or_none(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).text().null().to_owned()
+    }
+    pub(crate) fn number(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).big_integer().not_null().to_owned()
+    }
+    pub(crate) fn number_or_none(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).big_integer().null().to_owned()
+    }
+    pub(crate) fn flag(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).boolean().not_null().to_owned()
+    }
+    pub(crate) fn bytes(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).binary().not_null().to_owned()
+    }
+    pub(crate) fn bytes_or_none(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).binary().null().to_owned()
+    }
+    pub(crate) fn counter(name: &str) -> ColumnDef {
+        ColumnDef::new(Alias::new(name)).big_integer().not_null().auto_increment().primary_key().to_owned()
+    }
+}
+
+/// A table of these columns.
+fn table(name: &str, columns: Vec<ColumnDef>) -> TableCreateStatement {
+    let mut statement = Table::create();
+    statement.table(Alias::new(name));
+    for column in columns {
+        statement.col(column);
+    }
+    statement
+}
+
+/// A reference that forbids orphans.
+fn reference(from: &str, column: &str, to: &str) -> ForeignKeyCreateStatement {
+    ForeignKey::create()
+        .name(format!("fk_{from}_{column}"))
+        .from(Alias::new(from), Alias::new(column))
+        .to(Alias::new(to), Alias::new("id"))
+        .to_owned()
+}
+
+async fn index(manager: &SchemaManager<'_>, table: &str, columns: &[&str], unique: bool) -> Result<(), DbErr> {
+    let mut statement = Index::create();
+    statement.name(format!("{}_{table}_{}", if unique { "uq" } else { "ix" }, columns.join("_")));
+    statement.table(Alias::new(table));
+    for column in columns {
+        statement.col(Alias::new(*column));
+    }
+    if unique {
+        statement.unique();
+    }
+    manager.create_index(statement).await
+}
+
+async fn drop_tables(manager: &SchemaManager<'_>, tables: &[&str]) -> Result<(), DbErr> {
+    for table in tables {
+        manager.drop_table(Table::drop().table(Alias::new(*table)).to_owned()).await?;
+    }
+    Ok(())
+}

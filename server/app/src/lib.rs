@@ -1,1 +1,110 @@
-pub fn x(){}
+//! What Scionary does. A use case loads, asks the domain, writes, and says what it changed; the door makes
+//! that one transaction with its idempotency key, audit rows and outbox rows. Nothing here knows the wire.
+
+pub mod accounts;
+pub mod call;
+pub mod catalogue;
+pub mod door;
+pub mod error;
+pub mod housekeeping;
+pub mod offers;
+pub mod passwords;
+pub mod ports;
+pub mod registry;
+mod secrets;
+
+use std::sync::Arc;
+
+use arc_swap::ArcSwap;
+use scionary_domain::account::SignUpMode;
+use scionary_store::Store;
+
+pub use call::{Call, WriteKey};
+pub use door::{Done, KeepReply, UseCase, Write};
+pub use error::{Error, Rule};
+
+/// What an operator decides about use.
+#[derive(Clone, Debug)]
+pub struct Policy {
+    /// How accounts are made.
+    pub sign_up: SignUpMode,
+    /// Whether every member may invite, or stewards only.
+    pub members_may_invite: bool,
+    /// How long a session lasts.
+    pub session_days: i64,
+    /// How long an invitation lasts.
+    pub invitation_days: i64,
+}
+
+impl Default for Policy {
+    fn default() -> Self {
+        Self { sign_up: SignUpMode::Invitation, members_may_invite: true, session_days: 30, invitation_days: 14 }
+    }
+}
+
+/// The application: everything a call needs. Cheap to clone.
+#[derive(Clone)]
+pub struct App(Arc<Inner>);
+
+struct Inner {
+    store: Store,
+    policy: Policy,
+    clock: Arc<dyn ports::Clock>,
+    entropy: Arc<dyn ports::Entropy>,
+    passwords: passwords::Passwords,
+    registry: ArcSwap<registry::Registry>,
+}
+
+impl App {
+    /// Puts the application together and reads the registry.
+    ///
+    /// # Errors
+    /// When the registry cannot be read.
+    pub async fn new(
+        store: Store,
+        policy: Policy,
+        clock: Arc<dyn ports::Clock>,
+        entropy: Arc<dyn ports::Entropy>,
+        passwords: passwords::Passwords,
+    ) -> Result<Self, Error> {
+        let registry = registry::Registry::load(store.reader()).await?;
+        Ok(Self(Arc::new(Inner { store, policy, clock, entropy, passwords, registry: ArcSwap::from_pointee(registry) })))
+    }
+
+    /// The database.
+    pub fn store(&self) -> &Store {
+        &self.0.store
+    }
+    /// What the operator decided.
+    pub fn policy(&self) -> &Policy {
+        &self.0.policy
+    }
+    /// The clock.
+    pub fn clock(&self) -> &dyn ports::Clock {
+        self.0.clock.as_ref()
+    }
+    /// The source of ids and secrets.
+    pub fn entropy(&self) -> &dyn ports::Entropy {
+        self.0.entropy.as_ref()
+    }
+    pub(crate) fn passwords(&self) -> &passwords::Passwords {
+        &self.0.passwords
+    }
+    /// The registry as it is now. It does not change under the caller.
+    pub fn registry(&self) -> Arc<registry::Registry> {
+        self.0.registry.load_full()
+    }
+    /// Reads the registry again if it has changed. Whether it had.
+    ///
+    /// # Errors
+    /// When it cannot be read; the old one stays in use.
+    pub async fn refresh_registry(&self) -> Result<bool, Error> {
+        let newest = scionary_store::record_store::newest(self.store().reader(), registry::TOPIC).await?;
+        if newest == self.registry().revision() {
+            return Ok(false);
+        }
+        let fresh = registry::Registry::load(self.store().reader()).await?;
+        self.0.registry.store(Arc::new(fresh));
+        Ok(true)
+    }
+}

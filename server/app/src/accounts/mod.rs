@@ -1,0 +1,13 @@
+//! Accounts: making them, signing in and out, inviting, roles.
+
+mod invitations;
+mod password;
+mod roles;
+mod session;
+mod sign_up;
+
+pub use invitations::{CreateInvitation, Invited, RevokeInvitation};
+pub use password::ChangePassword;
+pub use roles::{ChangeRole, RoleChange};
+pub use session::{SignedIn, SignOut};
+pub use sign_up::SignUp;

@@ -1,0 +1,43 @@
+//! Changing a password.
+
+use scionary_domain::{
+    account::{Actor, Password},
+    field::FieldError,
+};
+use scionary_store::account_store;
+
+use crate::{App, Call, Done, Error, UseCase, Write};
+
+/// A checked change of password.
+pub struct ChangePassword {
+    new_hash: String,
+}
+
+impl App {
+    /// Checks the password so far and hashes the new one.
+    ///
+    /// # Errors
+    /// A wrong password, or one that is guessed too easily.
+    pub async fn prepare_change_password(&self, call: &Call, current: &str, new: &str) -> Result<ChangePassword, Error> {
+        let account = call.account()?;
+        let judged = Password::new(new, &[&account.handle, &account.display_name])
+            .map_err(|expected| FieldError::new("new_password", expected))?;
+        let stored = account_store::password_hash(self.store().reader(), account.id).await?;
+        let verdict = self.passwords().verify(Password::offered(current), stored).await?;
+        if !verdict.right {
+            return Err(FieldError::new("current_password", "the password so far expected").into());
+        }
+        Ok(ChangePassword { new_hash: self.passwords().hash(judged).await? })
+    }
+}
+
+impl UseCase for ChangePassword {
+    type Out = u64;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<u64>, Error> {
+        let Actor::Member { account, session, .. } = &write.call.actor else { return Err(Error::SignInNeeded) };
+        account_store::set_password(write.tx, account.id, &self.new_hash).await?;
+        let ended =
+            account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;
+        Ok(Done::new(ended, "password.changed", account.id, serde_json::json!({ "sessions_ended": ended })))
+    }
+}

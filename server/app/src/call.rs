@@ -1,0 +1,58 @@
+//! One call: who, when, under which key.
+
+use scionary_domain::{
+    account::{Account, Actor},
+    ids::{AccountId, RequestId},
+    time::Timestamp,
+};
+
+use crate::error::Error;
+
+/// The idempotency key of a write, bound to its method and its bytes.
+#[derive(Clone, Debug)]
+pub struct WriteKey {
+    /// As the caller sent it.
+    pub key: String,
+    /// The method's path.
+    pub rpc: &'static str,
+    /// A hash of the request.
+    pub fingerprint: [u8; 32],
+}
+
+/// One call.
+#[derive(Clone, Debug)]
+pub struct Call {
+    /// Who calls.
+    pub actor: Actor,
+    /// When.
+    pub now: Timestamp,
+    /// Its id, in logs and errors.
+    pub request: RequestId,
+    /// The key, where the method asks for one.
+    pub key: Option<WriteKey>,
+}
+
+impl Call {
+    /// A call of the server itself.
+    pub fn system(now: Timestamp, request: RequestId) -> Self {
+        Self { actor: Actor::Visitor, now, request, key: None }
+    }
+    /// The caller's account. The gate lets nobody else through to a method for members.
+    ///
+    /// # Errors
+    /// [`Error::SignInNeeded`].
+    pub fn account(&self) -> Result<&Account, Error> {
+        self.actor.account().ok_or(Error::SignInNeeded)
+    }
+    /// The caller's account id.
+    ///
+    /// # Errors
+    /// [`Error::SignInNeeded`].
+    pub fn account_id(&self) -> Result<AccountId, Error> {
+        self.account().map(|a| a.id)
+    }
+    /// Within whom a key is unique.
+    pub(crate) fn key_scope(&self) -> String {
+        self.actor.id().map_or_else(|| "visitor".to_string(), |id| id.to_string())
+    }
+}

@@ -1,0 +1,148 @@
+//! The one door for writes. In one transaction it looks up the idempotency key, runs the use case, appends
+//! audit and outbox rows, and keeps the reply under the key.
+
+use std::future::Future;
+
+use scionary_domain::ids::RequestId;
+use scionary_store::{AuditRow, Job, Kept, OutboxRow, StoreError, Tx, record_store};
+use uuid::Uuid;
+
+use crate::{App, call::Call, error::Error, ports};
+
+/// What a use case did.
+#[derive(Debug)]
+pub struct Done<T> {
+    /// What the caller gets.
+    pub out: T,
+    /// What changed, for the audit log: at least one row.
+    pub audit: Vec<AuditRow>,
+    /// What others may want to follow.
+    pub events: Vec<OutboxRow>,
+}
+
+impl<T> Done<T> {
+    /// One thing changed. `change` is JSON without secrets.
+    pub fn new(out: T, action: &'static str, subject: impl ToString, change: serde_json::Value) -> Self {
+        let row = AuditRow { action, subject: subject.to_string(), change: change.to_string() };
+        Self { out, audit: vec![row], events: Vec::new() }
+    }
+    /// And others may want to follow it.
+    pub fn and_publish(mut self, topic: &'static str, subject: impl ToString) -> Self {
+        self.events.push(OutboxRow { topic, subject: subject.to_string() });
+        self
+    }
+}
+
+/// What a use case works with.
+pub struct Write<'a> {
+    /// The transaction.
+    pub tx: &'a Tx,
+    /// The call.
+    pub call: &'a Call,
+    /// The application.
+    pub app: &'a App,
+}
+
+impl Write<'_> {
+    /// A new UUID.
+    ///
+    /// # Errors
+    /// When there is no randomness.
+    pub fn new_uuid(&self) -> Result<Uuid, Error> {
+        Ok(ports::new_uuid(self.app.entropy(), self.call.now)?)
+    }
+}
+
+/// Something that changes the database. It may run more than once when writers meet; only one run counts.
+pub trait UseCase: Send + Sync + 'static {
+    /// What it gives back.
+    type Out: Send + 'static;
+    /// Loads, decides, writes.
+    fn run(&self, write: &Write<'_>) -> impl Future<Output = Result<Done<Self::Out>, Error>> + Send;
+}
+
+/// Whether the reply may be kept for a repeat of the call.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum KeepReply {
+    /// Yes.
+    Yes,
+    /// No: it holds a secret that is shown once.
+    Secret,
+}
+
+struct AtTheDoor<U, E> {
+    app: App,
+    call: Call,
+    use_case: U,
+    keep: KeepReply,
+    encode: E,
+}
+
+impl<U, E> Job for AtTheDoor<U, E>
+where
+    U: UseCase,
+    E: Fn(&U::Out) -> Vec<u8> + Send + Sync + 'static,
+{
+    type Out = Vec<u8>;
+    type Error = Error;
+
+    async fn run(&self, tx: &Tx) -> Result<Vec<u8>, Error> {
+        let scope = self.call.key_scope();
+        if let Some(key) = &self.call.key
+            && let Some(kept) = record_store::kept(tx, &scope, &key.key).await?
+        {
+            if kept.rpc != key.rpc || kept.fingerprint != key.fingerprint {
+                return Err(Error::KeyReused);
+            }
+            return kept.reply.ok_or(Error::ReplyNotKept);
+        }
+        let write = Write { tx, call: &self.call, app: &self.app };
+        let Done { out, audit, events } = self.use_case.run(&write).await?;
+        let now = self.call.now;
+        record_store::audit(tx, self.call.actor.id(), self.call.request, audit, now).await?;
+        record_store::publish(tx, events, now).await?;
+        let reply = (self.encode)(&out);
+        if let Some(key) = &self.call.key {
+            let kept = Kept {
+                rpc: key.rpc.into(),
+                fingerprint: key.fingerprint.to_vec(),
+                reply: (self.keep == KeepReply::Yes).then(|| reply.clone()),
+            };
+            // a twin of this call was faster: run again and find its reply
+            record_store::keep(tx, &scope, &key.key, kept, now).await.map_err(|error| match error {
+                StoreError::Exists => StoreError::Collision,
+                other => other,
+            })?;
+        }
+        Ok(reply)
+    }
+
+    fn is_collision(error: &Error) -> bool {
+        matches!(error, Error::Store(StoreError::Collision))
+    }
+}
+
+impl App {
+    /// Runs a use case through the door. The encoded reply: of this run, or of the first one under the key.
+    ///
+    /// # Errors
+    /// The use case's own, and the door's: key used for something else, database away.
+    pub async fn write<U: UseCase>(
+        &self,
+        call: &Call,
+        use_case: U,
+        keep: KeepReply,
+        encode: impl Fn(&U::Out) -> Vec<u8> + Send + Sync + 'static,
+    ) -> Result<Vec<u8>, Error> {
+        self.store().write(AtTheDoor { app: self.clone(), call: call.clone(), use_case, keep, encode }).await
+    }
+
+    /// A call of the server itself.
+    ///
+    /// # Errors
+    /// When there is no randomness.
+    pub fn system_call(&self) -> Result<Call, Error> {
+        let now = self.clock().now();
+        Ok(Call::system(now, RequestId::from_uuid(ports::new_uuid(self.entropy(), now)?)))
+    }
+}

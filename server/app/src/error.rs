@@ -1,0 +1,134 @@
+//! How a use case fails. Facts only; the server's `status` module puts them on the wire.
+
+use scionary_domain::{access::Denied, field::FieldError, page::PageTokenError};
+use scionary_store::StoreError;
+
+use crate::ports::EntropyError;
+
+/// A rule that stands in the way.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Rule {
+    /// Somebody has the handle.
+    #[error("the handle {0} is taken; choose another")]
+    HandleTaken(String),
+    /// Nobody may sign up.
+    #[error("this server takes no new accounts; ask its stewards")]
+    SignUpClosed,
+    /// A code is needed.
+    #[error("this server takes new accounts by invitation: ask a member for a code")]
+    CodeNeeded,
+    /// The code is not known, used, taken back or over.
+    #[error("this code cannot be used: it may be mistyped, used, taken back or over; ask for a new one")]
+    CodeNotValid,
+    /// The offer was taken back.
+    #[error("this offer was withdrawn and cannot be changed; post a new one")]
+    OfferWithdrawn,
+    /// Too many open offers.
+    #[error("{0} offers are open already; withdraw some first")]
+    TooManyOffers(i64),
+    /// Too many open invitations.
+    #[error("{0} invitations are open already; take some back first")]
+    TooManyInvitations(i64),
+    /// The invitation was used or taken back.
+    #[error("this invitation was used, taken back or is over; nothing to take back")]
+    InvitationSpent,
+    /// The account holds the role.
+    #[error("{0} holds this role already")]
+    RoleHeld(String),
+    /// The account does not hold the role.
+    #[error("{0} does not hold this role")]
+    RoleNotHeld(String),
+    /// The last steward.
+    #[error("this is the last steward; make another one first")]
+    LastSteward,
+}
+
+/// How a use case fails.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// Fields of the request are wrong: all of them.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Invalid(Vec<FieldError>),
+    /// There is no such thing, or it is none of the caller's business.
+    #[error("no {kind} {id}{}", if hint.is_empty() { String::new() } else { format!("; {hint}") })]
+    NotFound {
+        /// What was looked for.
+        kind: &'static str,
+        /// Its id or name.
+        id: String,
+        /// What to do next; may be empty.
+        hint: String,
+    },
+    /// The caller may not.
+    #[error("{0}")]
+    Denied(#[from] Denied),
+    /// Nobody has signed in.
+    #[error("sign in first")]
+    SignInNeeded,
+    /// Handle and password do not belong together.
+    #[error("handle or password is wrong")]
+    WrongPassword,
+    /// The account is suspended.
+    #[error("this account is suspended; write to a steward of the server")]
+    Suspended,
+    /// A rule stands in the way.
+    #[error("{0}")]
+    Rule(#[from] Rule),
+    /// Somebody changed it in between.
+    #[error("it was changed in between: you have version {seen}, it is at version {current}; look at it again")]
+    Stale {
+        /// The version that the caller had.
+        seen: i64,
+        /// The version it is at.
+        current: i64,
+    },
+    /// The key was used with another request.
+    #[error("this idempotency key was used with another request; take a fresh one")]
+    KeyReused,
+    /// It was done, but its reply held a secret and was not kept.
+    #[error("this was done before, and its reply cannot be shown again: it held a secret")]
+    ReplyNotKept,
+    /// A page token that does not fit.
+    #[error("{0}")]
+    PageToken(#[from] PageTokenError),
+    /// Too much at once.
+    #[error("too much at once; try again in {retry_after_seconds} s")]
+    Limited {
+        /// When to try again.
+        retry_after_seconds: u32,
+    },
+    /// The database, or the randomness.
+    #[error("{0}")]
+    Store(StoreError),
+    /// A bug, or a machine that fails.
+    #[error("{0}")]
+    Internal(String),
+}
+
+impl From<StoreError> for Error {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}
+impl From<EntropyError> for Error {
+    fn from(error: EntropyError) -> Self {
+        Self::Internal(error.to_string())
+    }
+}
+impl From<FieldError> for Error {
+    fn from(error: FieldError) -> Self {
+        Self::Invalid(vec![error])
+    }
+}
+impl From<Vec<FieldError>> for Error {
+    fn from(errors: Vec<FieldError>) -> Self {
+        Self::Invalid(errors)
+    }
+}
+
+impl Error {
+    /// No such thing, with nothing more to say.
+    pub fn not_found(kind: &'static str, id: impl ToString) -> Self {
+        Self::NotFound { kind, id: id.to_string(), hint: String::new() }
+    }
+}

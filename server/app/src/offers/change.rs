@@ -1,0 +1,187 @@
+//! Changing an offer.
+
+use scionary_domain::{
+    access,
+    field::FieldError,
+    ids::OfferId,
+    offer::{self, Contents, Draft},
+    time::Date,
+};
+use scionary_store::offer_store;
+
+use super::{Shown, search_text, shown};
+use crate::{Done, Error, Rule, UseCase, Write, registry::Registry};
+
+/// A field that a change names.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Field {
+    /// The cultivar, its crop, and whether the seedlings are unknown.
+    Cultivar,
+    /// Whether the seedlings are unknown.
+    UnknownSeedling,
+    /// What.
+    Material,
+    /// How much.
+    Quantity,
+    /// Of what.
+    Unit,
+    /// For what.
+    Terms,
+    /// First day.
+    AvailableFrom,
+    /// Last day.
+    AvailableUntil,
+    /// Where.
+    Place,
+    /// How.
+    HandOver,
+    /// The giver's words.
+    Note,
+    /// The health statement as a whole.
+    Health,
+}
+
+impl Field {
+    /// The fields by the names of the wire.
+    pub const ALL: &'static [(&'static str, Self)] = &[
+        ("cultivar", Self::Cultivar),
+        ("unknown_seedling", Self::UnknownSeedling),
+        ("material", Self::Material),
+        ("quantity", Self::Quantity),
+        ("unit", Self::Unit),
+        ("terms", Self::Terms),
+        ("available_from", Self::AvailableFrom),
+        ("available_until", Self::AvailableUntil),
+        ("place", Self::Place),
+        ("hand_over", Self::HandOver),
+        ("note", Self::Note),
+        ("health", Self::Health),
+    ];
+    /// From the name of the wire.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn parse(path: &str) -> Result<Self, FieldError> {
+        Self::ALL.iter().find(|(name, _)| *name == path).map(|(_, field)| *field).ok_or_else(|| {
+            let names: Vec<&str> = Self::ALL.iter().map(|(name, _)| *name).collect();
+            FieldError::new("update_mask", format!("some of {} expected, {path:?} found", names.join(", ")))
+        })
+    }
+}
+
+/// Changes the named fields of an offer.
+pub struct ChangeOffer {
+    /// Which.
+    pub id: OfferId,
+    /// The version that the change was made from.
+    pub version: i64,
+    /// Which fields.
+    pub fields: Vec<Field>,
+    /// The cultivar, if it is among them.
+    pub cultivar: String,
+    /// Its crop.
+    pub crop: String,
+    /// The new values.
+    pub draft: Draft,
+}
+
+/// Everything that is wrong with an offer: its cultivar and its fields, at once.
+pub(super) fn checked(
+    registry: &Registry,
+    cultivar: &str,
+    crop: &str,
+    draft: &Draft,
+    today: Date,
+    unchanged_from: Option<Date>,
+) -> Result<Contents, Error> {
+    let record = registry.resolve("offer.cultivar", cultivar, crop);
+    // fields can be judged by any crop's profile while the cultivar is not known
+    let profile = match &record {
+        Ok(record) => registry.crop(&record.cultivar.crop),
+        Err(_) => registry.crop(crop).or_else(|| registry.crops().next()),
+    };
+    let Some(profile) = profile else {
+        return Err(Error::Internal("no crop is on file".into()));
+    };
+    match record {
+        Ok(record) => Ok(offer::check(draft, profile, record.cultivar.id, today, unchanged_from)?),
+        Err(error) => {
+            let first = match error {
+                Error::Invalid(wrong) => wrong,
+                Error::NotFound { hint, id, .. } => {
+                    vec![FieldError::new("offer.cultivar", format!("a cultivar on file expected, {id:?} found; {hint}"))]
+                }
+                other => return Err(other),
+            };
+            let nobody = scionary_domain::ids::CultivarId::from_uuid(uuid::Uuid::nil());
+            let more = offer::check(draft, profile, nobody, today, unchanged_from).err().unwrap_or_default();
+            Err(Error::Invalid(first.into_iter().chain(more).collect()))
+        }
+    }
+}
+
+impl UseCase for ChangeOffer {
+    type Out = Shown;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Shown>, Error> {
+        let account = write.call.account()?;
+        let now = write.call.now;
+        let missing = || Error::not_found("offer", self.id);
+        let mut offer = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?;
+        let granted = access::edit_offer(account, offer.giver)?;
+        if offer.withdrawn_at.is_some() {
+            return Err(Rule::OfferWithdrawn.into());
+        }
+        if self.version != offer.version {
+            return Err(Error::Stale { seen: self.version, current: offer.version });
+        }
+        if self.fields.is_empty() {
+            return Err(FieldError::new("update_mask", "at least one field to change expected").into());
+        }
+        let registry = write.app.registry();
+        let mut draft = Draft::from(&offer.contents);
+        let (mut cultivar, mut crop) = (offer.contents.cultivar.to_string(), String::new());
+        let new = &self.draft;
+        for field in &self.fields {
+            match field {
+                Field::Cultivar => {
+                    cultivar = self.cultivar.clone();
+                    crop = self.crop.clone();
+                }
+                Field::UnknownSeedling => draft.unknown_seedling = new.unknown_seedling,
+                Field::Material => draft.material = new.material,
+                Field::Quantity => draft.quantity = new.quantity,
+                Field::Unit => draft.unit = new.unit,
+                Field::Terms => draft.terms = new.terms,
+                Field::AvailableFrom => draft.available_from = new.available_from,
+                Field::AvailableUntil => draft.available_until = new.available_until,
+                Field::Place => {
+                    draft.area_code.clone_from(&new.area_code);
+                    draft.grid_code.clone_from(&new.grid_code);
+                    draft.place_label.clone_from(&new.place_label);
+                }
+                Field::HandOver => draft.hand_over.clone_from(&new.hand_over),
+                Field::Note => draft.note.clone_from(&new.note),
+                Field::Health => draft.health = new.health.clone(),
+            }
+        }
+        // a new material brings its own unit unless one is named
+        if self.fields.contains(&Field::Material) && !self.fields.contains(&Field::Unit) {
+            draft.unit = None;
+        }
+        let first_day = Some(offer.contents.available_from);
+        offer.contents = checked(&registry, &cultivar, &crop, &draft, now.date(), first_day)?;
+        offer.version += 1;
+        offer.updated_at = now;
+        let text = search_text(&registry, &offer.contents);
+        if !offer_store::replace(write.tx, granted, &offer, self.version, &text).await? {
+            let current = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?.version;
+            return Err(Error::Stale { seen: self.version, current });
+        }
+        let names: Vec<&str> =
+            Field::ALL.iter().filter(|(_, f)| self.fields.contains(f)).map(|(name, _)| *name).collect();
+        let id = offer.id;
+        let out = shown(&registry, offer, account.display_name.clone());
+        let change = serde_json::json!({ "fields": names, "version": out.offer.version });
+        Ok(Done::new(out, "offer.changed", id, change).and_publish(super::TOPIC, id))
+    }
+}

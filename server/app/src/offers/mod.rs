@@ -1,0 +1,56 @@
+//! Offers: posting, finding, changing, withdrawing.
+
+mod change;
+mod create;
+mod read;
+mod search;
+mod withdraw;
+
+pub use change::{ChangeOffer, Field};
+pub use create::CreateOffer;
+pub use search::{FoundOffers, SearchOffers};
+pub use withdraw::WithdrawOffer;
+
+use scionary_domain::{names::Folded, offer::Contents, offer::Offer};
+
+use crate::registry::Registry;
+
+/// The outbox topic of changes to offers.
+pub const TOPIC: &str = "offer";
+
+/// An offer with what a reader sees beside it.
+#[derive(Clone, Debug)]
+pub struct Shown {
+    /// The offer.
+    pub offer: Offer,
+    /// The giver's display name.
+    pub giver_name: String,
+    /// The cultivar's name.
+    pub cultivar_name: String,
+    /// The short answer on its seed; empty where the material does not depend on it.
+    pub seed_headline: String,
+}
+
+/// Puts an offer beside what the registry knows.
+pub(crate) fn shown(registry: &Registry, offer: Offer, giver_name: String) -> Shown {
+    let record = registry.record(offer.contents.cultivar);
+    Shown {
+        cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
+        seed_headline: record
+            .filter(|_| offer.contents.material.comes_from_seed())
+            .map(|r| r.headline.clone())
+            .unwrap_or_default(),
+        offer,
+        giver_name,
+    }
+}
+
+/// The folded words by which an offer is found: its note, its cultivar's names.
+pub(crate) fn search_text(registry: &Registry, contents: &Contents) -> String {
+    let mut words = vec![Folded::new(&contents.note).key(), Folded::new(&contents.place.label).key()];
+    if let Some(record) = registry.record(contents.cultivar) {
+        words.push(Folded::new(&record.cultivar.full_name()).key());
+        words.extend(record.cultivar.names.iter().map(|n| Folded::new(&n.name).key()));
+    }
+    words.join(" ")
+}

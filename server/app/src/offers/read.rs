@@ -1,0 +1,59 @@
+//! One offer, and a giver's own.
+
+use scionary_domain::{
+    ids::OfferId,
+    page::{self, Page, PageTokenError},
+};
+use scionary_store::{OfferKey, account_store, offer_store};
+
+use super::{Shown, shown};
+use crate::{App, Call, Error};
+
+/// A row's key as text, for page tokens.
+pub(super) fn key_text(key: OfferKey) -> String {
+    format!("{}:{}", key.rank, key.id)
+}
+
+/// A row's key from text.
+pub(super) fn read_key(text: Option<String>) -> Result<Option<OfferKey>, PageTokenError> {
+    let Some(text) = text else { return Ok(None) };
+    let parse = || {
+        let (rank, id) = text.split_once(':')?;
+        Some(OfferKey { rank: rank.parse().ok()?, id: id.parse().ok()? })
+    };
+    parse().map(Some).ok_or(PageTokenError::Unreadable)
+}
+
+impl App {
+    /// One offer. Offers are public, ended ones too.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`].
+    pub async fn offer(&self, id: OfferId) -> Result<Shown, Error> {
+        let reader = self.store().reader();
+        let offer = offer_store::offer(reader, id).await?.ok_or_else(|| Error::not_found("offer", id))?;
+        let names = account_store::display_names(reader, &[offer.giver]).await?;
+        let giver = names.get(&offer.giver).cloned().unwrap_or_default();
+        Ok(shown(&self.registry(), offer, giver))
+    }
+
+    /// A page of the caller's own offers, newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn my_offers(&self, call: &Call, page_size: i32, token: &str) -> Result<Page<Shown>, Error> {
+        let account = call.account()?;
+        let size = page::page_size(page_size)?;
+        let search = format!("my offers {}", account.id);
+        let after = read_key(page::key(&search, token)?)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let mut rows = offer_store::by_giver(self.store().reader(), account.id, after, limit).await?;
+        let more = rows.len() > size;
+        rows.truncate(size);
+        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &key_text(last.key)));
+        let registry = self.registry();
+        let rows =
+            rows.into_iter().map(|row| shown(&registry, row.offer, account.display_name.clone())).collect();
+        Ok(Page { rows, next })
+    }
+}

@@ -1,0 +1,45 @@
+//! Taking an offer back.
+
+use scionary_domain::{access, ids::OfferId};
+use scionary_store::offer_store;
+
+use super::{Shown, search_text, shown};
+use crate::{Done, Error, Rule, UseCase, Write};
+
+/// Takes an offer back.
+pub struct WithdrawOffer {
+    /// Which.
+    pub id: OfferId,
+    /// The version last seen; none to withdraw whatever it is now.
+    pub version: Option<i64>,
+}
+
+impl UseCase for WithdrawOffer {
+    type Out = Shown;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Shown>, Error> {
+        let account = write.call.account()?;
+        let now = write.call.now;
+        let missing = || Error::not_found("offer", self.id);
+        let mut offer = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?;
+        let granted = access::edit_offer(account, offer.giver)?;
+        if offer.withdrawn_at.is_some() {
+            return Err(Rule::OfferWithdrawn.into());
+        }
+        let seen = self.version.unwrap_or(offer.version);
+        if seen != offer.version {
+            return Err(Error::Stale { seen, current: offer.version });
+        }
+        offer.version += 1;
+        offer.withdrawn_at = Some(now);
+        offer.updated_at = now;
+        let registry = write.app.registry();
+        let text = search_text(&registry, &offer.contents);
+        if !offer_store::replace(write.tx, granted, &offer, seen, &text).await? {
+            let current = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?.version;
+            return Err(Error::Stale { seen, current });
+        }
+        let id = offer.id;
+        let out = shown(&registry, offer, account.display_name.clone());
+        Ok(Done::new(out, "offer.withdrawn", id, serde_json::json!({})).and_publish(super::TOPIC, id))
+    }
+}

@@ -1,0 +1,223 @@
+//! Asking the registry.
+
+use scionary_domain::{
+    cultivar::Cultivar,
+    field::{FieldError, Fields},
+    ids::CultivarId,
+    limits,
+    names::{
+        Hit,
+        score::{GUESS, GUESS_LEAD},
+    },
+    page::{self, Page},
+    seed::{self, Answer},
+};
+
+use super::{Record, Registry};
+use crate::error::Error;
+
+/// Candidates shown beside an answer.
+const OTHERS: usize = 5;
+
+/// A record found by a name.
+pub struct Found<'a> {
+    /// The record.
+    pub record: &'a Record,
+    /// How.
+    pub hit: Hit<CultivarId>,
+}
+
+/// The answer to a look-up.
+pub struct Looked<'a> {
+    /// The record that the name stands for, and the report on its seed.
+    pub answer: Option<(Found<'a>, seed::Report)>,
+    /// Namesakes, or the nearest names.
+    pub others: Vec<Found<'a>>,
+    /// The name was not exact.
+    pub guessed: bool,
+}
+
+impl Registry {
+    /// Checks a crop's key; empty stands for all crops.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn check_crop(&self, crop: &str) -> Result<(), FieldError> {
+        if crop.is_empty() || self.crop(crop).is_some() {
+            Ok(())
+        } else {
+            Err(FieldError::new("crop", self.crop_expected(crop)))
+        }
+    }
+
+    /// Records by a name as it was heard or typed, best first.
+    pub fn find(&self, name: &str, crop: &str, limit: usize) -> Vec<Found<'_>> {
+        let wanted = |id: CultivarId| {
+            crop.is_empty() || self.record(id).is_some_and(|record| record.cultivar.crop == crop)
+        };
+        self.names
+            .find(name, limit, wanted)
+            .into_iter()
+            .filter_map(|hit| Some(Found { record: self.record(hit.target)?, hit }))
+            .collect()
+    }
+
+    /// Searches by name.
+    ///
+    /// # Errors
+    /// All wrong fields.
+    pub fn search(&self, name: &str, crop: &str, limit: i32) -> Result<Vec<Found<'_>>, Error> {
+        let mut fields = Fields::new();
+        let name = fields.text("query", name, 1, limits::NAME_CHARS_MAX);
+        fields.take("crop", self.check_crop(crop).map_err(|e| e.expected));
+        let limit = match usize::try_from(limit) {
+            Ok(0) => Some(10),
+            Ok(n) if n <= limits::MATCHES_MAX => Some(n),
+            Ok(_) | Err(_) => {
+                fields.wrong("page_size", format!("0 to {} expected, {limit} found", limits::MATCHES_MAX));
+                None
+            }
+        };
+        let (name, limit) = fields.finish(name.zip(limit))?;
+        Ok(self.find(&name, crop, limit))
+    }
+
+    /// The grower's question. Only an exact name is taken silently; a near one only with a clear lead, and
+    /// then it is said.
+    ///
+    /// # Errors
+    /// All wrong fields.
+    pub fn look_up(&self, name: &str, crop: &str) -> Result<Looked<'_>, Error> {
+        let mut fields = Fields::new();
+        let name = fields.text("name", name, 1, limits::NAME_CHARS_MAX);
+        fields.take("crop", self.check_crop(crop).map_err(|e| e.expected));
+        let name = fields.finish(name)?;
+        let mut hits = self.find(&name, crop, OTHERS + 1);
+        let exact = hits.first().is_some_and(|f| f.hit.is_exact());
+        let clear = match hits.as_slice() {
+            [] => false,
+            _ if exact => true,
+            [only] => only.hit.score >= GUESS,
+            [first, second, ..] => first.hit.score >= GUESS && first.hit.score - second.hit.score >= GUESS_LEAD,
+        };
+        if exact {
+            hits.retain(|f| f.hit.is_exact());
+        }
+        if !clear {
+            hits.truncate(OTHERS);
+            return Ok(Looked { answer: None, others: hits, guessed: true });
+        }
+        let first = hits.remove(0);
+        let report = self.report(first.record);
+        Ok(Looked { answer: report.map(|r| (first, r)), others: hits, guessed: !exact })
+    }
+
+    /// The report on a record's seed.
+    pub fn report(&self, record: &Record) -> Option<seed::Report> {
+        let crop = self.crop(&record.cultivar.crop)?;
+        Some(seed::report(crop, &record.cultivar, &record.findings))
+    }
+
+    /// The record of an id or an exact name.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`] with the nearest names; [`Error::Invalid`] when several records bear the name.
+    pub fn resolve(&self, field: &str, text: &str, crop: &str) -> Result<&Record, Error> {
+        self.check_crop(crop).map_err(|e| Error::from(FieldError::new(sibling(field, "crop"), e.expected)))?;
+        let text = text.trim();
+        if text.is_empty() || text.chars().count() > limits::NAME_CHARS_MAX {
+            return Err(FieldError::new(
+                field,
+                format!("a cultivar's id, or its name of at most {} characters, expected", limits::NAME_CHARS_MAX),
+            )
+            .into());
+        }
+        if text.starts_with("cul_") {
+            let id: CultivarId = text.parse().map_err(|e| FieldError::new(field, format!("{e}")))?;
+            return self.record(id).ok_or_else(|| Error::not_found("cultivar", id));
+        }
+        let hits = self.find(text, crop, OTHERS);
+        let exact: Vec<&Found<'_>> = hits.iter().filter(|f| f.hit.is_exact()).collect();
+        let accepted: Vec<&Record> = exact.iter().filter(|f| f.hit.accepted).map(|f| f.record).collect();
+        match (accepted.as_slice(), exact.as_slice()) {
+            ([one], _) => Ok(one),
+            ([], [one]) => Ok(one.record),
+            ([], []) => {
+                let near: Vec<String> = hits.iter().map(|f| described(&f.record.cultivar)).collect();
+                let hint = if near.is_empty() {
+                    "nothing on file is near it; look it up under another spelling".to_string()
+                } else {
+                    format!("did you mean {}?", near.join(", "))
+                };
+                Err(Error::NotFound { kind: "cultivar", id: text.chars().take(60).collect(), hint })
+            }
+            (_, several) => {
+                let choices: Vec<String> = several
+                    .iter()
+                    .map(|f| format!("{} ({})", described(&f.record.cultivar), f.record.cultivar.id))
+                    .collect();
+                Err(FieldError::new(
+                    field,
+                    format!("several cultivars bear this name; name the crop or give an id: {}", choices.join("; ")),
+                )
+                .into())
+            }
+        }
+    }
+
+    /// A page of records by name.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub fn list(
+        &self,
+        crop: &str,
+        answer: Option<Answer>,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<&Record>, Error> {
+        self.check_crop(crop)?;
+        let size = page::page_size(page_size)?;
+        let search = format!("cultivars {crop} {answer:?}");
+        let after = page::key(&search, token)?;
+        let from = match &after {
+            None => 0,
+            Some(last) => self.in_order.partition_point(|(key, _)| key <= last),
+        };
+        let mut rows: Vec<(&String, &Record)> = self
+            .in_order
+            .iter()
+            .skip(from)
+            .filter_map(|(key, id)| Some((key, self.record(*id)?)))
+            .filter(|(_, r)| crop.is_empty() || r.cultivar.crop == crop)
+            .filter(|(_, r)| answer.is_none_or(|a| r.answer == a))
+            .take(size + 1)
+            .collect();
+        let more = rows.len() > size;
+        rows.truncate(size);
+        let next = rows.last().filter(|_| more).map(|(key, _)| page::token(&search, key));
+        Ok(Page { rows: rows.into_iter().map(|(_, r)| r).collect(), next })
+    }
+
+    /// Other records that bear this record's name, in any crop.
+    pub fn namesakes(&self, record: &Record) -> Vec<&Record> {
+        self.find(&record.cultivar.name, "", limits::MATCHES_MAX)
+            .into_iter()
+            .filter(|f| f.hit.is_exact() && f.record.cultivar.id != record.cultivar.id)
+            .map(|f| f.record)
+            .collect()
+    }
+}
+
+/// A record in a sentence: `Peach (mango)`.
+pub(crate) fn described(cultivar: &Cultivar) -> String {
+    format!("{} ({})", cultivar.full_name(), cultivar.crop)
+}
+
+/// The path of a field beside another: `offer.crop` beside `offer.cultivar`.
+fn sibling(field: &str, name: &str) -> String {
+    match field.rsplit_once('.') {
+        Some((parent, _)) => format!("{parent}.{name}"),
+        None => name.to_string(),
+    }
+}

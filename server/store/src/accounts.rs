@@ -1,0 +1,415 @@
+//! Accounts, sessions, roles, invitations.
+
+use std::collections::HashMap;
+
+use scionary_domain::{
+    access::{ChangeRoles, Granted, Invite, RevokeInvitation},
+    account::{Account, CodeKind, Handle, Invitation, Role},
+    ids::{AccountId, InvitationId, RoleGrantId, SessionId},
+    time::Timestamp,
+};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect,
+    sea_query::Expr,
+};
+
+use crate::{
+    door::Tx,
+    entity::{account, invitation, role_grant, session},
+    error::StoreError,
+    source::Source,
+};
+
+/// An account to be made.
+#[derive(Debug)]
+pub struct NewAccount<'a> {
+    /// Its id.
+    pub id: AccountId,
+    /// The sign-in name.
+    pub handle: &'a Handle,
+    /// The name that others see.
+    pub display_name: &'a str,
+    /// The password's hash.
+    pub password_hash: &'a str,
+    /// Now.
+    pub at: Timestamp,
+}
+
+/// A session to be made.
+#[derive(Debug)]
+pub struct NewSession<'a> {
+    /// Its id.
+    pub id: SessionId,
+    /// Whose.
+    pub account: AccountId,
+    /// The token's hash.
+    pub token_hash: [u8; 32],
+    /// What it is used on.
+    pub label: &'a str,
+    /// Now.
+    pub at: Timestamp,
+    /// When it ends.
+    pub expires_at: Timestamp,
+}
+
+/// A session that a token belongs to.
+#[derive(Debug)]
+pub struct SessionFacts {
+    /// Its id.
+    pub id: SessionId,
+    /// When it ends.
+    pub expires_at: Timestamp,
+    /// Whose it is.
+    pub account: Account,
+}
+
+fn to_account(row: account::Model, grants: Vec<role_grant::Model>) -> Result<Account, StoreError> {
+    let roles = grants
+        .into_iter()
+        .map(|g| {
+            Role::from_parts(&g.role, &g.scope).ok_or_else(|| StoreError::corrupt("role_grant.role", format!("{:?}", g.role)))
+        })
+        .collect::<Result<_, _>>()?;
+    Ok(Account {
+        id: AccountId::from_uuid(row.id),
+        handle: row.handle,
+        display_name: row.display_name,
+        roles,
+        created_at: Timestamp::from_micros(row.created_at),
+        suspended_at: row.suspended_at.map(Timestamp::from_micros),
+    })
+}
+
+async fn with_roles(db: &impl Source, row: Option<account::Model>) -> Result<Option<Account>, StoreError> {
+    let Some(row) = row else { return Ok(None) };
+    let grants = role_grant::Entity::find()
+        .filter(role_grant::Column::AccountId.eq(row.id))
+        .filter(role_grant::Column::RevokedAt.is_null())
+        .order_by_asc(role_grant::Column::GrantedAt)
+        .all(db.inner())
+        .await?;
+    to_account(row, grants).map(Some)
+}
+
+/// The account with an id.
+pub async fn account(db: &impl Source, id: AccountId) -> Result<Option<Account>, StoreError> {
+    with_roles(db, account::Entity::find_by_id(id.uuid()).one(db.inner()).await?).await
+}
+
+/// The account with a handle, and its password's hash.
+pub async fn account_to_sign_in(db: &impl Source, key: &str) -> Result<Option<(Account, String)>, StoreError> {
+    let row = account::Entity::find().filter(account::Column::HandleKey.eq(key)).one(db.inner()).await?;
+    let hash = row.as_ref().map(|r| r.password_hash.clone());
+    Ok(with_roles(db, row).await?.zip(hash))
+}
+
+/// The hash of an account's password.
+pub async fn password_hash(db: &impl Source, id: AccountId) -> Result<Option<String>, StoreError> {
+    Ok(account::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(|row| row.password_hash))
+}
+
+/// The display names of some accounts.
+pub async fn display_names(db: &impl Source, ids: &[AccountId]) -> Result<HashMap<AccountId, String>, StoreError> {
+    let mut uuids: Vec<_> = ids.iter().map(|id| id.uuid()).collect();
+    uuids.sort_unstable();
+    uuids.dedup();
+    let rows = account::Entity::find().filter(account::Column::Id.is_in(uuids)).all(db.inner()).await?;
+    Ok(rows.into_iter().map(|row| (AccountId::from_uuid(row.id), row.display_name)).collect())
+}
+
+/// How many accounts hold a role now.
+pub async fn holders(db: &impl Source, role: &Role) -> Result<u64, StoreError> {
+    Ok(role_grant::Entity::find()
+        .filter(role_grant::Column::Role.eq(role.word()))
+        .filter(role_grant::Column::Scope.eq(role.scope()))
+        .filter(role_grant::Column::RevokedAt.is_null())
+        .count(db.inner())
+        .await?)
+}
+
+/// Makes an account; [`StoreError::Exists`] if the handle is taken.
+pub async fn insert_account(tx: &Tx, new: &NewAccount<'_>) -> Result<(), StoreError> {
+    let row = account::ActiveModel {
+        id: Set(new.id.uuid()),
+        handle: Set(new.handle.as_str().into()),
+        handle_key: Set(new.handle.key()),
+        display_name: Set(new.display_name.into()),
+        password_hash: Set(new.password_hash.into()),
+        created_at: Set(new.at.micros()),
+        suspended_at: Set(None),
+        version: Set(1),
+    };
+    account::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// Stores another hash of an account's password.
+pub async fn set_password(tx: &Tx, id: AccountId, hash: &str) -> Result<(), StoreError> {
+    account::Entity::update_many()
+        .col_expr(account::Column::PasswordHash, Expr::value(hash))
+        .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(1))
+        .filter(account::Column::Id.eq(id.uuid()))
+        .exec(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// Gives a role, unless it is held.
+pub async fn grant_role(
+    tx: &Tx,
+    granted: &Granted<ChangeRoles>,
+    id: RoleGrantId,
+    account: AccountId,
+    role: &Role,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let held = role_grant::Entity::find()
+        .filter(role_grant::Column::AccountId.eq(account.uuid()))
+        .filter(role_grant::Column::Role.eq(role.word()))
+        .filter(role_grant::Column::Scope.eq(role.scope()))
+        .filter(role_grant::Column::RevokedAt.is_null())
+        .one(tx.inner())
+        .await?;
+    if held.is_some() {
+        return Err(StoreError::Exists);
+    }
+    let row = role_grant::ActiveModel {
+        id: Set(id.uuid()),
+        account_id: Set(account.uuid()),
+        role: Set(role.word().into()),
+        scope: Set(role.scope().into()),
+        granted_by: Set(granted.by().map(AccountId::uuid)),
+        granted_at: Set(at.micros()),
+        revoked_at: Set(None),
+    };
+    role_grant::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// Takes a role; whether it was held.
+pub async fn revoke_role(
+    tx: &Tx,
+    _granted: &Granted<ChangeRoles>,
+    account: AccountId,
+    role: &Role,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let changed = role_grant::Entity::update_many()
+        .col_expr(role_grant::Column::RevokedAt, Expr::value(at.micros()))
+        .filter(role_grant::Column::AccountId.eq(account.uuid()))
+        .filter(role_grant::Column::Role.eq(role.word()))
+        .filter(role_grant::Column::Scope.eq(role.scope()))
+        .filter(role_grant::Column::RevokedAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(changed.rows_affected > 0)
+}
+
+/// Makes a session.
+pub async fn insert_session(tx: &Tx, new: &NewSession<'_>) -> Result<(), StoreError> {
+    let row = session::ActiveModel {
+        id: Set(new.id.uuid()),
+        account_id: Set(new.account.uuid()),
+        token_hash: Set(new.token_hash.to_vec()),
+        label: Set(new.label.into()),
+        created_at: Set(new.at.micros()),
+        expires_at: Set(new.expires_at.micros()),
+        revoked_at: Set(None),
+    };
+    session::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// The live session of a token's hash.
+pub async fn session_of(
+    db: &impl Source,
+    token_hash: &[u8; 32],
+    now: Timestamp,
+) -> Result<Option<SessionFacts>, StoreError> {
+    let found = session::Entity::find()
+        .filter(session::Column::TokenHash.eq(token_hash.to_vec()))
+        .filter(session::Column::RevokedAt.is_null())
+        .filter(session::Column::ExpiresAt.gt(now.micros()))
+        .one(db.inner())
+        .await?;
+    let Some(row) = found else { return Ok(None) };
+    Ok(account(db, AccountId::from_uuid(row.account_id)).await?.map(|account| SessionFacts {
+        id: SessionId::from_uuid(row.id),
+        expires_at: Timestamp::from_micros(row.expires_at),
+        account,
+    }))
+}
+
+/// Ends sessions of an account: one, or all but one, or all. How many were ended.
+pub async fn end_sessions(
+    tx: &Tx,
+    account: AccountId,
+    only: Option<SessionId>,
+    except: Option<SessionId>,
+    at: Timestamp,
+) -> Result<u64, StoreError> {
+    let mut which = Condition::all()
+        .add(session::Column::AccountId.eq(account.uuid()))
+        .add(session::Column::RevokedAt.is_null())
+        .add(session::Column::ExpiresAt.gt(at.micros()));
+    if let Some(id) = only {
+        which = which.add(session::Column::Id.eq(id.uuid()));
+    }
+    if let Some(id) = except {
+        which = which.add(session::Column::Id.ne(id.uuid()));
+    }
+    let changed = session::Entity::update_many()
+        .col_expr(session::Column::RevokedAt, Expr::value(at.micros()))
+        .filter(which)
+        .exec(tx.inner())
+        .await?;
+    Ok(changed.rows_affected)
+}
+
+/// Removes sessions that ended before a time.
+pub async fn forget_sessions(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
+    let gone = session::Entity::delete_many()
+        .filter(
+            Condition::any()
+                .add(session::Column::ExpiresAt.lt(before.micros()))
+                .add(session::Column::RevokedAt.lt(before.micros())),
+        )
+        .exec(tx.inner())
+        .await?;
+    Ok(gone.rows_affected)
+}
+
+const INVITATION: &str = "invitation";
+const FIRST_STEWARD: &str = "first_steward";
+
+fn to_invitation(row: invitation::Model) -> Result<Invitation, StoreError> {
+    let kind = match row.kind.as_str() {
+        INVITATION => CodeKind::Invitation,
+        FIRST_STEWARD => CodeKind::FirstSteward,
+        other => return Err(StoreError::corrupt("invitation.kind", format!("{other:?}"))),
+    };
+    Ok(Invitation {
+        id: InvitationId::from_uuid(row.id),
+        kind,
+        created_by: row.created_by.map(AccountId::from_uuid),
+        note: row.note,
+        created_at: Timestamp::from_micros(row.created_at),
+        expires_at: Timestamp::from_micros(row.expires_at),
+        used_at: row.used_at.map(Timestamp::from_micros),
+        revoked_at: row.revoked_at.map(Timestamp::from_micros),
+    })
+}
+
+/// Makes an invitation or a first-steward code.
+pub async fn insert_invitation(
+    tx: &Tx,
+    _granted: &Granted<Invite>,
+    new: &Invitation,
+    code_hash: [u8; 32],
+) -> Result<(), StoreError> {
+    let row = invitation::ActiveModel {
+        id: Set(new.id.uuid()),
+        kind: Set(match new.kind {
+            CodeKind::Invitation => INVITATION.into(),
+            CodeKind::FirstSteward => FIRST_STEWARD.into(),
+        }),
+        code_hash: Set(code_hash.to_vec()),
+        created_by: Set(new.created_by.map(AccountId::uuid)),
+        note: Set(new.note.clone()),
+        created_at: Set(new.created_at.micros()),
+        expires_at: Set(new.expires_at.micros()),
+        used_by: Set(None),
+        used_at: Set(None),
+        revoked_at: Set(None),
+    };
+    invitation::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// The invitation with an id.
+pub async fn invitation(db: &impl Source, id: InvitationId) -> Result<Option<Invitation>, StoreError> {
+    invitation::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_invitation).transpose()
+}
+
+/// The invitation that a code belongs to.
+pub async fn invitation_of(db: &impl Source, code_hash: &[u8; 32]) -> Result<Option<Invitation>, StoreError> {
+    invitation::Entity::find()
+        .filter(invitation::Column::CodeHash.eq(code_hash.to_vec()))
+        .one(db.inner())
+        .await?
+        .map(to_invitation)
+        .transpose()
+}
+
+/// Invitations of an account, newest first, before a key.
+pub async fn invitations_by(
+    db: &impl Source,
+    account: AccountId,
+    before: Option<(Timestamp, InvitationId)>,
+    limit: u64,
+) -> Result<Vec<Invitation>, StoreError> {
+    let mut query = invitation::Entity::find().filter(invitation::Column::CreatedBy.eq(account.uuid()));
+    if let Some((at, id)) = before {
+        query = query.filter(
+            Condition::any().add(invitation::Column::CreatedAt.lt(at.micros())).add(
+                Condition::all()
+                    .add(invitation::Column::CreatedAt.eq(at.micros()))
+                    .add(invitation::Column::Id.lt(id.uuid())),
+            ),
+        );
+    }
+    let rows = query
+        .order_by_desc(invitation::Column::CreatedAt)
+        .order_by_desc(invitation::Column::Id)
+        .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_invitation).collect()
+}
+
+/// How many open invitations an account has.
+pub async fn open_invitations(db: &impl Source, account: AccountId, now: Timestamp) -> Result<u64, StoreError> {
+    Ok(invitation::Entity::find()
+        .filter(invitation::Column::CreatedBy.eq(account.uuid()))
+        .filter(invitation::Column::UsedAt.is_null())
+        .filter(invitation::Column::RevokedAt.is_null())
+        .filter(invitation::Column::ExpiresAt.gt(now.micros()))
+        .count(db.inner())
+        .await?)
+}
+
+/// Marks an invitation used; false if somebody was faster.
+pub async fn use_invitation(
+    tx: &Tx,
+    id: InvitationId,
+    account: AccountId,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let changed = invitation::Entity::update_many()
+        .col_expr(invitation::Column::UsedBy, Expr::value(account.uuid()))
+        .col_expr(invitation::Column::UsedAt, Expr::value(at.micros()))
+        .filter(invitation::Column::Id.eq(id.uuid()))
+        .filter(invitation::Column::UsedAt.is_null())
+        .filter(invitation::Column::RevokedAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(changed.rows_affected == 1)
+}
+
+/// Takes an invitation back; false if it was used or taken back before.
+pub async fn revoke_invitation(
+    tx: &Tx,
+    _granted: Granted<RevokeInvitation>,
+    id: InvitationId,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let changed = invitation::Entity::update_many()
+        .col_expr(invitation::Column::RevokedAt, Expr::value(at.micros()))
+        .filter(invitation::Column::Id.eq(id.uuid()))
+        .filter(invitation::Column::UsedAt.is_null())
+        .filter(invitation::Column::RevokedAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(changed.rows_affected == 1)
+}

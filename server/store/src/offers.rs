@@ -1,0 +1,364 @@
+//! Offers: one at a time, a giver's own, and searches by keyset.
+
+use scionary_domain::{
+    access::{EditOffer, Granted},
+    ids::{AccountId, CultivarId, OfferId},
+    offer::{Contents, HandOver, Material, Offer, Terms, Unit},
+    place::{AreaCode, GridCode, Place},
+    time::{Date, Timestamp},
+};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait, Order, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect,
+    sea_query::{Expr, SimpleExpr},
+};
+
+use crate::{door::Tx, entity::offer, error::StoreError, source::Source};
+
+/// In which order a search goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OfferOrder {
+    /// Newest first.
+    Newest,
+    /// Nearest first.
+    Nearest,
+}
+
+/// Where distances are counted from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Near {
+    /// The cell.
+    pub grid: GridCode,
+    /// At most this far; none for any distance.
+    pub within_km: Option<f64>,
+}
+
+/// The last row of the page before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct OfferKey {
+    /// Its rank: microseconds for the newest order, the squared planar distance for the nearest.
+    pub rank: i64,
+    /// Its id.
+    pub id: OfferId,
+}
+
+/// An offer and its rank in the search's order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ranked {
+    /// The offer.
+    pub offer: Offer,
+    /// Its rank.
+    pub key: OfferKey,
+}
+
+/// A search for open offers.
+#[derive(Clone, Debug)]
+pub struct OfferQuery {
+    /// Any of these cultivars; none for all.
+    pub cultivars: Option<Vec<CultivarId>>,
+    /// This crop.
+    pub crop: Option<String>,
+    /// Any of these materials; all if empty.
+    pub materials: Vec<Material>,
+    /// Any of these terms; all if empty.
+    pub terms: Vec<Terms>,
+    /// Any of these ways; all if empty.
+    pub hand_over: Vec<HandOver>,
+    /// Can be had on or after this day.
+    pub usable_from: Date,
+    /// Can be had on or before this day.
+    pub usable_until: Option<Date>,
+    /// All of these folded words.
+    pub words: Vec<String>,
+    /// Around a place.
+    pub near: Option<Near>,
+    /// In which order.
+    pub order: OfferOrder,
+    /// After this row.
+    pub after: Option<OfferKey>,
+    /// At most this many rows.
+    pub limit: u64,
+}
+
+/// Degrees in ten-thousandths.
+#[expect(clippy::cast_possible_truncation, reason = "degrees are within 180, so this is within 1,800,000")]
+fn e4(degrees: f64) -> i64 {
+    (degrees * 10_000.0).round() as i64
+}
+
+fn read_word<T>(what: &'static str, word: &str, parse: impl Fn(&str) -> Option<T>) -> Result<T, StoreError> {
+    parse(word).ok_or_else(|| StoreError::corrupt(what, format!("{word:?}")))
+}
+
+fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
+    let area = row
+        .area_code
+        .as_deref()
+        .map(|code| AreaCode::parse(code).map_err(|e| StoreError::corrupt("offer.area_code", e)))
+        .transpose()?;
+    let mut hand_over = Vec::new();
+    for (set, way) in
+        [(row.by_collect, HandOver::Collect), (row.by_meeting, HandOver::Meeting), (row.by_post, HandOver::Post)]
+    {
+        if set {
+            hand_over.push(way);
+        }
+    }
+    Ok(Offer {
+        id: OfferId::from_uuid(row.id),
+        giver: AccountId::from_uuid(row.account_id),
+        contents: Contents {
+            crop: row.crop,
+            cultivar: CultivarId::from_uuid(row.cultivar_id),
+            unknown_seedling: row.unknown_seedling,
+            material: read_word("offer.material", &row.material, Material::from_word)?,
+            quantity: i32::try_from(row.quantity).map_err(|e| StoreError::corrupt("offer.quantity", e))?,
+            unit: read_word("offer.unit", &row.unit, Unit::from_word)?,
+            terms: read_word("offer.terms", &row.terms, Terms::from_word)?,
+            available_from: Date::from_days(row.from_day),
+            available_until: Date::from_days(row.until_day),
+            place: Place {
+                area,
+                grid: GridCode::parse(&row.grid_code).map_err(|e| StoreError::corrupt("offer.grid_code", e))?,
+                label: row.place_label,
+            },
+            hand_over,
+            note: row.note,
+            health: serde_json::from_str(&row.health).map_err(|e| StoreError::corrupt("offer.health", e))?,
+        },
+        withdrawn_at: row.withdrawn_at.map(Timestamp::from_micros),
+        version: row.version,
+        created_at: Timestamp::from_micros(row.created_at),
+        updated_at: Timestamp::from_micros(row.updated_at),
+    })
+}
+
+fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreError> {
+    let Offer { id, giver, contents, withdrawn_at, version, created_at, updated_at } = new;
+    let Contents {
+        crop,
+        cultivar,
+        unknown_seedling,
+        material,
+        quantity,
+        unit,
+        terms,
+        available_from,
+        available_until,
+        place,
+        hand_over,
+        note,
+        health,
+    } = contents;
+    let (latitude, longitude) = place.grid.middle();
+    Ok(offer::ActiveModel {
+        id: Set(id.uuid()),
+        account_id: Set(giver.uuid()),
+        crop: Set(crop.clone()),
+        cultivar_id: Set(cultivar.uuid()),
+        unknown_seedling: Set(*unknown_seedling),
+        material: Set(material.word().into()),
+        quantity: Set(i64::from(*quantity)),
+        unit: Set(unit.word().into()),
+        terms: Set(terms.word().into()),
+        from_day: Set(available_from.days()),
+        until_day: Set(available_until.days()),
+        area_code: Set(place.area.as_ref().map(|a| a.as_str().to_string())),
+        grid_code: Set(place.grid.to_string()),
+        place_label: Set(place.label.clone()),
+        latitude_e4: Set(e4(latitude)),
+        longitude_e4: Set(e4(longitude)),
+        by_collect: Set(hand_over.contains(&HandOver::Collect)),
+        by_meeting: Set(hand_over.contains(&HandOver::Meeting)),
+        by_post: Set(hand_over.contains(&HandOver::Post)),
+        note: Set(note.clone()),
+        search_text: Set(search_text.into()),
+        health: Set(serde_json::to_string(health).map_err(|e| StoreError::corrupt("offer.health", e))?),
+        withdrawn_at: Set(withdrawn_at.map(Timestamp::micros)),
+        version: Set(*version),
+        created_at: Set(created_at.micros()),
+        updated_at: Set(updated_at.micros()),
+    })
+}
+
+/// The offer with an id.
+pub async fn offer(db: &impl Source, id: OfferId) -> Result<Option<Offer>, StoreError> {
+    offer::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_offer).transpose()
+}
+
+/// Posts an offer. `search_text` holds its folded words.
+pub async fn insert(tx: &Tx, new: &Offer, search_text: &str) -> Result<(), StoreError> {
+    offer::Entity::insert(to_row(new, search_text)?).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// Stores a changed offer if it is still at the version that the change was made from; whether it was.
+pub async fn replace(
+    tx: &Tx,
+    _granted: Granted<EditOffer>,
+    changed: &Offer,
+    from_version: i64,
+    search_text: &str,
+) -> Result<bool, StoreError> {
+    let done = offer::Entity::update_many()
+        .set(to_row(changed, search_text)?)
+        .filter(offer::Column::Id.eq(changed.id.uuid()))
+        .filter(offer::Column::Version.eq(from_version))
+        .exec(tx.inner())
+        .await?;
+    Ok(done.rows_affected == 1)
+}
+
+/// How many offers of an account are neither over nor withdrawn.
+pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Result<u64, StoreError> {
+    Ok(offer::Entity::find()
+        .filter(offer::Column::AccountId.eq(account.uuid()))
+        .filter(offer::Column::WithdrawnAt.is_null())
+        .filter(offer::Column::UntilDay.gte(today.days()))
+        .count(db.inner())
+        .await?)
+}
+
+/// An account's own offers, newest first, after a key.
+pub async fn by_giver(
+    db: &impl Source,
+    account: AccountId,
+    after: Option<OfferKey>,
+    limit: u64,
+) -> Result<Vec<Ranked>, StoreError> {
+    let mut query = offer::Entity::find().filter(offer::Column::AccountId.eq(account.uuid()));
+    if let Some(key) = after {
+        query = query.filter(beyond(Expr::col(offer::Column::CreatedAt).into(), Order::Desc, key));
+    }
+    let rows = query
+        .order_by_desc(offer::Column::CreatedAt)
+        .order_by_desc(offer::Column::Id)
+        .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            let key = OfferKey { rank: row.created_at, id: OfferId::from_uuid(row.id) };
+            Ok(Ranked { key, offer: to_offer(row)? })
+        })
+        .collect()
+}
+
+/// Rows beyond a key in an order by (rank, id).
+fn beyond(rank: SimpleExpr, order: Order, key: OfferKey) -> Condition {
+    let id = Expr::col(offer::Column::Id);
+    let (further, same_but_further) = if order == Order::Desc {
+        (rank.clone().lt(key.rank), id.lt(key.id.uuid()))
+    } else {
+        (rank.clone().gt(key.rank), id.gt(key.id.uuid()))
+    };
+    Condition::any().add(further).add(Condition::all().add(rank.eq(key.rank)).add(same_but_further))
+}
+
+/// Kilometres in a ten-thousandth of a degree along a meridian of a sphere of 6,371.0088 km.
+const KM_PER_E4: f64 = 0.011_119_508;
+
+/// The squared planar distance from a cell in ten-thousandths of a degree, the east-west part shrunk by the
+/// cosine of the latitude: it orders rows as the true distance does over the distances that swaps cover, and
+/// both databases can compute it in whole numbers.
+struct Plane {
+    latitude: i64,
+    longitude: i64,
+    /// Cosine of the latitude, in thousandths.
+    shrink: i64,
+}
+
+impl Plane {
+    #[expect(clippy::cast_possible_truncation, reason = "a cosine in thousandths is at most 1,000")]
+    fn around(grid: &GridCode) -> Self {
+        let (latitude, longitude) = grid.middle();
+        let shrink = (latitude.to_radians().cos() * 1000.0).round().max(1.0) as i64;
+        Self { latitude: e4(latitude), longitude: e4(longitude), shrink }
+    }
+    fn rank(&self, row: &offer::Model) -> i64 {
+        let north = row.latitude_e4 - self.latitude;
+        let east = (row.longitude_e4 - self.longitude).abs();
+        let east = Ord::min(east, 3_600_000 - east) * self.shrink / 1000;
+        north * north + east * east
+    }
+    /// The same in SQL. Every number is ours: nothing of the caller's text gets in.
+    fn expression(&self) -> SimpleExpr {
+        let Self { latitude, longitude, shrink } = self;
+        let north = format!("(latitude_e4 - ({latitude}))");
+        let apart = format!("abs(longitude_e4 - ({longitude}))");
+        let east = format!(
+            "((CASE WHEN {apart} > 1800000 THEN 3600000 - {apart} ELSE {apart} END) * {shrink} / 1000)"
+        );
+        Expr::cust(format!("({north} * {north} + {east} * {east})"))
+    }
+    /// A bound on the squared distance, widened so that no true hit is lost to the plane.
+    #[expect(clippy::cast_possible_truncation, reason = "bounded by the earth's size, far below 2^53")]
+    fn bound(km: f64) -> i64 {
+        let e4 = (km * 1.1 + 12.0) / KM_PER_E4;
+        (e4 * e4).min(9.0e15) as i64
+    }
+}
+
+/// Open offers that fit a query, in its order. Rows further than `within_km` on the sphere may be among
+/// them: the caller cuts exactly.
+pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>, StoreError> {
+    use offer::Column as C;
+    let mut find = offer::Entity::find()
+        .filter(C::WithdrawnAt.is_null())
+        .filter(C::UntilDay.gte(query.usable_from.days()));
+    if let Some(until) = query.usable_until {
+        find = find.filter(C::FromDay.lte(until.days()));
+    }
+    if let Some(cultivars) = &query.cultivars {
+        find = find.filter(C::CultivarId.is_in(cultivars.iter().map(|c| c.uuid())));
+    }
+    if let Some(crop) = &query.crop {
+        find = find.filter(C::Crop.eq(crop.as_str()));
+    }
+    if !query.materials.is_empty() {
+        find = find.filter(C::Material.is_in(query.materials.iter().map(|m| m.word())));
+    }
+    if !query.terms.is_empty() {
+        find = find.filter(C::Terms.is_in(query.terms.iter().map(|t| t.word())));
+    }
+    if !query.hand_over.is_empty() {
+        let mut any = Condition::any();
+        for way in &query.hand_over {
+            any = any.add(match way {
+                HandOver::Collect => C::ByCollect.eq(true),
+                HandOver::Meeting => C::ByMeeting.eq(true),
+                HandOver::Post => C::ByPost.eq(true),
+            });
+        }
+        find = find.filter(any);
+    }
+    for word in &query.words {
+        // folded words hold a to z and 0 to 9 only: nothing to escape
+        find = find.filter(C::SearchText.contains(word));
+    }
+    let plane = query.near.as_ref().map(|near| Plane::around(&near.grid));
+    if let (Some(plane), Some(km)) = (&plane, query.near.as_ref().and_then(|n| n.within_km)) {
+        let reach = e4((km * 1.1 + 12.0) / (KM_PER_E4 * 10_000.0));
+        find = find
+            .filter(C::LatitudeE4.between(plane.latitude - reach, plane.latitude + reach))
+            .filter(plane.expression().lte(Plane::bound(km)));
+    }
+    let (rank, order) = match (query.order, &plane) {
+        (OfferOrder::Nearest, Some(plane)) => (plane.expression(), Order::Asc),
+        (OfferOrder::Nearest | OfferOrder::Newest, _) => (Expr::col(C::CreatedAt).into(), Order::Desc),
+    };
+    if let Some(key) = query.after {
+        find = find.filter(beyond(rank.clone(), order.clone(), key));
+    }
+    let rows = find.order_by(rank, order.clone()).order_by(C::Id, order).limit(query.limit).all(db.inner()).await?;
+    rows.into_iter()
+        .map(|row| {
+            let rank = match (query.order, &plane) {
+                (OfferOrder::Nearest, Some(plane)) => plane.rank(&row),
+                (OfferOrder::Nearest | OfferOrder::Newest, _) => row.created_at,
+            };
+            let key = OfferKey { rank, id: OfferId::from_uuid(row.id) };
+            Ok(Ranked { key, offer: to_offer(row)? })
+        })
+        .collect()
+}

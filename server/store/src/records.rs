@@ -1,0 +1,154 @@
+//! What every write leaves behind: the idempotency key with its reply, audit rows, outbox rows. And the
+//! settings that the servers of one database share.
+
+use scionary_domain::{
+    ids::{AccountId, RequestId},
+    time::Timestamp,
+};
+use sea_orm::{
+    ActiveValue::{NotSet, Set},
+    ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
+    sea_query::OnConflict,
+};
+
+use crate::{
+    door::Tx,
+    entity::{audit_log, idempotency, outbox, setting},
+    error::StoreError,
+    source::Source,
+};
+
+/// What is kept under an idempotency key.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Kept {
+    /// The method it was used with.
+    pub rpc: String,
+    /// A hash of the request.
+    pub fingerprint: Vec<u8>,
+    /// The reply; none where it held a secret.
+    pub reply: Option<Vec<u8>>,
+}
+
+/// A row of the audit log. It names accounts by id only, so that erasing a person keeps it whole.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AuditRow {
+    /// Such as `offer.posted`.
+    pub action: &'static str,
+    /// The id of what was changed.
+    pub subject: String,
+    /// What changed, as JSON; never a secret.
+    pub change: String,
+}
+
+/// A row of the outbox: something that others may want to follow.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutboxRow {
+    /// Such as `offer` or `registry`.
+    pub topic: &'static str,
+    /// The id of what changed.
+    pub subject: String,
+}
+
+/// What is kept under a key.
+pub async fn kept(db: &impl Source, scope: &str, key: &str) -> Result<Option<Kept>, StoreError> {
+    let row = idempotency::Entity::find_by_id((scope.to_string(), key.to_string())).one(db.inner()).await?;
+    Ok(row.map(|r| Kept { rpc: r.rpc, fingerprint: r.fingerprint, reply: r.reply }))
+}
+
+/// Keeps a reply under a key; [`StoreError::Exists`] if another call was faster.
+pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) -> Result<(), StoreError> {
+    let row = idempotency::ActiveModel {
+        scope: Set(scope.into()),
+        key: Set(key.into()),
+        rpc: Set(kept.rpc),
+        fingerprint: Set(kept.fingerprint),
+        reply: Set(kept.reply),
+        created_at: Set(at.micros()),
+    };
+    idempotency::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// Forgets keys older than a time.
+pub async fn forget_keys(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
+    let gone = idempotency::Entity::delete_many()
+        .filter(idempotency::Column::CreatedAt.lt(before.micros()))
+        .exec(tx.inner())
+        .await?;
+    Ok(gone.rows_affected)
+}
+
+/// Forgets outbox rows older than a time.
+pub async fn forget_outbox(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
+    let gone =
+        outbox::Entity::delete_many().filter(outbox::Column::At.lt(before.micros())).exec(tx.inner()).await?;
+    Ok(gone.rows_affected)
+}
+
+/// Appends to the audit log.
+pub async fn audit(
+    tx: &Tx,
+    actor: Option<AccountId>,
+    request: RequestId,
+    rows: Vec<AuditRow>,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    for row in rows {
+        let model = audit_log::ActiveModel {
+            seq: NotSet,
+            at: Set(at.micros()),
+            actor_id: Set(actor.map(AccountId::uuid)),
+            action: Set(row.action.into()),
+            subject: Set(row.subject),
+            change: Set(row.change),
+            request_id: Set(request.uuid()),
+        };
+        audit_log::Entity::insert(model).exec_without_returning(tx.inner()).await?;
+    }
+    Ok(())
+}
+
+/// Appends to the outbox.
+pub async fn publish(tx: &Tx, rows: Vec<OutboxRow>, at: Timestamp) -> Result<(), StoreError> {
+    for row in rows {
+        let model = outbox::ActiveModel {
+            seq: NotSet,
+            at: Set(at.micros()),
+            topic: Set(row.topic.into()),
+            subject: Set(row.subject),
+        };
+        outbox::Entity::insert(model).exec_without_returning(tx.inner()).await?;
+    }
+    Ok(())
+}
+
+/// The number of the newest outbox row of a topic; 0 for none.
+pub async fn newest(db: &impl Source, topic: &str) -> Result<i64, StoreError> {
+    let row = outbox::Entity::find()
+        .filter(outbox::Column::Topic.eq(topic))
+        .order_by_desc(outbox::Column::Seq)
+        .limit(1)
+        .one(db.inner())
+        .await?;
+    Ok(row.map_or(0, |r| r.seq))
+}
+
+/// A shared setting.
+pub async fn setting(db: &impl Source, name: &str) -> Result<Option<String>, StoreError> {
+    Ok(setting::Entity::find_by_id(name.to_string()).one(db.inner()).await?.map(|r| r.value))
+}
+
+/// Changes a shared setting.
+pub async fn set_setting(tx: &Tx, name: &str, value: &str, at: Timestamp) -> Result<(), StoreError> {
+    let row =
+        setting::ActiveModel { name: Set(name.into()), value: Set(value.into()), updated_at: Set(at.micros()) };
+    setting::Entity::insert(row)
+        .on_conflict(
+            OnConflict::column(setting::Column::Name)
+                .update_columns([setting::Column::Value, setting::Column::UpdatedAt])
+                .to_owned(),
+        )
+        .exec_without_returning(tx.inner())
+        .await?;
+    Ok(())
+}
