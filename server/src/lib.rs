@@ -1,1 +1,21 @@
-pub fn x(){}
+//! The Scionary server: settings, the gate, the handlers, start and stop. It opens no transaction and
+//! decides no rule: `scionary-app` does the one, `scionary-domain` the other.
+
+pub mod call;
+pub mod clock;
+pub mod config;
+pub mod convert;
+pub mod data;
+pub mod demo;
+pub mod doctor;
+pub mod gate;
+pub mod incoming;
+pub mod logging;
+pub mod policy;
+pub mod rpc;
+pub mod serve;
+pub mod status;
+pub mod throttle;
+
+/// The version of this software.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");

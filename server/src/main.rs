@@ -1,1 +1,158 @@
-fn main(){}
+//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code.
+
+use std::{path::PathBuf, process::ExitCode};
+
+use clap::{Args, Parser, Subcommand};
+use scionary_server::{
+    config::{self, Config, Sources},
+    demo, doctor, logging, serve,
+};
+
+/// The Scionary server: a cultivar registry and an exchange for fruit growers' clubs.
+#[derive(Parser)]
+#[command(name = "scionaryd", version, arg_required_else_help = true)]
+struct Arguments {
+    #[command(flatten)]
+    settings: SettingsArguments,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Args)]
+struct SettingsArguments {
+    /// The file of settings
+    #[arg(long, global = true, env = "SCIONARYD_CONFIG", value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// One setting, such as limits.deadline_seconds=10; may be given several times
+    #[arg(long, global = true, value_name = "NAME=VALUE")]
+    set: Vec<String>,
+    /// Address and port to listen on (listen.address)
+    #[arg(long, global = true, value_name = "ADDRESS")]
+    listen: Option<String>,
+    /// The database (storage.database): sqlite:FILE or postgres://user@host/name
+    #[arg(long, global = true, value_name = "URL")]
+    database: Option<String>,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Serve until Ctrl-C
+    Serve,
+    /// Show what Scionary does, on invented data in a temporary folder
+    Demo {
+        /// End after the tour
+        #[arg(long)]
+        once: bool,
+    },
+    /// Bring the database's schema up to date
+    Migrate,
+    /// Look at everything a start needs, and say what is wrong
+    Doctor,
+    /// Look at the settings
+    #[command(subcommand)]
+    Config(ConfigCommand),
+    /// Make a one-time code with which the first steward signs up
+    StewardCode,
+}
+
+#[derive(Subcommand)]
+enum ConfigCommand {
+    /// Check all settings and say every mistake with its line
+    Check,
+    /// Print a sample file with every setting at its default
+    Sample,
+}
+
+impl SettingsArguments {
+    fn sources(self) -> Sources {
+        let Self { config, set, listen, database } = self;
+        let flags = [("listen.address", listen), ("storage.database", database)];
+        let set = set.into_iter().chain(flags.into_iter().filter_map(|(k, v)| Some(format!("{k}={}", v?)))).collect();
+        Sources { file: config, environment: std::env::vars().collect(), set }
+    }
+}
+
+fn main() -> ExitCode {
+    let Arguments { settings, command } = Arguments::parse();
+    if let Command::Config(ConfigCommand::Sample) = command {
+        print!("{}", config::sample());
+        return ExitCode::SUCCESS;
+    }
+    let config = match config::load(&settings.sources()) {
+        Ok(config) => config,
+        Err(error) => {
+            eprintln!("{error}");
+            return ExitCode::from(2);
+        }
+    };
+    if let Command::Config(ConfigCommand::Check) = command {
+        println!("the settings are fine: listen on {}, {}", config.address, backend_of(&config.database));
+        return ExitCode::SUCCESS;
+    }
+    // the demo prints for a person; its logs would stand between the lines
+    let filter = if matches!(command, Command::Demo { .. }) { "error" } else { &config.log_filter };
+    if let Err(error) = logging::start(config.log_format, filter) {
+        eprintln!("{error}");
+        return ExitCode::from(2);
+    }
+    let runtime = match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime,
+        Err(error) => {
+            eprintln!("the runtime could not be started: {error}");
+            return ExitCode::from(70);
+        }
+    };
+    match runtime.block_on(run(command, config)) {
+        Ok(code) => code,
+        Err(error) => {
+            eprintln!("scionaryd: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Which database, without the URL: it may hold a password.
+fn backend_of(url: &str) -> &'static str {
+    if url.starts_with("sqlite:") { "SQLite" } else { "PostgreSQL" }
+}
+
+async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
+    match command {
+        Command::Serve => {
+            let running = serve::start(&config).await?;
+            serve::asked_to_stop().await;
+            running.stop().await?;
+        }
+        Command::Demo { once } => demo::run(once, config).await?,
+        Command::Migrate => {
+            let open = Config { migrate_on_start: true, ..config };
+            serve::open_store(&open).await?.close().await;
+            println!("the schema is up to date");
+        }
+        Command::Doctor => {
+            let mut fine = true;
+            for look in doctor::examine(&config).await {
+                match look.result {
+                    Ok(found) => println!("fine   {:<10} {found}", look.what),
+                    Err(wrong) => {
+                        fine = false;
+                        println!("WRONG  {:<10} {wrong}", look.what);
+                    }
+                }
+            }
+            if !fine {
+                return Ok(ExitCode::FAILURE);
+            }
+        }
+        Command::StewardCode => {
+            let store = serve::open_store(&config).await?;
+            let app = serve::open_app(&config, store).await?;
+            let code = app.first_steward_code().await?;
+            app.store().clone().close().await;
+            println!("{code}");
+            eprintln!("Good for one day and one account: scionary account sign-up --code {code}");
+        }
+        Command::Config(ConfigCommand::Check | ConfigCommand::Sample) => {}
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -4,7 +4,7 @@
 use std::future::Future;
 
 use scionary_domain::ids::RequestId;
-use scionary_store::{AuditRow, Job, Kept, OutboxRow, StoreError, Tx, record_store};
+use scionary_store::{AuditRow, Job, Kept, OutboxRow, Source, StoreError, Tx, record_store};
 use uuid::Uuid;
 
 use crate::{App, call::Call, error::Error, ports};
@@ -88,13 +88,8 @@ where
 
     async fn run(&self, tx: &Tx) -> Result<Vec<u8>, Error> {
         let scope = self.call.key_scope();
-        if let Some(key) = &self.call.key
-            && let Some(kept) = record_store::kept(tx, &scope, &key.key).await?
-        {
-            if kept.rpc != key.rpc || kept.fingerprint != key.fingerprint {
-                return Err(Error::KeyReused);
-            }
-            return kept.reply.ok_or(Error::ReplyNotKept);
+        if let Some(reply) = first_reply(tx, &self.call).await? {
+            return Ok(reply);
         }
         let write = Write { tx, call: &self.call, app: &self.app };
         let Done { out, audit, events } = self.use_case.run(&write).await?;
@@ -122,7 +117,26 @@ where
     }
 }
 
+/// The reply that was kept under a call's key.
+async fn first_reply(db: &impl Source, call: &Call) -> Result<Option<Vec<u8>>, Error> {
+    let Some(key) = &call.key else { return Ok(None) };
+    let Some(kept) = record_store::kept(db, &call.key_scope(), &key.key).await? else { return Ok(None) };
+    if kept.rpc != key.rpc || kept.fingerprint != key.fingerprint {
+        return Err(Error::KeyReused);
+    }
+    kept.reply.ok_or(Error::ReplyNotKept).map(Some)
+}
+
 impl App {
+    /// The reply of an earlier run under the call's key, before work that a repeat must not do again (such as
+    /// checking a password that the first run has changed). The door looks again inside its transaction.
+    ///
+    /// # Errors
+    /// The key was used with another request, or its reply was not kept.
+    pub async fn first_reply(&self, call: &Call) -> Result<Option<Vec<u8>>, Error> {
+        first_reply(self.store().reader(), call).await
+    }
+
     /// Runs a use case through the door. The encoded reply: of this run, or of the first one under the key.
     ///
     /// # Errors

@@ -24,7 +24,7 @@ pub(crate) fn new_code(entropy: &dyn Entropy) -> Result<String, Error> {
 }
 
 /// The hash that a token is stored as.
-pub fn hash_token(token: &str) -> [u8; 32] {
+pub(crate) fn hash_token(token: &str) -> [u8; 32] {
     Sha256::digest(token.trim().as_bytes()).into()
 }
 

@@ -1,0 +1,408 @@
+//! Offers on the wire.
+
+use scionary_app::{
+    Error,
+    offers::{ChangeOffer, CreateOffer, Field, SearchOffers, Shown, WithdrawOffer},
+};
+use scionary_domain::{
+    field::FieldError,
+    ids::OfferId,
+    offer::{
+        Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
+        health::{
+            Declaration, DeclarationDraft, Document, Form, GrownAtDraft, Observed, PestTest, Purpose, Treatment,
+        },
+    },
+    time::Date,
+};
+use scionary_proto::v1;
+use scionary_store::OfferOrder;
+
+use super::{date, read_date, timestamp};
+
+/// Pairs of a wire enum and a domain enum: both directions from one list.
+macro_rules! pairs {
+    ($write:ident, $read:ident, $wire:ident, $domain:ident { $($name:ident),* $(,)? }) => {
+        fn $write(value: $domain) -> i32 {
+            match value { $($domain::$name => v1::$wire::$name.into()),* }
+        }
+        /// None if unspecified; a number that this server does not know is a wrong field.
+        fn $read(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Option<$domain> {
+            match v1::$wire::try_from(value) {
+                Ok(v1::$wire::Unspecified) => None,
+                $(Ok(v1::$wire::$name) => Some($domain::$name),)*
+                Err(_) => {
+                    wrong.push(FieldError::new(field, format!("a value known to this server expected, {value} found")));
+                    None
+                }
+            }
+        }
+    };
+}
+
+pairs!(write_material, read_material, Material, Material {
+    ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed,
+});
+pairs!(write_unit, read_unit, QuantityUnit, Unit { Sticks, Seeds, Plants, Fruits, Grams });
+pairs!(write_terms, read_terms, Terms, Terms { Swap, Gift, PostageOnly });
+pairs!(write_hand_over, read_hand_over, HandOver, HandOver { Collect, Meeting, Post });
+pairs!(write_form, read_form, MaterialForm, Form {
+    Leafless, WithLeaves, BareRoot, InMedium, CleanedSeed, SeedInHusk, WholeFruit,
+});
+pairs!(write_purpose, read_purpose, Purpose, Purpose { Planting, EatingAndSowing });
+pairs!(write_observed, read_observed, Observed, Observed { Yes, No, Unknown });
+
+fn all<T>(
+    field: &str,
+    values: &[i32],
+    read: impl Fn(&str, i32, &mut Vec<FieldError>) -> Option<T>,
+    wrong: &mut Vec<FieldError>,
+) -> Vec<T> {
+    values
+        .iter()
+        .enumerate()
+        .filter_map(|(at, value)| {
+            let path = format!("{field}[{at}]");
+            let before = wrong.len();
+            let read = read(&path, *value, wrong);
+            if read.is_none() && wrong.len() == before {
+                wrong.push(FieldError::new(path, "a value other than unspecified expected"));
+            }
+            read
+        })
+        .collect()
+}
+
+fn read_health(wire: v1::HealthDeclaration, wrong: &mut Vec<FieldError>) -> DeclarationDraft {
+    let at = |part: &str| format!("offer.health.{part}");
+    let v1::HealthDeclaration {
+        grown_at,
+        botanical_name,
+        rootstock,
+        form,
+        purpose,
+        source_tree,
+        last_looked,
+        symptoms,
+        symptoms_text,
+        pests,
+        pests_text,
+        sprayed,
+        sprayed_text,
+        treatments,
+        tests,
+        documents,
+        note,
+    } = wire;
+    DeclarationDraft {
+        grown_at: grown_at
+            .into_iter()
+            .map(|g| GrownAtDraft {
+                area_code: g.area_code,
+                unknown: g.unknown,
+                from_month: g.from_month,
+                to_month: g.to_month,
+            })
+            .collect(),
+        botanical_name,
+        rootstock,
+        form: read_form(&at("form"), form, wrong),
+        purpose: read_purpose(&at("purpose"), purpose, wrong),
+        source_tree,
+        last_looked: read_date(&at("last_looked"), last_looked, wrong),
+        symptoms: read_observed(&at("symptoms"), symptoms, wrong),
+        symptoms_text,
+        pests: read_observed(&at("pests"), pests, wrong),
+        pests_text,
+        sprayed: read_observed(&at("sprayed"), sprayed, wrong),
+        sprayed_text,
+        treatments: treatments
+            .into_iter()
+            .enumerate()
+            .map(|(i, t)| Treatment {
+                date: read_date(&at(&format!("treatments[{i}].date")), t.date, wrong),
+                treatment: t.treatment,
+                active_ingredient: t.active_ingredient,
+                official: t.official,
+            })
+            .collect(),
+        tests: tests
+            .into_iter()
+            .enumerate()
+            .map(|(i, t)| PestTest {
+                pest: t.pest,
+                method: t.method,
+                laboratory: t.laboratory,
+                sample_date: read_date(&at(&format!("tests[{i}].sample_date")), t.sample_date, wrong),
+                result: t.result,
+                report_number: t.report_number,
+            })
+            .collect(),
+        documents: documents
+            .into_iter()
+            .enumerate()
+            .map(|(i, d)| Document {
+                kind: d.document_kind,
+                issuer: d.issuer,
+                number: d.number,
+                issued: read_date(&at(&format!("documents[{i}].issued")), d.issued, wrong),
+                valid_to: read_date(&at(&format!("documents[{i}].valid_to")), d.valid_to, wrong),
+                additional_declaration: d.additional_declaration,
+            })
+            .collect(),
+        note,
+    }
+}
+
+fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, String, Draft) {
+    let v1::OfferDraft {
+        cultivar,
+        crop,
+        unknown_seedling,
+        material,
+        quantity,
+        unit,
+        terms,
+        available_from,
+        available_until,
+        place,
+        hand_over,
+        note,
+        health,
+    } = wire;
+    let v1::Place { area_code, grid_code, label } = place.unwrap_or_default();
+    let draft = Draft {
+        unknown_seedling,
+        material: read_material("offer.material", material, wrong),
+        quantity,
+        unit: read_unit("offer.unit", unit, wrong),
+        terms: read_terms("offer.terms", terms, wrong),
+        available_from: read_date("offer.available_from", available_from, wrong),
+        available_until: read_date("offer.available_until", available_until, wrong),
+        area_code,
+        grid_code,
+        place_label: label,
+        hand_over: all("offer.hand_over", &hand_over, read_hand_over, wrong),
+        note,
+        health: read_health(health.unwrap_or_default(), wrong),
+    };
+    (cultivar, crop, draft)
+}
+
+fn fine<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
+    if wrong.is_empty() { Ok(value) } else { Err(Error::Invalid(wrong)) }
+}
+
+/// An offer's id from the wire.
+///
+/// # Errors
+/// What was expected.
+pub fn read_id(text: &str) -> Result<OfferId, Error> {
+    text.parse().map_err(|e| FieldError::new("offer_id", format!("{e}")).into())
+}
+
+/// A request to post.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn create(request: v1::CreateOfferRequest) -> Result<CreateOffer, Error> {
+    let mut wrong = Vec::new();
+    let (cultivar, crop, draft) = read_draft(request.offer.unwrap_or_default(), &mut wrong);
+    fine(CreateOffer { cultivar, crop, draft }, wrong)
+}
+
+/// A request to change.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
+    let v1::UpdateOfferRequest { offer_id, version, offer, update_mask } = request;
+    let mut wrong = Vec::new();
+    let id = offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
+    let (cultivar, crop, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
+    let fields = update_mask
+        .unwrap_or_default()
+        .paths
+        .iter()
+        .filter_map(|path| {
+            Field::parse(path.strip_prefix("offer.").unwrap_or(path)).map_err(|e| wrong.push(e)).ok()
+        })
+        .collect();
+    match id {
+        Some(id) => fine(ChangeOffer { id, version, fields, cultivar, crop, draft }, wrong),
+        None => Err(Error::Invalid(wrong)),
+    }
+}
+
+/// A request to withdraw.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn withdraw(request: &v1::WithdrawOfferRequest) -> Result<WithdrawOffer, Error> {
+    let version = (request.version != 0).then_some(request.version);
+    Ok(WithdrawOffer { id: read_id(&request.offer_id)?, version })
+}
+
+/// A search.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn search(request: v1::SearchOffersRequest) -> Result<(SearchOffers, i32, String), Error> {
+    let v1::SearchOffersRequest {
+        name,
+        crop,
+        materials,
+        near_grid_code,
+        within_km,
+        usable_from,
+        usable_until,
+        text,
+        terms,
+        order,
+        page_size,
+        page_token,
+        hand_over,
+    } = request;
+    let mut wrong = Vec::new();
+    let order = match v1::OfferOrder::try_from(order) {
+        Ok(v1::OfferOrder::Unspecified) => None,
+        Ok(v1::OfferOrder::Newest) => Some(OfferOrder::Newest),
+        Ok(v1::OfferOrder::Nearest) => Some(OfferOrder::Nearest),
+        Err(_) => {
+            wrong.push(FieldError::new("order", "newest or nearest expected"));
+            None
+        }
+    };
+    let search = SearchOffers {
+        name,
+        crop,
+        materials: all("materials", &materials, read_material, &mut wrong),
+        terms: all("terms", &terms, read_terms, &mut wrong),
+        hand_over: all("hand_over", &hand_over, read_hand_over, &mut wrong),
+        near_grid_code,
+        within_km,
+        usable_from: read_date("usable_from", usable_from, &mut wrong),
+        usable_until: read_date("usable_until", usable_until, &mut wrong),
+        text,
+        order,
+    };
+    fine((search, page_size, page_token), wrong)
+}
+
+fn health(declaration: &Declaration) -> v1::HealthDeclaration {
+    let Declaration {
+        grown_at,
+        botanical_name,
+        rootstock,
+        form,
+        purpose,
+        source_tree,
+        last_looked,
+        symptoms,
+        symptoms_text,
+        pests,
+        pests_text,
+        sprayed,
+        sprayed_text,
+        treatments,
+        tests,
+        documents,
+        note,
+    } = declaration.clone();
+    v1::HealthDeclaration {
+        grown_at: grown_at
+            .iter()
+            .map(|g| v1::GrownAt {
+                area_code: g.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
+                unknown: g.area.is_none(),
+                from_month: g.from.map(|m| m.to_string()).unwrap_or_default(),
+                to_month: g.to.map(|m| m.to_string()).unwrap_or_default(),
+            })
+            .collect(),
+        botanical_name,
+        rootstock,
+        form: write_form(form),
+        purpose: write_purpose(purpose),
+        source_tree,
+        last_looked: last_looked.map(date),
+        symptoms: write_observed(symptoms),
+        symptoms_text,
+        pests: write_observed(pests),
+        pests_text,
+        sprayed: write_observed(sprayed),
+        sprayed_text,
+        treatments: treatments
+            .into_iter()
+            .map(|t| v1::Treatment {
+                date: t.date.map(date),
+                treatment: t.treatment,
+                active_ingredient: t.active_ingredient,
+                official: t.official,
+            })
+            .collect(),
+        tests: tests
+            .into_iter()
+            .map(|t| v1::PestTest {
+                pest: t.pest,
+                method: t.method,
+                laboratory: t.laboratory,
+                sample_date: t.sample_date.map(date),
+                result: t.result,
+                report_number: t.report_number,
+            })
+            .collect(),
+        documents: documents
+            .into_iter()
+            .map(|d| v1::OfficialDocument {
+                document_kind: d.kind,
+                issuer: d.issuer,
+                number: d.number,
+                issued: d.issued.map(date),
+                valid_to: d.valid_to.map(date),
+                additional_declaration: d.additional_declaration,
+            })
+            .collect(),
+        note,
+    }
+}
+
+/// An offer as it stands on a day.
+pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
+    let Shown { offer, giver_name, cultivar_name, seed_headline } = shown;
+    let contents = &offer.contents;
+    let state = match offer.state(today) {
+        State::Coming => v1::OfferState::Coming,
+        State::Open => v1::OfferState::Open,
+        State::Expired => v1::OfferState::Expired,
+        State::Withdrawn => v1::OfferState::Withdrawn,
+    };
+    v1::Offer {
+        offer_id: offer.id.to_string(),
+        giver_account_id: offer.giver.to_string(),
+        giver_name: giver_name.clone(),
+        crop: contents.crop.clone(),
+        cultivar_id: contents.cultivar.to_string(),
+        cultivar_name: cultivar_name.clone(),
+        unknown_seedling: contents.unknown_seedling,
+        material: write_material(contents.material),
+        quantity: contents.quantity,
+        unit: write_unit(contents.unit),
+        terms: write_terms(contents.terms),
+        available_from: Some(date(contents.available_from)),
+        available_until: Some(date(contents.available_until)),
+        place: Some(v1::Place {
+            area_code: contents.place.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
+            grid_code: contents.place.grid.to_string(),
+            label: contents.place.label.clone(),
+        }),
+        hand_over: contents.hand_over.iter().map(|h| write_hand_over(*h)).collect(),
+        note: contents.note.clone(),
+        health: Some(health(&contents.health)),
+        state: state.into(),
+        version: offer.version,
+        created_at: Some(timestamp(offer.created_at)),
+        updated_at: Some(timestamp(offer.updated_at)),
+        seed_headline: seed_headline.clone(),
+        movement_notice: MOVEMENT_NOTICE.into(),
+    }
+}

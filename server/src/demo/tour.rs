@@ -1,0 +1,150 @@
+//! The tour: what a grower does first, against the running server, as any client would do it.
+
+use std::net::SocketAddr;
+
+use anyhow::{Context as _, Result};
+use scionary_proto::{
+    metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
+    v1::{
+        self, account_service_client::AccountServiceClient, cultivar_service_client::CultivarServiceClient,
+        offer_service_client::OfferServiceClient,
+    },
+};
+use tonic::{Request, transport::Channel};
+
+use super::{paper::Paper, scene};
+use crate::{
+    clock::SystemClock,
+    convert::{date, read_date},
+};
+use scionary_app::ports::{Clock as _, Entropy as _, SystemEntropy};
+
+const MISSPELT: &str = "lantan moth";
+
+/// Walks through the main job.
+pub(super) async fn walk(address: SocketAddr, paper: &Paper) -> Result<()> {
+    let channel = tonic::transport::Endpoint::from_shared(format!("http://{address}"))?
+        .connect()
+        .await
+        .context("the demo's own server does not answer")?;
+    look_up(&channel, paper).await?;
+    let token = sign_in(&channel, paper).await?;
+    post(&channel, paper, &token).await?;
+    find(&channel, paper).await
+}
+
+async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
+    paper.title(&format!("1. Does the seed of “{MISSPELT}” come true?"));
+    let mut client = CultivarServiceClient::new(channel.clone());
+    let request = v1::LookUpSeedRequest { name: MISSPELT.into(), crop: String::new() };
+    let reply = client.look_up_seed(request).await?.into_inner();
+    let report = reply.report.context("the look-up found nothing")?;
+    if let (true, Some(found)) = (reply.guessed, &reply.found_by) {
+        paper.text(&format!("No cultivar is on file under that name; {}.", found.reason_text));
+    }
+    let name = report.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+    println!();
+    paper.text(&format!("{}: {}", name.to_uppercase(), report.headline));
+    println!();
+    paper.text("What it rests on:");
+    for finding in &report.findings {
+        paper.item("-", &format!("{}: {}. Standing: {}.", finding.label, finding.text, finding.standing_text));
+        for piece in &finding.evidence {
+            let named = if piece.named_as.is_empty() { String::new() } else { format!(" (as “{}”)", piece.named_as) };
+            paper.item("   ·", &format!("{} [{}]{named}", piece.as_stated, piece.source_id));
+        }
+    }
+    println!();
+    paper.text("What to do next:");
+    for (at, advice) in report.advice.iter().enumerate() {
+        paper.item(&format!("{}.", at + 1), &format!("{} [{}]", advice.text, advice.origins.join(", ")));
+    }
+    println!();
+    paper.text("Sources:");
+    for source in &report.sources {
+        paper.item(&format!("[{}]", source.source_id), &source.citation);
+    }
+    Ok(())
+}
+
+async fn sign_in(channel: &Channel, paper: &Paper) -> Result<String> {
+    paper.title("2. Sign in");
+    let request = v1::SignInRequest {
+        handle: scene::GROWER.into(),
+        password: scene::PASSWORD.into(),
+        label: "tour".into(),
+    };
+    let reply = AccountServiceClient::new(channel.clone()).sign_in(request).await?.into_inner();
+    let name = reply.account.map(|a| a.display_name).unwrap_or_default();
+    paper.text(&format!("Signed in as {name}."));
+    Ok(reply.token)
+}
+
+async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
+    paper.title("3. Post surplus seedlings, with what is known of their health");
+    let today = SystemClock.now().date();
+    let draft = v1::OfferDraft {
+        cultivar: "Lantern Moth".into(),
+        material: v1::Material::Seedling.into(),
+        quantity: 6,
+        terms: v1::Terms::Gift.into(),
+        available_until: Some(date(today.plus_days(30))),
+        place: Some(v1::Place {
+            area_code: "XB-NS".into(),
+            grid_code: "2CGV2200+".into(),
+            label: "Larkwater".into(),
+        }),
+        hand_over: vec![v1::HandOver::Collect.into(), v1::HandOver::Meeting.into()],
+        note: "Two sprouts or more from each stone; the ones that came up alone are marked.".into(),
+        health: Some(v1::HealthDeclaration {
+            grown_at: vec![v1::GrownAt { area_code: "XB-NS".into(), ..Default::default() }],
+            form: v1::MaterialForm::InMedium.into(),
+            purpose: v1::Purpose::Planting.into(),
+            source_tree: "my tree by the well".into(),
+            last_looked: Some(date(today)),
+            symptoms: v1::Observed::No.into(),
+            pests: v1::Observed::Yes.into(),
+            pests_text: "a few scale insects, wiped off".into(),
+            sprayed: v1::Observed::No.into(),
+            ..Default::default()
+        }),
+        ..Default::default()
+    };
+    let mut request = Request::new(v1::CreateOfferRequest { offer: Some(draft) });
+    request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse()?);
+    let key: String = SystemEntropy.bytes()?.iter().take(16).map(|b| format!("{b:02x}")).collect();
+    request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse()?);
+    let reply = OfferServiceClient::new(channel.clone()).create_offer(request).await?.into_inner();
+    let offer = reply.offer.context("the offer came back empty")?;
+    paper.text(&format!("Posted as {}: {}.", offer.offer_id, describe(&offer)));
+    let health = offer.health.unwrap_or_default();
+    paper.item("-", &format!("Grown at {}; in growing medium; pests seen: {}; symptoms seen: no; sprayed: no.", "XB-NS", health.pests_text));
+    paper.item("-", &offer.movement_notice);
+    Ok(())
+}
+
+async fn find(channel: &Channel, paper: &Paper) -> Result<()> {
+    paper.title("4. Find what is offered within 50 km");
+    let request = v1::SearchOffersRequest {
+        near_grid_code: "2CGV4300+".into(),
+        within_km: 50,
+        ..Default::default()
+    };
+    let reply = OfferServiceClient::new(channel.clone()).search_offers(request).await?.into_inner();
+    for found in reply.offers {
+        let Some(offer) = found.offer else { continue };
+        let km = found.distance_km.map(|km| format!("{km:>3} km")).unwrap_or_default();
+        paper.item(&km, &format!("{} from {}", describe(&offer), offer.giver_name));
+    }
+    Ok(())
+}
+
+fn describe(offer: &v1::Offer) -> String {
+    let word = |name: &str, prefix: &str| name.trim_start_matches(prefix).replace('_', " ").to_lowercase();
+    let material = word(offer.material().as_str_name(), "MATERIAL_");
+    let unit = word(offer.unit().as_str_name(), "QUANTITY_UNIT_");
+    let terms = word(offer.terms().as_str_name(), "TERMS_");
+    let until = read_date("", offer.available_until, &mut Vec::new()).map(|d| d.to_string()).unwrap_or_default();
+    let place = offer.place.as_ref().map(|p| p.label.clone()).unwrap_or_default();
+    format!("{} {unit} of {} ({material}), {terms}, until {until}, {place}", offer.quantity, offer.cultivar_name)
+}

@@ -1,0 +1,255 @@
+//! The gate: every call passes here before a handler sees it. It names the method, counts the call, finds
+//! out who calls, asks the policy, sets the deadline, catches panics, and writes one log line.
+
+use std::{
+    future::Future,
+    panic::AssertUnwindSafe,
+    pin::Pin,
+    sync::Arc,
+    task::{Context, Poll},
+    time::Duration,
+};
+
+use futures_util::FutureExt as _;
+use http::{Request, Response, request::Parts};
+use scionary_app::{App, Error, ports::new_uuid};
+use scionary_domain::{
+    account::{Account, Actor, Role},
+    ids::RequestId,
+    limits,
+};
+use scionary_proto::{Rpc, metadata};
+use tonic::{
+    Status,
+    body::Body,
+    transport::server::{TcpConnectInfo, TlsConnectInfo},
+};
+use tower::{Layer, Service};
+
+use crate::{
+    call::Admitted,
+    clock::stopwatch,
+    policy::{Effect, Policy, Who, policy},
+    status::{self, Refusal},
+    throttle::Throttle,
+};
+
+/// What the gate needs.
+#[derive(Clone)]
+pub struct GateLayer {
+    /// The application.
+    pub app: App,
+    /// The budgets.
+    pub throttle: Arc<Throttle>,
+    /// The longest that a call may take.
+    pub deadline: Duration,
+}
+
+impl<S> Layer<S> for GateLayer {
+    type Service = Gate<S>;
+    fn layer(&self, inner: S) -> Gate<S> {
+        Gate { inner, layer: self.clone() }
+    }
+}
+
+/// The gate around all services.
+#[derive(Clone)]
+pub struct Gate<S> {
+    inner: S,
+    layer: GateLayer,
+}
+
+impl<S> Service<Request<Body>> for Gate<S>
+where
+    S: Service<Request<Body>, Response = Response<Body>> + Clone + Send + 'static,
+    S::Future: Send,
+    S::Error: Send,
+{
+    type Response = Response<Body>;
+    type Error = S::Error;
+    type Future = Pin<Box<dyn Future<Output = Result<Response<Body>, S::Error>> + Send>>;
+
+    fn poll_ready(&mut self, cx: &mut Context<'_>) -> Poll<Result<(), S::Error>> {
+        self.inner.poll_ready(cx)
+    }
+
+    fn call(&mut self, request: Request<Body>) -> Self::Future {
+        let fresh = self.inner.clone();
+        let inner = std::mem::replace(&mut self.inner, fresh); // call the one that was polled ready
+        let layer = self.layer.clone();
+        Box::pin(async move { layer.pass(inner, request).await })
+    }
+}
+
+impl GateLayer {
+    async fn pass<S>(&self, mut inner: S, request: Request<Body>) -> Result<Response<Body>, S::Error>
+    where
+        S: Service<Request<Body>, Response = Response<Body>>,
+    {
+        let started = stopwatch();
+        let now = self.app.clock().now();
+        let id = RequestId::from_uuid(new_uuid(self.app.entropy(), now).unwrap_or_default());
+        let (mut head, body) = request.into_parts();
+        let path = head.uri.path().to_string();
+        let address = address_of(&head);
+        let refuse = |refusal: Refusal| status::refusal(&refusal, id).into_http();
+
+        let admission = self.admit(&head, &path, &address, id, now).await;
+        let mut response = match admission {
+            Err(refused) => refused.into_http(),
+            Ok((admitted, rules)) => {
+                head.extensions.insert(admitted);
+                let limit = (!rules.stream).then(|| deadline_of(&head, self.deadline));
+                let work = AssertUnwindSafe(inner.call(Request::from_parts(head, body))).catch_unwind();
+                let outcome = match limit {
+                    Some(limit) => tokio::time::timeout(limit, work).await,
+                    None => Ok(work.await),
+                };
+                match outcome {
+                    Ok(Ok(answer)) => answer?,
+                    Ok(Err(_)) => {
+                        tracing::error!(request = %id, path, "a handler panicked");
+                        refuse(Refusal::Panicked)
+                    }
+                    Err(_) => refuse(Refusal::Deadline),
+                }
+            }
+        };
+        if let Ok(value) = id.to_string().parse() {
+            response.headers_mut().insert(metadata::REQUEST_ID, value);
+        }
+        let code = response.headers().get("grpc-status").and_then(|v| v.to_str().ok()).unwrap_or("0");
+        tracing::info!(request = %id, rpc = path, code, duration_us = started.elapsed().as_micros(), "call");
+        Ok(response)
+    }
+
+    async fn admit(
+        &self,
+        head: &Parts,
+        path: &str,
+        address: &str,
+        id: RequestId,
+        now: scionary_domain::time::Timestamp,
+    ) -> Result<(Admitted, Policy), Status> {
+        let refuse = |refusal: Refusal| status::refusal(&refusal, id);
+        let rpc = Rpc::from_path(path).ok_or_else(|| refuse(Refusal::UnknownMethod))?;
+        let rules = policy(rpc);
+        self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
+        let actor = match bearer(head) {
+            None => Actor::Visitor,
+            Some(token) => match self.app.actor_of(token, now).await {
+                Ok(Some(actor)) => actor,
+                Ok(None) => return Err(refuse(Refusal::SessionOver)),
+                Err(Error::Suspended) => return Err(refuse(Refusal::Suspended)),
+                Err(error) => return Err(status::status(&error, id)),
+            },
+        };
+        match (rules.who, actor.account()) {
+            (Who::Anyone, _) | (Who::Member, Some(_)) => {}
+            (Who::Steward, Some(account)) if is_steward(account) => {}
+            (Who::Steward, Some(_)) => return Err(refuse(Refusal::StewardNeeded)),
+            (Who::Member | Who::Steward, None) => return Err(refuse(Refusal::SignInNeeded)),
+        }
+        let key = match rules.effect {
+            Effect::Reads | Effect::WritesFreely => None,
+            Effect::Writes => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
+        };
+        Ok((Admitted { rpc, actor, now, request: id, key, address: address.to_string() }, rules))
+    }
+}
+
+fn is_steward(account: &Account) -> bool {
+    account.is(&Role::Steward)
+}
+
+fn bearer(head: &Parts) -> Option<&str> {
+    let value = head.headers.get(metadata::AUTHORIZATION)?.to_str().unwrap_or_default();
+    Some(value.strip_prefix("Bearer ").unwrap_or(value).trim())
+}
+
+fn key_of(head: &Parts) -> Option<String> {
+    let key = head.headers.get(metadata::IDEMPOTENCY_KEY)?.to_str().ok()?;
+    let fits = (limits::IDEMPOTENCY_KEY_CHARS_MIN..=limits::IDEMPOTENCY_KEY_CHARS_MAX).contains(&key.len())
+        && key.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_');
+    fits.then(|| key.to_string())
+}
+
+/// The caller's deadline, if it is earlier than ours. A little is taken off, so that our own answer is
+/// there before the transport gives up.
+fn deadline_of(head: &Parts, ours: Duration) -> Duration {
+    let theirs = head.headers.get("grpc-timeout").and_then(|v| v.to_str().ok()).and_then(grpc_timeout);
+    match theirs {
+        Some(theirs) if theirs < ours => theirs.saturating_sub((theirs / 10).min(Duration::from_millis(10))),
+        Some(_) | None => ours,
+    }
+}
+
+/// Reads `grpc-timeout`: at most eight digits and a unit (gRPC over HTTP/2).
+fn grpc_timeout(text: &str) -> Option<Duration> {
+    let (digits, unit) = text.split_at_checked(text.len().checked_sub(1)?)?;
+    if digits.is_empty() || digits.len() > 8 || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let amount: u64 = digits.parse().ok()?;
+    Some(match unit {
+        "H" => Duration::from_secs(amount * 3600),
+        "M" => Duration::from_secs(amount * 60),
+        "S" => Duration::from_secs(amount),
+        "m" => Duration::from_millis(amount),
+        "u" => Duration::from_micros(amount),
+        "n" => Duration::from_nanos(amount),
+        _ => return None,
+    })
+}
+
+fn address_of(head: &Parts) -> String {
+    let extensions = &head.extensions;
+    let peer = extensions
+        .get::<TcpConnectInfo>()
+        .and_then(TcpConnectInfo::remote_addr)
+        .or_else(|| extensions.get::<TlsConnectInfo<TcpConnectInfo>>().and_then(|i| i.get_ref().remote_addr()));
+    match peer.map(|p| p.ip()) {
+        Some(std::net::IpAddr::V4(ip)) => ip.to_string(),
+        // one household has a whole /64
+        Some(std::net::IpAddr::V6(ip)) => {
+            let [a, b, c, d, ..] = ip.segments();
+            format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
+        }
+        None => "unknown".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn timeouts() {
+        assert_eq!(grpc_timeout("250m"), Some(Duration::from_millis(250)));
+        assert_eq!(grpc_timeout("2S"), Some(Duration::from_secs(2)));
+        for bad in ["", "S", "123456789S", "5x", "-5S", "5é"] {
+            assert_eq!(grpc_timeout(bad), None, "{bad}");
+        }
+    }
+
+    /// The standard methods listed in the proto crate are those that the libraries answer.
+    #[test]
+    fn standard_methods_are_all_listed() {
+        use prost::Message as _;
+        for set in [
+            tonic_health::pb::FILE_DESCRIPTOR_SET,
+            tonic_reflection::pb::v1::FILE_DESCRIPTOR_SET,
+            tonic_reflection::pb::v1alpha::FILE_DESCRIPTOR_SET,
+        ] {
+            let set = prost_types::FileDescriptorSet::decode(set).unwrap();
+            for file in &set.file {
+                for service in &file.service {
+                    for method in &service.method {
+                        let path = format!("/{}.{}/{}", file.package(), service.name(), method.name());
+                        assert!(Rpc::from_path(&path).is_some(), "{path} has no row");
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,104 @@
+//! Who may call what: one row for each method, one exhaustive match. A method without a row does not
+//! compile. Rules on single objects (an own offer, an own invitation) are in the domain's `access` module.
+
+use scionary_proto::Rpc;
+
+/// Who may call a method.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    /// Everybody, signed in or not.
+    Anyone,
+    /// Signed-in accounts.
+    Member,
+    /// Stewards.
+    Steward,
+}
+
+/// What a method does to the database.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effect {
+    /// Nothing.
+    Reads,
+    /// It writes, and a repeat with the same idempotency key gets the first reply.
+    Writes,
+    /// It writes, and a repeat is a new act or changes nothing: no key is asked for.
+    WritesFreely,
+}
+
+/// How calls are counted against a caller.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Rate {
+    /// Health and reflection: not counted.
+    Free,
+    /// Reading.
+    Read,
+    /// Writing.
+    Write,
+    /// Anything that takes a password or a code.
+    Password,
+}
+
+/// One row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Policy {
+    /// Who may call it.
+    pub who: Who,
+    /// What it does.
+    pub effect: Effect,
+    /// How it is counted.
+    pub rate: Rate,
+    /// It is a stream: no deadline for the whole.
+    pub stream: bool,
+}
+
+const fn row(who: Who, effect: Effect, rate: Rate) -> Policy {
+    Policy { who, effect, rate, stream: false }
+}
+
+const PUBLIC_READ: Policy = row(Who::Anyone, Effect::Reads, Rate::Read);
+const OWN_READ: Policy = row(Who::Member, Effect::Reads, Rate::Read);
+const MEMBER_WRITE: Policy = row(Who::Member, Effect::Writes, Rate::Write);
+const STEWARD_WRITE: Policy = row(Who::Steward, Effect::Writes, Rate::Write);
+const UNCOUNTED: Policy = row(Who::Anyone, Effect::Reads, Rate::Free);
+const STREAM: Policy = Policy { stream: true, ..UNCOUNTED };
+
+/// The row of a method.
+pub const fn policy(rpc: Rpc) -> Policy {
+    match rpc {
+        Rpc::ServerGetServer => PUBLIC_READ,
+
+        Rpc::AccountSignUp => row(Who::Anyone, Effect::Writes, Rate::Password),
+        Rpc::AccountSignIn => row(Who::Anyone, Effect::WritesFreely, Rate::Password),
+        Rpc::AccountSignOut => row(Who::Member, Effect::WritesFreely, Rate::Write),
+        Rpc::AccountSignOutEverywhere => row(Who::Member, Effect::WritesFreely, Rate::Write),
+        Rpc::AccountChangePassword => row(Who::Member, Effect::Writes, Rate::Password),
+        Rpc::AccountWhoAmI => OWN_READ,
+        Rpc::AccountCreateInvitation => MEMBER_WRITE,
+        Rpc::AccountListInvitations => OWN_READ,
+        Rpc::AccountRevokeInvitation => MEMBER_WRITE,
+        Rpc::AccountGrantRole => STEWARD_WRITE,
+        Rpc::AccountRevokeRole => STEWARD_WRITE,
+
+        Rpc::CropListCrops => PUBLIC_READ,
+        Rpc::CropGetCrop => PUBLIC_READ,
+
+        Rpc::CultivarLookUpSeed => PUBLIC_READ,
+        Rpc::CultivarSearchCultivars => PUBLIC_READ,
+        Rpc::CultivarListCultivars => PUBLIC_READ,
+        Rpc::CultivarGetCultivar => PUBLIC_READ,
+        Rpc::CultivarListEvidence => PUBLIC_READ,
+
+        Rpc::OfferCreateOffer => MEMBER_WRITE,
+        Rpc::OfferGetOffer => PUBLIC_READ,
+        Rpc::OfferListMyOffers => OWN_READ,
+        Rpc::OfferSearchOffers => PUBLIC_READ,
+        Rpc::OfferUpdateOffer => MEMBER_WRITE,
+        Rpc::OfferWithdrawOffer => MEMBER_WRITE,
+
+        Rpc::HealthV1HealthCheck => UNCOUNTED,
+        Rpc::HealthV1HealthList => UNCOUNTED,
+        Rpc::HealthV1HealthWatch => STREAM,
+        Rpc::ReflectionV1ServerReflectionServerReflectionInfo => STREAM,
+        Rpc::ReflectionV1alphaServerReflectionServerReflectionInfo => STREAM,
+    }
+}

@@ -1,0 +1,13 @@
+//! The handlers, a file for each noun: admission, conversion, use case, conversion.
+
+mod account;
+mod crop;
+mod cultivar;
+mod offer;
+mod server;
+
+pub use account::AccountRpc;
+pub use crop::CropRpc;
+pub use cultivar::CultivarRpc;
+pub use offer::OfferRpc;
+pub use server::ServerRpc;

@@ -1,0 +1,310 @@
+//! Start and stop: open the database, migrate, load the catalogues, listen; on the signal, say so to health
+//! checks, finish calls under way, close the database.
+
+use std::{net::SocketAddr, sync::Arc, time::Duration};
+
+use anyhow::{Context as _, Result, bail};
+use scionary_app::{App, catalogue, passwords::Passwords, ports::SystemEntropy};
+use scionary_proto::{
+    FILE_DESCRIPTOR_SET,
+    v1::{
+        account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
+        cultivar_service_server::CultivarServiceServer, offer_service_server::OfferServiceServer,
+        server_service_server::ServerServiceServer,
+    },
+};
+use scionary_store::{Options, Store};
+use tokio::{net::TcpListener, task::JoinHandle};
+use tokio_util::sync::CancellationToken;
+use tonic::{
+    codec::CompressionEncoding,
+    server::NamedService,
+    transport::{Identity, Server, ServerTlsConfig},
+};
+use tonic_health::server::HealthReporter;
+
+use crate::{
+    clock::SystemClock,
+    config::Config,
+    data,
+    gate::GateLayer,
+    incoming::guarded,
+    rpc::{AccountRpc, CropRpc, CultivarRpc, OfferRpc, ServerRpc},
+    throttle::Throttle,
+};
+
+/// How often the registry is compared with the database: another server may have changed it.
+const REFRESH_EVERY: Duration = Duration::from_secs(1);
+/// How often the database is asked whether it is there.
+const PING_EVERY: Duration = Duration::from_secs(3);
+/// How often old keys and sessions are forgotten.
+const TIDY_EVERY: Duration = Duration::from_secs(600);
+/// How long a peer may say nothing after connecting.
+const FIRST_BYTES: Duration = Duration::from_secs(10);
+/// How often a silent connection is asked whether it lives, and how long it has to answer.
+const KEEP_ALIVE: Duration = Duration::from_secs(30);
+/// Calls at once on one connection.
+const STREAMS_MAX: u32 = 256;
+
+/// A server that runs.
+pub struct Running {
+    address: SocketAddr,
+    app: App,
+    stop: CancellationToken,
+    grace: Duration,
+    serving: JoinHandle<Result<(), tonic::transport::Error>>,
+    health: HealthReporter,
+    background: Vec<JoinHandle<()>>,
+}
+
+/// Opens the database and brings it up to date.
+///
+/// # Errors
+/// When it cannot be opened, or lacks steps and may not be migrated.
+pub async fn open_store(config: &Config) -> Result<Store> {
+    let mut options = Options::new(&config.database);
+    options.connections = config.database_connections;
+    let store = Store::open(&options).await?;
+    if config.migrate_on_start {
+        scionary_migrations::up(store.admin()).await.context("the database could not be migrated")?;
+    } else {
+        let missing = scionary_migrations::pending(store.admin()).await?;
+        if !missing.is_empty() {
+            bail!("the database lacks {}; run: scionaryd migrate", missing.join(", "));
+        }
+    }
+    Ok(store)
+}
+
+/// Puts the application together on an open database and loads its catalogues.
+///
+/// # Errors
+/// When a catalogue has mistakes, or the database fails.
+pub async fn open_app(config: &Config, store: Store) -> Result<App> {
+    let entropy = Arc::new(SystemEntropy);
+    let passwords = Passwords::new(config.password_slots, entropy.clone())?;
+    let app = App::new(store, config.policy.clone(), Arc::new(SystemClock), entropy, passwords).await?;
+    let mut files = Vec::new();
+    if config.reference_catalogue {
+        files.push(data::reference());
+    }
+    for folder in &config.catalogue_folders {
+        files.push(data::folder(folder).with_context(|| format!("the catalogue {}", folder.display()))?);
+    }
+    for files in files {
+        load_catalogue(&app, &files).await?;
+    }
+    Ok(app)
+}
+
+/// Reads and loads one catalogue.
+///
+/// # Errors
+/// When it has mistakes, or the database fails.
+pub async fn load_catalogue(app: &App, files: &catalogue::Files) -> Result<()> {
+    let known: Vec<_> = app.registry().crops().cloned().collect();
+    let catalogue = catalogue::parse(files, &known)?;
+    let loaded = app.load_catalogue(catalogue).await?;
+    if !loaded.unchanged {
+        tracing::info!(
+            catalogue = loaded.name,
+            records = loaded.records,
+            evidence = loaded.evidence,
+            removed = loaded.removed,
+            "catalogue loaded"
+        );
+    }
+    Ok(())
+}
+
+/// Starts a server: when this returns, it answers.
+///
+/// # Errors
+/// When the database, a catalogue, the certificate or the port stands in the way.
+pub async fn start(config: &Config) -> Result<Running> {
+    let store = open_store(config).await?;
+    let app = open_app(config, store).await?;
+    serve(config, app).await
+}
+
+async fn set_serving(health: &HealthReporter, serving: bool) {
+    let status = if serving { tonic_health::ServingStatus::Serving } else { tonic_health::ServingStatus::NotServing };
+    for name in [
+        "",
+        ServerServiceServer::<ServerRpc>::NAME,
+        AccountServiceServer::<AccountRpc>::NAME,
+        CropServiceServer::<CropRpc>::NAME,
+        CultivarServiceServer::<CultivarRpc>::NAME,
+        OfferServiceServer::<OfferRpc>::NAME,
+    ] {
+        health.set_service_status(name, status).await;
+    }
+}
+
+/// Serves an application.
+///
+/// # Errors
+/// When the certificate or the port stands in the way.
+pub async fn serve(config: &Config, app: App) -> Result<Running> {
+    let listener = TcpListener::bind(config.address)
+        .await
+        .with_context(|| format!("the address {} cannot be listened on", config.address))?;
+    let address = listener.local_addr()?;
+    let throttle = Arc::new(Throttle::new(config.rates));
+    let (health, health_service) = tonic_health::server::health_reporter();
+    set_serving(&health, true).await;
+
+    let mut server = Server::builder()
+        .http2_keepalive_interval(Some(KEEP_ALIVE))
+        .http2_keepalive_timeout(Some(KEEP_ALIVE))
+        .max_concurrent_streams(STREAMS_MAX)
+        .concurrency_limit_per_connection(usize::try_from(STREAMS_MAX).unwrap_or(256));
+    if let Some((certificate, key)) = &config.tls {
+        let read = |path: &std::path::PathBuf| {
+            std::fs::read(path).with_context(|| format!("{} cannot be read", path.display()))
+        };
+        let identity = Identity::from_pem(read(certificate)?, read(key)?);
+        server = server
+            .tls_config(ServerTlsConfig::new().identity(identity).timeout(FIRST_BYTES))
+            .context("the certificate and its key cannot be used")?;
+    }
+    let reflection = || {
+        tonic_reflection::server::Builder::configure()
+            .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
+            .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+    };
+    let bytes = config.request_bytes_max;
+    // replies of the registry are public: they may be compressed; accounts' replies hold secrets and are not
+    macro_rules! service {
+        ($server:ident, $handler:expr) => {
+            $server::new($handler).max_decoding_message_size(bytes).accept_compressed(CompressionEncoding::Gzip).accept_compressed(CompressionEncoding::Zstd)
+        };
+        (public $server:ident, $handler:expr) => {
+            service!($server, $handler).send_compressed(CompressionEncoding::Gzip).send_compressed(CompressionEncoding::Zstd)
+        };
+    }
+    let gate = GateLayer { app: app.clone(), throttle: throttle.clone(), deadline: config.deadline };
+    let router = server
+        .layer(gate)
+        .add_service(health_service)
+        .add_service(reflection().build_v1()?)
+        .add_service(reflection().build_v1alpha()?)
+        .add_service(service!(public ServerServiceServer, ServerRpc { app: app.clone(), name: config.name.clone() }))
+        .add_service(service!(AccountServiceServer, AccountRpc { app: app.clone(), throttle: throttle.clone() }))
+        .add_service(service!(public CropServiceServer, CropRpc(app.clone())))
+        .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
+        .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())));
+    let stop = CancellationToken::new();
+    let incoming = guarded(listener, config.connections_max, FIRST_BYTES);
+    let stopped = stop.clone().cancelled_owned();
+    let serving = tokio::spawn(router.serve_with_incoming_shutdown(incoming, stopped));
+    let background = background(&app, &health, throttle, &stop);
+    tracing::info!(%address, tls = config.tls.is_some(), "listening");
+    Ok(Running { address, app, stop, grace: config.stop_grace, serving, health, background })
+}
+
+fn background(
+    app: &App,
+    health: &HealthReporter,
+    throttle: Arc<Throttle>,
+    stop: &CancellationToken,
+) -> Vec<JoinHandle<()>> {
+    let every = |period: Duration, stop: CancellationToken| {
+        move || {
+            let stop = stop.clone();
+            async move {
+                tokio::select! { () = stop.cancelled() => false, () = tokio::time::sleep(period) => true }
+            }
+        }
+    };
+    let refresh = {
+        let (app, tick) = (app.clone(), every(REFRESH_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            while tick().await {
+                if let Err(error) = app.refresh_registry().await {
+                    tracing::warn!(%error, "the registry could not be refreshed");
+                }
+            }
+        })
+    };
+    let ping = {
+        let (app, health, tick) = (app.clone(), health.clone(), every(PING_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            let mut was_there = true;
+            while tick().await {
+                let there = app.store().ping().await.is_ok();
+                if there != was_there {
+                    tracing::warn!(there, "the database's state changed");
+                    set_serving(&health, there).await;
+                    was_there = there;
+                }
+            }
+        })
+    };
+    let tidy = {
+        let (app, tick) = (app.clone(), every(TIDY_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            while tick().await {
+                throttle.tidy();
+                if let Err(error) = app.housekeeping().await {
+                    tracing::warn!(%error, "housekeeping failed");
+                }
+            }
+        })
+    };
+    vec![refresh, ping, tidy]
+}
+
+impl Running {
+    /// Where it listens.
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+    /// The application behind it.
+    pub fn app(&self) -> &App {
+        &self.app
+    }
+    /// Stops: health says so first, calls under way are finished within the grace, the database is closed.
+    ///
+    /// # Errors
+    /// When the transport failed.
+    pub async fn stop(self) -> Result<()> {
+        let Self { address: _, app, stop, grace, serving, health, background } = self;
+        set_serving(&health, false).await;
+        stop.cancel();
+        let abort = serving.abort_handle();
+        match tokio::time::timeout(grace, serving).await {
+            Ok(ended) => ended??,
+            Err(_) => {
+                tracing::warn!(grace_s = grace.as_secs(), "calls were still under way; they are cut");
+                abort.abort();
+            }
+        }
+        for task in background {
+            let _ = task.await;
+        }
+        app.store().clone().close().await;
+        tracing::info!("stopped");
+        Ok(())
+    }
+}
+
+/// Waits for Ctrl-C or a request to end.
+pub async fn asked_to_stop() {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        match signal(SignalKind::terminate()) {
+            Ok(mut terminate) => {
+                tokio::select! { _ = tokio::signal::ctrl_c() => {}, _ = terminate.recv() => {} }
+            }
+            Err(_) => {
+                let _ = tokio::signal::ctrl_c().await;
+            }
+        }
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = tokio::signal::ctrl_c().await;
+    }
+}

@@ -1,0 +1,271 @@
+//! The one place that puts errors on the wire: a code, a sentence for a person, and google.rpc details for a
+//! program. Inner causes are logged here, once, and never leave.
+
+use std::{collections::HashMap, time::Duration};
+
+use scionary_app::{Error, Rule};
+use scionary_domain::{access::Denied, field::FieldError, ids::RequestId, page::PageTokenError};
+use scionary_proto::ERROR_DOMAIN;
+use scionary_store::StoreError;
+use tonic::{Code, Status};
+use tonic_types::{ErrorDetails, StatusExt as _};
+
+/// What the gate refuses before a handler sees it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Refusal {
+    /// No such method.
+    UnknownMethod,
+    /// A session is needed.
+    SignInNeeded,
+    /// The token is not, or no longer, that of a session.
+    SessionOver,
+    /// The account is suspended.
+    Suspended,
+    /// A role is missing.
+    StewardNeeded,
+    /// An idempotency key is needed, or it has the wrong form.
+    KeyNeeded,
+    /// Too many calls.
+    TooMany(Duration),
+    /// The time was up.
+    Deadline,
+    /// The handler panicked.
+    Panicked,
+    /// The database is away.
+    Unavailable,
+}
+
+/// Reasons that errors carry in `google.rpc.ErrorInfo`. Clients tell errors apart by them: one that was
+/// released stays.
+pub const REASONS: &[&str] = &[
+    "ACCOUNT_SUSPENDED",
+    "CODE_NEEDED",
+    "CODE_NOT_VALID",
+    "DATABASE_UNAVAILABLE",
+    "DEADLINE_EXCEEDED",
+    "FIELDS_WRONG",
+    "HANDLE_TAKEN",
+    "IDEMPOTENCY_KEY_NEEDED",
+    "IDEMPOTENCY_KEY_REUSED",
+    "INTERNAL",
+    "INVITATION_SPENT",
+    "LAST_STEWARD",
+    "NOT_FOUND",
+    "NOT_THE_GIVER",
+    "OFFER_WITHDRAWN",
+    "PAGE_TOKEN_MISMATCH",
+    "PAGE_TOKEN_UNREADABLE",
+    "REPLY_NOT_KEPT",
+    "ROLE_HELD",
+    "ROLE_MISSING",
+    "ROLE_NOT_HELD",
+    "SESSION_OVER",
+    "SIGN_IN_NEEDED",
+    "SIGN_UP_CLOSED",
+    "STALE_VERSION",
+    "TOO_MANY_CALLS",
+    "TOO_MANY_INVITATIONS",
+    "TOO_MANY_OFFERS",
+    "TOO_MUCH_AT_ONCE",
+    "UNKNOWN_METHOD",
+    "WRONG_PASSWORD",
+];
+
+fn build(
+    code: Code,
+    reason: &'static str,
+    message: impl Into<String>,
+    request: RequestId,
+    metadata: HashMap<String, String>,
+    add: impl FnOnce(&mut ErrorDetails),
+) -> Status {
+    let mut details = ErrorDetails::with_error_info(reason, ERROR_DOMAIN, metadata);
+    details.set_request_info(request.to_string(), "");
+    add(&mut details);
+    Status::with_error_details(code, message, details)
+}
+
+/// A refusal of the gate, on the wire.
+pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
+    let plain = |code, reason, message: &str| build(code, reason, message, request, HashMap::new(), |_| {});
+    match refusal {
+        Refusal::UnknownMethod => plain(
+            Code::Unimplemented,
+            "UNKNOWN_METHOD",
+            "this server has no such method; it may be older or newer than the client",
+        ),
+        Refusal::SignInNeeded => plain(Code::Unauthenticated, "SIGN_IN_NEEDED", "sign in first"),
+        Refusal::SessionOver => {
+            plain(Code::Unauthenticated, "SESSION_OVER", "this session is over; sign in again")
+        }
+        Refusal::Suspended => plain(
+            Code::PermissionDenied,
+            "ACCOUNT_SUSPENDED",
+            "this account is suspended; write to a steward of the server",
+        ),
+        Refusal::StewardNeeded => plain(Code::PermissionDenied, "ROLE_MISSING", "only a steward may do this"),
+        Refusal::KeyNeeded => plain(
+            Code::InvalidArgument,
+            "IDEMPOTENCY_KEY_NEEDED",
+            "this method writes: send the metadata idempotency-key with a fresh random text of 16 to 64 letters, digits, hyphens or underscores, and the same one again when you repeat the call",
+        ),
+        Refusal::TooMany(wait) => {
+            let message = format!("too many calls; try again in {} s", wait.as_secs().max(1));
+            build(Code::ResourceExhausted, "TOO_MANY_CALLS", message, request, HashMap::new(), |details| {
+                details.set_retry_info(Some(*wait));
+            })
+        }
+        Refusal::Deadline => plain(
+            Code::DeadlineExceeded,
+            "DEADLINE_EXCEEDED",
+            "the time was up; repeat the call with the same idempotency key to learn what became of it",
+        ),
+        Refusal::Panicked => internal(request),
+        Refusal::Unavailable => unavailable(request),
+    }
+}
+
+fn internal(request: RequestId) -> Status {
+    build(
+        Code::Internal,
+        "INTERNAL",
+        format!("internal error; give the stewards this number: {request}"),
+        request,
+        HashMap::new(),
+        |_| {},
+    )
+}
+
+fn unavailable(request: RequestId) -> Status {
+    let wait = Duration::from_secs(1);
+    build(
+        Code::Unavailable,
+        "DATABASE_UNAVAILABLE",
+        "the server's database does not answer; try again in a moment with the same idempotency key",
+        request,
+        HashMap::new(),
+        |details| {
+            details.set_retry_info(Some(wait));
+        },
+    )
+}
+
+fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
+    let message = match fields {
+        [one] => one.to_string(),
+        many => format!(
+            "{} fields are wrong: {}",
+            many.len(),
+            many.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+        ),
+    };
+    build(Code::InvalidArgument, "FIELDS_WRONG", message, request, HashMap::new(), |details| {
+        for field in fields {
+            details.add_bad_request_violation(field.field.clone(), field.expected.clone());
+        }
+    })
+}
+
+fn rule(rule: &Rule, request: RequestId) -> Status {
+    let (code, reason) = match rule {
+        Rule::HandleTaken(_) => (Code::AlreadyExists, "HANDLE_TAKEN"),
+        Rule::SignUpClosed => (Code::PermissionDenied, "SIGN_UP_CLOSED"),
+        Rule::CodeNeeded => (Code::PermissionDenied, "CODE_NEEDED"),
+        Rule::CodeNotValid => (Code::PermissionDenied, "CODE_NOT_VALID"),
+        Rule::OfferWithdrawn => (Code::FailedPrecondition, "OFFER_WITHDRAWN"),
+        Rule::TooManyOffers(_) => (Code::ResourceExhausted, "TOO_MANY_OFFERS"),
+        Rule::TooManyInvitations(_) => (Code::ResourceExhausted, "TOO_MANY_INVITATIONS"),
+        Rule::InvitationSpent => (Code::FailedPrecondition, "INVITATION_SPENT"),
+        Rule::RoleHeld(_) => (Code::AlreadyExists, "ROLE_HELD"),
+        Rule::RoleNotHeld(_) => (Code::FailedPrecondition, "ROLE_NOT_HELD"),
+        Rule::LastSteward => (Code::FailedPrecondition, "LAST_STEWARD"),
+    };
+    build(code, reason, rule.to_string(), request, HashMap::new(), |details| {
+        if code == Code::FailedPrecondition {
+            details.add_precondition_failure_violation(reason, "", rule.to_string());
+        }
+        if let Rule::TooManyOffers(limit) | Rule::TooManyInvitations(limit) = rule {
+            details.add_quota_failure_violation("account", format!("at most {limit} open"));
+        }
+    })
+}
+
+/// An error of a use case, on the wire.
+pub fn status(error: &Error, request: RequestId) -> Status {
+    let text = error.to_string();
+    let plain = |code, reason| build(code, reason, text.clone(), request, HashMap::new(), |_| {});
+    match error {
+        Error::Invalid(fields) => fields_wrong(fields, request),
+        Error::NotFound { kind, id, hint } => {
+            build(Code::NotFound, "NOT_FOUND", text.clone(), request, HashMap::new(), |details| {
+                details.set_resource_info(*kind, id.clone(), "", hint.clone());
+            })
+        }
+        Error::Denied(denied) => plain(
+            Code::PermissionDenied,
+            match denied {
+                Denied::NotTheGiver => "NOT_THE_GIVER",
+                Denied::RoleMissing(_) => "ROLE_MISSING",
+            },
+        ),
+        Error::SignInNeeded => plain(Code::Unauthenticated, "SIGN_IN_NEEDED"),
+        Error::WrongPassword => plain(Code::Unauthenticated, "WRONG_PASSWORD"),
+        Error::Suspended => refusal(&Refusal::Suspended, request),
+        Error::Rule(broken) => rule(broken, request),
+        Error::Stale { seen, current } => {
+            let versions = HashMap::from([
+                ("seen_version".to_string(), seen.to_string()),
+                ("current_version".to_string(), current.to_string()),
+            ]);
+            build(Code::Aborted, "STALE_VERSION", text.clone(), request, versions, |_| {})
+        }
+        Error::KeyReused => plain(Code::FailedPrecondition, "IDEMPOTENCY_KEY_REUSED"),
+        Error::ReplyNotKept => plain(Code::FailedPrecondition, "REPLY_NOT_KEPT"),
+        Error::PageToken(wrong) => {
+            let reason = match wrong {
+                PageTokenError::Unreadable => "PAGE_TOKEN_UNREADABLE",
+                PageTokenError::OtherSearch => "PAGE_TOKEN_MISMATCH",
+            };
+            build(Code::InvalidArgument, reason, text.clone(), request, HashMap::new(), |details| {
+                details.add_bad_request_violation("page_token", wrong.to_string());
+            })
+        }
+        Error::Limited { retry_after_seconds } => {
+            let wait = Duration::from_secs(u64::from(*retry_after_seconds));
+            build(Code::ResourceExhausted, "TOO_MUCH_AT_ONCE", text.clone(), request, HashMap::new(), |details| {
+                details.set_retry_info(Some(wait));
+            })
+        }
+        Error::Store(inner) => match inner {
+            StoreError::Unavailable(_) | StoreError::Collision => {
+                tracing::warn!(%request, error = %inner, "the database did not do it");
+                unavailable(request)
+            }
+            StoreError::Busy => status(&Error::Limited { retry_after_seconds: 1 }, request),
+            StoreError::Exists | StoreError::Corrupt { .. } | StoreError::Refused(_) => {
+                tracing::error!(%request, error = %inner, "internal error");
+                internal(request)
+            }
+        },
+        Error::Internal(inner) => {
+            tracing::error!(%request, error = %inner, "internal error");
+            internal(request)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_reason_that_is_built_is_listed() {
+        let source = include_str!("status.rs");
+        let (code, _) = source.split_once("#[cfg(test)]").unwrap();
+        let quoted: std::collections::BTreeSet<&str> = code
+            .split('"')
+            .filter(|t| t.len() > 5 && t.chars().all(|c| c.is_ascii_uppercase() || c == '_'))
+            .collect();
+        assert_eq!(quoted.into_iter().collect::<Vec<_>>(), REASONS);
+    }
+}

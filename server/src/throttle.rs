@@ -1,0 +1,80 @@
+//! How many calls one address, and one handle, may make. A budget refills steadily; a refusal says when to
+//! come again.
+
+use std::{num::NonZeroU32, time::Duration};
+
+use governor::{DefaultKeyedRateLimiter, Quota, RateLimiter, clock::Clock as _, clock::DefaultClock};
+
+use crate::policy::Rate;
+
+/// Calls a minute for each address, and sign-in tries a minute for each handle.
+#[derive(Clone, Copy, Debug)]
+pub struct Rates {
+    /// Reads.
+    pub reads: u32,
+    /// Writes.
+    pub writes: u32,
+    /// Calls with a password or a code.
+    pub passwords: u32,
+    /// Sign-ins for one handle.
+    pub sign_ins: u32,
+}
+
+/// The budgets.
+pub struct Throttle {
+    reads: DefaultKeyedRateLimiter<String>,
+    writes: DefaultKeyedRateLimiter<String>,
+    passwords: DefaultKeyedRateLimiter<String>,
+    handles: DefaultKeyedRateLimiter<String>,
+    clock: DefaultClock,
+}
+
+fn a_minute(calls: u32) -> DefaultKeyedRateLimiter<String> {
+    RateLimiter::keyed(Quota::per_minute(NonZeroU32::new(calls).unwrap_or(NonZeroU32::MIN)))
+}
+
+impl Throttle {
+    /// Full budgets.
+    pub fn new(rates: Rates) -> Self {
+        Self {
+            reads: a_minute(rates.reads),
+            writes: a_minute(rates.writes),
+            passwords: a_minute(rates.passwords),
+            handles: a_minute(rates.sign_ins),
+            clock: DefaultClock::default(),
+        }
+    }
+
+    fn take(&self, budget: &DefaultKeyedRateLimiter<String>, key: &str) -> Result<(), Duration> {
+        budget.check_key(&key.to_string()).map_err(|not_until| not_until.wait_time_from(self.clock.now()))
+    }
+
+    /// Counts a call of an address.
+    ///
+    /// # Errors
+    /// How long to wait.
+    pub fn call(&self, rate: Rate, address: &str) -> Result<(), Duration> {
+        match rate {
+            Rate::Free => Ok(()),
+            Rate::Read => self.take(&self.reads, address),
+            Rate::Write => self.take(&self.writes, address),
+            Rate::Password => self.take(&self.passwords, address),
+        }
+    }
+
+    /// Counts a sign-in for a handle, whether it exists or not.
+    ///
+    /// # Errors
+    /// How long to wait.
+    pub fn sign_in(&self, handle: &str) -> Result<(), Duration> {
+        let key: String = handle.trim().to_ascii_lowercase().chars().take(64).collect();
+        self.take(&self.handles, &key)
+    }
+
+    /// Forgets keys whose budget is full again.
+    pub fn tidy(&self) {
+        for budget in [&self.reads, &self.writes, &self.passwords, &self.handles] {
+            budget.retain_recent();
+        }
+    }
+}
