@@ -1,1 +1,38 @@
-pub fn x(){}
+//! The command-line client: what was typed becomes a request, the reply becomes lines for a person or JSON
+//! for a program. It decides nothing that the server does not decide again.
+
+pub mod args;
+mod client;
+mod cmd;
+mod error;
+mod output;
+mod prompt;
+mod settings;
+mod words;
+
+use std::process::ExitCode;
+
+use clap::Parser as _;
+
+pub use error::Failure;
+pub use output::Output;
+
+/// Parses the command line, runs it, and says how it ended.
+pub fn main() -> ExitCode {
+    let arguments = args::Arguments::parse();
+    let output = Output::new(arguments.json);
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(error) => {
+            output.failure(&Failure::bug(format!("the runtime could not be started: {error}")));
+            return ExitCode::from(70);
+        }
+    };
+    match runtime.block_on(cmd::run(arguments, &output)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            output.failure(&failure);
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}

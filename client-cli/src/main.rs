@@ -1,1 +1,5 @@
-fn main(){}
+//! `scionary`, the command-line client.
+
+fn main() -> std::process::ExitCode {
+    scionary_cli::main()
+}

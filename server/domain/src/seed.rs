@@ -9,6 +9,7 @@ use crate::{
         share::{self, Size, in_hundred},
     },
     sowing,
+    stats::Share,
 };
 
 /// Keys of the descriptors that the answer uses.
@@ -125,6 +126,8 @@ struct Known {
     middle: f64,
     /// Upper 90 % bound, where counted.
     counted_upper: Option<f64>,
+    /// All that the counts tell.
+    counted: Option<Share>,
     text: String,
 }
 
@@ -134,6 +137,7 @@ fn known(finding: Option<&Finding>) -> Option<Known> {
         return Some(Known {
             middle: found.posterior.mean(),
             counted_upper: Some(found.interval.1),
+            counted: Some(found.posterior),
             text: format!("{} of {}", found.of_these, found.counted),
         });
     }
@@ -146,7 +150,7 @@ fn known(finding: Option<&Finding>) -> Option<Known> {
         } else {
             format!("{low} to {high} in 100")
         };
-        Known { middle: rates.middle, counted_upper: None, text }
+        Known { middle: rates.middle, counted_upper: None, counted: None, text }
     })
 }
 
@@ -295,16 +299,14 @@ fn answer(
 }
 
 fn how_sure(stated: Option<&Finding>, sprouting: Option<&Finding>, off_type: Option<&Finding>) -> String {
-    let line = |what: &str, finding: Option<&Finding>, none: &str| match finding {
-        Some(f) => format!("{what}: {} ({}).", f.standing.word(), f.standing_text),
-        None => format!("{what}: {none}."),
-    };
-    [
-        line("Kind of seed", stated, "no source states it"),
-        line("Sprouts", sprouting, "nobody counted them"),
-        line("Off-types", off_type, "nobody counted them"),
-    ]
-    .join(" ")
+    match (stated.is_some(), sprouting.is_some(), off_type.is_some()) {
+        (false, false, false) => "Nobody on file has stated or counted anything about its seed. That means nobody knows, not that it is bad.",
+        (true, false, false) => "Nobody on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
+        (_, true, false) => "Nobody on file counted its off-types: how many of its seedlings are true is not known.",
+        (_, false, true) => "Nobody on file counted its sprouts.",
+        (_, true, true) => "Sprouts and off-types are both on record; how firm each is stands beside it.",
+    }
+    .to_string()
 }
 
 fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Known>) -> Vec<Advice> {
@@ -334,22 +336,26 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
     let mut all = Vec::new();
     match answer {
         Answer::ComesTrue | Answer::OftenTrue | Answer::PartlyTrue | Answer::Doubtful | Answer::BothKinds => {
-            let keep = off_type.and_then(|k| {
-                let upper = k.counted_upper.unwrap_or(k.middle).min(0.99);
-                let one = sowing::needed(1, 0.95, 1.0 - upper)?;
-                Some(format!(
-                    "Keep {one} or more seedlings from different seeds: at {} in 100 off-type, that gives at least one true plant with 95 % confidence.",
-                    in_hundred(upper)
-                ))
+            let keep = off_type.and_then(|k| match k.counted {
+                // the counts leave the rate uncertain: that uncertainty costs seedlings
+                Some(share) => sowing::needed_uncertain(1, 0.95, share.complement()).map(|one| {
+                    format!("Keep {}: as far as the counts go, that gives at least one true plant with 95 % confidence.", at_least(one))
+                }),
+                None => sowing::needed(1, 0.95, 1.0 - k.middle.min(0.99)).map(|one| {
+                    format!("Keep {}: at {} in 100 off-type, that gives at least one true plant with 95 % confidence.", at_least(one), in_hundred(k.middle))
+                }),
             });
             if answer == Answer::BothKinds || answer == Answer::Doubtful {
                 all.push(graft());
                 all.push(step("If you sow: keep the seeds apart and prefer seeds that send up several sprouts.".into(), practice()));
             } else {
-                all.push(step(
-                    keep.unwrap_or_else(|| "Sow several fresh seeds apart and keep more than one seedling: how many are true is not known for this cultivar.".into()),
-                    vec!["computed".into()],
-                ));
+                all.push(match keep {
+                    Some(text) => step(text, vec!["computed".into()]),
+                    None => step(
+                        "Sow several fresh seeds apart and keep more than one seedling: how many are true is not known for this cultivar.".into(),
+                        practice(),
+                    ),
+                });
             }
             all.extend(alone());
             all.extend(rogue());
@@ -385,15 +391,20 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
     for (step_key, what) in [("first_fruit_seedling", "seedling"), ("first_fruit_grafted", "grafted tree")] {
         let found: Vec<_> = crop.timings_of(step_key).filter(|t| !t.range_text().is_empty()).collect();
         if !found.is_empty() {
-            let ranges: Vec<String> =
-                found.iter().map(|t| format!("{} ({})", t.range_text(), t.origin())).collect();
+            let ranges: Vec<String> = found.iter().map(|t| t.range_text()).collect();
+            let differ = if ranges.len() > 1 { "; sources differ" } else { "" };
             all.push(step(
-                format!("First fruit of a {what}: {}.", ranges.join("; ")),
+                format!("First fruit of a {what}: {}{differ}.", ranges.join(", or ")),
                 found.iter().map(|t| t.origin().to_string()).collect(),
             ));
         }
     }
     all
+}
+
+/// `2 or more seedlings from different seeds`.
+fn at_least(count: u32) -> String {
+    if count == 1 { "at least one seedling".into() } else { format!("{count} or more seedlings from different seeds") }
 }
 
 fn sentence(text: &str) -> String {

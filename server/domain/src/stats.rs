@@ -21,6 +21,10 @@ impl Share {
     pub fn after(self, counted: f64, of_these: f64) -> Self {
         Self { a: self.a + of_these, b: self.b + (counted - of_these).max(0.0) }
     }
+    /// What is known of the rest, 1 minus the share.
+    pub fn complement(self) -> Self {
+        Self { a: self.b, b: self.a }
+    }
     /// The mean.
     pub fn mean(self) -> f64 {
         self.a / (self.a + self.b)

@@ -27,12 +27,12 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
     let (standing, text, standing_text) = match sides.as_slice() {
         [] => (Standing::Unknown, "only described in words".to_string(), "no source states a class".to_string()),
         [one] if one.sources.len() == 1 => {
-            (Standing::Thin, backed(one), "one source states it; nobody counted it there".to_string())
+            (Standing::Thin, backed(one), "one source states it; it did not count".to_string())
         }
         [one] => (
             Standing::Likely,
             backed(one),
-            format!("{} state it independently; none counted it there", count_of_sources(one.sources.len())),
+            format!("{} state it independently; none of them counted", count_of_sources(one.sources.len())),
         ),
         many => (
             Standing::Contested,

@@ -62,9 +62,13 @@ pub struct Hit<T> {
 }
 
 impl<T> Hit<T> {
-    /// The typed name is this name, letter by letter after folding.
+    /// The typed name is this name: letter by letter after folding, joining and transliterating. Such a hit
+    /// is taken without asking back.
     pub fn is_exact(&self) -> bool {
-        matches!(self.reason, Reason::Exact | Reason::Synonym)
+        match self.reason {
+            Reason::Exact | Reason::Synonym | Reason::Transliterated | Reason::Spacing => true,
+            Reason::Words | Reason::Sound | Reason::Near(_) => false,
+        }
     }
 
     /// The reason in words, for the name that was typed.

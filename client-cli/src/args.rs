@@ -1,0 +1,414 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+use scionary_proto::v1;
+
+use crate::words;
+
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrongly or a field is wrong, 3 not signed in or not allowed, 4 not found, 5 server not reachable, 70 a bug.\nEnvironment: SCIONARY_SERVER, SCIONARY_TOKEN (a session for scripts), SCIONARY_CONFIG_DIR, NO_COLOR.";
+
+/// Look up how a cultivar's seed behaves, and swap scions, seed and seedlings.
+#[derive(Debug, Parser)]
+#[command(name = "scionary", version, arg_required_else_help = true, after_help = EXIT_CODES)]
+pub struct Arguments {
+    /// Print replies as JSON
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Which server, for this command
+    #[command(flatten)]
+    pub connection: Connection,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Which server.
+#[derive(Debug, Clone, Args)]
+pub struct Connection {
+    /// The server, for this command only
+    #[arg(long, global = true, env = "SCIONARY_SERVER", value_name = "ADDRESS", hide_env_values = true)]
+    pub server: Option<String>,
+    /// A PEM file with the certificate authority to trust
+    #[arg(long, global = true, value_name = "FILE")]
+    pub ca: Option<PathBuf>,
+    /// Go without TLS beyond this machine, although passwords travel in the clear then
+    #[arg(long, global = true)]
+    pub plaintext: bool,
+    /// Seconds to wait for an answer
+    #[arg(long, global = true, default_value_t = 30, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub timeout: u64,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Does the seed of a cultivar come true? What to do next, and what the answer rests on
+    Lookup {
+        /// The name as you heard it; near spellings are found
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// Only in this crop, such as mango
+        #[arg(long)]
+        crop: Option<String>,
+        /// Show every piece of evidence and every source
+        #[arg(long)]
+        evidence: bool,
+    },
+    /// Search and show cultivars
+    #[command(subcommand)]
+    Cultivar(CultivarCommand),
+    /// Crops: what is observed on each, what is published about it
+    #[command(subcommand)]
+    Crop(CropCommand),
+    /// Offers of scion wood, seed, seedlings and rootstock
+    #[command(subcommand)]
+    Offer(OfferCommand),
+    /// Your account, invitations, roles
+    #[command(subcommand)]
+    Account(AccountCommand),
+    /// Remember a server
+    Connect {
+        /// Such as https://swap.example:50740
+        address: String,
+    },
+    /// What server this is, and whether you are signed in
+    Status,
+    /// Print a completion script for a shell
+    Completions {
+        /// bash, zsh, fish, elvish or powershell
+        shell: clap_complete::Shell,
+    },
+    /// Write the manual pages to a folder
+    Manual {
+        /// The folder
+        folder: PathBuf,
+    },
+}
+
+/// Which page of a list.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Paging {
+    /// Rows a page, at most 100
+    #[arg(long, default_value_t = 0, value_name = "ROWS", hide_default_value = true)]
+    pub page_size: i32,
+    /// The next page: the token that the page before gave
+    #[arg(long, default_value = "", value_name = "TOKEN", hide_default_value = true)]
+    pub page: String,
+}
+
+/// Cultivars.
+#[derive(Debug, Subcommand)]
+pub enum CultivarCommand {
+    /// Find cultivars by a name as you heard it
+    Search {
+        /// The name
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// Only in this crop
+        #[arg(long)]
+        crop: Option<String>,
+        /// Hits at most
+        #[arg(long, default_value_t = 10)]
+        limit: i32,
+    },
+    /// List cultivars by name
+    List {
+        /// Only in this crop
+        #[arg(long)]
+        crop: Option<String>,
+        /// Only those whose seed behaves so, such as comes-true or not-true
+        #[arg(long, value_parser = words::parse_answer)]
+        seed: Option<v1::SeedAnswer>,
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+    /// Show a record: names, parentage, findings, sources
+    Show {
+        /// Its id, or its exact name
+        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
+        cultivar: Vec<String>,
+        /// The crop, where two crops share the name
+        #[arg(long)]
+        crop: Option<String>,
+    },
+    /// List the pieces of evidence of a record
+    Evidence {
+        /// Its id, or its exact name
+        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
+        cultivar: Vec<String>,
+        /// The crop, where two crops share the name
+        #[arg(long)]
+        crop: Option<String>,
+        /// Only on this descriptor, such as off_type_seedlings
+        #[arg(long)]
+        descriptor: Option<String>,
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+}
+
+/// Crops.
+#[derive(Debug, Subcommand)]
+pub enum CropCommand {
+    /// List the crops on file
+    List,
+    /// Show a crop's descriptors, timings, cautions and sources
+    Show {
+        /// Such as mango
+        crop: String,
+    },
+}
+
+/// Accounts.
+#[derive(Debug, Subcommand)]
+pub enum AccountCommand {
+    /// Make an account
+    SignUp {
+        /// The name to sign in with
+        handle: String,
+        /// The name that others see
+        #[arg(long)]
+        name: Option<String>,
+        /// The invitation, where the server asks for one
+        #[arg(long)]
+        code: Option<String>,
+    },
+    /// Sign in; the session is kept for later commands
+    SignIn {
+        /// The name to sign in with
+        handle: String,
+    },
+    /// Sign out
+    SignOut {
+        /// On every machine
+        #[arg(long)]
+        everywhere: bool,
+    },
+    /// Who you are
+    Whoami,
+    /// Change your password; other sessions end
+    Password,
+    /// Make an invitation code
+    Invite {
+        /// A note for yourself, such as the guest's name
+        #[arg(long, default_value = "", hide_default_value = true)]
+        note: String,
+    },
+    /// List your invitations
+    Invitations {
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+    /// Take an invitation back
+    Uninvite {
+        /// The invitation's id
+        invitation: String,
+    },
+    /// Give somebody a role (stewards)
+    Grant(RoleArguments),
+    /// Take a role from somebody (stewards)
+    Revoke(RoleArguments),
+}
+
+/// A role of somebody.
+#[derive(Debug, Args)]
+pub struct RoleArguments {
+    /// Whose
+    pub handle: String,
+    /// curator, organiser or steward
+    #[arg(value_parser = words::parse_role)]
+    pub role: v1::Role,
+    /// The crop that a curator looks after
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub crop: String,
+}
+
+/// Offers.
+#[derive(Debug, Subcommand)]
+pub enum OfferCommand {
+    /// Post an offer; what is missing is asked for on a terminal
+    Post(Box<DraftArguments>),
+    /// Find open offers
+    Search(Box<SearchArguments>),
+    /// List your own offers
+    List {
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+    /// Show an offer
+    Show {
+        /// Its id
+        offer: String,
+    },
+    /// Change the named parts of an own offer
+    Change {
+        /// Its id
+        offer: String,
+        /// The version that you looked at; the newest if left out
+        #[arg(long)]
+        version: Option<i64>,
+        /// What to change
+        #[command(flatten)]
+        draft: Box<DraftArguments>,
+    },
+    /// Take an own offer back
+    Withdraw {
+        /// Its id
+        offer: String,
+        /// The version that you looked at; the newest if left out
+        #[arg(long)]
+        version: Option<i64>,
+    },
+}
+
+/// What an offer says.
+#[derive(Debug, Clone, Default, Args)]
+pub struct DraftArguments {
+    /// The cultivar: its name on file, or its id
+    #[arg(long, value_name = "NAME")]
+    pub cultivar: Option<String>,
+    /// The crop, where two crops share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// Seedlings of this cultivar of which nobody knows what they are
+    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
+    pub unknown_seedling: Option<bool>,
+    /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
+    #[arg(long, value_parser = words::parse_material)]
+    pub material: Option<v1::Material>,
+    /// How much
+    #[arg(long)]
+    pub quantity: Option<i32>,
+    /// sticks, seeds, plants, fruits or grams; the usual one if left out
+    #[arg(long, value_parser = words::parse_unit)]
+    pub unit: Option<v1::QuantityUnit>,
+    /// swap, gift or postage-only
+    #[arg(long, value_parser = words::parse_terms)]
+    pub terms: Option<v1::Terms>,
+    /// First day it can be had, such as 2027-03-31; today if left out
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub from: Option<v1::Date>,
+    /// Last day it can be had
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub until: Option<v1::Date>,
+    /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
+    #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
+    pub place: Option<String>,
+    /// Country or subdivision, such as AU-QLD (ISO 3166)
+    #[arg(long, value_name = "CODE")]
+    pub area: Option<String>,
+    /// What you call the place, such as a district
+    #[arg(long, value_name = "TEXT")]
+    pub place_label: Option<String>,
+    /// How it changes hands: collect, meeting, post; several with commas
+    #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
+    pub by: Vec<v1::HandOver>,
+    /// Your words
+    #[arg(long)]
+    pub note: Option<String>,
+    /// Health: where the plant was grown, such as AU-QLD or AU-QLD:2019-05..2024-08; or unknown
+    #[arg(long, value_name = "CODE[:FROM..TO]")]
+    pub grown_at: Vec<String>,
+    /// Health: how it is prepared: leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk, whole-fruit
+    #[arg(long, value_parser = words::parse_form)]
+    pub form: Option<v1::MaterialForm>,
+    /// Health: planting, or eating-and-sowing
+    #[arg(long, value_parser = words::parse_purpose)]
+    pub purpose: Option<v1::Purpose>,
+    /// Health: symptoms of disease: no, unknown, or yes:WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub symptoms: Option<Seen>,
+    /// Health: insects, mites or other pests: no, unknown, or yes:WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub pests: Option<Seen>,
+    /// Health: sprayed within 60 days: no, unknown, or yes:WITH WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub sprayed: Option<Seen>,
+    /// Health: the tree it comes from, in your words
+    #[arg(long, value_name = "TEXT")]
+    pub source_tree: Option<String>,
+    /// Health: the rootstock of a grafted plant
+    #[arg(long, value_name = "TEXT")]
+    pub rootstock: Option<String>,
+    /// Health: when you last looked at the plants
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub last_looked: Option<v1::Date>,
+    /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
+    #[arg(long, value_name = "PARTS")]
+    pub treatment: Vec<String>,
+    /// Health: a test, as PEST;METHOD;LABORATORY;SAMPLE DAY;RESULT;REPORT NUMBER
+    #[arg(long, value_name = "PARTS")]
+    pub test: Vec<String>,
+    /// Health: an official paper, as KIND;ISSUER;NUMBER;ISSUED;VALID TO;ADDITIONAL DECLARATION
+    #[arg(long, value_name = "PARTS")]
+    pub document: Vec<String>,
+    /// Health: anything else the taker should know
+    #[arg(long, value_name = "TEXT")]
+    pub health_note: Option<String>,
+}
+
+/// A three-valued answer with what was seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen {
+    /// Yes, no or unknown.
+    pub answer: v1::Observed,
+    /// What was seen.
+    pub text: String,
+}
+
+/// Reads `no`, `unknown` or `yes:what`.
+///
+/// # Errors
+/// What was expected.
+pub fn parse_seen(text: &str) -> Result<Seen, String> {
+    let (word, rest) = text.split_once(':').unwrap_or((text, ""));
+    let answer = words::parse_observed(word).map_err(|_| "no, unknown, or yes:WHAT YOU SAW expected".to_string())?;
+    Ok(Seen { answer, text: rest.trim().to_string() })
+}
+
+/// What to search for.
+#[derive(Debug, Clone, Args)]
+pub struct SearchArguments {
+    /// A cultivar's name as you heard it
+    #[arg(value_name = "NAME")]
+    pub name: Vec<String>,
+    /// Only of this crop
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// Only these materials; several with commas
+    #[arg(long, value_delimiter = ',', value_parser = words::parse_material)]
+    pub material: Vec<v1::Material>,
+    /// Near this place: a grid code, or latitude,longitude
+    #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
+    pub near: Option<String>,
+    /// Within so many kilometres
+    #[arg(long, value_name = "KM", requires = "near")]
+    pub within: Option<i32>,
+    /// Can be had on or after this day
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub from: Option<v1::Date>,
+    /// Can be had on or before this day
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub until: Option<v1::Date>,
+    /// Words in the giver's note
+    #[arg(long)]
+    pub text: Option<String>,
+    /// Only these terms; several with commas
+    #[arg(long, value_delimiter = ',', value_parser = words::parse_terms)]
+    pub terms: Vec<v1::Terms>,
+    /// Only these ways of handing over; several with commas
+    #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
+    pub by: Vec<v1::HandOver>,
+    /// Newest first, although a place is given
+    #[arg(long)]
+    pub newest: bool,
+    /// Which page
+    #[command(flatten)]
+    pub paging: Paging,
+}

@@ -1,0 +1,256 @@
+//! The connection: which server, whose session, and calls that are repeated when the network fails and the
+//! repeat cannot do harm.
+
+use std::{future::Future, time::Duration};
+
+use scionary_proto::{
+    metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
+    v1::{
+        account_service_client::AccountServiceClient, crop_service_client::CropServiceClient,
+        cultivar_service_client::CultivarServiceClient, offer_service_client::OfferServiceClient,
+        server_service_client::ServerServiceClient,
+    },
+};
+use tonic::{
+    Code, Request, Response, Status,
+    codec::CompressionEncoding,
+    transport::{Certificate, Channel, ClientTlsConfig, Endpoint},
+};
+
+use crate::{
+    args::Connection,
+    error::Failure,
+    settings::{Folder, Session},
+};
+
+/// The server when nothing was said.
+pub(crate) const USUAL_SERVER: &str = "http://127.0.0.1:50740";
+/// The largest reply taken.
+const REPLY_BYTES_MAX: usize = 16 * 1024 * 1024;
+/// Tries of a call in all.
+const TRIES: u32 = 4;
+
+/// A connection to be made, with the session for its server.
+pub(crate) struct Client {
+    pub(crate) folder: Folder,
+    pub(crate) server: String,
+    token: Option<String>,
+    channel: Channel,
+    timeout: Duration,
+}
+
+/// Checks a server's address and takes defaults for what is left out.
+pub(crate) fn check_server(text: &str) -> Result<url::Url, Failure> {
+    let with_scheme = if text.contains("://") { text.to_string() } else { format!("http://{text}") };
+    let url = url::Url::parse(&with_scheme)
+        .map_err(|e| Failure::usage(format!("{text:?} is no address ({e}); such as https://swap.example:50740")))?;
+    if !matches!(url.scheme(), "http" | "https") || url.host().is_none() {
+        return Err(Failure::usage(format!("{text:?} is no address; it looks like https://swap.example:50740")));
+    }
+    Ok(url)
+}
+
+fn is_this_machine(url: &url::Url) -> bool {
+    match url.host() {
+        Some(url::Host::Domain(name)) => name == "localhost",
+        Some(url::Host::Ipv4(ip)) => ip.is_loopback(),
+        Some(url::Host::Ipv6(ip)) => ip.is_loopback(),
+        None => false,
+    }
+}
+
+impl Client {
+    /// Reads settings and session; connects at the first call.
+    pub(crate) fn open(connection: &Connection) -> Result<Self, Failure> {
+        let folder = Folder::open()?;
+        let settings = folder.settings()?;
+        let chosen = connection.server.clone().or_else(|| settings.server.clone());
+        let url = check_server(chosen.as_deref().unwrap_or(USUAL_SERVER))?;
+        let server = url.as_str().trim_end_matches('/').to_string();
+        if url.scheme() == "http" && !is_this_machine(&url) && !settings.plaintext && !connection.plaintext {
+            return Err(Failure::usage(format!(
+                "{server} is beyond this machine and does not speak TLS: your password would travel in the clear"
+            ))
+            .then("use https://…, or say --plaintext if the network itself is trusted"));
+        }
+        let mut endpoint = Endpoint::from_shared(server.clone())
+            .map_err(|e| Failure::usage(format!("{server}: {e}")))?
+            .connect_timeout(Duration::from_secs(10))
+            .user_agent(concat!("scionary/", env!("CARGO_PKG_VERSION")))
+            .map_err(|e| Failure::bug(e.to_string()))?;
+        if url.scheme() == "https" {
+            let mut tls = ClientTlsConfig::new();
+            tls = match connection.ca.as_ref().or(settings.ca.as_ref()) {
+                None => tls.with_native_roots(),
+                Some(file) => {
+                    let pem = std::fs::read(file).map_err(|e| Failure::usage(format!("{}: {e}", file.display())))?;
+                    tls.ca_certificate(Certificate::from_pem(pem))
+                }
+            };
+            endpoint = endpoint.tls_config(tls).map_err(|e| Failure::usage(format!("{server}: {e}")))?;
+        }
+        let token = match std::env::var("SCIONARY_TOKEN") {
+            Ok(token) if !token.is_empty() => Some(token),
+            Ok(_) | Err(_) => folder.session()?.filter(|s| s.server == server).map(|s| s.token),
+        };
+        Ok(Self {
+            folder,
+            server,
+            token,
+            channel: endpoint.connect_lazy(),
+            timeout: Duration::from_secs(connection.timeout),
+        })
+    }
+
+    /// Whether a session is at hand.
+    pub(crate) fn is_signed_in(&self) -> bool {
+        self.token.is_some()
+    }
+    /// Fails early where a session is needed.
+    pub(crate) fn need_session(&self) -> Result<(), Failure> {
+        if self.is_signed_in() { Ok(()) } else { Err(Failure::signed_out()) }
+    }
+    /// Keeps a new session.
+    pub(crate) fn remember(&mut self, handle: &str, token: String) -> Result<(), Failure> {
+        self.folder.save_session(&Session {
+            server: self.server.clone(),
+            handle: handle.to_string(),
+            token: token.clone(),
+        })?;
+        self.token = Some(token);
+        Ok(())
+    }
+
+    fn request<M>(&self, message: M, key: Option<&str>) -> Result<Request<M>, Failure> {
+        let mut request = Request::new(message);
+        let bad = |what: &str| Failure::usage(format!("the {what} cannot be sent: it holds odd characters"));
+        if let Some(token) = &self.token {
+            let value = format!("Bearer {token}").parse().map_err(|_| bad("session"))?;
+            request.metadata_mut().insert(AUTHORIZATION, value);
+        }
+        if let Some(key) = key {
+            request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse().map_err(|_| bad("key"))?);
+        }
+        request.set_timeout(self.timeout);
+        Ok(request)
+    }
+
+    async fn call<M: Clone, R, F>(
+        &self,
+        message: M,
+        key: Option<String>,
+        repeat: bool,
+        send: impl Fn(Channel, Request<M>) -> F,
+    ) -> Result<R, Failure>
+    where
+        F: Future<Output = Result<Response<R>, Status>>,
+    {
+        let mut tries = 0;
+        loop {
+            tries += 1;
+            let request = self.request(message.clone(), key.as_deref())?;
+            match send(self.channel.clone(), request).await {
+                Ok(reply) => return Ok(reply.into_inner()),
+                Err(status) if repeat && tries < TRIES && is_worth_repeating(&status) => {
+                    tokio::time::sleep(Duration::from_millis(100 << tries)).await;
+                }
+                Err(status) => return Err(self.failed(&status)),
+            }
+        }
+    }
+
+    fn failed(&self, status: &Status) -> Failure {
+        if status.code() == Code::Unavailable && !has_details(status) || is_transport(status) {
+            return Failure::unreachable(format!("{} cannot be reached{}", self.server, cause(status)))
+                .then("is it running, and is the address right? Set it with: scionary connect ADDRESS");
+        }
+        Failure::from_status(status, &self.server)
+    }
+
+    /// A call that reads: repeated when the network fails.
+    pub(crate) async fn read<M: Clone, R, F>(
+        &self,
+        message: M,
+        send: impl Fn(Channel, Request<M>) -> F,
+    ) -> Result<R, Failure>
+    where
+        F: Future<Output = Result<Response<R>, Status>>,
+    {
+        self.call(message, None, true, send).await
+    }
+    /// A call that writes: repeated under one key when the network fails, so that it is done once.
+    pub(crate) async fn write<M: Clone, R, F>(
+        &self,
+        message: M,
+        send: impl Fn(Channel, Request<M>) -> F,
+    ) -> Result<R, Failure>
+    where
+        F: Future<Output = Result<Response<R>, Status>>,
+    {
+        self.call(message, Some(new_key()?), true, send).await
+    }
+    /// A call that writes without a key: made once.
+    pub(crate) async fn once<M: Clone, R, F>(
+        &self,
+        message: M,
+        send: impl Fn(Channel, Request<M>) -> F,
+    ) -> Result<R, Failure>
+    where
+        F: Future<Output = Result<Response<R>, Status>>,
+    {
+        self.call(message, None, false, send).await
+    }
+}
+
+fn new_key() -> Result<String, Failure> {
+    let mut bytes = [0; 16];
+    getrandom::fill(&mut bytes).map_err(|e| Failure::bug(format!("no randomness: {e}")))?;
+    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+}
+
+fn has_details(status: &Status) -> bool {
+    !status.details().is_empty()
+}
+
+/// The call did not get through, or its connection broke: tonic says so in three ways.
+fn is_transport(status: &Status) -> bool {
+    let broken = matches!(status.code(), Code::Unknown | Code::Cancelled) && !has_details(status);
+    broken && (std::error::Error::source(status).is_some() || status.message().contains("transport error"))
+        && !status.message().contains("Timeout expired")
+}
+
+fn is_worth_repeating(status: &Status) -> bool {
+    status.code() == Code::Unavailable || is_transport(status)
+}
+
+/// The innermost cause, for a person.
+fn cause(status: &Status) -> String {
+    let mut last = String::new();
+    let mut at: Option<&dyn std::error::Error> = std::error::Error::source(status);
+    while let Some(error) = at {
+        last = format!(" ({error})");
+        at = error.source();
+    }
+    last
+}
+
+macro_rules! services {
+    ($($name:ident: $client:ident;)*) => {
+        $(
+            /// A client of the service on a channel.
+            pub(crate) fn $name(channel: Channel) -> $client<Channel> {
+                $client::new(channel)
+                    .max_decoding_message_size(REPLY_BYTES_MAX)
+                    .accept_compressed(CompressionEncoding::Zstd)
+                    .accept_compressed(CompressionEncoding::Gzip)
+            }
+        )*
+    };
+}
+services! {
+    accounts: AccountServiceClient;
+    crops: CropServiceClient;
+    cultivars: CultivarServiceClient;
+    offers: OfferServiceClient;
+    servers: ServerServiceClient;
+}

@@ -1,0 +1,188 @@
+//! Your account.
+
+use scionary_proto::v1;
+
+use super::more;
+use crate::{
+    args::{AccountCommand, RoleArguments},
+    client::{Client, accounts},
+    error::Failure,
+    output::Output,
+    prompt, words,
+};
+
+/// What the session is used on: the machine's name, if it tells.
+fn machine() -> String {
+    std::env::var("HOSTNAME").unwrap_or_default().chars().take(60).collect()
+}
+
+fn roles(account: &v1::Account) -> String {
+    account
+        .roles
+        .iter()
+        .map(|grant| {
+            let role = words::role(grant.role());
+            if grant.crop.is_empty() { role } else { format!("{role} of {}", grant.crop) }
+        })
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn show(out: &Output, account: Option<&v1::Account>) {
+    let Some(account) = account else { return };
+    out.field("handle", &account.handle);
+    out.field("name", &account.display_name);
+    out.field("roles", &roles(account));
+    out.field("member since", &words::day_of(account.created_at.as_ref()));
+    out.field("id", &account.account_id);
+}
+
+fn show_invitation(out: &Output, invitation: Option<&v1::Invitation>) {
+    let Some(invitation) = invitation else { return };
+    out.field("invitation", &invitation.invitation_id);
+    out.field("note", &invitation.note);
+    out.field("state", &words::plain(invitation.state().as_str_name(), "INVITATION_STATE_"));
+    out.field("ends", &words::day_of(invitation.expires_at.as_ref()));
+}
+
+pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
+    match command {
+        AccountCommand::SignUp { handle, name, code } => {
+            let password = prompt::new_password("A new password")?;
+            let request = v1::SignUpRequest {
+                handle: handle.clone(),
+                display_name: name.unwrap_or_default(),
+                password,
+                code: code.unwrap_or_default(),
+            };
+            let reply: v1::SignUpResponse =
+                client.write(request, |c, r| async move { accounts(c).sign_up(r).await }).await?;
+            output.reply("SignUpResponse", &reply, |out| {
+                out.text("The account is made.");
+                show(out, reply.account.as_ref());
+                out.gap();
+                out.faint(&format!("Next: scionary account sign-in {handle}"));
+            })
+        }
+        AccountCommand::SignIn { handle } => {
+            let password = prompt::password("Password")?;
+            let request = v1::SignInRequest { handle, password, label: machine() };
+            let mut reply: v1::SignInResponse =
+                client.once(request, |c, r| async move { accounts(c).sign_in(r).await }).await?;
+            let account = reply.account.clone().unwrap_or_default();
+            client.remember(&account.handle, std::mem::take(&mut reply.token))?;
+            output.reply("SignInResponse", &reply, |out| {
+                out.text(&format!(
+                    "Signed in as {} until {}.",
+                    account.display_name,
+                    words::day_of(reply.expires_at.as_ref())
+                ));
+            })
+        }
+        AccountCommand::SignOut { everywhere } => {
+            client.need_session()?;
+            if everywhere {
+                let request = v1::SignOutEverywhereRequest {};
+                let reply: v1::SignOutEverywhereResponse =
+                    client.once(request, |c, r| async move { accounts(c).sign_out_everywhere(r).await }).await?;
+                client.folder.forget_session()?;
+                return output.reply("SignOutEverywhereResponse", &reply, |out| {
+                    out.text(&format!("Signed out; {} sessions were ended.", reply.sessions_ended));
+                });
+            }
+            let done: Result<v1::SignOutResponse, Failure> =
+                client.once(v1::SignOutRequest {}, |c, r| async move { accounts(c).sign_out(r).await }).await;
+            // a session that is over already needs no ending
+            let reply = match done {
+                Err(failure) if failure.reason == "SESSION_OVER" => v1::SignOutResponse {},
+                other => other?,
+            };
+            client.folder.forget_session()?;
+            output.reply("SignOutResponse", &reply, |out| out.text("Signed out."))
+        }
+        AccountCommand::Whoami => {
+            client.need_session()?;
+            let reply: v1::WhoAmIResponse =
+                client.read(v1::WhoAmIRequest {}, |c, r| async move { accounts(c).who_am_i(r).await }).await?;
+            output.reply("WhoAmIResponse", &reply, |out| {
+                show(out, reply.account.as_ref());
+                out.field("session ends", &words::day_of(reply.session_expires_at.as_ref()));
+            })
+        }
+        AccountCommand::Password => {
+            client.need_session()?;
+            let current_password = prompt::password("The password so far")?;
+            let new_password = prompt::new_password("A new password")?;
+            let request = v1::ChangePasswordRequest { current_password, new_password };
+            let reply: v1::ChangePasswordResponse =
+                client.write(request, |c, r| async move { accounts(c).change_password(r).await }).await?;
+            output.reply("ChangePasswordResponse", &reply, |out| {
+                out.text(&format!(
+                    "The password is changed; {} other sessions were ended.",
+                    reply.sessions_ended
+                ));
+            })
+        }
+        AccountCommand::Invite { note } => {
+            client.need_session()?;
+            let request = v1::CreateInvitationRequest { note };
+            let reply: v1::CreateInvitationResponse =
+                client.write(request, |c, r| async move { accounts(c).create_invitation(r).await }).await?;
+            output.reply("CreateInvitationResponse", &reply, |out| {
+                out.field("code", &reply.code);
+                show_invitation(out, reply.invitation.as_ref());
+                out.gap();
+                out.text("Hand the code to your guest; it is good once and is not shown again. They type:");
+                out.text(&format!("  scionary account sign-up THEIR-HANDLE --code {}", reply.code));
+            })
+        }
+        AccountCommand::Invitations { paging } => {
+            client.need_session()?;
+            let request = v1::ListInvitationsRequest { page_size: paging.page_size, page_token: paging.page };
+            let reply: v1::ListInvitationsResponse =
+                client.read(request, |c, r| async move { accounts(c).list_invitations(r).await }).await?;
+            output.reply("ListInvitationsResponse", &reply, |out| {
+                if reply.invitations.is_empty() {
+                    out.text("You have made no invitations. Make one with: scionary account invite");
+                    return;
+                }
+                out.table(
+                    ["INVITATION", "STATE", "ENDS", "NOTE"],
+                    reply.invitations.iter().map(|i| {
+                        [
+                            i.invitation_id.clone(),
+                            words::plain(i.state().as_str_name(), "INVITATION_STATE_"),
+                            words::day_of(i.expires_at.as_ref()),
+                            i.note.clone(),
+                        ]
+                    }),
+                );
+                more(out, &reply.next_page_token);
+            })
+        }
+        AccountCommand::Uninvite { invitation } => {
+            client.need_session()?;
+            let request = v1::RevokeInvitationRequest { invitation_id: invitation };
+            let reply: v1::RevokeInvitationResponse =
+                client.write(request, |c, r| async move { accounts(c).revoke_invitation(r).await }).await?;
+            output.reply("RevokeInvitationResponse", &reply, |out| {
+                out.text("The invitation is taken back.");
+                show_invitation(out, reply.invitation.as_ref());
+            })
+        }
+        AccountCommand::Grant(RoleArguments { handle, role, crop }) => {
+            client.need_session()?;
+            let request = v1::GrantRoleRequest { handle, role: role.into(), crop };
+            let reply: v1::GrantRoleResponse =
+                client.write(request, |c, r| async move { accounts(c).grant_role(r).await }).await?;
+            output.reply("GrantRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
+        }
+        AccountCommand::Revoke(RoleArguments { handle, role, crop }) => {
+            client.need_session()?;
+            let request = v1::RevokeRoleRequest { handle, role: role.into(), crop };
+            let reply: v1::RevokeRoleResponse =
+                client.write(request, |c, r| async move { accounts(c).revoke_role(r).await }).await?;
+            output.reply("RevokeRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
+        }
+    }
+}

@@ -1,0 +1,60 @@
+//! Which server.
+
+use scionary_proto::v1;
+
+use crate::{
+    args::Connection,
+    client::{Client, check_server, servers},
+    error::Failure,
+    output::Output,
+    settings::Settings,
+    words,
+};
+
+pub(super) async fn connect(connection: &Connection, address: &str, output: &Output) -> Result<(), Failure> {
+    let server = check_server(address)?.as_str().trim_end_matches('/').to_string();
+    let ca = connection
+        .ca
+        .as_ref()
+        .map(|file| std::path::absolute(file).map_err(|e| Failure::usage(format!("{}: {e}", file.display()))))
+        .transpose()?;
+    let asked = Connection { server: Some(server.clone()), ca: ca.clone(), ..connection.clone() };
+    let client = Client::open(&asked)?;
+    // asked before it is remembered: a mistyped address is not kept
+    let reply = about(&client).await?;
+    client.folder.save_settings(&Settings { server: Some(server), ca, plaintext: connection.plaintext })?;
+    show(&client, &reply, output)
+}
+
+pub(super) async fn status(client: &Client, output: &Output) -> Result<(), Failure> {
+    let reply = about(client).await?;
+    show(client, &reply, output)
+}
+
+async fn about(client: &Client) -> Result<v1::GetServerResponse, Failure> {
+    client.read(v1::GetServerRequest {}, |c, r| async move { servers(c).get_server(r).await }).await
+}
+
+fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Result<(), Failure> {
+    let who = client.folder.session()?.filter(|s| s.server == client.server).map(|s| s.handle);
+    output.reply("GetServerResponse", reply, |out| {
+        out.heading(&reply.name);
+        out.field("server", &format!("{} (version {})", client.server, reply.version));
+        out.field("on file", &format!(
+            "{} cultivars, {} pieces of evidence; crops: {}",
+            reply.cultivar_count,
+            reply.evidence_count,
+            reply.crops.join(", ")
+        ));
+        let how = words::plain(reply.sign_up().as_str_name(), "SIGN_UP_MODE_");
+        out.field("sign-up", match how.as_str() {
+            "open" => "open to everybody",
+            "invitation" => "with an invitation from a member",
+            _ => "closed",
+        });
+        match who {
+            Some(handle) => out.field("signed in as", &handle),
+            None => out.field("signed in as", "nobody"),
+        }
+    })
+}

@@ -1,0 +1,84 @@
+//! Crops.
+
+use scionary_proto::v1;
+
+use super::lookup::sources;
+use crate::{
+    args::CropCommand,
+    client::{Client, crops},
+    error::Failure,
+    output::Output,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) -> Result<(), Failure> {
+    match command {
+        CropCommand::List => {
+            let reply: v1::ListCropsResponse =
+                client.read(v1::ListCropsRequest {}, |c, r| async move { crops(c).list_crops(r).await }).await?;
+            output.reply("ListCropsResponse", &reply, |out| {
+                out.table(
+                    ["CROP", "NAME", "BOTANICAL NAME", "CULTIVARS"],
+                    reply.crops.iter().map(|c| {
+                        [c.crop.clone(), c.name.clone(), c.botanical_name.clone(), c.cultivar_count.to_string()]
+                    }),
+                );
+            })
+        }
+        CropCommand::Show { crop } => {
+            let request = v1::GetCropRequest { crop };
+            let reply: v1::GetCropResponse =
+                client.read(request, |c, r| async move { crops(c).get_crop(r).await }).await?;
+            output.reply("GetCropResponse", &reply, |out| show(out, &reply))
+        }
+    }
+}
+
+fn range(timing: &v1::Timing) -> String {
+    match (timing.low, timing.high) {
+        (Some(low), Some(high)) if (low - high).abs() < f64::EPSILON => format!("{low} {}", timing.unit),
+        (Some(low), Some(high)) => format!("{low} to {high} {}", timing.unit),
+        (Some(low), None) => format!("from {low} {}", timing.unit),
+        (None, Some(high)) => format!("up to {high} {}", timing.unit),
+        (None, None) => "(no figure)".into(),
+    }
+}
+
+fn show(out: &Output, reply: &v1::GetCropResponse) {
+    let summary = reply.summary.clone().unwrap_or_default();
+    out.heading(&format!("{} ({})", summary.name, summary.botanical_name));
+    out.text(&reply.about);
+    out.gap();
+    out.heading("What is observed");
+    for descriptor in &reply.descriptors {
+        out.item(0, "-", &format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question));
+        out.item(2, "how:", &descriptor.observe);
+        if !descriptor.states.is_empty() {
+            let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
+            out.item(2, "states:", &states.join(", "));
+        }
+    }
+    out.gap();
+    out.heading("Timings, sizes, temperatures");
+    for timing in &reply.timings {
+        let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
+        out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
+    }
+    if !reply.statements.is_empty() {
+        out.gap();
+        out.heading("What sources say of the crop as a whole");
+        for statement in &reply.statements {
+            let note = if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
+            out.item(0, "-", &format!(
+                "{}, {}: {} [{}]{note}",
+                statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
+            ));
+        }
+    }
+    out.gap();
+    out.heading("Take care");
+    for caution in &reply.cautions {
+        out.item(0, "-", &caution.text);
+    }
+    out.gap();
+    sources(out, &reply.sources);
+}

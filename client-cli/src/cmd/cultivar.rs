@@ -1,0 +1,152 @@
+//! Cultivars.
+
+use scionary_proto::v1;
+
+use super::{
+    lookup::{matches, named, show_piece, sources},
+    more,
+};
+use crate::{
+    args::CultivarCommand,
+    client::{Client, cultivars},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: CultivarCommand) -> Result<(), Failure> {
+    match command {
+        CultivarCommand::Search { name, crop, limit } => {
+            let query = name.join(" ");
+            let request = v1::SearchCultivarsRequest {
+                query: query.clone(),
+                crop: crop.unwrap_or_default(),
+                page_size: limit,
+            };
+            let reply: v1::SearchCultivarsResponse =
+                client.read(request, |c, r| async move { cultivars(c).search_cultivars(r).await }).await?;
+            output.reply("SearchCultivarsResponse", &reply, |out| {
+                if !reply.matches.is_empty() {
+                    matches(out, &reply.matches);
+                }
+            })?;
+            if reply.matches.is_empty() {
+                return Err(Failure::not_found(format!("nothing on file is near “{query}”"))
+                    .then("try another spelling or a synonym; curators of the crop add what is missing"));
+            }
+            Ok(())
+        }
+        CultivarCommand::List { crop, seed, paging } => {
+            let request = v1::ListCultivarsRequest {
+                crop: crop.unwrap_or_default(),
+                seed_answer: seed.unwrap_or_default().into(),
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListCultivarsResponse =
+                client.read(request, |c, r| async move { cultivars(c).list_cultivars(r).await }).await?;
+            output.reply("ListCultivarsResponse", &reply, |out| {
+                if reply.cultivars.is_empty() {
+                    out.text("No cultivar on file is so.");
+                    return;
+                }
+                out.table(
+                    ["CULTIVAR", "SEED", "OTHER NAMES"],
+                    reply.cultivars.iter().map(|c| {
+                        [named(Some(c)), words::answer(c.seed_answer()), c.other_names.join(", ")]
+                    }),
+                );
+                more(out, &reply.next_page_token);
+            })
+        }
+        CultivarCommand::Show { cultivar, crop } => {
+            let reply = get(client, cultivar.join(" "), crop).await?;
+            output.reply("GetCultivarResponse", &reply, |out| show(out, &reply))
+        }
+        CultivarCommand::Evidence { cultivar, crop, descriptor, paging } => {
+            let text = cultivar.join(" ");
+            let id = if text.starts_with("cul_") {
+                text
+            } else {
+                get(client, text, crop).await?.summary.map(|s| s.cultivar_id).unwrap_or_default()
+            };
+            let request = v1::ListEvidenceRequest {
+                cultivar_id: id,
+                descriptor_key: descriptor.unwrap_or_default(),
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListEvidenceResponse =
+                client.read(request, |c, r| async move { cultivars(c).list_evidence(r).await }).await?;
+            output.reply("ListEvidenceResponse", &reply, |out| {
+                if reply.evidence.is_empty() {
+                    out.text("No evidence is on file.");
+                }
+                let mut label = "";
+                for piece in &reply.evidence {
+                    if piece.label != label {
+                        out.heading(&piece.label);
+                        label = &piece.label;
+                    }
+                    show_piece(out, piece);
+                }
+                out.gap();
+                sources(out, &reply.sources);
+                more(out, &reply.next_page_token);
+            })
+        }
+    }
+}
+
+async fn get(client: &Client, cultivar: String, crop: Option<String>) -> Result<v1::GetCultivarResponse, Failure> {
+    let request = v1::GetCultivarRequest { cultivar, crop: crop.unwrap_or_default() };
+    client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await
+}
+
+fn show(out: &Output, reply: &v1::GetCultivarResponse) {
+    out.heading(&named(reply.summary.as_ref()));
+    out.answer(&reply.headline);
+    out.gap();
+    let summary = reply.summary.clone().unwrap_or_default();
+    out.field("botanical name", &reply.botanical_name);
+    if summary.rank() == v1::CultivarRank::Group {
+        out.field("this is", "a group or species as sources name it, not one cultivar");
+    }
+    let cited = |source: &str| if source.is_empty() { String::new() } else { format!(" [{source}]") };
+    for name in &reply.names {
+        let disputed = if name.disputed { ", disputed" } else { "" };
+        let note = if name.note.is_empty() { String::new() } else { format!(": {}", name.note) };
+        let kind = words::plain(name.kind().as_str_name(), "NAME_KIND_");
+        out.field("also called", &format!("{} ({kind}{disputed}){}{note}", name.name, cited(&name.source_id)));
+    }
+    for parent in &reply.parents {
+        let role = match parent.role() {
+            v1::ParentRole::Seed => "seed parent",
+            v1::ParentRole::Pollen => "pollen parent",
+            v1::ParentRole::Unknown | v1::ParentRole::Unspecified => "parent",
+        };
+        let disputed = if parent.disputed { ", disputed" } else { "" };
+        let note = if parent.note.is_empty() { String::new() } else { format!(": {}", parent.note) };
+        out.field(role, &format!("{}{disputed}{}{note}", parent.name, cited(&parent.source_id)));
+    }
+    out.field("origin", &reply.origin);
+    out.field("notes", &reply.notes);
+    out.field("id", &summary.cultivar_id);
+    out.gap();
+    out.heading("Findings");
+    if reply.findings.is_empty() {
+        out.text("Nothing is on file: nobody has stated, measured or counted anything yet.");
+    }
+    for finding in &reply.findings {
+        out.item(0, "-", &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), finding.text));
+    }
+    if !reply.namesakes.is_empty() {
+        out.gap();
+        out.heading("Others of this name");
+        for namesake in &reply.namesakes {
+            out.item(0, "-", &format!("{}, {}", named(Some(namesake)), namesake.cultivar_id));
+        }
+    }
+    out.gap();
+    sources(out, &reply.sources);
+}

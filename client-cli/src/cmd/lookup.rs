@@ -1,0 +1,146 @@
+//! The grower's question.
+
+use scionary_proto::v1;
+
+use crate::{
+    client::{Client, cultivars},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn lookup(
+    client: &Client,
+    output: &Output,
+    name: &str,
+    crop: Option<String>,
+    evidence: bool,
+) -> Result<(), Failure> {
+    let request = v1::LookUpSeedRequest { name: name.to_string(), crop: crop.unwrap_or_default() };
+    let reply: v1::LookUpSeedResponse =
+        client.read(request, |c, r| async move { cultivars(c).look_up_seed(r).await }).await?;
+    output.reply("LookUpSeedResponse", &reply, |out| match &reply.report {
+        Some(report) => show(out, name, &reply, report, evidence),
+        None if reply.others.is_empty() => {}
+        None => {
+            out.text(&format!("No cultivar is on file as “{name}”. Did you mean one of these?"));
+            out.gap();
+            matches(out, &reply.others);
+        }
+    })?;
+    if reply.report.is_none() {
+        let failure = if reply.others.is_empty() {
+            Failure::not_found(format!("nothing is on file as “{name}”")).then(reply.nothing_found_hint)
+        } else {
+            Failure::not_found(format!("no single cultivar is meant by “{name}”"))
+                .then("look one of the names up again as it is written there")
+        };
+        return Err(failure);
+    }
+    Ok(())
+}
+
+/// A record in a sentence.
+pub(super) fn named(cultivar: Option<&v1::CultivarSummary>) -> String {
+    cultivar
+        .map(|c| {
+            let qualifier = if c.qualifier.is_empty() { String::new() } else { format!(", {}", c.qualifier) };
+            format!("{} ({}{qualifier})", c.name, c.crop)
+        })
+        .unwrap_or_default()
+}
+
+fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::SeedReport, all: bool) {
+    if let Some(found) = &reply.found_by {
+        if reply.guessed {
+            out.text(&format!("No cultivar is on file as “{typed}”; {}. Taken as:", found.reason_text));
+            out.gap();
+        } else if found.reason() != v1::MatchReason::Exact {
+            out.text(&format!("{}:", capital(&found.reason_text)));
+            out.gap();
+        }
+    }
+    out.heading(&named(report.cultivar.as_ref()));
+    out.answer(&report.headline);
+    out.gap();
+    out.heading("How sure is that?");
+    for finding in &report.findings {
+        out.item(0, "-", &format!("{}: {}.", finding.label, finding.text));
+        out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
+        if all {
+            for piece in &finding.evidence {
+                show_piece(out, piece);
+            }
+        }
+    }
+    out.text(&report.how_sure);
+    out.gap();
+    out.heading("What to do next");
+    for (at, advice) in report.advice.iter().enumerate() {
+        out.item(0, &format!("{}.", at + 1), &format!("{}{}", advice.text, origins(&advice.origins)));
+    }
+    if !report.cautions.is_empty() {
+        out.gap();
+        out.heading("Take care");
+        for caution in &report.cautions {
+            out.item(0, "-", &caution.text);
+        }
+    }
+    out.gap();
+    if all {
+        sources(out, &report.sources);
+    } else {
+        let keys: Vec<&str> = report.sources.iter().map(|s| s.source_id.as_str()).collect();
+        out.faint(&format!("Sources: {}. With --evidence every piece and every citation is shown.", keys.join(", ")));
+    }
+    if !reply.others.is_empty() {
+        out.gap();
+        out.heading(if reply.guessed { "Near names" } else { "Others of this name" });
+        matches(out, &reply.others);
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|c| c.to_uppercase().collect::<String>()).unwrap_or_default() + letters.as_str()
+}
+
+fn origins(keys: &[String]) -> String {
+    if keys.is_empty() { String::new() } else { format!(" [{}]", keys.join(", ")) }
+}
+
+/// A piece of evidence.
+pub(super) fn show_piece(out: &Output, piece: &v1::Evidence) {
+    let named = if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
+    let place = if piece.place.is_empty() { String::new() } else { format!(", {}", piece.place) };
+    let note = if piece.note.is_empty() { String::new() } else { format!(" ({})", piece.note) };
+    out.item(4, "·", &format!("{} [{}{named}{place}]{note}", piece.as_stated, piece.source_id));
+    if piece.weight > 0.0 {
+        out.item(6, "weight:", &piece.weight_reason);
+    }
+}
+
+/// Citations, each with how much of it was read.
+pub(super) fn sources(out: &Output, sources: &[v1::Source]) {
+    if sources.is_empty() {
+        return;
+    }
+    out.heading("Sources");
+    for source in sources {
+        out.item(0, &format!("[{}]", source.source_id), &source.citation);
+        if !source.read.is_empty() {
+            out.item(4, "read:", &source.read);
+        }
+    }
+}
+
+/// Hits as a table.
+pub(super) fn matches(out: &Output, matches: &[v1::CultivarMatch]) {
+    out.table(
+        ["CULTIVAR", "SEED", "WHY"],
+        matches.iter().map(|m| {
+            let answer = m.cultivar.as_ref().map(|c| words::answer(c.seed_answer())).unwrap_or_default();
+            [named(m.cultivar.as_ref()), answer, m.reason_text.clone()]
+        }),
+    );
+}

@@ -1,0 +1,56 @@
+//! The commands, a file for each noun.
+
+mod account;
+mod connect;
+mod crop;
+mod cultivar;
+mod draft;
+mod lookup;
+mod offer;
+
+use clap::CommandFactory as _;
+
+use crate::{
+    args::{Arguments, Command},
+    client::Client,
+    error::Failure,
+    output::Output,
+};
+
+/// Runs a command.
+pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Failure> {
+    let Arguments { json: _, connection, command } = arguments;
+    match command {
+        Command::Completions { shell } => {
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut Arguments::command(), "scionary", &mut script);
+            // a reader who has gone away is no mistake
+            let _ = std::io::Write::write_all(&mut std::io::stdout(), &script);
+            Ok(())
+        }
+        Command::Manual { folder } => {
+            let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", folder.display()));
+            std::fs::create_dir_all(&folder).map_err(failed)?;
+            clap_mangen::generate_to(Arguments::command(), &folder).map_err(failed)?;
+            output.aside(&format!("The manual pages are in {}.", folder.display()));
+            Ok(())
+        }
+        Command::Connect { address } => connect::connect(&connection, &address, output).await,
+        Command::Status => connect::status(&Client::open(&connection)?, output).await,
+        Command::Lookup { name, crop, evidence } => {
+            lookup::lookup(&Client::open(&connection)?, output, &name.join(" "), crop, evidence).await
+        }
+        Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
+        Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
+        Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,
+        Command::Account(command) => account::run(Client::open(&connection)?, output, command).await,
+    }
+}
+
+/// Says how to see the next page.
+fn more(output: &Output, token: &str) {
+    if !token.is_empty() {
+        output.gap();
+        output.faint(&format!("There is more: repeat the command with --page {token}"));
+    }
+}

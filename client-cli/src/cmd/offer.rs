@@ -1,0 +1,272 @@
+//! Offers.
+
+use scionary_proto::v1;
+
+use super::{
+    draft::{apply, complete},
+    more,
+};
+use crate::{
+    args::{DraftArguments, OfferCommand, SearchArguments},
+    client::{Client, offers},
+    error::Failure,
+    output::Output,
+    prompt, words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand) -> Result<(), Failure> {
+    match command {
+        OfferCommand::Post(arguments) => post(client, output, *arguments).await,
+        OfferCommand::Search(arguments) => search(client, output, *arguments).await,
+        OfferCommand::List { paging } => {
+            client.need_session()?;
+            let request = v1::ListMyOffersRequest { page_size: paging.page_size, page_token: paging.page };
+            let reply: v1::ListMyOffersResponse =
+                client.read(request, |c, r| async move { offers(c).list_my_offers(r).await }).await?;
+            output.reply("ListMyOffersResponse", &reply, |out| {
+                if reply.offers.is_empty() {
+                    out.text("You have posted no offers. Post one with: scionary offer post");
+                    return;
+                }
+                for offer in &reply.offers {
+                    out.item(0, "-", &format!("{} [{}]", line(offer), words::state(offer.state())));
+                    out.item(2, "", &offer.offer_id);
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        OfferCommand::Show { offer } => {
+            let request = v1::GetOfferRequest { offer_id: offer };
+            let reply: v1::GetOfferResponse =
+                client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
+            output.reply("GetOfferResponse", &reply, |out| show(out, reply.offer.as_ref()))
+        }
+        OfferCommand::Change { offer, version, draft } => change(client, output, offer, version, *draft).await,
+        OfferCommand::Withdraw { offer, version } => {
+            client.need_session()?;
+            let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
+            let reply: v1::WithdrawOfferResponse =
+                client.write(request, |c, r| async move { offers(c).withdraw_offer(r).await }).await?;
+            output.reply("WithdrawOfferResponse", &reply, |out| {
+                out.text("Withdrawn:");
+                show(out, reply.offer.as_ref());
+            })
+        }
+    }
+}
+
+async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -> Result<(), Failure> {
+    client.need_session()?;
+    if prompt::can_ask() && !output.is_json() {
+        complete(&mut arguments)?;
+    }
+    let mut draft = v1::OfferDraft::default();
+    apply(arguments, &mut draft)?;
+    let request = v1::CreateOfferRequest { offer: Some(draft) };
+    let reply: v1::CreateOfferResponse =
+        client.write(request, |c, r| async move { offers(c).create_offer(r).await }).await?;
+    output.reply("CreateOfferResponse", &reply, |out| {
+        out.text("Posted:");
+        show(out, reply.offer.as_ref());
+    })
+}
+
+/// An offer's draft with the values that it has.
+fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
+    v1::OfferDraft {
+        cultivar: offer.cultivar_id.clone(),
+        crop: String::new(),
+        unknown_seedling: offer.unknown_seedling,
+        material: offer.material,
+        quantity: offer.quantity,
+        unit: offer.unit,
+        terms: offer.terms,
+        available_from: offer.available_from,
+        available_until: offer.available_until,
+        place: offer.place.clone(),
+        hand_over: offer.hand_over.clone(),
+        note: offer.note.clone(),
+        health: offer.health.clone(),
+    }
+}
+
+async fn change(
+    client: &Client,
+    output: &Output,
+    offer_id: String,
+    version: Option<i64>,
+    arguments: DraftArguments,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let request = v1::GetOfferRequest { offer_id: offer_id.clone() };
+    let current: v1::GetOfferResponse =
+        client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
+    let current = current.offer.unwrap_or_default();
+    let mut draft = draft_of(&current);
+    let paths = apply(arguments, &mut draft)?;
+    if paths.is_empty() {
+        return Err(Failure::usage("say what to change, such as --quantity 5; see: scionary offer change --help"));
+    }
+    let request = v1::UpdateOfferRequest {
+        offer_id,
+        version: version.unwrap_or(current.version),
+        offer: Some(draft),
+        update_mask: Some(prost_types::FieldMask { paths }),
+    };
+    let reply: v1::UpdateOfferResponse =
+        client.write(request, |c, r| async move { offers(c).update_offer(r).await }).await?;
+    output.reply("UpdateOfferResponse", &reply, |out| {
+        out.text("Changed:");
+        show(out, reply.offer.as_ref());
+    })
+}
+
+async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<(), Failure> {
+    let name = a.name.join(" ");
+    let order = if a.newest { v1::OfferOrder::Newest } else { v1::OfferOrder::Unspecified };
+    let request = v1::SearchOffersRequest {
+        name: name.clone(),
+        crop: a.crop.unwrap_or_default(),
+        materials: a.material.into_iter().map(i32::from).collect(),
+        near_grid_code: a.near.unwrap_or_default(),
+        within_km: a.within.unwrap_or(0),
+        usable_from: a.from,
+        usable_until: a.until,
+        text: a.text.unwrap_or_default(),
+        terms: a.terms.into_iter().map(i32::from).collect(),
+        order: order.into(),
+        page_size: a.paging.page_size,
+        page_token: a.paging.page,
+        hand_over: a.by.into_iter().map(i32::from).collect(),
+    };
+    let reply: v1::SearchOffersResponse =
+        client.read(request, |c, r| async move { offers(c).search_offers(r).await }).await?;
+    output.reply("SearchOffersResponse", &reply, |out| {
+        if !name.is_empty() && reply.name_taken_for.is_empty() {
+            out.text(&format!("No cultivar on file is near “{name}”. Try: scionary cultivar search {name}"));
+            return;
+        }
+        if !name.is_empty() && reply.name_taken_for.iter().all(|n| !n.eq_ignore_ascii_case(&name)) {
+            out.text(&format!("“{name}” was taken for: {}.", reply.name_taken_for.join(", ")));
+            out.gap();
+        }
+        if reply.offers.is_empty() {
+            out.text("No open offer fits. Leave a condition away, or look further around.");
+            return;
+        }
+        for found in &reply.offers {
+            let Some(offer) = &found.offer else { continue };
+            let km = found.distance_km.map(|km| format!("about {km} km, ")).unwrap_or_default();
+            let coming = if offer.state() == v1::OfferState::Coming {
+                format!(", from {}", words::day(offer.available_from))
+            } else {
+                String::new()
+            };
+            out.item(0, "-", &format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
+            out.item(2, "", &offer.offer_id);
+        }
+        more(out, &reply.next_page_token);
+    })
+}
+
+/// An offer in one line.
+fn line(offer: &v1::Offer) -> String {
+    let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
+    let place = offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
+    format!(
+        "{} {} of {unknown}{} ({}), {}, until {}, {}",
+        offer.quantity,
+        words::unit(offer.unit()),
+        offer.cultivar_name,
+        words::material(offer.material()),
+        words::terms(offer.terms()),
+        words::day(offer.available_until),
+        place.unwrap_or_default()
+    )
+}
+
+fn seen(answer: v1::Observed, text: &str) -> String {
+    let word = words::observed(answer);
+    if text.is_empty() { word } else { format!("{word}: {text}") }
+}
+
+fn show(out: &Output, offer: Option<&v1::Offer>) {
+    let Some(offer) = offer else { return };
+    let unknown = if offer.unknown_seedling { "Unknown seedlings of " } else { "" };
+    out.heading(&format!("{unknown}{} ({})", offer.cultivar_name, offer.crop));
+    out.field("offer", &offer.offer_id);
+    out.field("state", &format!("{}, version {}", words::state(offer.state()), offer.version));
+    out.field("what", &format!(
+        "{}: {} {}",
+        words::material(offer.material()),
+        offer.quantity,
+        words::unit(offer.unit())
+    ));
+    out.field("terms", &words::terms(offer.terms()));
+    out.field("when", &format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)));
+    let place = offer.place.clone().unwrap_or_default();
+    let parts = [place.label, place.area_code, place.grid_code];
+    out.field("where", &parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
+    let ways: Vec<String> = offer.hand_over().map(words::hand_over).collect();
+    out.field("handed over by", &ways.join(", "));
+    out.field("giver", &offer.giver_name);
+    out.field("note", &offer.note);
+    if !offer.seed_headline.is_empty() {
+        out.field("its seed", &offer.seed_headline);
+    }
+    if let Some(health) = &offer.health {
+        out.gap();
+        out.heading("The giver's statement on its health (not a certificate)");
+        let grown: Vec<String> = health
+            .grown_at
+            .iter()
+            .map(|g| {
+                let place = if g.unknown { "unknown place".to_string() } else { g.area_code.clone() };
+                match (g.from_month.as_str(), g.to_month.as_str()) {
+                    ("", "") => place,
+                    (from, "") => format!("{place} since {from}"),
+                    ("", to) => format!("{place} until {to}"),
+                    (from, to) => format!("{place} {from} to {to}"),
+                }
+            })
+            .collect();
+        out.field("grown at", &grown.join("; "));
+        out.field("botanical name", &health.botanical_name);
+        out.field("rootstock", &health.rootstock);
+        out.field("prepared", &words::form(health.form()));
+        out.field("for", &words::purpose(health.purpose()));
+        out.field("from tree", &health.source_tree);
+        out.field("last looked", &words::day(health.last_looked));
+        out.field("symptoms", &seen(health.symptoms(), &health.symptoms_text));
+        out.field("pests", &seen(health.pests(), &health.pests_text));
+        out.field("sprayed", &seen(health.sprayed(), &health.sprayed_text));
+        for t in &health.treatments {
+            let by = if t.official { "official" } else { "not official" };
+            let active = if t.active_ingredient.is_empty() { String::new() } else { format!(" with {}", t.active_ingredient) };
+            out.field("treatment", &format!("{} {}{active} ({by})", words::day(t.date), t.treatment));
+        }
+        for t in &health.tests {
+            out.field("test", &format!(
+                "{}: {} ({}, {} {} {})",
+                t.pest,
+                t.result,
+                t.laboratory,
+                t.method,
+                words::day(t.sample_date),
+                t.report_number
+            ));
+        }
+        for d in &health.documents {
+            out.field("paper", &format!(
+                "{} {} by {}, valid to {}",
+                d.document_kind,
+                d.number,
+                d.issuer,
+                words::day(d.valid_to)
+            ));
+        }
+        out.field("note", &health.note);
+    }
+    out.gap();
+    out.text(&offer.movement_notice);
+}

@@ -1,0 +1,81 @@
+//! Words of the wire as people read and type them.
+
+use scionary_proto::v1;
+
+/// A wire enum's value as words: `MATERIAL_SCION_WOOD` is `scion wood`.
+pub(crate) fn plain(name: &str, prefix: &str) -> String {
+    name.strip_prefix(prefix).unwrap_or(name).replace('_', " ").to_lowercase()
+}
+
+/// Parses a typed word: hyphens, underscores, spaces and case do not matter.
+fn typed(text: &str) -> String {
+    text.trim().to_ascii_uppercase().replace(['-', ' '], "_")
+}
+
+macro_rules! enums {
+    ($($fn_label:ident, $fn_parse:ident: $name:ident, $prefix:literal, [$($choice:ident),*];)*) => {
+        $(
+            /// As people read it.
+            pub(crate) fn $fn_label(value: v1::$name) -> String { plain(value.as_str_name(), $prefix) }
+            /// As people type it.
+            pub(crate) fn $fn_parse(text: &str) -> Result<v1::$name, String> {
+                let name = format!("{}{}", $prefix, typed(text));
+                match v1::$name::from_str_name(&name) {
+                    Some(value) if value != v1::$name::Unspecified => Ok(value),
+                    Some(_) | None => {
+                        let all = [$(v1::$name::$choice),*].map(|v| $fn_label(v).replace(' ', "-")).join(", ");
+                        Err(format!("one of {all} expected"))
+                    }
+                }
+            }
+        )*
+    };
+}
+enums! {
+    material, parse_material: Material, "MATERIAL_", [ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];
+    unit, parse_unit: QuantityUnit, "QUANTITY_UNIT_", [Sticks, Seeds, Plants, Fruits, Grams];
+    terms, parse_terms: Terms, "TERMS_", [Swap, Gift, PostageOnly];
+    hand_over, parse_hand_over: HandOver, "HAND_OVER_", [Collect, Meeting, Post];
+    form, parse_form: MaterialForm, "MATERIAL_FORM_", [Leafless, WithLeaves, BareRoot, InMedium, CleanedSeed, SeedInHusk, WholeFruit];
+    purpose, parse_purpose: Purpose, "PURPOSE_", [Planting, EatingAndSowing];
+    observed, parse_observed: Observed, "OBSERVED_", [Yes, No, Unknown];
+    answer, parse_answer: SeedAnswer, "SEED_ANSWER_", [ComesTrue, OftenTrue, PartlyTrue, MostlyOffType, NotTrue, BothKinds, Contested, Doubtful, Unknown];
+    role, parse_role: Role, "ROLE_", [Curator, Organiser, Steward];
+}
+
+/// An offer's state as people read it.
+pub(crate) fn state(value: v1::OfferState) -> String {
+    plain(value.as_str_name(), "OFFER_STATE_")
+}
+
+/// A standing as people read it.
+pub(crate) fn standing(value: v1::Standing) -> String {
+    plain(value.as_str_name(), "STANDING_")
+}
+
+/// A day as people read it.
+pub(crate) fn day(date: Option<v1::Date>) -> String {
+    date.map(|d| format!("{:04}-{:02}-{:02}", d.year, d.month, d.day)).unwrap_or_default()
+}
+
+/// The day of an instant.
+pub(crate) fn day_of(at: Option<&prost_types::Timestamp>) -> String {
+    at.map(|t| scionary_domain::time::Timestamp::from_micros(t.seconds.saturating_mul(1_000_000)).date().to_string())
+        .unwrap_or_default()
+}
+
+/// A typed day.
+pub(crate) fn parse_day(text: &str) -> Result<v1::Date, String> {
+    let date: scionary_domain::time::Date = text.parse().map_err(|e| format!("{e}"))?;
+    Ok(v1::Date { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
+}
+
+/// A typed place: a grid code, or `latitude,longitude`, which is made coarse before it is sent.
+pub(crate) fn parse_grid(text: &str) -> Result<String, String> {
+    use scionary_domain::place::GridCode;
+    if let Some((latitude, longitude)) = text.split_once(',') {
+        let number = |t: &str| t.trim().parse::<f64>().map_err(|_| format!("degrees such as -19.6,-24.9 expected, {text:?} found"));
+        return GridCode::around(number(latitude)?, number(longitude)?).map(|g| g.to_string()).map_err(|e| e.to_string());
+    }
+    GridCode::parse(text).map(|g| g.to_string()).map_err(|e| format!("{e}; or latitude,longitude in degrees"))
+}
