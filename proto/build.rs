@@ -74,7 +74,11 @@ fn rpc_enum(set: &prost_types::FileDescriptorSet) -> Result<String, Box<dyn Erro
     for (variant, path) in &rows {
         writeln!(text, "    /// `{path}`\n    {variant},")?;
     }
-    writeln!(text, "}}\nimpl Rpc {{\n    /// All of them, in the order of the files.\n    pub const ALL: [Rpc; {}] = [", rows.len())?;
+    writeln!(
+        text,
+        "}}\nimpl Rpc {{\n    /// All of them, in the order of the files.\n    pub const ALL: [Rpc; {}] = [",
+        rows.len()
+    )?;
     for (variant, _) in &rows {
         writeln!(text, "        Rpc::{variant},")?;
     }

@@ -368,7 +368,8 @@ pub struct Seen {
 /// What was expected.
 pub fn parse_seen(text: &str) -> Result<Seen, String> {
     let (word, rest) = text.split_once(':').unwrap_or((text, ""));
-    let answer = words::parse_observed(word).map_err(|_| "no, unknown, or yes:WHAT YOU SAW expected".to_string())?;
+    let answer =
+        words::parse_observed(word).map_err(|_| "no, unknown, or yes:WHAT YOU SAW expected".to_string())?;
     Ok(Seen { answer, text: rest.trim().to_string() })
 }
 

@@ -42,10 +42,13 @@ pub(crate) struct Client {
 /// Checks a server's address and takes defaults for what is left out.
 pub(crate) fn check_server(text: &str) -> Result<url::Url, Failure> {
     let with_scheme = if text.contains("://") { text.to_string() } else { format!("http://{text}") };
-    let url = url::Url::parse(&with_scheme)
-        .map_err(|e| Failure::usage(format!("{text:?} is no address ({e}); such as https://swap.example:50740")))?;
+    let url = url::Url::parse(&with_scheme).map_err(|e| {
+        Failure::usage(format!("{text:?} is no address ({e}); such as https://swap.example:50740"))
+    })?;
     if !matches!(url.scheme(), "http" | "https") || url.host().is_none() {
-        return Err(Failure::usage(format!("{text:?} is no address; it looks like https://swap.example:50740")));
+        return Err(Failure::usage(format!(
+            "{text:?} is no address; it looks like https://swap.example:50740"
+        )));
     }
     Ok(url)
 }
@@ -83,7 +86,8 @@ impl Client {
             tls = match connection.ca.as_ref().or(settings.ca.as_ref()) {
                 None => tls.with_native_roots(),
                 Some(file) => {
-                    let pem = std::fs::read(file).map_err(|e| Failure::usage(format!("{}: {e}", file.display())))?;
+                    let pem = std::fs::read(file)
+                        .map_err(|e| Failure::usage(format!("{}: {e}", file.display())))?;
                     tls.ca_certificate(Certificate::from_pem(pem))
                 }
             };
@@ -215,7 +219,8 @@ fn has_details(status: &Status) -> bool {
 /// The call did not get through, or its connection broke: tonic says so in three ways.
 fn is_transport(status: &Status) -> bool {
     let broken = matches!(status.code(), Code::Unknown | Code::Cancelled) && !has_details(status);
-    broken && (std::error::Error::source(status).is_some() || status.message().contains("transport error"))
+    broken
+        && (std::error::Error::source(status).is_some() || status.message().contains("transport error"))
         && !status.message().contains("Timeout expired")
 }
 

@@ -31,7 +31,14 @@ mod exit {
 
 impl Failure {
     fn new(code: u8, reason: &str, message: impl Into<String>) -> Self {
-        Self { message: message.into(), reason: reason.into(), fields: Vec::new(), next: None, request: None, code }
+        Self {
+            message: message.into(),
+            reason: reason.into(),
+            fields: Vec::new(),
+            next: None,
+            request: None,
+            code,
+        }
     }
     /// A command that was typed wrongly.
     pub fn usage(message: impl Into<String>) -> Self {
@@ -69,9 +76,11 @@ impl Failure {
         let reason = details.error_info().map(|i| i.reason.clone()).unwrap_or_default();
         let (code, next) = match status.code() {
             Code::InvalidArgument | Code::OutOfRange => (exit::USAGE, None),
-            Code::Unauthenticated => {
-                (exit::NOT_ALLOWED, (reason != "WRONG_PASSWORD").then(|| "sign in with: scionary account sign-in HANDLE".to_string()))
-            }
+            Code::Unauthenticated => (
+                exit::NOT_ALLOWED,
+                (reason != "WRONG_PASSWORD")
+                    .then(|| "sign in with: scionary account sign-in HANDLE".to_string()),
+            ),
             Code::PermissionDenied => (exit::NOT_ALLOWED, None),
             Code::NotFound => (exit::NOT_FOUND, None),
             Code::Unavailable | Code::DeadlineExceeded | Code::Cancelled => (
@@ -84,9 +93,10 @@ impl Failure {
             Code::Aborted | Code::AlreadyExists | Code::FailedPrecondition | Code::ResourceExhausted => {
                 (exit::REFUSED, None)
             }
-            Code::Unimplemented => {
-                (exit::BUG, Some("client and server are of different versions; see: scionary status".to_string()))
-            }
+            Code::Unimplemented => (
+                exit::BUG,
+                Some("client and server are of different versions; see: scionary status".to_string()),
+            ),
             Code::Ok | Code::Unknown | Code::Internal | Code::DataLoss => (exit::BUG, None),
         };
         let fields: Vec<(String, String)> = details

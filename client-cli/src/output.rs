@@ -47,15 +47,21 @@ impl Output {
     ///
     /// # Errors
     /// When the reply cannot be written as JSON.
-    pub fn reply<M: Message>(&self, name: &str, message: &M, show: impl FnOnce(&Self)) -> Result<(), Failure> {
+    pub fn reply<M: Message>(
+        &self,
+        name: &str,
+        message: &M,
+        show: impl FnOnce(&Self),
+    ) -> Result<(), Failure> {
         if !self.json {
             show(self);
             return Ok(());
         }
         let bug = |e: String| Failure::bug(format!("the reply cannot be written as JSON: {e}"));
         let pool = DescriptorPool::decode(FILE_DESCRIPTOR_SET).map_err(|e| bug(e.to_string()))?;
-        let descriptor =
-            pool.get_message_by_name(&format!("scionary.v1.{name}")).ok_or_else(|| bug(format!("no message {name}")))?;
+        let descriptor = pool
+            .get_message_by_name(&format!("scionary.v1.{name}"))
+            .ok_or_else(|| bug(format!("no message {name}")))?;
         let dynamic = DynamicMessage::decode(descriptor, message.encode_to_vec().as_slice())
             .map_err(|e| bug(e.to_string()))?;
         let mut text = Vec::new();
@@ -70,8 +76,11 @@ impl Output {
     pub fn failure(&self, failure: &Failure) {
         let mut err = anstream::stderr().lock();
         if self.json {
-            let fields: Vec<_> =
-                failure.fields.iter().map(|(f, e)| serde_json::json!({ "field": f, "expected": e })).collect();
+            let fields: Vec<_> = failure
+                .fields
+                .iter()
+                .map(|(f, e)| serde_json::json!({ "field": f, "expected": e }))
+                .collect();
             let body = serde_json::json!({ "error": {
                 "reason": failure.reason,
                 "message": failure.message,
@@ -84,12 +93,16 @@ impl Output {
             return;
         }
         let red = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
-        let first = textwrap::fill(&failure.message, textwrap::Options::new(self.width.saturating_sub(7)).subsequent_indent("       "));
+        let first = textwrap::fill(
+            &failure.message,
+            textwrap::Options::new(self.width.saturating_sub(7)).subsequent_indent("       "),
+        );
         let _ = writeln!(err, "{red}error:{red:#} {first}");
         if failure.fields.len() > 1 {
             for (field, expected) in &failure.fields {
                 let line = format!("{}: {expected}", plain_field(field));
-                let options = textwrap::Options::new(self.width).initial_indent("  - ").subsequent_indent("    ");
+                let options =
+                    textwrap::Options::new(self.width).initial_indent("  - ").subsequent_indent("    ");
                 let _ = writeln!(err, "{}", textwrap::fill(&line, options));
             }
         }

@@ -35,7 +35,8 @@ pub(crate) fn ask<T>(
 /// A password: asked for without showing it, or the first line of standard input where nobody can be asked.
 pub(crate) fn password(question: &str) -> Result<String, Failure> {
     if can_ask() {
-        return rpassword::prompt_password(format!("{question}: ")).map_err(|e| Failure::usage(e.to_string()));
+        return rpassword::prompt_password(format!("{question}: "))
+            .map_err(|e| Failure::usage(e.to_string()));
     }
     let mut line = String::new();
     std::io::stdin().read_line(&mut line).map_err(|e| Failure::usage(e.to_string()))?;

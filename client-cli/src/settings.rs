@@ -84,7 +84,8 @@ impl Folder {
 }
 
 fn failed(file: &Path, error: &io::Error) -> Failure {
-    Failure::bug(format!("{}: {error}", file.display())).then("check the folder's permissions, or set SCIONARY_CONFIG_DIR")
+    Failure::bug(format!("{}: {error}", file.display()))
+        .then("check the folder's permissions, or set SCIONARY_CONFIG_DIR")
 }
 
 fn read<T: DeserializeOwned>(file: &Path) -> Result<Option<T>, Failure> {

@@ -60,8 +60,10 @@ pub(crate) fn day(date: Option<v1::Date>) -> String {
 
 /// The day of an instant.
 pub(crate) fn day_of(at: Option<&prost_types::Timestamp>) -> String {
-    at.map(|t| scionary_domain::time::Timestamp::from_micros(t.seconds.saturating_mul(1_000_000)).date().to_string())
-        .unwrap_or_default()
+    at.map(|t| {
+        scionary_domain::time::Timestamp::from_micros(t.seconds.saturating_mul(1_000_000)).date().to_string()
+    })
+    .unwrap_or_default()
 }
 
 /// A typed day.
@@ -74,8 +76,14 @@ pub(crate) fn parse_day(text: &str) -> Result<v1::Date, String> {
 pub(crate) fn parse_grid(text: &str) -> Result<String, String> {
     use scionary_domain::place::GridCode;
     if let Some((latitude, longitude)) = text.split_once(',') {
-        let number = |t: &str| t.trim().parse::<f64>().map_err(|_| format!("degrees such as -19.6,-24.9 expected, {text:?} found"));
-        return GridCode::around(number(latitude)?, number(longitude)?).map(|g| g.to_string()).map_err(|e| e.to_string());
+        let number = |t: &str| {
+            t.trim()
+                .parse::<f64>()
+                .map_err(|_| format!("degrees such as -19.6,-24.9 expected, {text:?} found"))
+        };
+        return GridCode::around(number(latitude)?, number(longitude)?)
+            .map(|g| g.to_string())
+            .map_err(|e| e.to_string());
     }
     GridCode::parse(text).map(|g| g.to_string()).map_err(|e| format!("{e}; or latitude,longitude in degrees"))
 }

@@ -47,7 +47,11 @@ pub async fn up(db: &DatabaseConnection) -> Result<(), DbErr> {
 /// # Errors
 /// Whatever the database says.
 pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
-    Ok(<Migrator as MigratorTrait>::get_pending_migrations(db).await?.iter().map(|m| m.name().to_string()).collect())
+    Ok(<Migrator as MigratorTrait>::get_pending_migrations(db)
+        .await?
+        .iter()
+        .map(|m| m.name().to_string())
+        .collect())
 }
 
 /// Undoes all steps; for tests.
@@ -113,7 +117,12 @@ fn reference(from: &str, column: &str, to: &str) -> ForeignKeyCreateStatement {
         .to_owned()
 }
 
-async fn index(manager: &SchemaManager<'_>, table: &str, columns: &[&str], unique: bool) -> Result<(), DbErr> {
+async fn index(
+    manager: &SchemaManager<'_>,
+    table: &str,
+    columns: &[&str],
+    unique: bool,
+) -> Result<(), DbErr> {
     let mut statement = Index::create();
     statement.name(format!("{}_{table}_{}", if unique { "uq" } else { "ix" }, columns.join("_")));
     statement.table(Alias::new(table));

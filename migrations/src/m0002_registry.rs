@@ -21,7 +21,11 @@ impl MigrationTrait for Step {
         manager
             .create_table(table(
                 "crop",
-                vec![col::text("slug").primary_key().to_owned(), col::text("profile"), col::number("updated_at")],
+                vec![
+                    col::text("slug").primary_key().to_owned(),
+                    col::text("profile"),
+                    col::number("updated_at"),
+                ],
             ))
             .await?;
         manager
@@ -120,6 +124,7 @@ impl MigrationTrait for Step {
         index(manager, "evidence", &["cultivar_id"], false).await
     }
     async fn down(&self, manager: &SchemaManager) -> Result<(), DbErr> {
-        drop_tables(manager, &["evidence", "cultivar_parent", "cultivar_name", "cultivar", "source", "crop"]).await
+        drop_tables(manager, &["evidence", "cultivar_parent", "cultivar_name", "cultivar", "source", "crop"])
+            .await
     }
 }

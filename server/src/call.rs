@@ -62,7 +62,10 @@ impl Admitted {
     ///
     /// # Errors
     /// The error, on the wire.
-    pub fn reply<M: Message + Default>(&self, encoded: Result<Vec<u8>, Error>) -> Result<Response<M>, Status> {
+    pub fn reply<M: Message + Default>(
+        &self,
+        encoded: Result<Vec<u8>, Error>,
+    ) -> Result<Response<M>, Status> {
         let bytes = encoded.map_err(|e| self.fail(e))?;
         M::decode(bytes.as_slice())
             .map(Response::new)

@@ -34,7 +34,9 @@ pub async fn examine(config: &Config) -> Vec<Look> {
             None => Ok("not used".to_string()),
             Some((certificate, key)) => [certificate, key]
                 .into_iter()
-                .map(|path| std::fs::read(path).map_err(|e| format!("{} cannot be read: {e}", path.display())))
+                .map(|path| {
+                    std::fs::read(path).map_err(|e| format!("{} cannot be read: {e}", path.display()))
+                })
                 .collect::<Result<Vec<_>, _>>()
                 .map(|_| "certificate and key can be read".to_string()),
         },
@@ -47,7 +49,14 @@ pub async fn examine(config: &Config) -> Vec<Look> {
             files.map_err(|e| e.to_string()).and_then(|files| {
                 let known = catalogue::parse(&data::reference(), &[]).map(|c| c.crops).unwrap_or_default();
                 catalogue::parse(&files, &known)
-                    .map(|c| format!("{}: {} records, {} pieces of evidence", c.name, c.records.len(), c.evidence.len()))
+                    .map(|c| {
+                        format!(
+                            "{}: {} records, {} pieces of evidence",
+                            c.name,
+                            c.records.len(),
+                            c.evidence.len()
+                        )
+                    })
                     .map_err(|e| e.to_string())
             }),
         );
@@ -57,7 +66,14 @@ pub async fn examine(config: &Config) -> Vec<Look> {
     match Store::open(&options).await {
         Err(error) => look("database", Err(format!("{error}; check storage.database and that it runs"))),
         Ok(store) => {
-            look("database", store.ping().await.map(|()| format!("{:?} answers", store.backend())).map_err(|e| e.to_string()));
+            look(
+                "database",
+                store
+                    .ping()
+                    .await
+                    .map(|()| format!("{:?} answers", store.backend()))
+                    .map_err(|e| e.to_string()),
+            );
             look(
                 "schema",
                 match scionary_migrations::pending(store.admin()).await {

@@ -204,10 +204,9 @@ fn grpc_timeout(text: &str) -> Option<Duration> {
 
 fn address_of(head: &Parts) -> String {
     let extensions = &head.extensions;
-    let peer = extensions
-        .get::<TcpConnectInfo>()
-        .and_then(TcpConnectInfo::remote_addr)
-        .or_else(|| extensions.get::<TlsConnectInfo<TcpConnectInfo>>().and_then(|i| i.get_ref().remote_addr()));
+    let peer = extensions.get::<TcpConnectInfo>().and_then(TcpConnectInfo::remote_addr).or_else(|| {
+        extensions.get::<TlsConnectInfo<TcpConnectInfo>>().and_then(|i| i.get_ref().remote_addr())
+    });
     match peer.map(|p| p.ip()) {
         Some(std::net::IpAddr::V4(ip)) => ip.to_string(),
         // one household has a whole /64

@@ -34,7 +34,11 @@ impl Connected for Guarded {
 }
 
 impl AsyncRead for Guarded {
-    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
         let read = Pin::new(&mut self.io).poll_read(cx, buf);
         if read.is_ready() {
             self.first_bytes = None;
@@ -70,7 +74,11 @@ impl AsyncWrite for Guarded {
 }
 
 /// Connections of a listener: at most `max` at once, each with `first` to say something.
-pub fn guarded(listener: TcpListener, max: usize, first: Duration) -> impl Stream<Item = io::Result<Guarded>> {
+pub fn guarded(
+    listener: TcpListener,
+    max: usize,
+    first: Duration,
+) -> impl Stream<Item = io::Result<Guarded>> {
     let places = Arc::new(Semaphore::new(max));
     futures_util::stream::unfold((listener, places), move |(listener, places)| async move {
         loop {

@@ -67,7 +67,10 @@ impl SettingsArguments {
     fn sources(self) -> Sources {
         let Self { config, set, listen, database } = self;
         let flags = [("listen.address", listen), ("storage.database", database)];
-        let set = set.into_iter().chain(flags.into_iter().filter_map(|(k, v)| Some(format!("{k}={}", v?)))).collect();
+        let set = set
+            .into_iter()
+            .chain(flags.into_iter().filter_map(|(k, v)| Some(format!("{k}={}", v?))))
+            .collect();
         Sources { file: config, environment: std::env::vars().collect(), set }
     }
 }
@@ -150,7 +153,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             let code = app.first_steward_code().await?;
             app.store().clone().close().await;
             println!("{code}");
-            eprintln!("Good for one day and one account: scionary account sign-up --code {code}");
+            eprintln!("Good for one day and one account: scionary account sign-up YOUR-HANDLE --code {code}");
         }
         Command::Config(ConfigCommand::Check | ConfigCommand::Sample) => {}
     }

@@ -128,7 +128,8 @@ pub async fn start(config: &Config) -> Result<Running> {
 }
 
 async fn set_serving(health: &HealthReporter, serving: bool) {
-    let status = if serving { tonic_health::ServingStatus::Serving } else { tonic_health::ServingStatus::NotServing };
+    let status =
+        if serving { tonic_health::ServingStatus::Serving } else { tonic_health::ServingStatus::NotServing };
     for name in [
         "",
         ServerServiceServer::<ServerRpc>::NAME,
@@ -177,10 +178,15 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
     // replies of the registry are public: they may be compressed; accounts' replies hold secrets and are not
     macro_rules! service {
         ($server:ident, $handler:expr) => {
-            $server::new($handler).max_decoding_message_size(bytes).accept_compressed(CompressionEncoding::Gzip).accept_compressed(CompressionEncoding::Zstd)
+            $server::new($handler)
+                .max_decoding_message_size(bytes)
+                .accept_compressed(CompressionEncoding::Gzip)
+                .accept_compressed(CompressionEncoding::Zstd)
         };
         (public $server:ident, $handler:expr) => {
-            service!($server, $handler).send_compressed(CompressionEncoding::Gzip).send_compressed(CompressionEncoding::Zstd)
+            service!($server, $handler)
+                .send_compressed(CompressionEncoding::Gzip)
+                .send_compressed(CompressionEncoding::Zstd)
         };
     }
     let gate = GateLayer { app: app.clone(), throttle: throttle.clone(), deadline: config.deadline };
@@ -189,8 +195,13 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(health_service)
         .add_service(reflection().build_v1()?)
         .add_service(reflection().build_v1alpha()?)
-        .add_service(service!(public ServerServiceServer, ServerRpc { app: app.clone(), name: config.name.clone() }))
-        .add_service(service!(AccountServiceServer, AccountRpc { app: app.clone(), throttle: throttle.clone() }))
+        .add_service(
+            service!(public ServerServiceServer, ServerRpc { app: app.clone(), name: config.name.clone() }),
+        )
+        .add_service(service!(
+            AccountServiceServer,
+            AccountRpc { app: app.clone(), throttle: throttle.clone() }
+        ))
         .add_service(service!(public CropServiceServer, CropRpc(app.clone())))
         .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
         .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())));

@@ -232,9 +232,16 @@ pub fn status(error: &Error, request: RequestId) -> Status {
         }
         Error::Limited { retry_after_seconds } => {
             let wait = Duration::from_secs(u64::from(*retry_after_seconds));
-            build(Code::ResourceExhausted, "TOO_MUCH_AT_ONCE", text.clone(), request, HashMap::new(), |details| {
-                details.set_retry_info(Some(wait));
-            })
+            build(
+                Code::ResourceExhausted,
+                "TOO_MUCH_AT_ONCE",
+                text.clone(),
+                request,
+                HashMap::new(),
+                |details| {
+                    details.set_retry_info(Some(wait));
+                },
+            )
         }
         Error::Store(inner) => match inner {
             StoreError::Unavailable(_) | StoreError::Collision => {

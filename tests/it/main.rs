@@ -1,1 +1,14 @@
-fn main(){}
+//! One binary of tests: each module is a topic.
+#![allow(missing_docs, reason = "tests say what they show in their names")]
+
+mod accounts;
+mod authorization;
+mod binaries;
+mod deploy;
+mod faults;
+mod house;
+mod names;
+mod offers;
+mod reference;
+mod storage;
+mod wire;

@@ -83,8 +83,9 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             client.need_session()?;
             if everywhere {
                 let request = v1::SignOutEverywhereRequest {};
-                let reply: v1::SignOutEverywhereResponse =
-                    client.once(request, |c, r| async move { accounts(c).sign_out_everywhere(r).await }).await?;
+                let reply: v1::SignOutEverywhereResponse = client
+                    .once(request, |c, r| async move { accounts(c).sign_out_everywhere(r).await })
+                    .await?;
                 client.folder.forget_session()?;
                 return output.reply("SignOutEverywhereResponse", &reply, |out| {
                     out.text(&format!("Signed out; {} sessions were ended.", reply.sessions_ended));
@@ -102,8 +103,9 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         }
         AccountCommand::Whoami => {
             client.need_session()?;
-            let reply: v1::WhoAmIResponse =
-                client.read(v1::WhoAmIRequest {}, |c, r| async move { accounts(c).who_am_i(r).await }).await?;
+            let reply: v1::WhoAmIResponse = client
+                .read(v1::WhoAmIRequest {}, |c, r| async move { accounts(c).who_am_i(r).await })
+                .await?;
             output.reply("WhoAmIResponse", &reply, |out| {
                 show(out, reply.account.as_ref());
                 out.field("session ends", &words::day_of(reply.session_expires_at.as_ref()));

@@ -40,18 +40,24 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
     output.reply("GetServerResponse", reply, |out| {
         out.heading(&reply.name);
         out.field("server", &format!("{} (version {})", client.server, reply.version));
-        out.field("on file", &format!(
-            "{} cultivars, {} pieces of evidence; crops: {}",
-            reply.cultivar_count,
-            reply.evidence_count,
-            reply.crops.join(", ")
-        ));
+        out.field(
+            "on file",
+            &format!(
+                "{} cultivars, {} pieces of evidence; crops: {}",
+                reply.cultivar_count,
+                reply.evidence_count,
+                reply.crops.join(", ")
+            ),
+        );
         let how = words::plain(reply.sign_up().as_str_name(), "SIGN_UP_MODE_");
-        out.field("sign-up", match how.as_str() {
-            "open" => "open to everybody",
-            "invitation" => "with an invitation from a member",
-            _ => "closed",
-        });
+        out.field(
+            "sign-up",
+            match how.as_str() {
+                "open" => "open to everybody",
+                "invitation" => "with an invitation from a member",
+                _ => "closed",
+            },
+        );
         match who {
             Some(handle) => out.field("signed in as", &handle),
             None => out.field("signed in as", "nobody"),

@@ -13,13 +13,19 @@ use crate::{
 pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) -> Result<(), Failure> {
     match command {
         CropCommand::List => {
-            let reply: v1::ListCropsResponse =
-                client.read(v1::ListCropsRequest {}, |c, r| async move { crops(c).list_crops(r).await }).await?;
+            let reply: v1::ListCropsResponse = client
+                .read(v1::ListCropsRequest {}, |c, r| async move { crops(c).list_crops(r).await })
+                .await?;
             output.reply("ListCropsResponse", &reply, |out| {
                 out.table(
                     ["CROP", "NAME", "BOTANICAL NAME", "CULTIVARS"],
                     reply.crops.iter().map(|c| {
-                        [c.crop.clone(), c.name.clone(), c.botanical_name.clone(), c.cultivar_count.to_string()]
+                        [
+                            c.crop.clone(),
+                            c.name.clone(),
+                            c.botanical_name.clone(),
+                            c.cultivar_count.to_string(),
+                        ]
                     }),
                 );
             })
@@ -50,7 +56,11 @@ fn show(out: &Output, reply: &v1::GetCropResponse) {
     out.gap();
     out.heading("What is observed");
     for descriptor in &reply.descriptors {
-        out.item(0, "-", &format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question));
+        out.item(
+            0,
+            "-",
+            &format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
+        );
         out.item(2, "how:", &descriptor.observe);
         if !descriptor.states.is_empty() {
             let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
@@ -67,11 +77,16 @@ fn show(out: &Output, reply: &v1::GetCropResponse) {
         out.gap();
         out.heading("What sources say of the crop as a whole");
         for statement in &reply.statements {
-            let note = if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
-            out.item(0, "-", &format!(
-                "{}, {}: {} [{}]{note}",
-                statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
-            ));
+            let note =
+                if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
+            out.item(
+                0,
+                "-",
+                &format!(
+                    "{}, {}: {} [{}]{note}",
+                    statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
+                ),
+            );
         }
     }
     out.gap();

@@ -52,9 +52,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 }
                 out.table(
                     ["CULTIVAR", "SEED", "OTHER NAMES"],
-                    reply.cultivars.iter().map(|c| {
-                        [named(Some(c)), words::answer(c.seed_answer()), c.other_names.join(", ")]
-                    }),
+                    reply
+                        .cultivars
+                        .iter()
+                        .map(|c| [named(Some(c)), words::answer(c.seed_answer()), c.other_names.join(", ")]),
                 );
                 more(out, &reply.next_page_token);
             })
@@ -98,7 +99,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
     }
 }
 
-async fn get(client: &Client, cultivar: String, crop: Option<String>) -> Result<v1::GetCultivarResponse, Failure> {
+async fn get(
+    client: &Client,
+    cultivar: String,
+    crop: Option<String>,
+) -> Result<v1::GetCultivarResponse, Failure> {
     let request = v1::GetCultivarRequest { cultivar, crop: crop.unwrap_or_default() };
     client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await
 }
@@ -117,7 +122,10 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
         let disputed = if name.disputed { ", disputed" } else { "" };
         let note = if name.note.is_empty() { String::new() } else { format!(": {}", name.note) };
         let kind = words::plain(name.kind().as_str_name(), "NAME_KIND_");
-        out.field("also called", &format!("{} ({kind}{disputed}){}{note}", name.name, cited(&name.source_id)));
+        out.field(
+            "also called",
+            &format!("{} ({kind}{disputed}){}{note}", name.name, cited(&name.source_id)),
+        );
     }
     for parent in &reply.parents {
         let role = match parent.role() {
@@ -138,7 +146,11 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
         out.text("Nothing is on file: nobody has stated, measured or counted anything yet.");
     }
     for finding in &reply.findings {
-        out.item(0, "-", &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), finding.text));
+        out.item(
+            0,
+            "-",
+            &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), finding.text),
+        );
     }
     if !reply.namesakes.is_empty() {
         out.gap();

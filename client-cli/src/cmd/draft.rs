@@ -35,7 +35,8 @@ fn parts(text: &str) -> Vec<String> {
 }
 
 fn treatment(text: &str) -> Result<v1::Treatment, String> {
-    let [day, what, active, who, ..] = parts(text).try_into().map(|p: [String; 6]| p).map_err(|_| too_many(text))?;
+    let [day, what, active, who, ..] =
+        parts(text).try_into().map(|p: [String; 6]| p).map_err(|_| too_many(text))?;
     Ok(v1::Treatment {
         date: optional_day(&day)?,
         treatment: what,
@@ -67,13 +68,19 @@ fn too_many(text: &str) -> String {
     format!("at most six parts separated by semicolons expected, {text:?} found")
 }
 
-fn all<T>(option: &str, texts: &[String], read: impl Fn(&str) -> Result<T, String>) -> Result<Vec<T>, Failure> {
+fn all<T>(
+    option: &str,
+    texts: &[String],
+    read: impl Fn(&str) -> Result<T, String>,
+) -> Result<Vec<T>, Failure> {
     texts.iter().map(|t| read(t).map_err(|e| Failure::usage(format!("--{option}: {e}")))).collect()
 }
 
 /// Asks for what a new offer needs and was not typed.
 pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
-    let some = |text: &str| if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) };
+    let some = |text: &str| {
+        if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) }
+    };
     let a = arguments;
     if a.cultivar.is_none() {
         a.cultivar = Some(ask("Cultivar (its name on file)", None, some)?);
@@ -86,7 +93,8 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
         )?);
     }
     if a.quantity.is_none() {
-        a.quantity = Some(ask("How many", None, |t| t.parse().map_err(|_| "a whole number expected".to_string()))?);
+        a.quantity =
+            Some(ask("How many", None, |t| t.parse().map_err(|_| "a whole number expected".to_string()))?);
     }
     if a.terms.is_none() {
         a.terms = Some(ask("Terms (swap, gift, postage-only)", Some("gift"), words::parse_terms)?);
@@ -95,7 +103,11 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
         a.until = Some(ask("Last day it can be had, such as 2027-03-31", None, words::parse_day)?);
     }
     if a.place.is_none() {
-        a.place = Some(ask("Place: grid code, or latitude,longitude (kept to about 5 km)", None, words::parse_grid)?);
+        a.place = Some(ask(
+            "Place: grid code, or latitude,longitude (kept to about 5 km)",
+            None,
+            words::parse_grid,
+        )?);
     }
     if a.by.is_empty() {
         a.by = ask("Handed over by (collect, meeting, post; with commas)", Some("collect"), |t| {
@@ -104,7 +116,11 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
     }
     if a.grown_at.is_empty() {
         let usual = a.area.clone().unwrap_or_else(|| "unknown".into());
-        a.grown_at = vec![ask("Where was the plant grown (ISO 3166 code such as AU-QLD, or unknown)", Some(&usual), some)?];
+        a.grown_at = vec![ask(
+            "Where was the plant grown (ISO 3166 code such as AU-QLD, or unknown)",
+            Some(&usual),
+            some,
+        )?];
     }
     if a.form.is_none() {
         a.form = Some(ask(

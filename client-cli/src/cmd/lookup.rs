@@ -91,7 +91,10 @@ fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::
         sources(out, &report.sources);
     } else {
         let keys: Vec<&str> = report.sources.iter().map(|s| s.source_id.as_str()).collect();
-        out.faint(&format!("Sources: {}. With --evidence every piece and every citation is shown.", keys.join(", ")));
+        out.faint(&format!(
+            "Sources: {}. With --evidence every piece and every citation is shown.",
+            keys.join(", ")
+        ));
     }
     if !reply.others.is_empty() {
         out.gap();
@@ -111,7 +114,8 @@ fn origins(keys: &[String]) -> String {
 
 /// A piece of evidence.
 pub(super) fn show_piece(out: &Output, piece: &v1::Evidence) {
-    let named = if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
+    let named =
+        if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
     let place = if piece.place.is_empty() { String::new() } else { format!(", {}", piece.place) };
     let note = if piece.note.is_empty() { String::new() } else { format!(" ({})", piece.note) };
     out.item(4, "·", &format!("{} [{}{named}{place}]{note}", piece.as_stated, piece.source_id));

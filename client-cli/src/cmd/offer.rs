@@ -41,7 +41,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
                 client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
             output.reply("GetOfferResponse", &reply, |out| show(out, reply.offer.as_ref()))
         }
-        OfferCommand::Change { offer, version, draft } => change(client, output, offer, version, *draft).await,
+        OfferCommand::Change { offer, version, draft } => {
+            change(client, output, offer, version, *draft).await
+        }
         OfferCommand::Withdraw { offer, version } => {
             client.need_session()?;
             let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
@@ -105,7 +107,9 @@ async fn change(
     let mut draft = draft_of(&current);
     let paths = apply(arguments, &mut draft)?;
     if paths.is_empty() {
-        return Err(Failure::usage("say what to change, such as --quantity 5; see: scionary offer change --help"));
+        return Err(Failure::usage(
+            "say what to change, such as --quantity 5; see: scionary offer change --help",
+        ));
     }
     let request = v1::UpdateOfferRequest {
         offer_id,
@@ -172,7 +176,8 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
 /// An offer in one line.
 fn line(offer: &v1::Offer) -> String {
     let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
-    let place = offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
+    let place =
+        offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
     format!(
         "{} {} of {unknown}{} ({}), {}, until {}, {}",
         offer.quantity,
@@ -196,14 +201,15 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     out.heading(&format!("{unknown}{} ({})", offer.cultivar_name, offer.crop));
     out.field("offer", &offer.offer_id);
     out.field("state", &format!("{}, version {}", words::state(offer.state()), offer.version));
-    out.field("what", &format!(
-        "{}: {} {}",
-        words::material(offer.material()),
-        offer.quantity,
-        words::unit(offer.unit())
-    ));
+    out.field(
+        "what",
+        &format!("{}: {} {}", words::material(offer.material()), offer.quantity, words::unit(offer.unit())),
+    );
     out.field("terms", &words::terms(offer.terms()));
-    out.field("when", &format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)));
+    out.field(
+        "when",
+        &format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)),
+    );
     let place = offer.place.clone().unwrap_or_default();
     let parts = [place.label, place.area_code, place.grid_code];
     out.field("where", &parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
@@ -242,28 +248,38 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
         out.field("sprayed", &seen(health.sprayed(), &health.sprayed_text));
         for t in &health.treatments {
             let by = if t.official { "official" } else { "not official" };
-            let active = if t.active_ingredient.is_empty() { String::new() } else { format!(" with {}", t.active_ingredient) };
+            let active = if t.active_ingredient.is_empty() {
+                String::new()
+            } else {
+                format!(" with {}", t.active_ingredient)
+            };
             out.field("treatment", &format!("{} {}{active} ({by})", words::day(t.date), t.treatment));
         }
         for t in &health.tests {
-            out.field("test", &format!(
-                "{}: {} ({}, {} {} {})",
-                t.pest,
-                t.result,
-                t.laboratory,
-                t.method,
-                words::day(t.sample_date),
-                t.report_number
-            ));
+            out.field(
+                "test",
+                &format!(
+                    "{}: {} ({}, {} {} {})",
+                    t.pest,
+                    t.result,
+                    t.laboratory,
+                    t.method,
+                    words::day(t.sample_date),
+                    t.report_number
+                ),
+            );
         }
         for d in &health.documents {
-            out.field("paper", &format!(
-                "{} {} by {}, valid to {}",
-                d.document_kind,
-                d.number,
-                d.issuer,
-                words::day(d.valid_to)
-            ));
+            out.field(
+                "paper",
+                &format!(
+                    "{} {} by {}, valid to {}",
+                    d.document_kind,
+                    d.number,
+                    d.issuer,
+                    words::day(d.valid_to)
+                ),
+            );
         }
         out.field("note", &health.note);
     }

@@ -104,10 +104,9 @@ where
                 reply: (self.keep == KeepReply::Yes).then(|| reply.clone()),
             };
             // a twin of this call was faster: run again and find its reply
-            record_store::keep(tx, &scope, &key.key, kept, now).await.map_err(|error| match error {
-                StoreError::Exists => StoreError::Collision,
-                other => other,
-            })?;
+            record_store::keep(tx, &scope, &key.key, kept, now)
+                .await
+                .map_err(|e| e.if_exists(StoreError::Collision))?;
         }
         Ok(reply)
     }

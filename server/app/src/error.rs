@@ -75,7 +75,9 @@ pub enum Error {
     #[error("{0}")]
     Rule(#[from] Rule),
     /// Somebody changed it in between.
-    #[error("it was changed in between: you have version {seen}, it is at version {current}; look at it again")]
+    #[error(
+        "it was changed in between: you have version {seen}, it is at version {current}; look at it again"
+    )]
     Stale {
         /// The version that the caller had.
         seen: i64,

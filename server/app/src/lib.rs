@@ -38,7 +38,12 @@ pub struct Policy {
 
 impl Default for Policy {
     fn default() -> Self {
-        Self { sign_up: SignUpMode::Invitation, members_may_invite: true, session_days: 30, invitation_days: 14 }
+        Self {
+            sign_up: SignUpMode::Invitation,
+            members_may_invite: true,
+            session_days: 30,
+            invitation_days: 14,
+        }
     }
 }
 
@@ -68,7 +73,14 @@ impl App {
         passwords: passwords::Passwords,
     ) -> Result<Self, Error> {
         let registry = registry::Registry::load(store.reader()).await?;
-        Ok(Self(Arc::new(Inner { store, policy, clock, entropy, passwords, registry: ArcSwap::from_pointee(registry) })))
+        Ok(Self(Arc::new(Inner {
+            store,
+            policy,
+            clock,
+            entropy,
+            passwords,
+            registry: ArcSwap::from_pointee(registry),
+        })))
     }
 
     /// The database.

@@ -42,7 +42,9 @@ fn hash_with(memory: &mut Vec<Block>, password: &[u8], salt: &[u8]) -> Result<St
     let mut out = [0; Params::DEFAULT_OUTPUT_LEN];
     memory.resize(params.block_count(), Block::new());
     let argon = Argon2::new(Algorithm::Argon2id, Version::V0x13, params.clone());
-    argon.hash_password_into_with_memory(password, salt, &mut out, &mut memory[..]).map_err(|e| e.to_string())?;
+    argon
+        .hash_password_into_with_memory(password, salt, &mut out, &mut memory[..])
+        .map_err(|e| e.to_string())?;
     let hash = PasswordHash {
         algorithm: Algorithm::Argon2id.ident(),
         version: Some(Version::V0x13.into()),
@@ -76,9 +78,7 @@ fn needs_rehash(stored: &str) -> bool {
     let today = params().ok();
     let then = PasswordHash::new(stored).ok().and_then(|h| Params::try_from(&h).ok());
     match (then, today) {
-        (Some(then), Some(today)) => {
-            then.m_cost() < today.m_cost() || then.t_cost() < today.t_cost()
-        }
+        (Some(then), Some(today)) => then.m_cost() < today.m_cost() || then.t_cost() < today.t_cost(),
         (None, _) | (_, None) => false,
     }
 }

@@ -80,7 +80,8 @@ impl Password {
         let judged: String = text.chars().take(100).collect();
         let estimate = zxcvbn::zxcvbn(&judged, &inputs);
         if estimate.score() < zxcvbn::Score::Three {
-            let why = estimate.feedback().and_then(|f| f.warning()).map(|w| format!(" ({w})")).unwrap_or_default();
+            let why =
+                estimate.feedback().and_then(|f| f.warning()).map(|w| format!(" ({w})")).unwrap_or_default();
             return Err(format!("that one is guessed too easily{why}; take four or five unrelated words"));
         }
         Ok(Self(text.to_string()))

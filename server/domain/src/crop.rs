@@ -252,7 +252,7 @@ impl Crop {
                 note(at("key"), "a key that no other descriptor has expected");
             }
             let with_states = matches!(descriptor.kind, DescriptorKind::Category | DescriptorKind::Ordinal);
-            if with_states != !descriptor.states.is_empty() {
+            if with_states == descriptor.states.is_empty() {
                 note(at("states"), "states expected for a category or ordinal descriptor, and for no other");
             }
             if descriptor.kind == DescriptorKind::CountRatio
@@ -265,10 +265,16 @@ impl Crop {
             }
         }
         for timing in self.timings.iter().filter(|t| t.origin().is_empty()) {
-            note(format!("timing {}.source", timing.step), "a source, or basis = \"common practice\", expected");
+            note(
+                format!("timing {}.source", timing.step),
+                "a source, or basis = \"common practice\", expected",
+            );
         }
         for caution in self.cautions.iter().filter(|c| c.origin().is_empty()) {
-            note(format!("caution {}.source", caution.topic), "a source, or basis = \"common practice\", expected");
+            note(
+                format!("caution {}.source", caution.topic),
+                "a source, or basis = \"common practice\", expected",
+            );
         }
         wrong
     }

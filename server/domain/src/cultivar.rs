@@ -100,7 +100,11 @@ pub struct Cultivar {
 impl Cultivar {
     /// The name with what keeps it apart: `Common (Australia)`.
     pub fn full_name(&self) -> String {
-        if self.qualifier.is_empty() { self.name.clone() } else { format!("{} ({})", self.name, self.qualifier) }
+        if self.qualifier.is_empty() {
+            self.name.clone()
+        } else {
+            format!("{} ({})", self.name, self.qualifier)
+        }
     }
 }
 

@@ -52,8 +52,11 @@ impl Fields {
         let trimmed = text.trim();
         let length = trimmed.chars().count();
         if length < min || length > max {
-            let wanted =
-                if min == 0 { format!("at most {max} characters") } else { format!("{min} to {max} characters") };
+            let wanted = if min == 0 {
+                format!("at most {max} characters")
+            } else {
+                format!("{min} to {max} characters")
+            };
             self.wrong(field, format!("{wanted} expected, {length} found"));
             return None;
         }

@@ -192,7 +192,7 @@ mod tests {
         // Nashville to Los Angeles airports: 2,886.444 km on a sphere of 6,371 km radius (a widely
         // published worked example, value from memory); scaled to our radius.
         let km = haversine_km((36.12, -86.67), (33.94, -118.40));
-        assert!((km - 2886.444_44 * 6371.0088 / 6371.0).abs() < 0.01, "{km}");
+        assert!((km - 2_886.444_44 * 6_371.008_8 / 6_371.0).abs() < 0.01, "{km}");
     }
 
     #[test]

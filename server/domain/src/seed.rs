@@ -166,7 +166,12 @@ pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report 
     Report {
         how_sure: how_sure(stated, sprouting, off_type),
         advice: advice(crop, cultivar, answer, known(off_type).as_ref()),
-        cautions: crop.cautions.iter().filter(|c| c.topic != "sap" || answer != Answer::Unknown).cloned().collect(),
+        cautions: crop
+            .cautions
+            .iter()
+            .filter(|c| c.topic != "sap" || answer != Answer::Unknown)
+            .cloned()
+            .collect(),
         findings: relevant(findings),
         answer,
         headline,
@@ -198,7 +203,9 @@ fn answer(
         let range = known(off_type).map(|k| k.text).unwrap_or_default();
         return (
             Answer::Contested,
-            format!("The sources disagree: off-type rates from {range} seedlings are reported. Do not count on its seed."),
+            format!(
+                "The sources disagree: off-type rates from {range} seedlings are reported. Do not count on its seed."
+            ),
         );
     }
     if let Some(rate) = known(off_type) {
@@ -215,29 +222,43 @@ fn answer(
                     if classes.contains(&"polyembryonic") { ", although it is polyembryonic" } else { "" }
                 ),
             ),
-            _ if rate.middle > TRUE_UPPER => {
-                (Answer::PartlyTrue, format!("Its seed comes true only in part: {} seedlings were off-type.", rate.text))
-            }
+            _ if rate.middle > TRUE_UPPER => (
+                Answer::PartlyTrue,
+                format!("Its seed comes true only in part: {} seedlings were off-type.", rate.text),
+            ),
             counted => (
                 Answer::OftenTrue,
                 format!(
                     "Its seed often comes true: {} seedlings were off-type{}.",
                     rate.text,
-                    if counted.is_some() { "; more counts are needed to be sure" } else { "; how many were counted is not on file" }
+                    if counted.is_some() {
+                        "; more counts are needed to be sure"
+                    } else {
+                        "; how many were counted is not on file"
+                    }
                 ),
             ),
         };
     }
     if contested(stated) {
-        return (Answer::Contested, "The sources disagree on what kind of seed it has. Do not count on its seed.".into());
+        return (
+            Answer::Contested,
+            "The sources disagree on what kind of seed it has. Do not count on its seed.".into(),
+        );
     }
     let size = sprouting.and_then(|f| f.share.as_ref()).map(|s| (s.size, s.standing));
     let sprouting_known = known(sprouting);
     if classes.contains(&"monoembryonic") {
         if matches!(size, Some((Size::Many, _))) {
-            return (Answer::Contested, "It is stated monoembryonic, but most of the seeds counted sent up several sprouts.".into());
+            return (
+                Answer::Contested,
+                "It is stated monoembryonic, but most of the seeds counted sent up several sprouts.".into(),
+            );
         }
-        return (Answer::NotTrue, "Its seed does not come true: each seed gives one new seedling, a gamble.".into());
+        return (
+            Answer::NotTrue,
+            "Its seed does not come true: each seed gives one new seedling, a gamble.".into(),
+        );
     }
     if classes.contains(&"polyembryonic") {
         return match sprouting_known {
@@ -250,30 +271,38 @@ fn answer(
             ),
             _ => (
                 Answer::OftenTrue,
-                format!("Its seed often comes true; off-types were not counted for this cultivar, and {}.", crop.seed.off_type_text),
+                format!(
+                    "Its seed often comes true; off-types were not counted for this cultivar, and {}.",
+                    crop.seed.off_type_text
+                ),
             ),
         };
     }
     match size {
         Some((Size::Few, _)) => {
-            return (Answer::NotTrue, "Its seed does not come true: nearly all seeds counted gave one new seedling.".into());
+            return (
+                Answer::NotTrue,
+                "Its seed does not come true: nearly all seeds counted gave one new seedling.".into(),
+            );
         }
         Some((Size::Many, _)) => {
             return (
                 Answer::OftenTrue,
-                format!("Most of its seeds send up several sprouts; off-types were not counted for this cultivar, and {}.", crop.seed.off_type_text),
+                format!(
+                    "Most of its seeds send up several sprouts; off-types were not counted for this cultivar, and {}.",
+                    crop.seed.off_type_text
+                ),
             );
         }
         Some((Size::Unclear, _)) | None => {}
     }
     let yes_no = states(comes_true);
     match (yes_no.contains(&"yes"), yes_no.contains(&"no")) {
-        (true, true) => return (Answer::Contested, "The sources disagree on whether its seed comes true.".into()),
+        (true, true) => {
+            return (Answer::Contested, "The sources disagree on whether its seed comes true.".into());
+        }
         (true, false) => {
-            return (
-                Answer::OftenTrue,
-                "Its seed is said to come true; nobody on file counted it.".into(),
-            );
+            return (Answer::OftenTrue, "Its seed is said to come true; nobody on file counted it.".into());
         }
         (false, true) => {
             return (Answer::NotTrue, "Its seed is said not to come true; a seedling is a new plant.".into());
@@ -283,7 +312,10 @@ fn answer(
     if let Some(several) = sprouting_known {
         return (
             Answer::Doubtful,
-            format!("Not known: {} seeds sent up several sprouts, but nobody counted how many of those seedlings were true.", several.text),
+            format!(
+                "Not known: {} seeds sent up several sprouts, but nobody counted how many of those seedlings were true.",
+                several.text
+            ),
         );
     }
     if crop.seed.default_class == "monoembryonic" {
@@ -315,24 +347,35 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
     let name = cultivar.full_name();
     let graft = || {
         step(
-            format!("For a tree that is surely {name}: graft a scion from a known tree on a seedling rootstock, or look for a grafted plant."),
+            format!(
+                "For a tree that is surely {name}: graft a scion from a known tree on a seedling rootstock, or look for a grafted plant."
+            ),
             practice(),
         )
     };
     let rogue = || {
         (!crop.seed.roguing_text.is_empty()).then(|| {
-            let origins = if crop.seed.roguing_sources.is_empty() { practice() } else { crop.seed.roguing_sources.clone() };
+            let origins = if crop.seed.roguing_sources.is_empty() {
+                practice()
+            } else {
+                crop.seed.roguing_sources.clone()
+            };
             step(sentence(&crop.seed.roguing_text), origins)
         })
     };
     let alone = || {
         (!crop.seed.single_sprout_text.is_empty()).then(|| {
-            let origins =
-                if crop.seed.single_sprout_sources.is_empty() { practice() } else { crop.seed.single_sprout_sources.clone() };
+            let origins = if crop.seed.single_sprout_sources.is_empty() {
+                practice()
+            } else {
+                crop.seed.single_sprout_sources.clone()
+            };
             step(format!("Mark seedlings that come up alone: {}.", crop.seed.single_sprout_text), origins)
         })
     };
-    let report_back = || step("Count what comes up (seeds sown, sprouts of each seed) and keep the numbers: that is how this answer gets better.".into(), practice());
+    let report_back = || {
+        step("Count what comes up (seeds sown, sprouts of each seed) and keep the numbers: that is how this answer gets better.".into(), practice())
+    };
     let mut all = Vec::new();
     match answer {
         Answer::ComesTrue | Answer::OftenTrue | Answer::PartlyTrue | Answer::Doubtful | Answer::BothKinds => {
@@ -347,7 +390,10 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
             });
             if answer == Answer::BothKinds || answer == Answer::Doubtful {
                 all.push(graft());
-                all.push(step("If you sow: keep the seeds apart and prefer seeds that send up several sprouts.".into(), practice()));
+                all.push(step(
+                    "If you sow: keep the seeds apart and prefer seeds that send up several sprouts.".into(),
+                    practice(),
+                ));
             } else {
                 all.push(match keep {
                     Some(text) => step(text, vec!["computed".into()]),
@@ -404,7 +450,11 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
 
 /// `2 or more seedlings from different seeds`.
 fn at_least(count: u32) -> String {
-    if count == 1 { "at least one seedling".into() } else { format!("{count} or more seedlings from different seeds") }
+    if count == 1 {
+        "at least one seedling".into()
+    } else {
+        format!("{count} or more seedlings from different seeds")
+    }
 }
 
 fn sentence(text: &str) -> String {

@@ -57,7 +57,8 @@ pub struct SeedModel {
 impl SeedModel {
     /// Chance that the plant kept is true when a sprout is picked at random.
     pub fn random_keep(self) -> f64 {
-        self.germination * (self.several * (1.0 - self.zygotic / self.sprouts) + (1.0 - self.several) * self.lone_true)
+        self.germination
+            * (self.several * (1.0 - self.zygotic / self.sprouts) + (1.0 - self.several) * self.lone_true)
     }
     /// The same after the weakest sprout is pulled; `weakest_is_zygotic` is the chance that it is the
     /// zygotic one where there is one. It helps exactly when that chance is above 1 / sprouts.

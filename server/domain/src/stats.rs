@@ -68,7 +68,9 @@ pub fn binomial_at_least(k: u32, n: u32, p: f64) -> f64 {
     if p >= 1.0 {
         return 1.0;
     }
-    let below: f64 = (0..k).map(|i| (ln_choose(n, i) + f64::from(i) * p.ln() + f64::from(n - i) * (1.0 - p).ln()).exp()).sum();
+    let below: f64 = (0..k)
+        .map(|i| (ln_choose(n, i) + f64::from(i) * p.ln() + f64::from(n - i) * (1.0 - p).ln()).exp())
+        .sum();
     (1.0 - below).clamp(0.0, 1.0)
 }
 

@@ -105,7 +105,11 @@ impl FromStr for Date {
         let parts: Vec<&str> = text.trim().split('-').collect();
         let [year, month, day] = parts.as_slice() else { return Err(wrong()) };
         let number = |part: &str| {
-            part.bytes().all(|b| b.is_ascii_digit()).then(|| part.parse::<i32>().ok()).flatten().ok_or_else(wrong)
+            part.bytes()
+                .all(|b| b.is_ascii_digit())
+                .then(|| part.parse::<i32>().ok())
+                .flatten()
+                .ok_or_else(wrong)
         };
         Self::new(number(year)?, number(month)?, number(day)?).map_err(|_| wrong())
     }

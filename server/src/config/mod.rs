@@ -88,7 +88,13 @@ impl Config {
         };
         let database = values.text("storage.database");
         if !["sqlite:", "postgres://", "postgresql://"].iter().any(|p| database.starts_with(p)) {
-            values.wrong("storage.database", "a URL such as sqlite:scionary.db or postgres://user@host/name expected");
+            values.wrong(
+                "storage.database",
+                "a URL such as sqlite:scionary.db or postgres://user@host/name expected",
+            );
+        }
+        if let Err(expected) = crate::logging::check(&values.text("log.filter")) {
+            values.wrong("log.filter", &expected);
         }
         Some(Self {
             name: values.text("server.name"),

@@ -51,7 +51,9 @@ fn setting(key: &str) -> Option<&'static Setting> {
 fn nearest(key: &str) -> String {
     use scionary_domain::names::distance::similarity;
     let best = SETTINGS.iter().max_by(|a, b| similarity(a.key, key).total_cmp(&similarity(b.key, key)));
-    best.filter(|s| similarity(s.key, key) > 0.5).map(|s| format!("; did you mean {}?", s.key)).unwrap_or_default()
+    best.filter(|s| similarity(s.key, key) > 0.5)
+        .map(|s| format!("; did you mean {}?", s.key))
+        .unwrap_or_default()
 }
 
 impl Values {
@@ -122,11 +124,17 @@ fn read_file(values: &mut Values, file: &PathBuf) {
     for (section, item) in document.iter() {
         let Some(table) = item.as_table_like() else {
             let line = item.span().map_or(0, |span| line_of(&text, span.start));
-            values.mistakes.push(format!("{shown} line {line}: {section}: settings stand in sections such as [listen]"));
+            values
+                .mistakes
+                .push(format!("{shown} line {line}: {section}: settings stand in sections such as [listen]"));
             continue;
         };
         for (name, item) in table.iter() {
             let line = item.span().map_or(0, |span| line_of(&text, span.start));
+            #[expect(
+                clippy::wildcard_enum_match_arm,
+                reason = "what is no plain value is shown as it is written"
+            )]
             let value = match item {
                 Item::Value(Value::String(text)) => text.value().clone(),
                 Item::Value(Value::Integer(number)) => number.value().to_string(),
@@ -158,7 +166,9 @@ pub fn load(sources: &Sources) -> Result<Config, ConfigError> {
     for pair in &sources.set {
         match pair.split_once('=') {
             Some((key, text)) => values.put(key.trim(), text.trim().to_string(), "command line".into()),
-            None => values.mistakes.push(format!("command line: --set takes section.name=value, {pair:?} found")),
+            None => {
+                values.mistakes.push(format!("command line: --set takes section.name=value, {pair:?} found"))
+            }
         }
     }
     let config = Config::build(&mut values);

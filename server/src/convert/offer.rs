@@ -10,7 +10,8 @@ use scionary_domain::{
     offer::{
         Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
         health::{
-            Declaration, DeclarationDraft, Document, Form, GrownAtDraft, Observed, PestTest, Purpose, Treatment,
+            Declaration, DeclarationDraft, Document, Form, GrownAtDraft, Observed, PestTest, Purpose,
+            Treatment,
         },
     },
     time::Date,
@@ -40,15 +41,21 @@ macro_rules! pairs {
     };
 }
 
-pairs!(write_material, read_material, Material, Material {
-    ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed,
-});
+pairs!(
+    write_material,
+    read_material,
+    Material,
+    Material { ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed }
+);
 pairs!(write_unit, read_unit, QuantityUnit, Unit { Sticks, Seeds, Plants, Fruits, Grams });
 pairs!(write_terms, read_terms, Terms, Terms { Swap, Gift, PostageOnly });
 pairs!(write_hand_over, read_hand_over, HandOver, HandOver { Collect, Meeting, Post });
-pairs!(write_form, read_form, MaterialForm, Form {
-    Leafless, WithLeaves, BareRoot, InMedium, CleanedSeed, SeedInHusk, WholeFruit,
-});
+pairs!(
+    write_form,
+    read_form,
+    MaterialForm,
+    Form { Leafless, WithLeaves, BareRoot, InMedium, CleanedSeed, SeedInHusk, WholeFruit }
+);
 pairs!(write_purpose, read_purpose, Purpose, Purpose { Planting, EatingAndSowing });
 pairs!(write_observed, read_observed, Observed, Observed { Yes, No, Unknown });
 
@@ -218,7 +225,8 @@ pub fn create(request: v1::CreateOfferRequest) -> Result<CreateOffer, Error> {
 pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
     let v1::UpdateOfferRequest { offer_id, version, offer, update_mask } = request;
     let mut wrong = Vec::new();
-    let id = offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
+    let id =
+        offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
     let (cultivar, crop, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
     let fields = update_mask
         .unwrap_or_default()

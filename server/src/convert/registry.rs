@@ -124,7 +124,11 @@ fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
         interval: share.map(|s| v1::ShareRange { low: s.interval.0, high: s.interval.1 }),
         counted: share.map_or(0, |s| i64::try_from(s.counted).unwrap_or(i64::MAX)),
         of_these: share.map_or(0, |s| i64::try_from(s.of_these).unwrap_or(i64::MAX)),
-        evidence: finding.pieces.iter().map(|p| evidence(&p.evidence, &finding.label, p.weight, &p.why)).collect(),
+        evidence: finding
+            .pieces
+            .iter()
+            .map(|p| evidence(&p.evidence, &finding.label, p.weight, &p.why))
+            .collect(),
         sides: finding
             .sides
             .iter()

@@ -23,6 +23,12 @@ impl Paper {
     pub(super) fn item(&self, label: &str, text: &str) {
         let first = format!("  {label} ");
         let rest = " ".repeat(first.chars().count().min(6));
-        println!("{}", textwrap::fill(text, textwrap::Options::new(self.width).initial_indent(&first).subsequent_indent(&rest)));
+        println!(
+            "{}",
+            textwrap::fill(
+                text,
+                textwrap::Options::new(self.width).initial_indent(&first).subsequent_indent(&rest)
+            )
+        );
     }
 }

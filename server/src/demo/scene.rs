@@ -1,10 +1,7 @@
 //! The invented club: accounts and offers, made through the same use cases as everybody's.
 
 use anyhow::Result;
-use scionary_app::{
-    App, Call, KeepReply,
-    offers::CreateOffer,
-};
+use scionary_app::{App, Call, KeepReply, offers::CreateOffer};
 use scionary_domain::{
     account::{Account, Actor},
     ids::SessionId,

@@ -48,9 +48,14 @@ async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
     println!();
     paper.text("What it rests on:");
     for finding in &report.findings {
-        paper.item("-", &format!("{}: {}. Standing: {}.", finding.label, finding.text, finding.standing_text));
+        paper
+            .item("-", &format!("{}: {}. Standing: {}.", finding.label, finding.text, finding.standing_text));
         for piece in &finding.evidence {
-            let named = if piece.named_as.is_empty() { String::new() } else { format!(" (as “{}”)", piece.named_as) };
+            let named = if piece.named_as.is_empty() {
+                String::new()
+            } else {
+                format!(" (as “{}”)", piece.named_as)
+            };
             paper.item("   ·", &format!("{} [{}]{named}", piece.as_stated, piece.source_id));
         }
     }
@@ -118,18 +123,21 @@ async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
     let offer = reply.offer.context("the offer came back empty")?;
     paper.text(&format!("Posted as {}: {}.", offer.offer_id, describe(&offer)));
     let health = offer.health.unwrap_or_default();
-    paper.item("-", &format!("Grown at {}; in growing medium; pests seen: {}; symptoms seen: no; sprayed: no.", "XB-NS", health.pests_text));
+    paper.item(
+        "-",
+        &format!(
+            "Grown at {}; in growing medium; pests seen: {}; symptoms seen: no; sprayed: no.",
+            "XB-NS", health.pests_text
+        ),
+    );
     paper.item("-", &offer.movement_notice);
     Ok(())
 }
 
 async fn find(channel: &Channel, paper: &Paper) -> Result<()> {
     paper.title("4. Find what is offered within 50 km");
-    let request = v1::SearchOffersRequest {
-        near_grid_code: "2CGV4300+".into(),
-        within_km: 50,
-        ..Default::default()
-    };
+    let request =
+        v1::SearchOffersRequest { near_grid_code: "2CGV4300+".into(), within_km: 50, ..Default::default() };
     let reply = OfferServiceClient::new(channel.clone()).search_offers(request).await?.into_inner();
     for found in reply.offers {
         let Some(offer) = found.offer else { continue };
@@ -144,7 +152,11 @@ fn describe(offer: &v1::Offer) -> String {
     let material = word(offer.material().as_str_name(), "MATERIAL_");
     let unit = word(offer.unit().as_str_name(), "QUANTITY_UNIT_");
     let terms = word(offer.terms().as_str_name(), "TERMS_");
-    let until = read_date("", offer.available_until, &mut Vec::new()).map(|d| d.to_string()).unwrap_or_default();
+    let until =
+        read_date("", offer.available_until, &mut Vec::new()).map(|d| d.to_string()).unwrap_or_default();
     let place = offer.place.as_ref().map(|p| p.label.clone()).unwrap_or_default();
-    format!("{} {unit} of {} ({material}), {terms}, until {until}, {place}", offer.quantity, offer.cultivar_name)
+    format!(
+        "{} {unit} of {} ({material}), {terms}, until {until}, {place}",
+        offer.quantity, offer.cultivar_name
+    )
 }

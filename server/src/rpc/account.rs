@@ -52,7 +52,10 @@ fn ended(count: u64) -> i32 {
 
 #[tonic::async_trait]
 impl AccountService for AccountRpc {
-    async fn sign_up(&self, request: Request<v1::SignUpRequest>) -> Result<Response<v1::SignUpResponse>, Status> {
+    async fn sign_up(
+        &self,
+        request: Request<v1::SignUpRequest>,
+    ) -> Result<Response<v1::SignUpResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let mut request = request.into_inner();
         let password = std::mem::take(&mut request.password);
@@ -72,7 +75,10 @@ impl AccountService for AccountRpc {
         admitted.reply(self.app.write(&call, use_case, KeepReply::Yes, encode).await)
     }
 
-    async fn sign_in(&self, request: Request<v1::SignInRequest>) -> Result<Response<v1::SignInResponse>, Status> {
+    async fn sign_in(
+        &self,
+        request: Request<v1::SignInRequest>,
+    ) -> Result<Response<v1::SignInResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let v1::SignInRequest { handle, password, label } = request.into_inner();
         self.throttle
@@ -90,7 +96,10 @@ impl AccountService for AccountRpc {
         }))
     }
 
-    async fn sign_out(&self, request: Request<v1::SignOutRequest>) -> Result<Response<v1::SignOutResponse>, Status> {
+    async fn sign_out(
+        &self,
+        request: Request<v1::SignOutRequest>,
+    ) -> Result<Response<v1::SignOutResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let use_case = SignOut { everywhere: false };
         let done = self.app.write(&admitted.call(), use_case, KeepReply::Yes, |_| Vec::new()).await;
@@ -127,11 +136,15 @@ impl AccountService for AccountRpc {
             .prepare_change_password(&call, &current_password, &new_password)
             .await
             .map_err(|e| admitted.fail(e))?;
-        let encode = |count: &u64| v1::ChangePasswordResponse { sessions_ended: ended(*count) }.encode_to_vec();
+        let encode =
+            |count: &u64| v1::ChangePasswordResponse { sessions_ended: ended(*count) }.encode_to_vec();
         admitted.reply(self.app.write(&call, use_case, KeepReply::Yes, encode).await)
     }
 
-    async fn who_am_i(&self, request: Request<v1::WhoAmIRequest>) -> Result<Response<v1::WhoAmIResponse>, Status> {
+    async fn who_am_i(
+        &self,
+        request: Request<v1::WhoAmIRequest>,
+    ) -> Result<Response<v1::WhoAmIResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         match &admitted.call().actor {
             Actor::Member { account, session_expires_at, .. } => Ok(Response::new(v1::WhoAmIResponse {

@@ -21,7 +21,10 @@ impl CropService for CropRpc {
         Ok(Response::new(v1::ListCropsResponse { crops }))
     }
 
-    async fn get_crop(&self, request: Request<v1::GetCropRequest>) -> Result<Response<v1::GetCropResponse>, Status> {
+    async fn get_crop(
+        &self,
+        request: Request<v1::GetCropRequest>,
+    ) -> Result<Response<v1::GetCropResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let registry = self.0.registry();
         let slug = request.into_inner().crop;

@@ -67,7 +67,9 @@ impl CultivarService for CultivarRpc {
         let v1::ListCultivarsRequest { crop, seed_answer, page_size, page_token } = request.into_inner();
         let answer = convert::read_answer(seed_answer);
         if answer.is_none() && seed_answer != 0 {
-            return Err(admitted.fail(FieldError::new("seed_answer", "an answer known to this server expected")));
+            return Err(
+                admitted.fail(FieldError::new("seed_answer", "an answer known to this server expected"))
+            );
         }
         let page = registry.list(&crop, answer, page_size, &page_token).map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ListCultivarsResponse {
@@ -93,7 +95,8 @@ impl CultivarService for CultivarRpc {
     ) -> Result<Response<v1::ListEvidenceResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let registry = self.0.registry();
-        let v1::ListEvidenceRequest { cultivar_id, descriptor_key, page_size, page_token } = request.into_inner();
+        let v1::ListEvidenceRequest { cultivar_id, descriptor_key, page_size, page_token } =
+            request.into_inner();
         let id: CultivarId =
             cultivar_id.parse().map_err(|e| admitted.fail(FieldError::new("cultivar_id", format!("{e}"))))?;
         let size = page::page_size(page_size).map_err(|e| admitted.fail(e))?;
@@ -119,7 +122,8 @@ impl CultivarService for CultivarRpc {
             .collect();
         let more = rows.len() > size;
         rows.truncate(size);
-        let label = |key: &str| crop.and_then(|c| c.descriptor(key)).map_or(key.to_string(), |d| d.label.clone());
+        let label =
+            |key: &str| crop.and_then(|c| c.descriptor(key)).map_or(key.to_string(), |d| d.label.clone());
         let weight = |e: &scionary_domain::evidence::Evidence| {
             record
                 .findings

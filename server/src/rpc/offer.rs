@@ -58,7 +58,8 @@ impl OfferService for OfferRpc {
     ) -> Result<Response<v1::SearchOffersResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let call = admitted.call();
-        let (search, page_size, token) = convert::search(request.into_inner()).map_err(|e| admitted.fail(e))?;
+        let (search, page_size, token) =
+            convert::search(request.into_inner()).map_err(|e| admitted.fail(e))?;
         let found =
             self.0.search_offers(&call, &search, page_size, &token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::SearchOffersResponse {

@@ -9,9 +9,8 @@ use scionary_domain::{
     time::Timestamp,
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter, QueryOrder,
-    QuerySelect,
-    sea_query::Expr,
+    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter,
+    QueryOrder, QuerySelect, sea_query::Expr,
 };
 
 use crate::{
@@ -68,7 +67,8 @@ fn to_account(row: account::Model, grants: Vec<role_grant::Model>) -> Result<Acc
     let roles = grants
         .into_iter()
         .map(|g| {
-            Role::from_parts(&g.role, &g.scope).ok_or_else(|| StoreError::corrupt("role_grant.role", format!("{:?}", g.role)))
+            Role::from_parts(&g.role, &g.scope)
+                .ok_or_else(|| StoreError::corrupt("role_grant.role", format!("{:?}", g.role)))
         })
         .collect::<Result<_, _>>()?;
     Ok(Account {
@@ -98,7 +98,10 @@ pub async fn account(db: &impl Source, id: AccountId) -> Result<Option<Account>,
 }
 
 /// The account with a handle, and its password's hash.
-pub async fn account_to_sign_in(db: &impl Source, key: &str) -> Result<Option<(Account, String)>, StoreError> {
+pub async fn account_to_sign_in(
+    db: &impl Source,
+    key: &str,
+) -> Result<Option<(Account, String)>, StoreError> {
     let row = account::Entity::find().filter(account::Column::HandleKey.eq(key)).one(db.inner()).await?;
     let hash = row.as_ref().map(|r| r.password_hash.clone());
     Ok(with_roles(db, row).await?.zip(hash))
@@ -110,7 +113,10 @@ pub async fn password_hash(db: &impl Source, id: AccountId) -> Result<Option<Str
 }
 
 /// The display names of some accounts.
-pub async fn display_names(db: &impl Source, ids: &[AccountId]) -> Result<HashMap<AccountId, String>, StoreError> {
+pub async fn display_names(
+    db: &impl Source,
+    ids: &[AccountId],
+) -> Result<HashMap<AccountId, String>, StoreError> {
     let mut uuids: Vec<_> = ids.iter().map(|id| id.uuid()).collect();
     uuids.sort_unstable();
     uuids.dedup();
@@ -369,7 +375,11 @@ pub async fn invitations_by(
 }
 
 /// How many open invitations an account has.
-pub async fn open_invitations(db: &impl Source, account: AccountId, now: Timestamp) -> Result<u64, StoreError> {
+pub async fn open_invitations(
+    db: &impl Source,
+    account: AccountId,
+    now: Timestamp,
+) -> Result<u64, StoreError> {
     Ok(invitation::Entity::find()
         .filter(invitation::Column::CreatedBy.eq(account.uuid()))
         .filter(invitation::Column::UsedAt.is_null())

@@ -7,11 +7,7 @@ use sea_orm::{
     sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous},
 };
 
-use crate::{
-    door::Writer,
-    error::StoreError,
-    source::Reader,
-};
+use crate::{door::Writer, error::StoreError, source::Reader};
 
 /// Which database it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,7 +36,13 @@ pub struct Options {
 impl Options {
     /// The usual settings for a database.
     pub fn new(url: impl Into<String>) -> Self {
-        Self { url: url.into(), connections: 8, wait: Duration::from_secs(5), write_queue: 1024, write_group: 64 }
+        Self {
+            url: url.into(),
+            connections: 8,
+            wait: Duration::from_secs(5),
+            write_queue: 1024,
+            write_group: 64,
+        }
     }
 }
 
@@ -92,10 +94,13 @@ impl Store {
         let shown = |e: DbErr| ConnectError::Open(hide_password(&e.to_string(), &options.url));
         match backend {
             Backend::Sqlite => {
+                make_private(&options.url).map_err(|e| ConnectError::Open(e.to_string()))?;
                 let writer = Database::connect(sqlite(options, 1, false)).await.map_err(shown)?;
                 // the file and its journal mode exist before readers come
                 writer.execute_unprepared("PRAGMA user_version").await.map_err(shown)?;
-                let reader = Database::connect(sqlite(options, options.connections.max(1), true)).await.map_err(shown)?;
+                let reader = Database::connect(sqlite(options, options.connections.max(1), true))
+                    .await
+                    .map_err(shown)?;
                 Ok(Self {
                     backend,
                     reader: Reader(reader),
@@ -104,8 +109,9 @@ impl Store {
                 })
             }
             Backend::Postgres => {
-                let pool =
-                    Database::connect(base(&options.url, options.connections.max(2), options.wait)).await.map_err(shown)?;
+                let pool = Database::connect(base(&options.url, options.connections.max(2), options.wait))
+                    .await
+                    .map_err(shown)?;
                 Ok(Self {
                     backend,
                     reader: Reader(pool.clone()),
@@ -163,6 +169,24 @@ fn sqlite(options: &Options, connections: u32, read_only: bool) -> ConnectOption
         if read_only { o.pragma("query_only", "on") } else { o }
     });
     connect
+}
+
+/// A new file is its owner's alone, whatever the umask: it holds password hashes and sessions. SQLite gives
+/// the files beside it the same permissions.
+fn make_private(url: &str) -> std::io::Result<()> {
+    let path = url.trim_start_matches("sqlite:").trim_start_matches("//");
+    let path = path.split('?').next().unwrap_or_default();
+    if path.is_empty() || path == ":memory:" {
+        return Ok(());
+    }
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    match options.open(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
+        Ok(_) | Err(_) => Ok(()),
+    }
 }
 
 fn hide_password(text: &str, url: &str) -> String {

@@ -127,7 +127,9 @@ impl Store {
                 let (reply, answer) = oneshot::channel();
                 let queued = InQueue { job, reply, result: None };
                 queue.try_send(Message::Job(Box::new(queued))).map_err(|_| StoreError::Busy)?;
-                answer.await.unwrap_or_else(|_| Err(StoreError::Unavailable("the writer stopped".into()).into()))
+                answer
+                    .await
+                    .unwrap_or_else(|_| Err(StoreError::Unavailable("the writer stopped".into()).into()))
             }
             Writer::Direct(db) => {
                 // detached, so that a caller who gives up does not stop a commit half way
@@ -189,8 +191,10 @@ async fn write_group(db: &DatabaseConnection, jobs: Vec<Box<dyn Queued>>) {
     if jobs.is_empty() {
         return;
     }
-    let immediate =
-        TransactionOptions { sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate), ..Default::default() };
+    let immediate = TransactionOptions {
+        sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
+        ..Default::default()
+    };
     let committed = match db.begin_with_options(immediate).await {
         Ok(outer) => {
             for job in &mut jobs {

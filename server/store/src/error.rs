@@ -31,6 +31,10 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// Another error in place of [`StoreError::Exists`]: what it means that the thing exists.
+    pub fn if_exists<E: From<Self>>(self, meaning: E) -> E {
+        if matches!(self, Self::Exists) { meaning } else { self.into() }
+    }
     pub(crate) fn corrupt(what: &'static str, why: impl std::fmt::Display) -> Self {
         Self::Corrupt { what, why: why.to_string() }
     }
@@ -48,8 +52,9 @@ impl From<DbErr> for StoreError {
             return Self::Exists;
         }
         let text = error.to_string();
-        if let DbErr::Query(RuntimeErr::SqlxError(e)) | DbErr::Exec(RuntimeErr::SqlxError(e)) | DbErr::Conn(RuntimeErr::SqlxError(e)) =
-            &error
+        if let DbErr::Query(RuntimeErr::SqlxError(e))
+        | DbErr::Exec(RuntimeErr::SqlxError(e))
+        | DbErr::Conn(RuntimeErr::SqlxError(e)) = &error
         {
             return match e.as_database_error().and_then(|d| d.code().map(|c| c.to_string())) {
                 Some(code) if COLLISIONS.contains(&code.as_str()) => Self::Collision,
@@ -59,6 +64,7 @@ impl From<DbErr> for StoreError {
                 None => Self::Unavailable(text),
             };
         }
+        #[expect(clippy::wildcard_enum_match_arm, reason = "the library's own enum, open to new variants")]
         match error {
             DbErr::ConnectionAcquire(_) | DbErr::Conn(_) => Self::Unavailable(text),
             _ => Self::Refused(text),

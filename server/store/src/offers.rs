@@ -8,7 +8,8 @@ use scionary_domain::{
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait, Order, PaginatorTrait, QueryFilter, QueryOrder,
+    ActiveValue::Set,
+    ColumnTrait, Condition, EntityTrait, ExprTrait, Order, PaginatorTrait, QueryFilter, QueryOrder,
     QuerySelect,
     sea_query::{Expr, SimpleExpr},
 };
@@ -97,9 +98,11 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
         .map(|code| AreaCode::parse(code).map_err(|e| StoreError::corrupt("offer.area_code", e)))
         .transpose()?;
     let mut hand_over = Vec::new();
-    for (set, way) in
-        [(row.by_collect, HandOver::Collect), (row.by_meeting, HandOver::Meeting), (row.by_post, HandOver::Post)]
-    {
+    for (set, way) in [
+        (row.by_collect, HandOver::Collect),
+        (row.by_meeting, HandOver::Meeting),
+        (row.by_post, HandOver::Post),
+    ] {
         if set {
             hand_over.push(way);
         }
@@ -119,7 +122,8 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
             available_until: Date::from_days(row.until_day),
             place: Place {
                 area,
-                grid: GridCode::parse(&row.grid_code).map_err(|e| StoreError::corrupt("offer.grid_code", e))?,
+                grid: GridCode::parse(&row.grid_code)
+                    .map_err(|e| StoreError::corrupt("offer.grid_code", e))?,
                 label: row.place_label,
             },
             hand_over,
@@ -228,7 +232,7 @@ pub async fn by_giver(
 ) -> Result<Vec<Ranked>, StoreError> {
     let mut query = offer::Entity::find().filter(offer::Column::AccountId.eq(account.uuid()));
     if let Some(key) = after {
-        query = query.filter(beyond(Expr::col(offer::Column::CreatedAt).into(), Order::Desc, key));
+        query = query.filter(beyond(Expr::col(offer::Column::CreatedAt), Order::Desc, key));
     }
     let rows = query
         .order_by_desc(offer::Column::CreatedAt)
@@ -345,12 +349,13 @@ pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>,
     }
     let (rank, order) = match (query.order, &plane) {
         (OfferOrder::Nearest, Some(plane)) => (plane.expression(), Order::Asc),
-        (OfferOrder::Nearest | OfferOrder::Newest, _) => (Expr::col(C::CreatedAt).into(), Order::Desc),
+        (OfferOrder::Nearest | OfferOrder::Newest, _) => (Expr::col(C::CreatedAt), Order::Desc),
     };
     if let Some(key) = query.after {
         find = find.filter(beyond(rank.clone(), order.clone(), key));
     }
-    let rows = find.order_by(rank, order.clone()).order_by(C::Id, order).limit(query.limit).all(db.inner()).await?;
+    let rows =
+        find.order_by(rank, order.clone()).order_by(C::Id, order).limit(query.limit).all(db.inner()).await?;
     rows.into_iter()
         .map(|row| {
             let rank = match (query.order, &plane) {

@@ -140,8 +140,11 @@ pub async fn setting(db: &impl Source, name: &str) -> Result<Option<String>, Sto
 
 /// Changes a shared setting.
 pub async fn set_setting(tx: &Tx, name: &str, value: &str, at: Timestamp) -> Result<(), StoreError> {
-    let row =
-        setting::ActiveModel { name: Set(name.into()), value: Set(value.into()), updated_at: Set(at.micros()) };
+    let row = setting::ActiveModel {
+        name: Set(name.into()),
+        value: Set(value.into()),
+        updated_at: Set(at.micros()),
+    };
     setting::Entity::insert(row)
         .on_conflict(
             OnConflict::column(setting::Column::Name)

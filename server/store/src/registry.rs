@@ -116,7 +116,8 @@ pub async fn put_source(tx: &Tx, citation: &Citation) -> Result<(), StoreError> 
 pub async fn cultivars(db: &impl Source) -> Result<Vec<Cultivar>, StoreError> {
     let rows = cultivar::Entity::find().order_by_asc(cultivar::Column::Id).all(db.inner()).await?;
     let names = cultivar_name::Entity::find().order_by_asc(cultivar_name::Column::Id).all(db.inner()).await?;
-    let parents = cultivar_parent::Entity::find().order_by_asc(cultivar_parent::Column::Id).all(db.inner()).await?;
+    let parents =
+        cultivar_parent::Entity::find().order_by_asc(cultivar_parent::Column::Id).all(db.inner()).await?;
     let mut names_of: HashMap<_, Vec<OtherName>> = HashMap::new();
     for row in names {
         names_of.entry(row.cultivar_id).or_default().push(OtherName {

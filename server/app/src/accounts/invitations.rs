@@ -42,7 +42,12 @@ impl App {
     ///
     /// # Errors
     /// A page token that does not fit.
-    pub async fn invitations(&self, call: &Call, page_size: i32, token: &str) -> Result<page::Page<Invitation>, Error> {
+    pub async fn invitations(
+        &self,
+        call: &Call,
+        page_size: i32,
+        token: &str,
+    ) -> Result<page::Page<Invitation>, Error> {
         let account = call.account_id()?;
         let size = page::page_size(page_size)?;
         let search = format!("invitations {account}");
@@ -88,7 +93,8 @@ impl UseCase for CreateInvitation {
             used_at: None,
             revoked_at: None,
         };
-        account_store::insert_invitation(write.tx, &granted, &invitation, secrets::hash_code(&self.code)).await?;
+        account_store::insert_invitation(write.tx, &granted, &invitation, secrets::hash_code(&self.code))
+            .await?;
         let subject = invitation.id;
         let out = Invited { invitation, code: self.code.clone() };
         Ok(Done::new(out, "invitation.made", subject, serde_json::json!({})))

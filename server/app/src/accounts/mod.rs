@@ -9,5 +9,5 @@ mod sign_up;
 pub use invitations::{CreateInvitation, Invited, RevokeInvitation};
 pub use password::ChangePassword;
 pub use roles::{ChangeRole, RoleChange};
-pub use session::{SignedIn, SignOut};
+pub use session::{SignOut, SignedIn};
 pub use sign_up::SignUp;

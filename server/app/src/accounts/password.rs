@@ -18,7 +18,12 @@ impl App {
     ///
     /// # Errors
     /// A wrong password, or one that is guessed too easily.
-    pub async fn prepare_change_password(&self, call: &Call, current: &str, new: &str) -> Result<ChangePassword, Error> {
+    pub async fn prepare_change_password(
+        &self,
+        call: &Call,
+        current: &str,
+        new: &str,
+    ) -> Result<ChangePassword, Error> {
         let account = call.account()?;
         let judged = Password::new(new, &[&account.handle, &account.display_name])
             .map_err(|expected| FieldError::new("new_password", expected))?;
@@ -34,7 +39,9 @@ impl App {
 impl UseCase for ChangePassword {
     type Out = u64;
     async fn run(&self, write: &Write<'_>) -> Result<Done<u64>, Error> {
-        let Actor::Member { account, session, .. } = &write.call.actor else { return Err(Error::SignInNeeded) };
+        let Actor::Member { account, session, .. } = &write.call.actor else {
+            return Err(Error::SignInNeeded);
+        };
         account_store::set_password(write.tx, account.id, &self.new_hash).await?;
         let ended =
             account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;

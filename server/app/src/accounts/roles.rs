@@ -6,7 +6,7 @@ use scionary_domain::{
     field::FieldError,
     ids::RoleGrantId,
 };
-use scionary_store::{StoreError, account_store, record_store};
+use scionary_store::{account_store, record_store};
 
 use crate::{Done, Error, Rule, UseCase, Write};
 
@@ -35,7 +35,11 @@ impl UseCase for ChangeRole {
         let granted = access::change_roles(write.call.account()?)?;
         match &self.role {
             Role::Grower => {
-                return Err(FieldError::new("role", "curator, organiser or steward expected; every account is a grower").into());
+                return Err(FieldError::new(
+                    "role",
+                    "curator, organiser or steward expected; every account is a grower",
+                )
+                .into());
             }
             Role::Curator { crop } => {
                 let registry = write.app.registry();
@@ -54,19 +58,17 @@ impl UseCase for ChangeRole {
         match self.change {
             RoleChange::Grant => {
                 let id = RoleGrantId::from_uuid(write.new_uuid()?);
-                account_store::grant_role(write.tx, &granted, id, account.id, &self.role, now).await.map_err(
-                    |error| match error {
-                        StoreError::Exists => Error::from(Rule::RoleHeld(account.handle.clone())),
-                        other => other.into(),
-                    },
-                )?;
+                account_store::grant_role(write.tx, &granted, id, account.id, &self.role, now)
+                    .await
+                    .map_err(|e| e.if_exists(Error::from(Rule::RoleHeld(account.handle.clone()))))?;
             }
             RoleChange::Revoke => {
                 if !account_store::revoke_role(write.tx, &granted, account.id, &self.role, now).await? {
                     return Err(Rule::RoleNotHeld(account.handle).into());
                 }
                 // counted after the change: two who resign at once cannot both pass
-                if self.role == Role::Steward && account_store::holders(write.tx, &Role::Steward).await? == 0 {
+                if self.role == Role::Steward && account_store::holders(write.tx, &Role::Steward).await? == 0
+                {
                     return Err(Rule::LastSteward.into());
                 }
             }

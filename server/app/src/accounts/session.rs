@@ -56,7 +56,13 @@ impl App {
     ///
     /// # Errors
     /// [`Error::WrongPassword`], [`Error::Suspended`], [`Error::Limited`].
-    pub async fn sign_in(&self, call: &Call, handle: &str, password: &str, label: &str) -> Result<SignedIn, Error> {
+    pub async fn sign_in(
+        &self,
+        call: &Call,
+        handle: &str,
+        password: &str,
+        label: &str,
+    ) -> Result<SignedIn, Error> {
         let mut fields = Fields::new();
         let label = fields.text("label", label, 0, limits::SESSION_LABEL_CHARS_MAX);
         let label = fields.finish(label)?;
@@ -68,7 +74,8 @@ impl App {
         if account.suspended_at.is_some() {
             return Err(Error::Suspended);
         }
-        let new_hash = if verdict.outdated { Some(self.passwords().hash(verdict.password).await?) } else { None };
+        let new_hash =
+            if verdict.outdated { Some(self.passwords().hash(verdict.password).await?) } else { None };
         let token = secrets::new_token(self.entropy())?;
         let expires_at = call.now.plus_days(self.policy().session_days);
         let make = MakeSession {
@@ -87,7 +94,8 @@ impl App {
     /// # Errors
     /// When the database is away; [`Error::Suspended`].
     pub async fn actor_of(&self, token: &str, now: Timestamp) -> Result<Option<Actor>, Error> {
-        let facts = account_store::session_of(self.store().reader(), &secrets::hash_token(token), now).await?;
+        let facts =
+            account_store::session_of(self.store().reader(), &secrets::hash_token(token), now).await?;
         let Some(facts) = facts else { return Ok(None) };
         if facts.account.suspended_at.is_some() {
             return Err(Error::Suspended);
@@ -109,7 +117,9 @@ pub struct SignOut {
 impl UseCase for SignOut {
     type Out = u64;
     async fn run(&self, write: &Write<'_>) -> Result<Done<u64>, Error> {
-        let Actor::Member { account, session, .. } = &write.call.actor else { return Err(Error::SignInNeeded) };
+        let Actor::Member { account, session, .. } = &write.call.actor else {
+            return Err(Error::SignInNeeded);
+        };
         let only = (!self.everywhere).then_some(*session);
         let ended = account_store::end_sessions(write.tx, account.id, only, None, write.call.now).await?;
         Ok(Done::new(ended, "session.ended", account.id, serde_json::json!({ "ended": ended })))

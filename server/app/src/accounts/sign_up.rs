@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::{AccountId, InvitationId, RoleGrantId},
     limits,
 };
-use scionary_store::{NewAccount, StoreError, account_store};
+use scionary_store::{NewAccount, account_store};
 
 use crate::{App, Done, Error, Rule, UseCase, Write, ports::new_uuid, secrets};
 
@@ -73,7 +73,8 @@ impl App {
                     revoked_at: None,
                 };
                 let granted = Granted::system("asked for on the server's own command line");
-                account_store::insert_invitation(write.tx, &granted, &code, secrets::hash_code(&self.code)).await?;
+                account_store::insert_invitation(write.tx, &granted, &code, secrets::hash_code(&self.code))
+                    .await?;
                 Ok(Done::new((), "steward_code.made", code.id, serde_json::json!({})))
             }
         }
@@ -110,10 +111,9 @@ impl UseCase for SignUp {
             password_hash: &self.password_hash,
             at: now,
         };
-        account_store::insert_account(write.tx, &new).await.map_err(|error| match error {
-            StoreError::Exists => Error::from(Rule::HandleTaken(self.handle.to_string())),
-            other => other.into(),
-        })?;
+        account_store::insert_account(write.tx, &new)
+            .await
+            .map_err(|e| e.if_exists(Error::from(Rule::HandleTaken(self.handle.to_string()))))?;
         let mut roles = Vec::new();
         if let Some(code) = &code {
             if !account_store::use_invitation(write.tx, code.id, id, now).await? {

@@ -39,8 +39,13 @@ impl UseCase for Load {
         let Catalogue { name, hash, crops, sources, records, evidence } = &self.catalogue;
         let now = write.call.now;
         let setting = format!("catalogue.{name}");
-        let mut out =
-            Loaded { name: name.clone(), unchanged: true, records: records.len(), evidence: evidence.len(), removed: 0 };
+        let mut out = Loaded {
+            name: name.clone(),
+            unchanged: true,
+            records: records.len(),
+            evidence: evidence.len(),
+            removed: 0,
+        };
         if record_store::setting(write.tx, &setting).await?.as_ref() == Some(hash) {
             return Ok(Done { out, audit: Vec::new(), events: Vec::new() });
         }
@@ -104,8 +109,12 @@ impl UseCase for Load {
                 note: piece.note.clone(),
             };
             let key = EvidenceKey(format!("{name}/{}", piece.row));
-            registry_store::put_catalogue_evidence(write.tx, &CatalogueEvidence { key: &key, evidence: &row }, now)
-                .await?;
+            registry_store::put_catalogue_evidence(
+                write.tx,
+                &CatalogueEvidence { key: &key, evidence: &row },
+                now,
+            )
+            .await?;
             kept.insert(key);
         }
         out.removed = registry_store::forget_catalogue_evidence(write.tx, name, &kept).await?;

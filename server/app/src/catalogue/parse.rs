@@ -245,7 +245,13 @@ fn parse_parents(files: &Files, records: &mut BTreeMap<RecordKey, Record>, mista
         };
         match records.get_mut(&key(&row.crop, &row.cultivar, &row.qualifier)) {
             Some(record) => {
-                record.parents.push(Parent { role, name: row.parent, disputed, source: row.source, note: row.note });
+                record.parents.push(Parent {
+                    role,
+                    name: row.parent,
+                    disputed,
+                    source: row.source,
+                    note: row.note,
+                });
             }
             None => wrong(format!("no record {:?}", row.cultivar)),
         }
@@ -254,7 +260,9 @@ fn parse_parents(files: &Files, records: &mut BTreeMap<RecordKey, Record>, mista
 
 fn value(row: &EvidenceRow) -> Result<Value, String> {
     let month = |v: Option<f64>| {
-        (1..=12_u8).find(|m| v.is_some_and(|v| (v - f64::from(*m)).abs() < f64::EPSILON)).ok_or("low, high: months 1 to 12 expected")
+        (1..=12_u8)
+            .find(|m| v.is_some_and(|v| (v - f64::from(*m)).abs() < f64::EPSILON))
+            .ok_or("low, high: months 1 to 12 expected")
     };
     Ok(match row.form.as_str() {
         "class" => Value::Class { state: row.value.clone() },
@@ -264,12 +272,19 @@ fn value(row: &EvidenceRow) -> Result<Value, String> {
             of_these: row.x.ok_or("x: a count expected")?,
         },
         "rate" => Value::Rate { low: row.low, high: row.high, mean: row.value.parse().ok() },
-        "quantity" => {
-            Value::Quantity { mean: row.value.parse().ok(), low: row.low, high: row.high, unit: row.unit.clone() }
-        }
+        "quantity" => Value::Quantity {
+            mean: row.value.parse().ok(),
+            low: row.low,
+            high: row.high,
+            unit: row.unit.clone(),
+        },
         "period" => Value::Period { from: month(row.low)?, to: month(row.high)? },
         "text" => Value::Text { text: row.value.clone() },
-        other => return Err(format!("form: class, grade, tally, rate, quantity, period or text expected, {other:?} found")),
+        other => {
+            return Err(format!(
+                "form: class, grade, tally, rate, quantity, period or text expected, {other:?} found"
+            ));
+        }
     })
 }
 

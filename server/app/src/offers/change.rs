@@ -106,10 +106,14 @@ pub(super) fn checked(
     match record {
         Ok(record) => Ok(offer::check(draft, profile, record.cultivar.id, today, unchanged_from)?),
         Err(error) => {
+            #[expect(clippy::wildcard_enum_match_arm, reason = "all other errors are passed on as they are")]
             let first = match error {
                 Error::Invalid(wrong) => wrong,
                 Error::NotFound { hint, id, .. } => {
-                    vec![FieldError::new("offer.cultivar", format!("a cultivar on file expected, {id:?} found; {hint}"))]
+                    vec![FieldError::new(
+                        "offer.cultivar",
+                        format!("a cultivar on file expected, {id:?} found; {hint}"),
+                    )]
                 }
                 other => return Err(other),
             };

@@ -26,7 +26,8 @@ impl UseCase for CreateOffer {
         let account = write.call.account()?;
         let now = write.call.now;
         let registry = write.app.registry();
-        let contents = super::change::checked(&registry, &self.cultivar, &self.crop, &self.draft, now.date(), None)?;
+        let contents =
+            super::change::checked(&registry, &self.cultivar, &self.crop, &self.draft, now.date(), None)?;
         let open = offer_store::count_open(write.tx, account.id, now.date()).await?;
         if i64::try_from(open).unwrap_or(i64::MAX) >= limits::OFFERS_OPEN_MAX {
             return Err(Rule::TooManyOffers(limits::OFFERS_OPEN_MAX).into());

@@ -97,7 +97,7 @@ impl App {
         Ok(FoundOffers { page: Page { rows, next }, name_taken_for })
     }
 
-    /// Fills a page, cutting exactly at the distance asked for.
+    /// Fills a page, cutting at the distance asked for, in whole kilometres as they are shown.
     async fn fill(
         &self,
         mut query: OfferQuery,
@@ -114,7 +114,12 @@ impl App {
             for row in found {
                 query.after = Some(row.key);
                 let km = query.near.as_ref().map(|n| n.grid.distance_km(&row.offer.contents.place.grid));
-                let too_far = query.near.as_ref().and_then(|n| n.within_km).zip(km).is_some_and(|(max, km)| km > max);
+                let too_far = query
+                    .near
+                    .as_ref()
+                    .and_then(|n| n.within_km)
+                    .zip(km)
+                    .is_some_and(|(max, km)| km.round() > max);
                 if too_far {
                     continue;
                 }
@@ -138,7 +143,10 @@ impl App {
 fn taken_for<'a>(registry: &'a Registry, name: &str, crop: &str) -> Vec<&'a crate::registry::Record> {
     let hits = registry.find(name, crop, 5);
     let exact = hits.iter().any(|f| f.hit.is_exact());
-    hits.into_iter().filter(|f| if exact { f.hit.is_exact() } else { f.hit.score >= GUESS }).map(|f| f.record).collect()
+    hits.into_iter()
+        .filter(|f| if exact { f.hit.is_exact() } else { f.hit.score >= GUESS })
+        .map(|f| f.record)
+        .collect()
 }
 
 fn check(registry: &Registry, search: &SearchOffers, today: Date) -> Result<OfferQuery, Error> {
@@ -148,10 +156,16 @@ fn check(registry: &Registry, search: &SearchOffers, today: Date) -> Result<Offe
     let text = fields.text("text", &search.text, 0, limits::SEARCH_TEXT_CHARS_MAX).unwrap_or_default();
     let words = Folded::new(&text).words;
     if words.len() > limits::SEARCH_WORDS_MAX {
-        fields.wrong("text", format!("at most {} words expected, {} found", limits::SEARCH_WORDS_MAX, words.len()));
+        fields.wrong(
+            "text",
+            format!("at most {} words expected, {} found", limits::SEARCH_WORDS_MAX, words.len()),
+        );
     }
     if !(0..=limits::SEARCH_KM_MAX).contains(&search.within_km) {
-        fields.wrong("within_km", format!("0 to {} expected, {} found", limits::SEARCH_KM_MAX, search.within_km));
+        fields.wrong(
+            "within_km",
+            format!("0 to {} expected, {} found", limits::SEARCH_KM_MAX, search.within_km),
+        );
     }
     let near = if search.near_grid_code.trim().is_empty() {
         if search.within_km > 0 {
@@ -162,10 +176,9 @@ fn check(registry: &Registry, search: &SearchOffers, today: Date) -> Result<Offe
         }
         None
     } else {
-        fields.take("near_grid_code", GridCode::parse(&search.near_grid_code)).map(|grid| Near {
-            grid,
-            within_km: (search.within_km > 0).then(|| f64::from(search.within_km)),
-        })
+        fields
+            .take("near_grid_code", GridCode::parse(&search.near_grid_code))
+            .map(|grid| Near { grid, within_km: (search.within_km > 0).then(|| f64::from(search.within_km)) })
     };
     let usable_from = search.usable_from.unwrap_or(today).max(today);
     if let Some(until) = search.usable_until

@@ -98,7 +98,9 @@ impl Registry {
             [] => false,
             _ if exact => true,
             [only] => only.hit.score >= GUESS,
-            [first, second, ..] => first.hit.score >= GUESS && first.hit.score - second.hit.score >= GUESS_LEAD,
+            [first, second, ..] => {
+                first.hit.score >= GUESS && first.hit.score - second.hit.score >= GUESS_LEAD
+            }
         };
         if exact {
             hits.retain(|f| f.hit.is_exact());
@@ -123,12 +125,16 @@ impl Registry {
     /// # Errors
     /// [`Error::NotFound`] with the nearest names; [`Error::Invalid`] when several records bear the name.
     pub fn resolve(&self, field: &str, text: &str, crop: &str) -> Result<&Record, Error> {
-        self.check_crop(crop).map_err(|e| Error::from(FieldError::new(sibling(field, "crop"), e.expected)))?;
+        self.check_crop(crop)
+            .map_err(|e| Error::from(FieldError::new(sibling(field, "crop"), e.expected)))?;
         let text = text.trim();
         if text.is_empty() || text.chars().count() > limits::NAME_CHARS_MAX {
             return Err(FieldError::new(
                 field,
-                format!("a cultivar's id, or its name of at most {} characters, expected", limits::NAME_CHARS_MAX),
+                format!(
+                    "a cultivar's id, or its name of at most {} characters, expected",
+                    limits::NAME_CHARS_MAX
+                ),
             )
             .into());
         }
@@ -158,7 +164,10 @@ impl Registry {
                     .collect();
                 Err(FieldError::new(
                     field,
-                    format!("several cultivars bear this name; name the crop or give an id: {}", choices.join("; ")),
+                    format!(
+                        "several cultivars bear this name; name the crop or give an id: {}",
+                        choices.join("; ")
+                    ),
                 )
                 .into())
             }

@@ -124,7 +124,11 @@ impl Registry {
     /// What to say when there is no such crop.
     pub fn crop_expected(&self, found: &str) -> String {
         let known: Vec<&str> = self.crops.keys().map(String::as_str).collect();
-        format!("one of {} expected, {:?} found", known.join(", "), found.chars().take(40).collect::<String>())
+        format!(
+            "one of {} expected, {:?} found",
+            known.join(", "),
+            found.chars().take(40).collect::<String>()
+        )
     }
     /// A source.
     pub fn source(&self, id: &str) -> Option<&Citation> {
@@ -157,7 +161,12 @@ fn sort_key(cultivar: &Cultivar) -> String {
 }
 
 fn names_of(cultivar: &Cultivar) -> Vec<Entry<CultivarId>> {
-    let entry = |name: String, accepted: bool, disputed: bool| Entry { target: cultivar.id, name, accepted, disputed };
+    let entry = |name: String, accepted: bool, disputed: bool| Entry {
+        target: cultivar.id,
+        name,
+        accepted,
+        disputed,
+    };
     let mut all = vec![entry(cultivar.name.clone(), true, false)];
     if !cultivar.qualifier.is_empty() {
         all.push(entry(format!("{} {}", cultivar.name, cultivar.qualifier), true, false));

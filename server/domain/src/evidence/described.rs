@@ -34,7 +34,10 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
     let (standing, standing_text) = if descriptor.kind == DescriptorKind::Ordinal && apart {
         (Standing::Contested, "the sources are more than one step apart".to_string())
     } else if backing > 1 {
-        (Standing::Likely, format!("{} describe it; values differ by place and year", count_of_sources(backing)))
+        (
+            Standing::Likely,
+            format!("{} describe it; values differ by place and year", count_of_sources(backing)),
+        )
     } else {
         (Standing::Thin, "one source describes it".to_string())
     };

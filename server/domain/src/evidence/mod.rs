@@ -98,7 +98,11 @@ impl Value {
             // a source may give only words on any descriptor
             Self::Text { text } => !text.trim().is_empty(),
         };
-        if fits { Ok(()) } else { Err(format!("a value that fits {:?} ({:?}) expected", descriptor.key, descriptor.kind)) }
+        if fits {
+            Ok(())
+        } else {
+            Err(format!("a value that fits {:?} ({:?}) expected", descriptor.key, descriptor.kind))
+        }
     }
 }
 
@@ -206,7 +210,8 @@ pub fn findings(crop: &Crop, evidence: &[Evidence]) -> Vec<Finding> {
     crop.descriptors
         .iter()
         .filter_map(|descriptor| {
-            let mut own: Vec<&Evidence> = evidence.iter().filter(|e| e.descriptor == descriptor.key).collect();
+            let mut own: Vec<&Evidence> =
+                evidence.iter().filter(|e| e.descriptor == descriptor.key).collect();
             own.sort_by_key(|e| e.id);
             if own.is_empty() {
                 return None;

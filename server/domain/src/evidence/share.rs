@@ -176,7 +176,11 @@ pub fn estimate(reports: &[Report]) -> Option<Estimate> {
     })
 }
 
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "sums of u32 counts, never negative")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "sums of u32 counts, never negative"
+)]
 fn whole(count: f64) -> u64 {
     count.max(0.0) as u64
 }
@@ -265,14 +269,20 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
                 let weight = report.effective();
                 pieces.push(piece(
                     weight,
-                    format!("{counted} counted; seeds of one report are alike, so they count for {weight:.1}"),
+                    format!(
+                        "{counted} counted; seeds of one report are alike, so they count for {weight:.1}"
+                    ),
                 ));
                 reports.push(report);
             }
             Value::Rate { .. } => {
                 pieces.push(piece(0.0, "a rate without its count: shown, not weighed".into()));
             }
-            Value::Class { .. } | Value::Quantity { .. } | Value::Grade { .. } | Value::Period { .. } | Value::Text { .. } => {
+            Value::Class { .. }
+            | Value::Quantity { .. }
+            | Value::Grade { .. }
+            | Value::Period { .. }
+            | Value::Text { .. } => {
                 pieces.push(piece(0.0, "words only: shown, not weighed".into()));
             }
         }
@@ -301,14 +311,18 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
         };
         let beside = if share.is_some() { "published without counts: " } else { "" };
         let seeds = if share.is_some() { String::new() } else { format!(" {counted} {phrase}") };
-        parts.push(format!("{beside}{range}{seeds} ({}; how many were counted is not on file)", rates.sources.join(", ")));
+        parts.push(format!(
+            "{beside}{range}{seeds} ({}; how many were counted is not on file)",
+            rates.sources.join(", ")
+        ));
     }
     if parts.is_empty() {
         parts.push("described in words only".into());
     }
-    let far_from_counts = share.as_ref().zip(published.as_ref()).is_some_and(|(s, p)| {
-        p.low - s.interval.1 > RATES_APART || s.interval.0 - p.high > RATES_APART
-    });
+    let far_from_counts = share
+        .as_ref()
+        .zip(published.as_ref())
+        .is_some_and(|(s, p)| p.low - s.interval.1 > RATES_APART || s.interval.0 - p.high > RATES_APART);
     let (standing, standing_text) = match (&share, &published) {
         _ if far_from_counts || published.as_ref().is_some_and(|p| p.contradict) => {
             (Standing::Contested, "the sources are far apart; tree and year matter".to_string())
@@ -318,14 +332,17 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
             match found.standing {
                 Standing::Settled => "three or more independent counts agree".into(),
                 Standing::Likely => "independent counts agree".into(),
-                Standing::Thin => format!("counted by {}; more counts are needed", count_of_sources(found.people)),
+                Standing::Thin => {
+                    format!("counted by {}; more counts are needed", count_of_sources(found.people))
+                }
                 Standing::Unknown => "too few were counted to say".into(),
                 Standing::Contested => "the counts disagree".into(),
             },
         ),
-        (None, Some(rates)) if rates.sources.len() > 1 => {
-            (Standing::Likely, format!("{} give rates that fit together", count_of_sources(rates.sources.len())))
-        }
+        (None, Some(rates)) if rates.sources.len() > 1 => (
+            Standing::Likely,
+            format!("{} give rates that fit together", count_of_sources(rates.sources.len())),
+        ),
         (None, Some(_)) => (Standing::Thin, "one source gives a rate".into()),
         (None, None) => (Standing::Unknown, "nobody counted it".into()),
     };
@@ -368,7 +385,8 @@ mod tests {
         assert!((one.effective - 9.174).abs() < 5e-4);
         assert_eq!((one.size, one.standing), (Size::Many, Standing::Thin));
 
-        let three = estimate(&[u1, report("u2", 20.0, 18.0, Counted), report("u3", 30.0, 28.0, Documented)]).unwrap();
+        let three =
+            estimate(&[u1, report("u2", 20.0, 18.0, Counted), report("u3", 30.0, 28.0, Documented)]).unwrap();
         close(three.posterior.a, 20.9234);
         close(three.posterior.b, 1.7708);
         close(three.interval.0, 0.8146);
@@ -397,7 +415,8 @@ mod tests {
 
     #[test]
     fn one_person_counts_once() {
-        let twice = [report("u1", 50.0, 49.0, Quality::Documented), report("u1", 50.0, 48.0, Quality::Documented)];
+        let twice =
+            [report("u1", 50.0, 49.0, Quality::Documented), report("u1", 50.0, 48.0, Quality::Documented)];
         let found = estimate(&twice).unwrap();
         assert_eq!((found.people, found.counted), (1, 100));
         assert!(found.effective < 10.0);
@@ -406,9 +425,12 @@ mod tests {
     proptest! {
         #[test]
         fn order_does_not_matter(mut counts in prop::collection::vec((1u32..200, 0u32..200), 1..6)) {
-            let reports = |c: &[(u32, u32)]| c.iter().enumerate().map(|(i, (n, x))| {
-                report(&format!("{:03}", n * 7 + x + u32::try_from(i % 1).unwrap()), f64::from(*n), f64::from((*x).min(*n)), Quality::Documented)
-            }).collect::<Vec<_>>();
+            let reports = |c: &[(u32, u32)]| {
+                let one = |(n, x): &(u32, u32)| {
+                    report(&format!("{n}-{x}"), f64::from(*n), f64::from((*x).min(*n)), Quality::Documented)
+                };
+                c.iter().map(one).collect::<Vec<_>>()
+            };
             let forward = estimate(&reports(&counts));
             counts.reverse();
             let backward = estimate(&reports(&counts));

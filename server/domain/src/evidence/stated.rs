@@ -18,14 +18,12 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
         }
     }
     let backed = |side: &Side| {
-        format!(
-            "{}, stated by {}",
-            descriptor.state_label(&side.state),
-            count_of_sources(side.sources.len())
-        )
+        format!("{}, stated by {}", descriptor.state_label(&side.state), count_of_sources(side.sources.len()))
     };
     let (standing, text, standing_text) = match sides.as_slice() {
-        [] => (Standing::Unknown, "only described in words".to_string(), "no source states a class".to_string()),
+        [] => {
+            (Standing::Unknown, "only described in words".to_string(), "no source states a class".to_string())
+        }
         [one] if one.sources.len() == 1 => {
             (Standing::Thin, backed(one), "one source states it; it did not count".to_string())
         }

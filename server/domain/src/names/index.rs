@@ -180,7 +180,8 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
 
 fn grams(folded: &Folded) -> BTreeSet<(bool, [u8; 3])> {
     let sound = [folded.sound.clone()];
-    let mut all: BTreeSet<(bool, [u8; 3])> = trigrams(&folded.words).into_iter().map(|g| (false, g)).collect();
+    let mut all: BTreeSet<(bool, [u8; 3])> =
+        trigrams(&folded.words).into_iter().map(|g| (false, g)).collect();
     // the joined form too, so that a split word still shares its inner trigrams
     all.extend(trigrams(std::slice::from_ref(&folded.joined)).into_iter().map(|g| (false, g)));
     all.extend(trigrams(&sound).into_iter().map(|g| (true, g)));

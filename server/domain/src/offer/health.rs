@@ -282,7 +282,12 @@ impl Checker<'_> {
         let at = self.at(part);
         self.fields.wrong(at, expected);
     }
-    fn observed(&mut self, part: &str, answer: Option<Observed>, details: &str) -> Option<(Observed, String)> {
+    fn observed(
+        &mut self,
+        part: &str,
+        answer: Option<Observed>,
+        details: &str,
+    ) -> Option<(Observed, String)> {
         let Some(answer) = answer else {
             self.wrong(part, "yes, no or unknown expected: say it, even if you did not look");
             return None;
@@ -382,9 +387,10 @@ fn check_grown_at(check: &mut Checker<'_>, drafts: &[GrownAtDraft]) -> Option<Ve
                 check.wrong(&part("unknown"), "either a code or unknown expected, not both");
                 None
             }
-            (code, false) => {
-                AreaCode::parse(code).map_err(|expected| check.wrong(&part("area_code"), &expected)).ok().map(Some)
-            }
+            (code, false) => AreaCode::parse(code)
+                .map_err(|expected| check.wrong(&part("area_code"), &expected))
+                .ok()
+                .map(Some),
         };
         let mut month = |field: &str, text: &str| -> Option<Option<YearMonth>> {
             if text.trim().is_empty() {
@@ -435,7 +441,8 @@ fn check_tests(check: &mut Checker<'_>, drafts: &[PestTest], today: Date) -> Opt
     check.few("tests", drafts.len());
     let mut all = Vec::new();
     for (at, draft) in drafts.iter().enumerate() {
-        let mut text = |field: &str, value: &str, min: usize| check.text(&format!("tests[{at}].{field}"), value, min);
+        let mut text =
+            |field: &str, value: &str, min: usize| check.text(&format!("tests[{at}].{field}"), value, min);
         let parts = (
             text("pest", &draft.pest, 1),
             text("method", &draft.method, 0),
@@ -445,7 +452,14 @@ fn check_tests(check: &mut Checker<'_>, drafts: &[PestTest], today: Date) -> Opt
         );
         check.past(&format!("tests[{at}].sample_date"), draft.sample_date, today);
         if let (Some(pest), Some(method), Some(laboratory), Some(result), Some(report_number)) = parts {
-            all.push(PestTest { pest, method, laboratory, sample_date: draft.sample_date, result, report_number });
+            all.push(PestTest {
+                pest,
+                method,
+                laboratory,
+                sample_date: draft.sample_date,
+                result,
+                report_number,
+            });
         }
     }
     (all.len() == drafts.len()).then_some(all)
@@ -455,8 +469,9 @@ fn check_documents(check: &mut Checker<'_>, drafts: &[Document]) -> Option<Vec<D
     check.few("documents", drafts.len());
     let mut all = Vec::new();
     for (at, draft) in drafts.iter().enumerate() {
-        let mut text =
-            |field: &str, value: &str, min: usize| check.text(&format!("documents[{at}].{field}"), value, min);
+        let mut text = |field: &str, value: &str, min: usize| {
+            check.text(&format!("documents[{at}].{field}"), value, min)
+        };
         let parts = (
             text("document_kind", &draft.kind, 1),
             text("issuer", &draft.issuer, 1),

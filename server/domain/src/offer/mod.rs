@@ -301,7 +301,8 @@ pub fn check(
         fields.wrong("offer.hand_over", "post expected among the ways, as the terms are postage only");
     }
     let window = check_window(&mut fields, draft, today, unchanged_from);
-    let place = Place::parse(&mut fields, "offer.place", &draft.area_code, &draft.grid_code, &draft.place_label);
+    let place =
+        Place::parse(&mut fields, "offer.place", &draft.area_code, &draft.grid_code, &draft.place_label);
     let mut hand_over = draft.hand_over.clone();
     hand_over.sort_unstable();
     hand_over.dedup();
@@ -381,10 +382,8 @@ fn check_window(
         return None;
     };
     if until < from || until < today.plus_days(-1) {
-        fields.wrong(
-            "offer.available_until",
-            format!("{} or later expected, {until} found", from.max(today)),
-        );
+        fields
+            .wrong("offer.available_until", format!("{} or later expected, {until} found", from.max(today)));
     } else if until.days() - from.days() > limits::OFFER_WINDOW_DAYS_MAX {
         fields.wrong(
             "offer.available_until",

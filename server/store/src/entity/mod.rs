@@ -4,20 +4,20 @@
 use sea_orm::{EntityTrait, IdenStatic, Iterable};
 
 pub mod account;
-pub mod session;
-pub mod role_grant;
-pub mod invitation;
+pub mod audit_log;
 pub mod crop;
-pub mod source;
 pub mod cultivar;
 pub mod cultivar_name;
 pub mod cultivar_parent;
 pub mod evidence;
-pub mod offer;
 pub mod idempotency;
-pub mod audit_log;
+pub mod invitation;
+pub mod offer;
 pub mod outbox;
+pub mod role_grant;
+pub mod session;
 pub mod setting;
+pub mod source;
 
 fn columns<E: EntityTrait>(entity: E) -> (&'static str, Vec<&'static str>) {
     (entity.table_name(), E::Column::iter().map(|c| IdenStatic::as_str(&c)).collect())

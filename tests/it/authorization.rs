@@ -1,0 +1,136 @@
+//! Every method by every persona: the matrix is a file that is reviewed like code. A refused call leaves every
+//! table as it was.
+
+use std::fmt::Write as _;
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    Database, Raw, TestServer,
+    client::{PASSWORD, reason},
+    samples::{Ids, draft, sample},
+};
+use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
+use tonic::Code;
+
+const PERSONAS: [&str; 8] =
+    ["visitor", "owner", "other grower", "curator", "organiser", "steward", "suspended", "session over"];
+
+struct Stage {
+    server: TestServer,
+    people: Vec<Raw>,
+    taken: u32,
+}
+
+impl Stage {
+    async fn set(url: &str) -> Self {
+        let server = TestServer::start(url).await;
+        let visitor = server.raw();
+        let code = server.running.app().first_steward_code().await.unwrap();
+        visitor.sign_up("steward", &code).await.unwrap();
+        let steward = visitor.sign_in("steward", PASSWORD).await.unwrap();
+        let owner = visitor.member("owner").await;
+        let other = visitor.member("other").await;
+        let curator = visitor.member("curator").await;
+        let organiser = visitor.member("organiser").await;
+        let suspended = visitor.member("suspended").await;
+        for (handle, role, crop) in
+            [("curator", v1::Role::Curator, "mango"), ("organiser", v1::Role::Organiser, "")]
+        {
+            let grant = v1::GrantRoleRequest { handle: handle.into(), role: role.into(), crop: crop.into() };
+            steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap();
+        }
+        let db = server.running.app().store().admin();
+        db.execute_unprepared("UPDATE account SET suspended_at = 1 WHERE handle_key = 'suspended'")
+            .await
+            .unwrap();
+        let over = visitor.with_token("sst_0000");
+        let people = vec![visitor, owner, other, curator, organiser, steward, suspended, over];
+        Self { server, people, taken: 0 }
+    }
+
+    /// Fresh objects of the owner for one call.
+    async fn ids(&mut self, rpc: Rpc) -> Ids {
+        let owner = &self.people[1];
+        let offer: v1::CreateOfferResponse = owner
+            .call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) })
+            .await
+            .unwrap();
+        // open invitations are few: one is made only where it is needed
+        let mut invitation = String::new();
+        if rpc == Rpc::AccountRevokeInvitation {
+            let made: v1::CreateInvitationResponse = owner
+                .call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest::default())
+                .await
+                .unwrap();
+            invitation = made.invitation.unwrap().invitation_id;
+        }
+        let app = self.server.running.app();
+        self.taken += 1;
+        Ids {
+            offer: offer.offer.unwrap().offer_id,
+            invitation,
+            cultivar: app.registry().resolve("c", "Golek", "").unwrap().cultivar.id.to_string(),
+            free_handle: format!("free-{}", self.taken),
+        }
+    }
+}
+
+async fn rows(db: &DatabaseConnection) -> Vec<(String, i64)> {
+    let mut all = Vec::new();
+    for (table, _) in scionary_store::tables() {
+        let sql = format!("SELECT CAST(COUNT(*) AS BIGINT) AS n FROM \"{table}\"");
+        let row =
+            db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap().unwrap();
+        all.push((table.to_string(), row.try_get("", "n").unwrap()));
+    }
+    all
+}
+
+#[tokio::test]
+async fn the_matrix_is_as_reviewed() {
+    let database = Database::sqlite();
+    let mut stage = Stage::set(&database.url).await;
+    let db = stage.server.running.app().store().admin().clone();
+    let mut text = format!("{:<62}", "method");
+    for persona in PERSONAS {
+        write!(text, "{persona:<16}").unwrap();
+    }
+    for rpc in Rpc::ALL {
+        write!(text, "\n{:<62}", rpc.path()).unwrap();
+        for (at, persona) in PERSONAS.iter().enumerate() {
+            let ids = stage.ids(rpc).await;
+            // a sign-out would end the persona's own session: it gets one for this call
+            let mut who = stage.people[at].clone();
+            if matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere) && (1..=5).contains(&at) {
+                let handle = ["", "owner", "other", "curator", "organiser", "steward"][at];
+                who = stage.people[0].sign_in(handle, PASSWORD).await.unwrap();
+            }
+            let before = rows(&db).await;
+            let outcome = who.bytes(rpc, sample(rpc, &ids)).await;
+            let word = match &outcome {
+                Ok(_) => "yes".to_string(),
+                Err(status) => match status.code() {
+                    Code::Unauthenticated if reason(status) == "WRONG_PASSWORD" => "yes (wrong pw)".into(),
+                    Code::Unauthenticated => "sign in".into(),
+                    Code::PermissionDenied => "no".into(),
+                    Code::NotFound => "not found".into(),
+                    Code::InvalidArgument => "yes (bad field)".into(),
+                    code => panic!("{persona} {}: {code:?} {}", rpc.path(), status.message()),
+                },
+            };
+            if outcome.is_err() {
+                assert_eq!(rows(&db).await, before, "{persona} {} was refused and wrote", rpc.path());
+            }
+            write!(text, "{word:<16}").unwrap();
+            if rpc == Rpc::AccountSignOutEverywhere && (1..=5).contains(&at) {
+                let handle = ["", "owner", "other", "curator", "organiser", "steward"][at];
+                stage.people[at] = stage.people[0].sign_in(handle, PASSWORD).await.unwrap();
+            }
+        }
+    }
+    let text: String = text.lines().map(|l| l.trim_end().to_string() + "\n").collect();
+    insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {
+        insta::assert_snapshot!("authorization", text);
+    });
+    stage.server.stop().await;
+}

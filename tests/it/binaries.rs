@@ -1,0 +1,271 @@
+//! The real binaries: what a grower types and reads.
+
+use std::process::Command;
+
+use scionary_tests::{
+    Database,
+    binaries::{Person, Server, folder},
+    client::PASSWORD,
+    samples::in_days,
+};
+
+fn day(days: i64) -> String {
+    let d = in_days(days);
+    format!("{:04}-{:02}-{:02}", d.year, d.month, d.day)
+}
+
+fn twice() -> String {
+    format!("{PASSWORD}\n")
+}
+
+/// The README's five minutes, word for word in its commands.
+#[test]
+fn from_zero_to_a_club_with_two_members() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &[]);
+    let code = Command::new(folder().join("scionaryd"))
+        .args(["steward-code", "--database", &database.url])
+        .output()
+        .unwrap();
+    let code = String::from_utf8(code.stdout).unwrap().trim().to_string();
+    let rosamund = Person::new(&server);
+    rosamund.ok(&["connect", &format!("http://{}", server.address)]);
+    rosamund.ok_with(
+        &twice(),
+        &["account", "sign-up", "rosamund", "--name", "Rosamund Pike-Alder", "--code", &code],
+    );
+    let said = rosamund.ok_with(&twice(), &["account", "sign-in", "rosamund"]);
+    assert!(said.starts_with("Signed in as Rosamund Pike-Alder until "), "{said}");
+    let invited: serde_json::Value =
+        serde_json::from_str(&rosamund.ok(&["--json", "account", "invite", "--note", "Tobin"])).unwrap();
+    let tobin = Person::new(&server);
+    tobin.fails(3, &["account", "whoami"]);
+    tobin.ok_with(&twice(), &["account", "sign-up", "tobin", "--code", invited["code"].as_str().unwrap()]);
+    tobin.ok_with(&twice(), &["account", "sign-in", "tobin"]);
+    assert!(rosamund.ok(&["account", "invitations"]).contains("used"));
+
+    let posted: serde_json::Value = serde_json::from_str(&rosamund.ok(&[
+        "--json",
+        "offer",
+        "post",
+        "--cultivar",
+        "R2E2",
+        "--material",
+        "seedling",
+        "--quantity",
+        "5",
+        "--terms",
+        "gift",
+        "--until",
+        &day(20),
+        "--place",
+        "-19.6,-24.9",
+        "--area",
+        "XB-NS",
+        "--place-label",
+        "Larkwater",
+        "--by",
+        "collect,meeting",
+        "--grown-at",
+        "XB-NS:2024-03",
+        "--form",
+        "in-medium",
+        "--purpose",
+        "planting",
+        "--symptoms",
+        "no",
+        "--pests",
+        "yes:a few scale insects",
+        "--sprayed",
+        "unknown",
+        "--treatment",
+        "2026-05-01;washed;soap;self",
+    ]))
+    .unwrap();
+    let id = posted["offer"]["offer_id"].as_str().unwrap();
+    let found = tobin.ok(&["offer", "search", "r2e2", "--near", "-19.5,-24.9", "--within", "40"]);
+    assert!(
+        found.contains("about 11 km, 5 plants of R2E2 (seedling), gift") && found.contains(id),
+        "{found}"
+    );
+    let shown = tobin.ok(&["offer", "show", id]);
+    for part in [
+        "yes: a few scale insects",
+        "XB-NS since 2024-03",
+        "washed with soap (not official)",
+        "not a certificate",
+        "both kinds of seed",
+        "plant-health authority",
+    ] {
+        assert!(shown.contains(part), "{part}\n{shown}");
+    }
+    assert!(shown.lines().all(|l| l.chars().count() <= 80), "{shown}");
+    tobin.fails(3, &["offer", "withdraw", id]);
+    assert!(rosamund.ok(&["offer", "change", id, "--quantity", "3", "--pests", "no"]).contains("3 plants"));
+    let said = rosamund.fails(1, &["offer", "change", id, "--quantity", "2", "--version", "1"]);
+    assert!(
+        said.contains("you have version 1, it is at version 2") && said.contains("show it again"),
+        "{said}"
+    );
+    rosamund.ok(&["offer", "withdraw", id]);
+    assert!(tobin.ok(&["offer", "search", "R2E2"]).contains("No open offer fits"));
+    assert!(rosamund.ok(&["offer", "list"]).contains("[withdrawn]"));
+    rosamund.ok(&["account", "sign-out"]);
+    rosamund.fails(3, &["account", "whoami"]);
+    assert!(server.terminate());
+}
+
+#[test]
+fn a_look_up_answers_first_and_fits_the_terminal() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &[]);
+    let person = Person::new(&server);
+    let text = person.ok(&["lookup", "kensigton", "pride"]);
+    assert!(
+        text.contains("one letter differs from “Kensington\nPride”")
+            && text.contains("not counted for this cultivar"),
+        "{text}"
+    );
+    for name in ["golek", "peach", "R2 E2", "sabre", "volkamer lemon", "lula", "keitt"] {
+        for flags in [&["lookup"][..], &["lookup", "--evidence"][..], &["cultivar", "show"][..]] {
+            let mut arguments = flags.to_vec();
+            arguments.push(name);
+            let output = person.run(&arguments);
+            let text = String::from_utf8(output.stdout).unwrap();
+            for line in text.lines().filter(|l| !l.contains("http")) {
+                assert!(line.chars().count() <= 80, "{arguments:?}: {line}");
+            }
+        }
+    }
+    let said = person.fails(4, &["lookup", "xyzzy"]);
+    assert!(said.contains("nothing is on file as “xyzzy”"), "{said}");
+    let said = person.fails(2, &["lookup", "kent", "--crop", "papaya"]);
+    assert!(said.contains("one of avocado, citrus, mango expected"), "{said}");
+    // every command has JSON that can be read
+    for arguments in [
+        &["lookup", "golek"][..],
+        &["status"],
+        &["crop", "list"],
+        &["crop", "show", "citrus"],
+        &["cultivar", "list", "--seed", "not-true"],
+        &["cultivar", "search", "carabo"],
+        &["cultivar", "show", "Manila"],
+        &["cultivar", "evidence", "Manila"],
+        &["offer", "search"],
+    ] {
+        let mut all = vec!["--json"];
+        all.extend(arguments);
+        let _: serde_json::Value =
+            serde_json::from_str(&person.ok(&all)).unwrap_or_else(|e| panic!("{all:?}: {e}"));
+        assert!(!person.ok(arguments).is_empty());
+    }
+    let json: serde_json::Value = serde_json::from_str(&person.ok(&["--json", "lookup", "golek"])).unwrap();
+    assert_eq!(json["report"]["answer"], "SEED_ANSWER_MOSTLY_OFF_TYPE");
+    assert_eq!(json["guessed"], false);
+    let failed = person.run(&["--json", "offer", "show", "ofr_zzz"]);
+    let error: serde_json::Value = serde_json::from_slice(&failed.stderr).unwrap();
+    assert_eq!(
+        (error["error"]["reason"].as_str(), error["error"]["exit_code"].as_i64()),
+        (Some("FIELDS_WRONG"), Some(2))
+    );
+    assert!(server.terminate());
+}
+
+#[test]
+fn the_session_is_the_users_alone() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &["accounts.sign_up=open"]);
+    let person = Person::new(&server);
+    person.ok(&["connect", &format!("http://{}", server.address)]);
+    person.ok_with(&twice(), &["account", "sign-up", "rosamund"]);
+    let shown = person.ok_with(&twice(), &["--json", "account", "sign-in", "rosamund"]);
+    assert!(!shown.contains("sst_"), "the token is not printed");
+    let mode = |path: &std::path::Path| std::fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    let file = person.config().join("session.toml");
+    assert_eq!((mode(&person.config()), mode(&file)), (0o700, 0o600));
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o644)).unwrap();
+    person.ok(&["account", "whoami"]);
+    assert_eq!(mode(&file), 0o600, "a session that others could read is closed to them");
+    // a session goes to its own server only
+    let elsewhere = Server::start(&Database::sqlite().url, &[]);
+    let said = person.fails(3, &["--server", &format!("http://{}", elsewhere.address), "account", "whoami"]);
+    assert!(said.contains("not signed in"), "{said}");
+    elsewhere.kill();
+    let address = server.address.clone();
+    server.kill();
+    let said = person.fails(5, &["status"]);
+    assert!(said.contains(&format!("http://{address} cannot be reached")), "{said}");
+    let said = person.fails(2, &["--server", "http://swap.example:1", "status"]);
+    assert!(said.contains("in the clear"), "{said}");
+}
+
+#[test]
+fn the_demo_tells_the_whole_story() {
+    let output = Command::new(folder().join("scionaryd"))
+        .args(["demo", "--once"])
+        .env("COLUMNS", "80")
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(output.status.success(), "{text}\n{}", String::from_utf8_lossy(&output.stderr));
+    for part in [
+        "2 letters differ from “Lantern Moth”",
+        "LANTERN MOTH: Its seed comes true only in part: 5 of 48 seedlings were off-type.",
+        "[DEMO-TRIAL] Invented for this demo",
+        "Signed in as Odalind Marrack.",
+        "6 plants of Lantern Moth (seedling)",
+        "a few scale insects",
+        "11 km 12 sticks of Quarrymead (scion wood)",
+    ] {
+        assert!(text.contains(part), "{part}\n{text}");
+    }
+    assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+}
+
+#[test]
+fn the_server_explains_itself() {
+    let scionaryd = |arguments: &[&str]| {
+        let output = Command::new(folder().join("scionaryd")).args(arguments).output().unwrap();
+        (
+            output.status.code(),
+            String::from_utf8(output.stdout).unwrap(),
+            String::from_utf8(output.stderr).unwrap(),
+        )
+    };
+    let database = Database::sqlite();
+    let (code, out, _) = scionaryd(&["doctor", "--database", &database.url, "--listen", "127.0.0.1:0"]);
+    assert_eq!(code, Some(0), "{out}");
+    assert!(out.contains("reference: 94 records, 209 pieces of evidence"), "{out}");
+    let (code, out, _) =
+        scionaryd(&["doctor", "--database", "postgres://nobody@127.0.0.1:1/x", "--listen", "127.0.0.1:0"]);
+    assert_eq!(code, Some(1));
+    assert!(out.contains("WRONG  database") && !out.contains("nobody@"), "{out}");
+    let (code, _, err) = scionaryd(&["config", "check", "--set", "listen.adress=1"]);
+    assert_eq!(code, Some(2));
+    assert!(err.contains("did you mean listen.address?"), "{err}");
+    let (code, _, err) =
+        scionaryd(&["serve", "--database", &database.url, "--set", "storage.migrate_on_start=false"]);
+    assert_eq!(code, Some(1));
+    assert!(err.contains("run: scionaryd migrate"), "{err}");
+}
+
+/// The help of every command is a reviewed file.
+#[test]
+fn help_is_as_reviewed() {
+    fn walk(command: &clap::Command, path: &str, text: &mut String) {
+        let name = format!("{path}{}", command.get_name());
+        text.push_str(&format!("## {name}\n{}\n", command.clone().term_width(80).render_long_help()));
+        for sub in command.get_subcommands().filter(|s| s.get_name() != "help") {
+            walk(sub, &format!("{name} "), text);
+        }
+    }
+    let mut command = <scionary_cli::args::Arguments as clap::CommandFactory>::command();
+    command.build();
+    let mut text = String::new();
+    walk(&command, "", &mut text);
+    let text: String = text.lines().map(|l| l.trim_end().to_string() + "\n").collect();
+    insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {
+        insta::assert_snapshot!("help", text);
+    });
+}

@@ -1,0 +1,134 @@
+//! The real binaries, built once, and run as a person or a service manager would.
+
+use std::{
+    io::{BufRead as _, BufReader, Write as _},
+    path::PathBuf,
+    process::{Child, Command, Output, Stdio},
+    sync::OnceLock,
+};
+
+/// The folder of the built binaries.
+pub fn folder() -> &'static PathBuf {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER.get_or_init(|| {
+        let here = std::env::current_exe().expect("this test's own path");
+        let folder = here.ancestors().nth(2).expect("target/PROFILE").to_path_buf();
+        let release = folder.file_name().is_some_and(|n| n == "release");
+        let mut build = Command::new(env!("CARGO"));
+        build.args(["build", "--quiet", "-p", "scionary-server", "-p", "scionary-cli"]);
+        if release {
+            build.arg("--release");
+        }
+        assert!(build.status().expect("cargo runs").success(), "the binaries are built");
+        folder
+    })
+}
+
+/// A server process.
+pub struct Server {
+    child: Child,
+    /// Where it listens.
+    pub address: String,
+}
+
+impl Server {
+    /// Starts `scionaryd serve` and waits until it listens.
+    pub fn start(database: &str, set: &[&str]) -> Self {
+        let mut command = Command::new(folder().join("scionaryd"));
+        command.args([
+            "serve",
+            "--listen",
+            "127.0.0.1:0",
+            "--set",
+            "log.format=json",
+            "--database",
+            database,
+        ]);
+        for setting in set {
+            command.args(["--set", setting]);
+        }
+        let mut child =
+            command.stderr(Stdio::piped()).stdin(Stdio::null()).spawn().expect("the server can be started");
+        let mut lines = BufReader::new(child.stderr.take().expect("its log")).lines();
+        let address = loop {
+            let line = lines.next().expect("it says where it listens").expect("text");
+            if let Some((_, rest)) = line.split_once("\"address\":\"") {
+                break rest.split('"').next().expect("an address").to_string();
+            }
+        };
+        // go on reading, so that its log never blocks it
+        std::thread::spawn(move || lines.for_each(drop));
+        Self { child, address }
+    }
+    /// Ends it without warning.
+    pub fn kill(mut self) {
+        self.child.kill().expect("it can be killed");
+        let _ = self.child.wait();
+    }
+    /// Asks it to stop, and waits; whether it ended well.
+    pub fn terminate(mut self) -> bool {
+        let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
+        assert!(asked.expect("kill runs").success());
+        self.child.wait().expect("it ends").success()
+    }
+}
+
+/// A person with a client and a folder of their own.
+pub struct Person {
+    folder: tempfile::TempDir,
+    server: String,
+}
+
+impl Person {
+    /// Somebody new, who uses a server.
+    pub fn new(server: &Server) -> Self {
+        Self { folder: tempfile::tempdir().expect("a folder"), server: format!("http://{}", server.address) }
+    }
+    /// Their folder of settings.
+    pub fn config(&self) -> PathBuf {
+        self.folder.path().join("config")
+    }
+    /// Runs the client with a line on standard input.
+    pub fn run_with(&self, stdin: &str, arguments: &[&str]) -> Output {
+        let mut child = Command::new(folder().join("scionary"))
+            .args(arguments)
+            .env("SCIONARY_CONFIG_DIR", self.config())
+            .env("SCIONARY_SERVER", &self.server)
+            .env("COLUMNS", "80")
+            .env_remove("SCIONARY_TOKEN")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the client runs");
+        // a client that does not read has closed its end
+        let _ = child.stdin.take().expect("its input").write_all(stdin.as_bytes());
+        child.wait_with_output().expect("it ends")
+    }
+    /// Runs the client.
+    pub fn run(&self, arguments: &[&str]) -> Output {
+        self.run_with("", arguments)
+    }
+    /// Runs the client, which must succeed; what it printed.
+    pub fn ok(&self, arguments: &[&str]) -> String {
+        self.ok_with("", arguments)
+    }
+    /// The same with a line on standard input.
+    pub fn ok_with(&self, stdin: &str, arguments: &[&str]) -> String {
+        let output = self.run_with(stdin, arguments);
+        let text = String::from_utf8(output.stdout).expect("text");
+        assert!(
+            output.status.success(),
+            "scionary {arguments:?} failed:\n{text}\n{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        text
+    }
+    /// Runs the client, which must fail with a code; what it said.
+    pub fn fails(&self, code: i32, arguments: &[&str]) -> String {
+        let output = self.run(arguments);
+        let said = String::from_utf8(output.stderr).expect("text");
+        assert_eq!(output.status.code(), Some(code), "scionary {arguments:?}: {said}");
+        said
+    }
+}
