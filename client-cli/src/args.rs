@@ -70,7 +70,7 @@ pub enum Command {
     Account(AccountCommand),
     /// Remember a server
     Connect {
-        /// Such as https://swap.example:50740
+        /// Such as `https://swap.example:50740`
         address: String,
     },
     /// What server this is, and whether you are signed in

@@ -51,11 +51,13 @@ impl Stage {
     /// Fresh objects of the owner for one call.
     async fn ids(&mut self, rpc: Rpc) -> Ids {
         let owner = &self.people[1];
-        let offer: v1::CreateOfferResponse = owner
-            .call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) })
-            .await
-            .unwrap();
-        // open invitations are few: one is made only where it is needed
+        let mut offer = String::new();
+        if matches!(rpc, Rpc::OfferGetOffer | Rpc::OfferUpdateOffer | Rpc::OfferWithdrawOffer) {
+            let request = v1::CreateOfferRequest { offer: Some(draft()) };
+            let made: v1::CreateOfferResponse = owner.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+            offer = made.offer.unwrap().offer_id;
+        }
+        // objects are few for each account: one is made only where it is needed
         let mut invitation = String::new();
         if rpc == Rpc::AccountRevokeInvitation {
             let made: v1::CreateInvitationResponse = owner
@@ -67,7 +69,7 @@ impl Stage {
         let app = self.server.running.app();
         self.taken += 1;
         Ids {
-            offer: offer.offer.unwrap().offer_id,
+            offer,
             invitation,
             cultivar: app.registry().resolve("c", "Golek", "").unwrap().cultivar.id.to_string(),
             free_handle: format!("free-{}", self.taken),
