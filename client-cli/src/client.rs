@@ -165,8 +165,12 @@ impl Client {
 
     fn failed(&self, status: &Status) -> Failure {
         if status.code() == Code::Unavailable && !has_details(status) || is_transport(status) {
-            return Failure::unreachable(format!("{} cannot be reached{}", self.server, cause(status)))
-                .then("is it running, and is the address right? Set it with: scionary connect ADDRESS");
+            return Failure::unreachable(format!(
+                "no server can be reached at {}{}",
+                self.server,
+                cause(status)
+            ))
+            .then("start one with: scionaryd serve; or give another address with: scionary connect ADDRESS");
         }
         Failure::from_status(status, &self.server)
     }

@@ -105,6 +105,9 @@ impl Failure {
             .unwrap_or_default();
         let message = match (fields.as_slice(), status.code()) {
             ([_, _, ..], _) => format!("{} things are wrong:", fields.len()),
+            ([(field, expected)], _) if field.starts_with("offer.") => {
+                format!("{}: {expected}", crate::output::plain_field(field))
+            }
             (_, Code::Cancelled) if reason.is_empty() => "the server did not answer in time".into(),
             _ => status.message().to_string(),
         };

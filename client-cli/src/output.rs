@@ -94,7 +94,7 @@ impl Output {
         }
         let red = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
         let first = textwrap::fill(
-            &failure.message,
+            &plain(&failure.message),
             textwrap::Options::new(self.width.saturating_sub(7)).subsequent_indent("       "),
         );
         let _ = writeln!(err, "{red}error:{red:#} {first}");
@@ -117,8 +117,14 @@ impl Output {
 
     /// A heading.
     pub fn heading(&self, text: &str) {
+        let text = &plain(text);
         let bold = Style::new().bold();
         self.print(&format!("{bold}{text}{bold:#}"));
+    }
+    /// A line as it is, however long.
+    pub fn line(&self, text: &str) {
+        let text = &plain(text);
+        self.print(text);
     }
     /// An empty line.
     pub fn gap(&self) {
@@ -126,10 +132,12 @@ impl Output {
     }
     /// A paragraph.
     pub fn text(&self, text: &str) {
+        let text = &plain(text);
         self.print(&textwrap::fill(text, self.width));
     }
     /// A paragraph that stands out.
     pub fn answer(&self, text: &str) {
+        let text = &plain(text);
         let bold = Style::new().bold();
         for line in textwrap::wrap(text, self.width) {
             self.print(&format!("{bold}{line}{bold:#}"));
@@ -137,6 +145,7 @@ impl Output {
     }
     /// A paragraph under a mark such as `-` or `1.`, indented by so many spaces.
     pub fn item(&self, indent: usize, mark: &str, text: &str) {
+        let (mark, text) = (&plain(mark), &plain(text));
         let first = format!("{}{mark} ", " ".repeat(indent));
         let rest = " ".repeat(first.chars().count().min(indent + 4));
         let options = textwrap::Options::new(self.width).initial_indent(&first).subsequent_indent(&rest);
@@ -144,6 +153,7 @@ impl Output {
     }
     /// `label: value`, the values in one column; nothing for an empty value.
     pub fn field(&self, label: &str, value: &str) {
+        let value = &plain(value);
         if value.trim().is_empty() {
             return;
         }
@@ -154,6 +164,7 @@ impl Output {
     }
     /// A less important line.
     pub fn faint(&self, text: &str) {
+        let text = &plain(text);
         let dim = Style::new().dimmed();
         for line in textwrap::wrap(text, self.width) {
             self.print(&format!("{dim}{line}{dim:#}"));
@@ -167,7 +178,7 @@ impl Output {
         table.set_width(u16::try_from(self.width).unwrap_or(80));
         table.set_header(head);
         for row in rows {
-            table.add_row(row);
+            table.add_row(row.map(|cell| plain(&cell)));
         }
         for column in table.column_iter_mut() {
             column.set_padding((0, 2));
@@ -185,7 +196,32 @@ impl Output {
     }
 }
 
-/// A field's path as a person calls it: `offer.health.pests_text` is `health pests text`.
-fn plain_field(path: &str) -> String {
-    path.trim_start_matches("offer.").replace(['.', '_'], " ")
+/// A text without control characters: what a server sends must not steer the terminal.
+fn plain(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control() || *c == '\n').collect()
+}
+
+/// A field's path as a person types it: `offer.health.pests_text` is `--pests`, `handle` is `handle`.
+pub(crate) fn plain_field(path: &str) -> String {
+    let Some(own) = path.strip_prefix("offer.") else { return path.replace(['.', '_'], " ") };
+    let own = own.strip_prefix("health.").unwrap_or(own);
+    let first = own.split(['.', '[']).next().unwrap_or(own);
+    let option = match (first, path) {
+        ("place", p) if p.ends_with("area_code") => "area",
+        ("place", p) if p.ends_with("label") => "place-label",
+        ("note", p) if p.contains("health") => "health-note",
+        ("available_from", _) => "from",
+        ("available_until", _) => "until",
+        ("hand_over", _) => "by",
+        ("symptoms_text", _) => "symptoms",
+        ("pests_text", _) => "pests",
+        ("sprayed_text", _) => "sprayed",
+        ("treatments", _) => "treatment",
+        ("tests", _) => "test",
+        ("documents", _) => "document",
+        (other, _) => other,
+    };
+    let part = own.rsplit_once('.').map(|(_, part)| part).filter(|_| own.contains('[')).unwrap_or_default();
+    let part = if part.is_empty() { String::new() } else { format!(" ({})", part.replace('_', " ")) };
+    format!("--{}{part}", option.replace('_', "-"))
 }

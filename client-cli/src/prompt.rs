@@ -17,7 +17,8 @@ pub(crate) fn ask<T>(
 ) -> Result<T, Failure> {
     loop {
         let hint = usual.map(|u| format!(" [{u}]")).unwrap_or_default();
-        eprint!("{question}{hint}: ");
+        let width = textwrap::termwidth().clamp(40, 110);
+        eprint!("{} ", textwrap::fill(&format!("{question}{hint}:"), width));
         let _ = std::io::stderr().flush();
         let mut line = String::new();
         let read = std::io::stdin().read_line(&mut line).map_err(|e| Failure::usage(e.to_string()))?;
@@ -27,7 +28,10 @@ pub(crate) fn ask<T>(
         let answer = if line.trim().is_empty() { usual.unwrap_or("") } else { line.trim() };
         match check(answer) {
             Ok(value) => return Ok(value),
-            Err(expected) => eprintln!("  {expected}"),
+            Err(expected) => {
+                let indent = textwrap::Options::new(width).initial_indent("  ").subsequent_indent("  ");
+                eprintln!("{}", textwrap::fill(&expected, indent));
+            }
         }
     }
 }

@@ -84,8 +84,8 @@ impl Folder {
 }
 
 fn failed(file: &Path, error: &io::Error) -> Failure {
-    Failure::bug(format!("{}: {error}", file.display()))
-        .then("check the folder's permissions, or set SCIONARY_CONFIG_DIR")
+    Failure::usage(format!("{} cannot be used: {error}", file.display()))
+        .then("your settings and session are kept there: make the folder yours, or set SCIONARY_CONFIG_DIR")
 }
 
 fn read<T: DeserializeOwned>(file: &Path) -> Result<Option<T>, Failure> {

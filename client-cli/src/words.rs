@@ -7,6 +7,11 @@ pub(crate) fn plain(name: &str, prefix: &str) -> String {
     name.strip_prefix(prefix).unwrap_or(name).replace('_', " ").to_lowercase()
 }
 
+/// A typed crop: its key is written small.
+pub(crate) fn crop(typed: Option<String>) -> String {
+    typed.unwrap_or_default().trim().to_lowercase()
+}
+
 /// Parses a typed word: hyphens, underscores, spaces and case do not matter.
 fn typed(text: &str) -> String {
     text.trim().to_ascii_uppercase().replace(['-', ' '], "_")
@@ -20,7 +25,9 @@ macro_rules! enums {
             /// As people type it.
             pub(crate) fn $fn_parse(text: &str) -> Result<v1::$name, String> {
                 let name = format!("{}{}", $prefix, typed(text));
-                match v1::$name::from_str_name(&name) {
+                // a plural is as good as a singular
+                let singular = name.strip_suffix('S').unwrap_or(&name);
+                match v1::$name::from_str_name(&name).or_else(|| v1::$name::from_str_name(singular)) {
                     Some(value) if value != v1::$name::Unspecified => Ok(value),
                     Some(_) | None => {
                         let all = [$(v1::$name::$choice),*].map(|v| $fn_label(v).replace(' ', "-")).join(", ");
@@ -79,11 +86,13 @@ pub(crate) fn parse_grid(text: &str) -> Result<String, String> {
         let number = |t: &str| {
             t.trim()
                 .parse::<f64>()
-                .map_err(|_| format!("degrees such as -19.6,-24.9 expected, {text:?} found"))
+                .map_err(|_| format!("two numbers such as -27.47,153.02 expected, {text:?} found"))
         };
         return GridCode::around(number(latitude)?, number(longitude)?)
             .map(|g| g.to_string())
-            .map_err(|e| e.to_string());
+            .map_err(|_| "latitude goes from -90 to 90, longitude from -180 to 180".to_string());
     }
-    GridCode::parse(text).map(|g| g.to_string()).map_err(|e| format!("{e}; or latitude,longitude in degrees"))
+    GridCode::parse(text).map(|g| g.to_string()).map_err(|_| {
+        "latitude,longitude such as -27.47,153.02, or a grid code such as 5RQ2VX00+, expected; a place's name is not understood: find it on a map and copy its two numbers".to_string()
+    })
 }

@@ -29,6 +29,7 @@ use tower::{Layer, Service};
 use crate::{
     call::Admitted,
     clock::stopwatch,
+    incoming::household,
     policy::{Effect, Policy, Who, policy},
     status::{self, Refusal},
     throttle::Throttle,
@@ -210,15 +211,7 @@ fn address_of(head: &Parts) -> String {
     let peer = extensions.get::<TcpConnectInfo>().and_then(TcpConnectInfo::remote_addr).or_else(|| {
         extensions.get::<TlsConnectInfo<TcpConnectInfo>>().and_then(|i| i.get_ref().remote_addr())
     });
-    match peer.map(|p| p.ip()) {
-        Some(std::net::IpAddr::V4(ip)) => ip.to_string(),
-        // one household has a whole /64
-        Some(std::net::IpAddr::V6(ip)) => {
-            let [a, b, c, d, ..] = ip.segments();
-            format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
-        }
-        None => "unknown".into(),
-    }
+    peer.map_or_else(|| "unknown".into(), |peer| household(peer.ip()).to_string())
 }
 
 #[cfg(test)]

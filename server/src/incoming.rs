@@ -3,9 +3,11 @@
 //! for ever, and would hold up a graceful stop.)
 
 use std::{
+    collections::HashMap,
     io,
+    net::{IpAddr, Ipv6Addr},
     pin::Pin,
-    sync::Arc,
+    sync::{Arc, Mutex, PoisonError},
     task::{Context, Poll},
     time::Duration,
 };
@@ -23,7 +25,59 @@ use tonic::transport::server::{Connected, TcpConnectInfo};
 pub struct Guarded {
     io: TcpStream,
     first_bytes: Option<Pin<Box<Sleep>>>,
+    /// Bytes still to come before the peer is taken to speak HTTP/2.
+    wanted: usize,
     _place: OwnedSemaphorePermit,
+    _seat: Seat,
+}
+
+/// The client's part of an HTTP/2 greeting (RFC 9113, section 3.4); a TLS greeting is longer.
+const PREFACE_BYTES: usize = 24;
+
+/// How many connections each address holds.
+type Seats = Arc<Mutex<HashMap<IpAddr, usize>>>;
+
+/// One connection of an address; given back when it ends.
+struct Seat {
+    seats: Seats,
+    address: IpAddr,
+}
+
+impl Seat {
+    /// A seat, unless the address holds `max` already.
+    fn take(seats: &Seats, address: IpAddr, max: usize) -> Option<Self> {
+        let address = household(address);
+        let mut taken = seats.lock().unwrap_or_else(PoisonError::into_inner);
+        let count = taken.entry(address).or_default();
+        if *count >= max {
+            return None;
+        }
+        *count += 1;
+        Some(Self { seats: seats.clone(), address })
+    }
+}
+
+impl Drop for Seat {
+    fn drop(&mut self) {
+        let mut taken = self.seats.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(count) = taken.get_mut(&self.address) {
+            *count -= 1;
+            if *count == 0 {
+                taken.remove(&self.address);
+            }
+        }
+    }
+}
+
+/// One household's addresses count as one: IPv4 as it is, IPv6 by its /64.
+pub fn household(address: IpAddr) -> IpAddr {
+    match address.to_canonical() {
+        IpAddr::V4(ip) => IpAddr::V4(ip),
+        IpAddr::V6(ip) => {
+            let [a, b, c, d, ..] = ip.segments();
+            IpAddr::V6(Ipv6Addr::new(a, b, c, d, 0, 0, 0, 0))
+        }
+    }
 }
 
 impl Connected for Guarded {
@@ -39,8 +93,10 @@ impl AsyncRead for Guarded {
         cx: &mut Context<'_>,
         buf: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
+        let before = buf.filled().len();
         let read = Pin::new(&mut self.io).poll_read(cx, buf);
-        if read.is_ready() {
+        self.wanted = self.wanted.saturating_sub(buf.filled().len() - before);
+        if self.wanted == 0 {
             self.first_bytes = None;
         } else if let Some(wait) = &mut self.first_bytes
             && wait.as_mut().poll(cx).is_ready()
@@ -73,22 +129,31 @@ impl AsyncWrite for Guarded {
     }
 }
 
-/// Connections of a listener: at most `max` at once, each with `first` to say something.
+/// Connections of a listener: at most `max` at once and `max_each` for one address, each with `first` to greet.
 pub fn guarded(
     listener: TcpListener,
     max: usize,
+    max_each: usize,
     first: Duration,
 ) -> impl Stream<Item = io::Result<Guarded>> {
     let places = Arc::new(Semaphore::new(max));
-    futures_util::stream::unfold((listener, places), move |(listener, places)| async move {
+    let seats = Seats::default();
+    futures_util::stream::unfold((listener, places, seats), move |(listener, places, seats)| async move {
         loop {
             match listener.accept().await {
-                Ok((io, _)) => {
+                Ok((io, peer)) => {
                     // full: drop it at once, so that the client sees it, rather than let it queue
                     let Ok(place) = places.clone().try_acquire_owned() else { continue };
+                    let Some(seat) = Seat::take(&seats, peer.ip(), max_each) else { continue };
                     let _ = io.set_nodelay(true);
-                    let guarded = Guarded { io, first_bytes: Some(Box::pin(sleep(first))), _place: place };
-                    return Some((Ok(guarded), (listener, places)));
+                    let guarded = Guarded {
+                        io,
+                        first_bytes: Some(Box::pin(sleep(first))),
+                        _place: place,
+                        _seat: seat,
+                        wanted: PREFACE_BYTES,
+                    };
+                    return Some((Ok(guarded), (listener, places, seats)));
                 }
                 // out of file descriptors and the like: do not spin
                 Err(error) => {

@@ -206,7 +206,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
         .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())));
     let stop = CancellationToken::new();
-    let incoming = guarded(listener, config.connections_max, FIRST_BYTES);
+    let incoming = guarded(listener, config.connections_max, config.connections_each_max, FIRST_BYTES);
     let stopped = stop.clone().cancelled_owned();
     let serving = tokio::spawn(router.serve_with_incoming_shutdown(incoming, stopped));
     let background = background(&app, &health, throttle, &stop);

@@ -4,7 +4,7 @@
 use std::{collections::HashMap, time::Duration};
 
 use scionary_app::{Error, Rule};
-use scionary_domain::{access::Denied, field::FieldError, ids::RequestId, page::PageTokenError};
+use scionary_domain::{access::Denied, field::FieldError, ids::RequestId, limits, page::PageTokenError};
 use scionary_proto::ERROR_DOMAIN;
 use scionary_store::StoreError;
 use tonic::{Code, Status};
@@ -156,11 +156,15 @@ fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
         many => format!(
             "{} fields are wrong: {}",
             many.len(),
-            many.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+            many.iter()
+                .take(limits::FIELD_ERRORS_MAX)
+                .map(ToString::to_string)
+                .collect::<Vec<_>>()
+                .join("; ")
         ),
     };
     build(Code::InvalidArgument, "FIELDS_WRONG", message, request, HashMap::new(), |details| {
-        for field in fields {
+        for field in fields.iter().take(limits::FIELD_ERRORS_MAX) {
             details.add_bad_request_violation(field.field.clone(), field.expected.clone());
         }
     })

@@ -20,12 +20,16 @@ pub struct Rates {
     pub sign_ins: u32,
 }
 
+/// Sign-ins for one handle from all addresses together, in multiples of those from one.
+const FROM_ANYWHERE: u32 = 10;
+
 /// The budgets.
 pub struct Throttle {
     reads: DefaultKeyedRateLimiter<String>,
     writes: DefaultKeyedRateLimiter<String>,
     passwords: DefaultKeyedRateLimiter<String>,
     handles: DefaultKeyedRateLimiter<String>,
+    handles_from_anywhere: DefaultKeyedRateLimiter<String>,
     clock: DefaultClock,
 }
 
@@ -41,6 +45,7 @@ impl Throttle {
             writes: a_minute(rates.writes),
             passwords: a_minute(rates.passwords),
             handles: a_minute(rates.sign_ins),
+            handles_from_anywhere: a_minute(rates.sign_ins.saturating_mul(FROM_ANYWHERE)),
             clock: DefaultClock::default(),
         }
     }
@@ -62,18 +67,21 @@ impl Throttle {
         }
     }
 
-    /// Counts a sign-in for a handle, whether it exists or not.
+    /// Counts a sign-in for a handle from an address, whether the handle exists or not. Guessing from many
+    /// addresses is bounded too, but by a larger budget, so that a stranger does not easily lock a member out.
     ///
     /// # Errors
     /// How long to wait.
-    pub fn sign_in(&self, handle: &str) -> Result<(), Duration> {
+    pub fn sign_in(&self, handle: &str, address: &str) -> Result<(), Duration> {
         let key: String = handle.trim().to_ascii_lowercase().chars().take(64).collect();
-        self.take(&self.handles, &key)
+        self.take(&self.handles, &format!("{key} {address}"))?;
+        self.take(&self.handles_from_anywhere, &key)
     }
 
     /// Forgets keys whose budget is full again.
     pub fn tidy(&self) {
-        for budget in [&self.reads, &self.writes, &self.passwords, &self.handles] {
+        for budget in [&self.reads, &self.writes, &self.passwords, &self.handles, &self.handles_from_anywhere]
+        {
             budget.retain_recent();
         }
     }

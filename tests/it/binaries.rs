@@ -112,6 +112,13 @@ fn from_zero_to_a_club_with_two_members() {
     assert!(rosamund.ok(&["offer", "list"]).contains("[withdrawn]"));
     rosamund.ok(&["account", "sign-out"]);
     rosamund.fails(3, &["account", "whoami"]);
+    // structured, one object a line, a line for each call, and no secret in any
+    let log = server.log();
+    assert!(log.lines().all(|l| serde_json::from_str::<serde_json::Value>(l).is_ok()), "{log}");
+    assert!(log.matches("/scionary.v1.AccountService/SignIn").count() >= 2, "{log}");
+    for secret in [PASSWORD, &code, invited["code"].as_str().unwrap(), "sst_", "scale insects"] {
+        assert!(!log.contains(secret), "the log holds {secret}");
+    }
     assert!(server.terminate());
 }
 
@@ -122,7 +129,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     let person = Person::new(&server);
     let text = person.ok(&["lookup", "kensigton", "pride"]);
     assert!(
-        text.contains("one letter differs from “Kensington\nPride”")
+        text.contains("one letter differs from “Kensington")
             && text.contains("not counted for this cultivar"),
         "{text}"
     );
@@ -195,7 +202,7 @@ fn the_session_is_the_users_alone() {
     let address = server.address.clone();
     server.kill();
     let said = person.fails(5, &["status"]);
-    assert!(said.contains(&format!("http://{address} cannot be reached")), "{said}");
+    assert!(said.contains(&format!("no server can be reached at http://{address}")), "{said}");
     let said = person.fails(2, &["--server", "http://swap.example:1", "status"]);
     assert!(said.contains("in the clear"), "{said}");
 }

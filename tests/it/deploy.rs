@@ -46,8 +46,43 @@ fn the_container_is_not_run_as_root_and_the_service_is_walled_in() {
     ] {
         assert!(service.contains(line), "the unit lacks {line}");
     }
-    let compose = read("compose.yaml");
-    assert!(compose.contains("127.0.0.1:50740:50740"), "the port is bound to this machine only");
+    let mut section = "";
+    for line in service.lines().map(str::trim).filter(|l| !l.is_empty() && !l.starts_with('#')) {
+        match line.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
+            Some(name) => {
+                section = ["Unit", "Service", "Install"]
+                    .into_iter()
+                    .find(|s| *s == name)
+                    .expect("a section of a unit")
+            }
+            None => assert!(!section.is_empty() && line.contains('='), "{line} is no line of a unit"),
+        }
+    }
+}
+
+#[test]
+fn the_compose_file_binds_to_this_machine_and_walls_the_server_in() {
+    let documents = yaml_rust2::YamlLoader::load_from_str(&read("compose.yaml")).expect("YAML");
+    let services = &documents[0]["services"];
+    let server = &services["scionary"];
+    assert_eq!(server["ports"][0].as_str(), Some("127.0.0.1:50740:50740"));
+    assert_eq!(server["read_only"].as_bool(), Some(true));
+    assert_eq!(server["cap_drop"][0].as_str(), Some("ALL"));
+    assert_eq!(server["depends_on"]["db"]["condition"].as_str(), Some("service_healthy"));
+    assert!(!services["db"]["healthcheck"].is_badvalue());
+}
+
+/// The container file's stages copy what the build makes, and nothing that does not exist is copied in.
+#[test]
+fn the_container_file_copies_what_exists() {
+    let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
+    for line in read("Containerfile").lines().filter(|l| l.starts_with("COPY ") && !l.contains("--from=")) {
+        let words: Vec<&str> = line.split_whitespace().skip(1).filter(|w| !w.starts_with("--")).collect();
+        let (_, sources) = words.split_last().expect("a destination");
+        for source in sources {
+            assert!(root.join(source).exists(), "{line}: {source} does not exist");
+        }
+    }
 }
 
 /// Backup and restore, run for real where the tool is there.

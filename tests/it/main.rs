@@ -1,6 +1,7 @@
 //! One binary of tests: each module is a topic.
 #![allow(missing_docs, reason = "tests say what they show in their names")]
 
+mod abuse;
 mod accounts;
 mod authorization;
 mod binaries;

@@ -188,6 +188,29 @@ fn a_cultivar_that_nobody_counted_says_so() {
     });
 }
 
+/// What a report says of itself holds for every record.
+#[test]
+fn no_report_contradicts_itself() {
+    let registry = registry();
+    for crop in registry.crops() {
+        for record in registry.list(&crop.slug, None, 100, "").unwrap().rows {
+            let report = registry.report(record).unwrap();
+            let nothing = report.how_sure.starts_with("Nobody on file has stated or counted anything");
+            assert_eq!(nothing, report.findings.is_empty(), "{}: {}", record.cultivar.name, report.how_sure);
+            if record.answer == Answer::Unknown {
+                assert!(report.findings.is_empty(), "{}", record.cultivar.name);
+            }
+        }
+    }
+    // of a range the worst end is reckoned with: 76 in 100 off-type takes 11 (exact binomial)
+    with("trifoliate orange", "citrus", |_, record| assert_eq!(record.answer, Answer::Contested));
+    with("Volkamer lemon", "citrus", |registry, record| {
+        let report = registry.report(record).unwrap();
+        assert!(report.advice[0].text.contains("if 30 in 100 are off-type"), "{}", report.advice[0].text);
+        assert!(report.advice[0].text.contains("3 or more"), "{}", report.advice[0].text);
+    });
+}
+
 #[test]
 fn homonyms_stay_apart() {
     let registry = registry();
@@ -197,6 +220,15 @@ fn homonyms_stay_apart() {
     let message = registry.resolve("cultivar", "Simmonds", "").err().unwrap().to_string();
     assert!(message.contains("several cultivars bear this name"), "{message}");
     assert!(registry.resolve("cultivar", "Simmonds", "avocado").is_ok());
+    // a look-up asks rather than answers for the wrong crop; within one crop it answers and names the other
+    let looked = registry.look_up("Simmonds", "").unwrap();
+    assert!(looked.answer.is_none() && looked.others.len() == 2);
+    assert!(registry.look_up("Simmonds", "avocado").unwrap().answer.is_some());
+    let looked = registry.look_up("Peach", "").unwrap();
+    assert_eq!(looked.answer.unwrap().0.record.cultivar.name, "Peach");
+    assert_eq!(looked.others[0].record.cultivar.name, "Kensington Pride");
+    // a disputed synonym does not win over a name that is on file
+    assert!(registry.look_up("C.P.B. 4475", "").unwrap().answer.is_none());
     // a synonym of one record is the accepted name of another: the accepted one stands, both are shown
     let found = registry.find("Manila", "", 5);
     assert_eq!(found[0].record.cultivar.name, "Manila");

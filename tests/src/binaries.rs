@@ -4,7 +4,7 @@ use std::{
     io::{BufRead as _, BufReader, Write as _},
     path::PathBuf,
     process::{Child, Command, Output, Stdio},
-    sync::OnceLock,
+    sync::{Arc, Mutex, OnceLock},
 };
 
 /// The folder of the built binaries.
@@ -29,6 +29,7 @@ pub struct Server {
     child: Child,
     /// Where it listens.
     pub address: String,
+    log: Arc<Mutex<String>>,
 }
 
 impl Server {
@@ -57,8 +58,20 @@ impl Server {
             }
         };
         // go on reading, so that its log never blocks it
-        std::thread::spawn(move || lines.for_each(drop));
-        Self { child, address }
+        let log = Arc::<Mutex<String>>::default();
+        let keep = log.clone();
+        std::thread::spawn(move || {
+            for line in lines.map_while(Result::ok) {
+                let mut log = keep.lock().expect("not poisoned");
+                log.push_str(&line);
+                log.push('\n');
+            }
+        });
+        Self { child, address, log }
+    }
+    /// What it has logged since it listened.
+    pub fn log(&self) -> String {
+        self.log.lock().expect("not poisoned").clone()
     }
     /// Ends it without warning.
     pub fn kill(mut self) {

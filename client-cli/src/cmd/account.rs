@@ -48,7 +48,12 @@ fn show_invitation(out: &Output, invitation: Option<&v1::Invitation>) {
 pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
     match command {
         AccountCommand::SignUp { handle, name, code } => {
-            let password = prompt::new_password("A new password")?;
+            // what can be told before a password is typed is told before
+            scionary_domain::account::Handle::parse(&handle)
+                .map_err(|expected| Failure::usage(format!("the handle {handle}: {expected}")))?;
+            let password = prompt::new_password(
+                "A new password (10 characters or more; four or five unrelated words are good)",
+            )?;
             let request = v1::SignUpRequest {
                 handle: handle.clone(),
                 display_name: name.unwrap_or_default(),

@@ -46,7 +46,7 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
                 "{} cultivars, {} pieces of evidence; crops: {}",
                 reply.cultivar_count,
                 reply.evidence_count,
-                reply.crops.join(", ")
+                if reply.crops.is_empty() { "none yet".to_string() } else { reply.crops.join(", ") }
             ),
         );
         let how = words::plain(reply.sign_up().as_str_name(), "SIGN_UP_MODE_");
@@ -60,7 +60,7 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
         );
         match who {
             Some(handle) => out.field("signed in as", &handle),
-            None => out.field("signed in as", "nobody"),
+            None => out.field("session", "not signed in; sign in with: scionary account sign-in HANDLE"),
         }
     })
 }

@@ -31,7 +31,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
             })
         }
         CropCommand::Show { crop } => {
-            let request = v1::GetCropRequest { crop };
+            let request = v1::GetCropRequest { crop: crop.to_lowercase() };
             let reply: v1::GetCropResponse =
                 client.read(request, |c, r| async move { crops(c).get_crop(r).await }).await?;
             output.reply("GetCropResponse", &reply, |out| show(out, &reply))
@@ -39,7 +39,30 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
     }
 }
 
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// The month of a number from 1 to 12.
+fn month(number: f64) -> &'static str {
+    (1_u8..).zip(MONTHS).find(|(at, _)| (f64::from(*at) - number).abs() < 0.5).map_or("?", |(_, name)| name)
+}
+
 fn range(timing: &v1::Timing) -> String {
+    if let ("month", Some(low), Some(high)) = (timing.unit.as_str(), timing.low, timing.high) {
+        return format!("{} to {}", month(low), month(high));
+    }
     match (timing.low, timing.high) {
         (Some(low), Some(high)) if (low - high).abs() < f64::EPSILON => format!("{low} {}", timing.unit),
         (Some(low), Some(high)) => format!("{low} to {high} {}", timing.unit),

@@ -20,7 +20,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
             let query = name.join(" ");
             let request = v1::SearchCultivarsRequest {
                 query: query.clone(),
-                crop: crop.unwrap_or_default(),
+                crop: words::crop(crop),
                 page_size: limit,
             };
             let reply: v1::SearchCultivarsResponse =
@@ -38,7 +38,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
         }
         CultivarCommand::List { crop, seed, paging } => {
             let request = v1::ListCultivarsRequest {
-                crop: crop.unwrap_or_default(),
+                crop: words::crop(crop),
                 seed_answer: seed.unwrap_or_default().into(),
                 page_size: paging.page_size,
                 page_token: paging.page,
@@ -47,7 +47,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 client.read(request, |c, r| async move { cultivars(c).list_cultivars(r).await }).await?;
             output.reply("ListCultivarsResponse", &reply, |out| {
                 if reply.cultivars.is_empty() {
-                    out.text("No cultivar on file is so.");
+                    out.text("No cultivar on file is so. “Comes true” is said only where off-types were counted; try --seed often-true.");
                     return;
                 }
                 out.table(
@@ -104,7 +104,7 @@ async fn get(
     cultivar: String,
     crop: Option<String>,
 ) -> Result<v1::GetCultivarResponse, Failure> {
-    let request = v1::GetCultivarRequest { cultivar, crop: crop.unwrap_or_default() };
+    let request = v1::GetCultivarRequest { cultivar, crop: words::crop(crop) };
     client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await
 }
 

@@ -1,5 +1,9 @@
 //! From what was typed (or is asked for) to an offer's draft.
 
+use scionary_domain::{
+    offer::{Material, health::Form},
+    place::AreaCode,
+};
 use scionary_proto::v1;
 
 use crate::{
@@ -76,15 +80,27 @@ fn all<T>(
     texts.iter().map(|t| read(t).map_err(|e| Failure::usage(format!("--{option}: {e}")))).collect()
 }
 
-/// Asks for what a new offer needs and was not typed.
-pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
+/// The forms that a material can have, as people type them.
+fn forms(material: Option<v1::Material>) -> Vec<String> {
+    let known = material.and_then(|m| Material::from_word(&words::material(m).replace(' ', "_")));
+    known.map_or(Form::ALL, Material::forms).iter().map(|f| f.label().replace(' ', "-")).collect()
+}
+
+/// A three-valued answer, with what was seen where it is yes.
+fn parse_seen_whole(text: &str) -> Result<Seen, String> {
+    match parse_seen(text)? {
+        Seen { answer: v1::Observed::Yes, text } if text.is_empty() => {
+            Err("say what, such as yes:scale insects on two plants".into())
+        }
+        seen => Ok(seen),
+    }
+}
+
+/// Asks for what a new offer needs and was not typed. The cultivar is asked for before this.
+pub(super) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     let some = |text: &str| {
         if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) }
     };
-    let a = arguments;
-    if a.cultivar.is_none() {
-        a.cultivar = Some(ask("Cultivar (its name on file)", None, some)?);
-    }
     if a.material.is_none() {
         a.material = Some(ask(
             "Material (scion-wood, budwood, seed, seedling, rootstock, grafted-plant, fruit-for-seed)",
@@ -93,8 +109,10 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
         )?);
     }
     if a.quantity.is_none() {
-        a.quantity =
-            Some(ask("How many", None, |t| t.parse().map_err(|_| "a whole number expected".to_string()))?);
+        a.quantity = Some(ask("How many", None, |t| match t.parse::<i32>() {
+            Ok(n) if n > 0 => Ok(n),
+            Ok(_) | Err(_) => Err("a whole number from 1 expected".to_string()),
+        })?);
     }
     if a.terms.is_none() {
         a.terms = Some(ask("Terms (swap, gift, postage-only)", Some("gift"), words::parse_terms)?);
@@ -104,30 +122,54 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
     }
     if a.place.is_none() {
         a.place = Some(ask(
-            "Place: grid code, or latitude,longitude (kept to about 5 km)",
+            "Where can it be fetched? Latitude and longitude from any map, such as -27.47,153.02 (kept only to about 5 km)",
             None,
             words::parse_grid,
         )?);
+    }
+    if a.place_label.is_none() {
+        a.place_label =
+            Some(ask("What do you call the place (district, town; may stay empty)", None, |t| {
+                Ok(t.to_string())
+            })?);
     }
     if a.by.is_empty() {
         a.by = ask("Handed over by (collect, meeting, post; with commas)", Some("collect"), |t| {
             t.split(',').map(words::parse_hand_over).collect()
         })?;
     }
+    if a.note.is_none() {
+        a.note = Some(ask(
+            "How can people reach you, and anything else to say (everybody can read it; may stay empty)",
+            None,
+            |t| Ok(t.to_string()),
+        )?);
+    }
     if a.grown_at.is_empty() {
         let usual = a.area.clone().unwrap_or_else(|| "unknown".into());
-        a.grown_at = vec![ask(
-            "Where was the plant grown (ISO 3166 code such as AU-QLD, or unknown)",
-            Some(&usual),
-            some,
-        )?];
+        let question = "Country or state it was grown in, as a code (AU, AU-QLD, US-FL …), or unknown";
+        a.grown_at = vec![ask(question, Some(&usual), |t| {
+            if t.eq_ignore_ascii_case("unknown") {
+                return Ok(t.to_string());
+            }
+            let area = t.split(':').next().unwrap_or(t);
+            AreaCode::parse(area).map(|_| t.to_string())
+        })?];
     }
     if a.form.is_none() {
-        a.form = Some(ask(
-            "Prepared how (leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk, whole-fruit)",
-            None,
-            words::parse_form,
-        )?);
+        let choices = forms(a.material);
+        a.form = match choices.as_slice() {
+            [only] => words::parse_form(only).ok(),
+            several => {
+                let question = format!("How is it prepared ({})", several.join(", "));
+                let check = |t: &str| {
+                    let form = words::parse_form(t)?;
+                    let fits = several.contains(&words::form(form).replace(' ', "-"));
+                    if fits { Ok(form) } else { Err(format!("one of {} expected", several.join(", "))) }
+                };
+                Some(ask(&question, None, check)?)
+            }
+        };
     }
     if a.purpose.is_none() {
         a.purpose = Some(ask("For (planting, eating-and-sowing)", Some("planting"), words::parse_purpose)?);
@@ -135,7 +177,7 @@ pub(super) fn complete(arguments: &mut DraftArguments) -> Result<(), Failure> {
     if a.material == Some(v1::Material::GraftedPlant) && a.rootstock.is_none() {
         a.rootstock = Some(ask("On which rootstock", Some("unknown"), some)?);
     }
-    let seen = |question: &str| ask(question, None, parse_seen);
+    let seen = |question: &str| ask(question, None, parse_seen_whole);
     if a.symptoms.is_none() {
         a.symptoms = Some(seen("Symptoms of disease seen (no, unknown, or yes:WHAT)")?);
     }

@@ -16,14 +16,19 @@ pub(super) async fn lookup(
     crop: Option<String>,
     evidence: bool,
 ) -> Result<(), Failure> {
-    let request = v1::LookUpSeedRequest { name: name.to_string(), crop: crop.unwrap_or_default() };
+    let request = v1::LookUpSeedRequest { name: name.to_string(), crop: words::crop(crop) };
     let reply: v1::LookUpSeedResponse =
         client.read(request, |c, r| async move { cultivars(c).look_up_seed(r).await }).await?;
     output.reply("LookUpSeedResponse", &reply, |out| match &reply.report {
         Some(report) => show(out, name, &reply, report, evidence),
         None if reply.others.is_empty() => {}
         None => {
-            out.text(&format!("No cultivar is on file as “{name}”. Did you mean one of these?"));
+            let exact = reply.others.iter().any(|m| m.score >= 0.99);
+            out.text(&if exact {
+                format!("“{name}” may mean more than one cultivar:")
+            } else {
+                format!("No cultivar is on file as “{name}”. The nearest names:")
+            });
             out.gap();
             matches(out, &reply.others);
         }
@@ -33,7 +38,7 @@ pub(super) async fn lookup(
             Failure::not_found(format!("nothing is on file as “{name}”")).then(reply.nothing_found_hint)
         } else {
             Failure::not_found(format!("no single cultivar is meant by “{name}”"))
-                .then("look one of the names up again as it is written there")
+                .then("look it up again as it is written there; if two crops share the name, add --crop")
         };
         return Err(failure);
     }
@@ -56,7 +61,15 @@ fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::
             out.text(&format!("No cultivar is on file as “{typed}”; {}. Taken as:", found.reason_text));
             out.gap();
         } else if found.reason() != v1::MatchReason::Exact {
-            out.text(&format!("{}:", capital(&found.reason_text)));
+            out.text(&format!("You asked for “{typed}”: {}.", found.reason_text));
+            out.gap();
+        }
+        if !reply.guessed && !reply.others.is_empty() {
+            let others: Vec<String> = reply.others.iter().map(|o| named(o.cultivar.as_ref())).collect();
+            out.text(&format!(
+                "Careful: the name may also stand for {}. Ask which tree your seed came from.",
+                others.join(", ")
+            ));
             out.gap();
         }
     }
@@ -101,11 +114,6 @@ fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::
         out.heading(if reply.guessed { "Near names" } else { "Others of this name" });
         matches(out, &reply.others);
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().collect::<String>()).unwrap_or_default() + letters.as_str()
 }
 
 fn origins(keys: &[String]) -> String {

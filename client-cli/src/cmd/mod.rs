@@ -51,6 +51,8 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
 fn more(output: &Output, token: &str) {
     if !token.is_empty() {
         output.gap();
-        output.faint(&format!("There is more: repeat the command with --page {token}"));
+        output.faint("There is more: repeat the command with");
+        // unwrapped, so that it can be copied
+        output.line(&format!("--page {token}"));
     }
 }

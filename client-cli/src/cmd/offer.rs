@@ -39,7 +39,16 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             let request = v1::GetOfferRequest { offer_id: offer };
             let reply: v1::GetOfferResponse =
                 client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
-            output.reply("GetOfferResponse", &reply, |out| show(out, reply.offer.as_ref()))
+            output.reply("GetOfferResponse", &reply, |out| {
+                show(out, reply.offer.as_ref());
+                if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
+                    out.gap();
+                    out.faint(&format!(
+                        "To have it, get in touch with {}: see the note, or ask in your club.",
+                        offer.giver_name
+                    ));
+                }
+            })
         }
         OfferCommand::Change { offer, version, draft } => {
             change(client, output, offer, version, *draft).await
@@ -60,6 +69,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
 async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -> Result<(), Failure> {
     client.need_session()?;
     if prompt::can_ask() && !output.is_json() {
+        ask_cultivar(client, &mut arguments).await?;
         complete(&mut arguments)?;
     }
     let mut draft = v1::OfferDraft::default();
@@ -70,7 +80,39 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
     output.reply("CreateOfferResponse", &reply, |out| {
         out.text("Posted:");
         show(out, reply.offer.as_ref());
+        out.gap();
+        out.faint("Later: scionary offer change ID --quantity 3, or scionary offer withdraw ID");
     })
+}
+
+/// Asks for the cultivar until it is one on file, before anything else is asked.
+async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result<(), Failure> {
+    let mut asked = false;
+    loop {
+        if arguments.cultivar.is_none() {
+            asked = true;
+            let typed = prompt::ask("Cultivar (its name on file)", None, |t| {
+                if t.is_empty() { Err("a name expected".to_string()) } else { Ok(t.to_string()) }
+            })?;
+            arguments.cultivar = Some(typed);
+        }
+        let request = v1::GetCultivarRequest {
+            cultivar: arguments.cultivar.clone().unwrap_or_default(),
+            crop: words::crop(arguments.crop.clone()),
+        };
+        let found: Result<v1::GetCultivarResponse, Failure> = client
+            .read(request, |c, r| async move { crate::client::cultivars(c).get_cultivar(r).await })
+            .await;
+        match found {
+            Ok(_) => return Ok(()),
+            // what was typed on the command line is the caller's to correct
+            Err(failure) if !asked || failure.exit_code() == 5 => return Err(failure),
+            Err(failure) => {
+                eprintln!("{}", textwrap::indent(&textwrap::fill(&failure.message, 76), "  "));
+                arguments.cultivar = None;
+            }
+        }
+    }
 }
 
 /// An offer's draft with the values that it has.
@@ -130,7 +172,7 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
     let order = if a.newest { v1::OfferOrder::Newest } else { v1::OfferOrder::Unspecified };
     let request = v1::SearchOffersRequest {
         name: name.clone(),
-        crop: a.crop.unwrap_or_default(),
+        crop: words::crop(a.crop),
         materials: a.material.into_iter().map(i32::from).collect(),
         near_grid_code: a.near.unwrap_or_default(),
         within_km: a.within.unwrap_or(0),
@@ -169,6 +211,8 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
             out.item(0, "-", &format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
             out.item(2, "", &offer.offer_id);
         }
+        out.gap();
+        out.faint("Show one in full: scionary offer show ID");
         more(out, &reply.next_page_token);
     })
 }

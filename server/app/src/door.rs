@@ -147,7 +147,16 @@ impl App {
         keep: KeepReply,
         encode: impl Fn(&U::Out) -> Vec<u8> + Send + Sync + 'static,
     ) -> Result<Vec<u8>, Error> {
-        self.store().write(AtTheDoor { app: self.clone(), call: call.clone(), use_case, keep, encode }).await
+        let door = AtTheDoor { app: self.clone(), call: call.clone(), use_case, keep, encode };
+        match self.store().write(door).await {
+            // a twin of this call may have been faster and be the very reason for the refusal: then its reply is
+            // this call's too
+            Err(refused) if call.key.is_some() => match self.first_reply(call).await {
+                Ok(Some(reply)) => Ok(reply),
+                Ok(None) | Err(_) => Err(refused),
+            },
+            outcome => outcome,
+        }
     }
 
     /// A call of the server itself.

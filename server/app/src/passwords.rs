@@ -1,10 +1,7 @@
 //! Hashing passwords: argon2id off the async threads, a bounded number at once, in buffers that are used
 //! again. Each hash takes 19 MiB and a core for some 15 ms.
 
-use std::sync::{
-    Arc, Mutex, PoisonError,
-    atomic::{AtomicUsize, Ordering},
-};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use argon2::{
     Algorithm, Argon2, Block, Params, Version,
@@ -26,7 +23,7 @@ const WAITING_MAX: usize = 64;
 #[derive(Clone)]
 pub struct Passwords {
     slots: Arc<Semaphore>,
-    waiting: Arc<AtomicUsize>,
+    places: Arc<Semaphore>,
     buffers: Arc<Mutex<Vec<Vec<Block>>>>,
     entropy: Arc<dyn Entropy>,
     /// Checked against when an account does not exist, so that both answers take as long.
@@ -94,7 +91,7 @@ impl Passwords {
         let dummy = hash_with(&mut memory, b"nobody", &salt[..16]).map_err(Error::Internal)?;
         Ok(Self {
             slots: Arc::new(Semaphore::new(slots.max(1))),
-            waiting: Arc::default(),
+            places: Arc::new(Semaphore::new(WAITING_MAX)),
             buffers: Arc::new(Mutex::new(vec![memory])),
             entropy,
             dummy: dummy.into(),
@@ -105,13 +102,11 @@ impl Passwords {
         &self,
         work: impl FnOnce(&mut Vec<Block>) -> Result<T, String> + Send + 'static,
     ) -> Result<T, Error> {
-        if self.waiting.fetch_add(1, Ordering::Relaxed) >= WAITING_MAX {
-            self.waiting.fetch_sub(1, Ordering::Relaxed);
-            return Err(Error::Limited { retry_after_seconds: 2 });
-        }
-        let permit = self.slots.clone().acquire_owned().await;
-        self.waiting.fetch_sub(1, Ordering::Relaxed);
-        let permit = permit.map_err(|e| Error::Internal(e.to_string()))?;
+        // a place in the queue is given back whatever becomes of the call: one that is cancelled while it waits too
+        let place = self.places.clone().try_acquire_owned();
+        let place = place.map_err(|_| Error::Limited { retry_after_seconds: 2 })?;
+        let permit = self.slots.clone().acquire_owned().await.map_err(|e| Error::Internal(e.to_string()))?;
+        drop(place);
         let buffers = self.buffers.clone();
         tokio::task::spawn_blocking(move || {
             let _permit = permit; // goes with the work: a dropped call does not stop the thread
@@ -123,6 +118,19 @@ impl Passwords {
         .await
         .map_err(|e| Error::Internal(e.to_string()))?
         .map_err(Error::Internal)
+    }
+
+    /// Judges a new password, off the async threads and within the slots: the estimate of how easily it is
+    /// guessed takes long for some. What was expected is the inner error.
+    ///
+    /// # Errors
+    /// [`Error::Limited`] when too many wait.
+    pub async fn judge(&self, text: String, own: Vec<String>) -> Result<Result<Password, String>, Error> {
+        self.with_buffer(move |_| {
+            let own: Vec<&str> = own.iter().map(String::as_str).collect();
+            Ok(Password::new(&text, &own))
+        })
+        .await
     }
 
     /// The hash to store for a password.

@@ -72,12 +72,15 @@ impl Password {
                 limits::PASSWORD_CHARS_MAX
             ));
         }
+        let shortened: Vec<String> =
+            own.iter().map(|w| w.chars().take(limits::DISPLAY_NAME_CHARS_MAX).collect()).collect();
+        let own: Vec<&str> = shortened.iter().map(String::as_str).collect();
         let words: Vec<String> = own.iter().map(|w| Folded::new(w).joined).filter(|w| w.len() > 2).collect();
         if words.iter().any(|w| Folded::new(text).joined == *w) {
             return Err("a password other than your own name expected".into());
         }
         let inputs: Vec<&str> = own.iter().copied().chain(["scionary"]).collect();
-        let judged: String = text.chars().take(100).collect();
+        let judged: String = text.chars().take(limits::PASSWORD_JUDGED_CHARS).collect();
         let estimate = zxcvbn::zxcvbn(&judged, &inputs);
         if estimate.score() < zxcvbn::Score::Three {
             let why =

@@ -60,11 +60,22 @@ impl Fields {
             self.wrong(field, format!("{wanted} expected, {length} found"));
             return None;
         }
-        if trimmed.chars().any(|c| c.is_control() && c != '\n' && c != '\t') {
+        // marks that turn the direction of writing can make a text look like another
+        let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        if trimmed.chars().any(|c| (c.is_control() && c != '\n' && c != '\t') || turns(c)) {
             self.wrong(field, "plain text expected, a control character found");
             return None;
         }
         Some(trimmed.to_string())
+    }
+
+    /// A text of one line.
+    pub fn line(&mut self, field: &str, text: &str, min: usize, max: usize) -> Option<String> {
+        if text.trim().contains(['\n', '\t']) {
+            self.wrong(field, "one line without tabs expected");
+            return None;
+        }
+        self.text(field, text, min, max)
     }
 
     /// Whether nothing is wrong so far.

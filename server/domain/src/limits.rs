@@ -29,6 +29,10 @@ limits! {
     OFFER_WINDOW_DAYS_MAX: i64 = 366, "offer_window_days_max", "Material is alive: post it again next season.";
     OFFERS_OPEN_MAX: i64 = 200, "offers_open_max", "Open offers of one account; keeps searches useful.";
     SEARCH_KM_MAX: i32 = 20_000, "search_km_max", "Half the way around the earth.";
+    CHOICES_MAX: usize = 32, "choices_max", "More choices than any list of them has.";
+    FIELD_ERRORS_MAX: usize = 50, "field_errors_max", "Nobody corrects more at once; bounds the size of an error.";
+    HEALTH_TEXT_TOTAL_MAX: usize = 6000, "health_text_total_max", "All texts of a health statement together; a page of offers stays below what clients take.";
+    PASSWORD_JUDGED_CHARS: usize = 40, "password_judged_chars", "What is longer is not judged further: the estimate's work grows fast.";
     PAGE_SIZE_USUAL: usize = 20, "page_size_usual", "Fits a screen.";
     PAGE_SIZE_MAX: usize = 100, "page_size_max", "Bounds the work and the memory of one reply.";
     MATCHES_MAX: usize = 50, "matches_max", "Beyond these a name match is noise.";

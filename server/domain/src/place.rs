@@ -177,7 +177,7 @@ impl Place {
             fields.take(&format!("{path}.area_code"), AreaCode::parse(area)).map(Some)
         };
         let grid = fields.take(&format!("{path}.grid_code"), GridCode::parse(grid));
-        let label = fields.text(&format!("{path}.label"), label, 0, limits::PLACE_LABEL_CHARS_MAX);
+        let label = fields.line(&format!("{path}.label"), label, 0, limits::PLACE_LABEL_CHARS_MAX);
         Some(Self { area: area?, grid: grid?, label: label? })
     }
 }

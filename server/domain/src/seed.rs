@@ -21,6 +21,8 @@ const COMES_TRUE: &str = "comes_true";
 /// "Comes true" needs a counted off-type rate whose upper 90 % bound is at most this. Policy, versioned
 /// with [`share::POLICY_VERSION`].
 const TRUE_UPPER: f64 = 0.10;
+/// Where a source found no off-types, this share is reckoned with all the same: its test may miss some.
+const NONE_FOUND: f64 = 0.10;
 /// From this share on most seedlings are off-type.
 const MOSTLY: f64 = 0.50;
 /// Below this share of several-sprout seeds a stated polyembryony is doubtful for sowing.
@@ -124,6 +126,8 @@ fn relevant(findings: &[Finding]) -> Vec<Finding> {
 /// What is known of an off-type or sprouting share, counted first, else published.
 struct Known {
     middle: f64,
+    /// The worst that is reported, where it is a published range.
+    worst: f64,
     /// Upper 90 % bound, where counted.
     counted_upper: Option<f64>,
     /// All that the counts tell.
@@ -138,6 +142,7 @@ fn known(finding: Option<&Finding>) -> Option<Known> {
             middle: found.posterior.mean(),
             counted_upper: Some(found.interval.1),
             counted: Some(found.posterior),
+            worst: found.interval.1,
             text: format!("{} of {}", found.of_these, found.counted),
         });
     }
@@ -150,7 +155,7 @@ fn known(finding: Option<&Finding>) -> Option<Known> {
         } else {
             format!("{low} to {high} in 100")
         };
-        Known { middle: rates.middle, counted_upper: None, counted: None, text }
+        Known { middle: rates.middle, worst: rates.high, counted_upper: None, counted: None, text }
     })
 }
 
@@ -162,9 +167,9 @@ fn states(finding: Option<&Finding>) -> Vec<&str> {
 pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report {
     let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
     let (stated, sprouting, off_type) = (find(STATED), find(SPROUTING), find(OFF_TYPE));
-    let (answer, headline) = answer(crop, stated, sprouting, off_type, find(COMES_TRUE));
+    let (answer, headline) = answer(crop, stated, sprouting, off_type, find(COMES_TRUE), &partly(findings));
     Report {
-        how_sure: how_sure(stated, sprouting, off_type),
+        how_sure: how_sure(stated, sprouting, off_type, !relevant(findings).is_empty()),
         advice: advice(crop, cultivar, answer, known(off_type).as_ref()),
         cautions: crop
             .cautions
@@ -181,7 +186,12 @@ pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report 
 /// The short answer from a record's findings.
 pub fn short_answer(crop: &Crop, findings: &[Finding]) -> (Answer, String) {
     let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
-    answer(crop, find(STATED), find(SPROUTING), find(OFF_TYPE), find(COMES_TRUE))
+    answer(crop, find(STATED), find(SPROUTING), find(OFF_TYPE), find(COMES_TRUE), &partly(findings))
+}
+
+/// Off-types counted among some seedlings only, such as the largest.
+fn partly(findings: &[Finding]) -> Vec<&Finding> {
+    findings.iter().filter(|f| f.descriptor.starts_with("off_type_") && f.descriptor != OFF_TYPE).collect()
 }
 
 fn answer(
@@ -190,6 +200,7 @@ fn answer(
     sprouting: Option<&Finding>,
     off_type: Option<&Finding>,
     comes_true: Option<&Finding>,
+    in_part: &[&Finding],
 ) -> (Answer, String) {
     let classes = states(stated);
     let contested = |f: Option<&Finding>| f.is_some_and(|f| f.standing == Standing::Contested);
@@ -219,7 +230,11 @@ fn answer(
                 format!(
                     "Most of its seedlings are not true: {} were off-type{}.",
                     rate.text,
-                    if classes.contains(&"polyembryonic") { ", although it is polyembryonic" } else { "" }
+                    if classes.contains(&"polyembryonic") {
+                        ", although its seeds send up several sprouts (polyembryonic)"
+                    } else {
+                        ""
+                    }
                 ),
             ),
             _ if rate.middle > TRUE_UPPER => (
@@ -313,7 +328,7 @@ fn answer(
         return (
             Answer::Doubtful,
             format!(
-                "Not known: {} seeds sent up several sprouts, but nobody counted how many of those seedlings were true.",
+                "Doubtful: {} seeds sent up several sprouts, but nobody counted how many of those seedlings were true.",
                 several.text
             ),
         );
@@ -324,14 +339,28 @@ fn answer(
             format!("Nothing is on file for this cultivar; {}.", crop.seed.off_type_text),
         );
     }
+    if let Some(part) = in_part.first() {
+        return (
+            Answer::Doubtful,
+            format!(
+                "Doubtful: off-types were counted only in part: {}. How many seedlings taken as they come are true is not known.",
+                part.text
+            ),
+        );
+    }
     (
         Answer::Unknown,
         "Not known: nobody on file has stated or counted how its seed behaves. Until somebody does, take its seed as a gamble.".into(),
     )
 }
 
-fn how_sure(stated: Option<&Finding>, sprouting: Option<&Finding>, off_type: Option<&Finding>) -> String {
-    match (stated.is_some(), sprouting.is_some(), off_type.is_some()) {
+fn how_sure(
+    stated: Option<&Finding>,
+    sprouting: Option<&Finding>,
+    off_type: Option<&Finding>,
+    anything: bool,
+) -> String {
+    match (stated.is_some() || anything, sprouting.is_some(), off_type.is_some()) {
         (false, false, false) => "Nobody on file has stated or counted anything about its seed. That means nobody knows, not that it is bad.",
         (true, false, false) => "Nobody on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
         (_, true, false) => "Nobody on file counted its off-types: how many of its seedlings are true is not known.",
@@ -384,8 +413,13 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
                 Some(share) => sowing::needed_uncertain(1, 0.95, share.complement()).map(|one| {
                     format!("Keep {}: as far as the counts go, that gives at least one true plant with 95 % confidence.", at_least(one))
                 }),
-                None => sowing::needed(1, 0.95, 1.0 - k.middle.min(0.99)).map(|one| {
-                    format!("Keep {}: at {} in 100 off-type, that gives at least one true plant with 95 % confidence.", at_least(one), in_hundred(k.middle))
+                // of a published range the worst end is taken; none found is no promise
+                None => sowing::needed(1, 0.95, 1.0 - k.worst.clamp(NONE_FOUND, 0.99)).map(|one| {
+                    format!(
+                        "Keep {}: if {} in 100 are off-type, the worst reported, that gives at least one true plant with 95 % confidence.",
+                        at_least(one),
+                        in_hundred(k.worst)
+                    )
                 }),
             });
             if answer == Answer::BothKinds || answer == Answer::Doubtful {
@@ -438,7 +472,7 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
         let found: Vec<_> = crop.timings_of(step_key).filter(|t| !t.range_text().is_empty()).collect();
         if !found.is_empty() {
             let ranges: Vec<String> = found.iter().map(|t| t.range_text()).collect();
-            let differ = if ranges.len() > 1 { "; sources differ" } else { "" };
+            let differ = if ranges.len() > 1 { " (sources differ)" } else { "" };
             all.push(step(
                 format!("First fruit of a {what}: {}{differ}.", ranges.join(", or ")),
                 found.iter().map(|t| t.origin().to_string()).collect(),

@@ -25,6 +25,8 @@ pub struct Config {
     pub tls: Option<(PathBuf, PathBuf)>,
     /// Connections at once.
     pub connections_max: usize,
+    /// Connections at once of one address.
+    pub connections_each_max: usize,
     /// The largest request.
     pub request_bytes_max: usize,
     /// The longest call.
@@ -101,6 +103,7 @@ impl Config {
             address: address?,
             tls,
             connections_max: values.number("listen.connections_max"),
+            connections_each_max: values.number("listen.connections_per_address_max"),
             request_bytes_max: values.number::<usize>("limits.request_kib_max") * 1024,
             deadline: Duration::from_secs(values.number("limits.deadline_seconds")),
             stop_grace: Duration::from_secs(values.number("server.stop_grace_seconds")),

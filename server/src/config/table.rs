@@ -66,6 +66,12 @@ pub const SETTINGS: &[Setting] = &[
     ),
     s("listen.connections_max", Kind::Number(1, 100_000), "1024", "Connections at once."),
     s(
+        "listen.connections_per_address_max",
+        Kind::Number(1, 100_000),
+        "64",
+        "Connections at once of one address; raise it behind a proxy, whose address all share.",
+    ),
+    s(
         "storage.database",
         Kind::Text,
         "sqlite:scionary.db",

@@ -7,6 +7,7 @@ use scionary_app::{
 use scionary_domain::{
     field::FieldError,
     ids::OfferId,
+    limits,
     offer::{
         Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
         health::{
@@ -59,13 +60,22 @@ pairs!(
 pairs!(write_purpose, read_purpose, Purpose, Purpose { Planting, EatingAndSowing });
 pairs!(write_observed, read_observed, Observed, Observed { Yes, No, Unknown });
 
-fn all<T>(
+/// Reads a list of choices. Nobody has a reason to name more than there are: a longer list is refused before
+/// it is looked into, and one that is named twice counts once.
+fn all<T: Ord>(
     field: &str,
     values: &[i32],
     read: impl Fn(&str, i32, &mut Vec<FieldError>) -> Option<T>,
     wrong: &mut Vec<FieldError>,
 ) -> Vec<T> {
-    values
+    if values.len() > limits::CHOICES_MAX {
+        wrong.push(FieldError::new(
+            field,
+            format!("at most {} expected, {} found", limits::CHOICES_MAX, values.len()),
+        ));
+        return Vec::new();
+    }
+    let mut read_all: Vec<T> = values
         .iter()
         .enumerate()
         .filter_map(|(at, value)| {
@@ -77,7 +87,10 @@ fn all<T>(
             }
             read
         })
-        .collect()
+        .collect();
+    read_all.sort_unstable();
+    read_all.dedup();
+    read_all
 }
 
 fn read_health(wire: v1::HealthDeclaration, wrong: &mut Vec<FieldError>) -> DeclarationDraft {
@@ -228,9 +241,12 @@ pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
     let id =
         offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
     let (cultivar, crop, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
-    let fields = update_mask
-        .unwrap_or_default()
-        .paths
+    let paths = update_mask.unwrap_or_default().paths;
+    if paths.len() > limits::CHOICES_MAX {
+        wrong.push(FieldError::new("update_mask", format!("at most {} paths expected", limits::CHOICES_MAX)));
+        return Err(Error::Invalid(wrong));
+    }
+    let fields = paths
         .iter()
         .filter_map(|path| {
             Field::parse(path.strip_prefix("offer.").unwrap_or(path)).map_err(|e| wrong.push(e)).ok()

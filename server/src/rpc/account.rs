@@ -82,7 +82,7 @@ impl AccountService for AccountRpc {
         let admitted = Admitted::of(&request)?;
         let v1::SignInRequest { handle, password, label } = request.into_inner();
         self.throttle
-            .sign_in(&handle)
+            .sign_in(&handle, admitted.address())
             .map_err(|wait| status::refusal(&Refusal::TooMany(wait), admitted.call().request))?;
         let signed_in = self
             .app
@@ -129,7 +129,7 @@ impl AccountService for AccountRpc {
         }
         let handle = call.account().map_err(|e| admitted.fail(e))?.handle.clone();
         self.throttle
-            .sign_in(&handle)
+            .sign_in(&handle, admitted.address())
             .map_err(|wait| status::refusal(&Refusal::TooMany(wait), call.request))?;
         let use_case = self
             .app

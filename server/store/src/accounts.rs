@@ -150,11 +150,24 @@ pub async fn insert_account(tx: &Tx, new: &NewAccount<'_>) -> Result<(), StoreEr
     Ok(())
 }
 
-/// Stores another hash of an account's password.
-pub async fn set_password(tx: &Tx, id: AccountId, hash: &str) -> Result<(), StoreError> {
-    account::Entity::update_many()
+/// Puts a hash of an account's password in place of the one that was checked; false if it is another by now.
+/// The account's row is locked by it, so that a sign-in and a change of password wait for each other.
+pub async fn set_password(tx: &Tx, id: AccountId, checked: &str, hash: &str) -> Result<bool, StoreError> {
+    let changed = account::Entity::update_many()
         .col_expr(account::Column::PasswordHash, Expr::value(hash))
         .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(1))
+        .filter(account::Column::Id.eq(id.uuid()))
+        .filter(account::Column::PasswordHash.eq(checked))
+        .exec(tx.inner())
+        .await?;
+    Ok(changed.rows_affected == 1)
+}
+
+/// Locks an account's row until the transaction ends, so that what is counted for it cannot be passed by two
+/// calls at once.
+pub async fn lock_account(tx: &Tx, id: AccountId) -> Result<(), StoreError> {
+    account::Entity::update_many()
+        .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(0))
         .filter(account::Column::Id.eq(id.uuid()))
         .exec(tx.inner())
         .await?;

@@ -56,6 +56,8 @@ pub(crate) trait Queued: Send {
     fn is_abandoned(&self) -> bool;
     /// Runs it; true if its savepoint shall be kept.
     fn run<'a>(&'a mut self, tx: &'a Tx) -> Boxed<'a, bool>;
+    /// It was not kept after all.
+    fn undo(&mut self);
     /// Tells the caller how it ended. `committed` is false when the group's commit failed.
     fn finish(self: Box<Self>, committed: bool);
 }
@@ -82,6 +84,9 @@ impl<J: Job> Queued for InQueue<J> {
             self.result = Some(result);
             keep
         })
+    }
+    fn undo(&mut self) {
+        self.result = None;
     }
     fn finish(self: Box<Self>, committed: bool) {
         let Self { job: _, reply, result } = *self;
@@ -205,6 +210,7 @@ async fn write_group(db: &DatabaseConnection, jobs: Vec<Box<dyn Queued>>) {
                         let ended = if keep { tx.0.commit().await } else { tx.0.rollback().await };
                         if let Err(error) = ended {
                             tracing::error!(%error, "a savepoint could not be ended");
+                            job.undo();
                         }
                     }
                     Err(error) => tracing::error!(%error, "a savepoint could not be made"),

@@ -34,7 +34,7 @@ impl App {
     /// A note that is too long.
     pub fn prepare_invitation(&self, note: &str) -> Result<CreateInvitation, Error> {
         let mut fields = Fields::new();
-        let note = fields.text("note", note, 0, limits::INVITATION_NOTE_CHARS_MAX);
+        let note = fields.line("note", note, 0, limits::INVITATION_NOTE_CHARS_MAX);
         Ok(CreateInvitation { note: fields.finish(note)?, code: secrets::new_code(self.entropy())? })
     }
 
@@ -79,6 +79,7 @@ impl UseCase for CreateInvitation {
         let policy = write.app.policy();
         let granted = access::invite(account, policy.members_may_invite)?;
         let now = write.call.now;
+        account_store::lock_account(write.tx, account.id).await?;
         let open = account_store::open_invitations(write.tx, account.id, now).await?;
         if i64::try_from(open).unwrap_or(i64::MAX) >= limits::INVITATIONS_OPEN_MAX {
             return Err(Rule::TooManyInvitations(limits::INVITATIONS_OPEN_MAX).into());

@@ -10,6 +10,7 @@ use crate::{App, Call, Done, Error, UseCase, Write};
 
 /// A checked change of password.
 pub struct ChangePassword {
+    old_hash: String,
     new_hash: String,
 }
 
@@ -25,14 +26,18 @@ impl App {
         new: &str,
     ) -> Result<ChangePassword, Error> {
         let account = call.account()?;
-        let judged = Password::new(new, &[&account.handle, &account.display_name])
-            .map_err(|expected| FieldError::new("new_password", expected))?;
+        let own = vec![account.handle.clone(), account.display_name.clone()];
+        let judged = self.passwords().judge(new.to_string(), own).await?;
+        let judged = judged.map_err(|expected| FieldError::new("new_password", expected))?;
         let stored = account_store::password_hash(self.store().reader(), account.id).await?;
-        let verdict = self.passwords().verify(Password::offered(current), stored).await?;
+        let verdict = self.passwords().verify(Password::offered(current), stored.clone()).await?;
         if !verdict.right {
             return Err(FieldError::new("current_password", "the password so far expected").into());
         }
-        Ok(ChangePassword { new_hash: self.passwords().hash(judged).await? })
+        Ok(ChangePassword {
+            old_hash: stored.unwrap_or_default(),
+            new_hash: self.passwords().hash(judged).await?,
+        })
     }
 }
 
@@ -42,7 +47,13 @@ impl UseCase for ChangePassword {
         let Actor::Member { account, session, .. } = &write.call.actor else {
             return Err(Error::SignInNeeded);
         };
-        account_store::set_password(write.tx, account.id, &self.new_hash).await?;
+        if !account_store::set_password(write.tx, account.id, &self.old_hash, &self.new_hash).await? {
+            return Err(FieldError::new(
+                "current_password",
+                "the password so far expected; it was changed just now",
+            )
+            .into());
+        }
         let ended =
             account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;
         Ok(Done::new(ended, "password.changed", account.id, serde_json::json!({ "sessions_ended": ended })))

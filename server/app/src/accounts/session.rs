@@ -27,6 +27,9 @@ struct MakeSession {
     token_hash: [u8; 32],
     label: String,
     expires_at: Timestamp,
+    /// The hash that the password was checked against, and the one to keep: a password that was changed in
+    /// between makes no session.
+    verified_hash: String,
     new_hash: Option<String>,
 }
 
@@ -42,10 +45,11 @@ impl UseCase for MakeSession {
             at: write.call.now,
             expires_at: self.expires_at,
         };
-        account_store::insert_session(write.tx, &new).await?;
-        if let Some(hash) = &self.new_hash {
-            account_store::set_password(write.tx, self.account.id, hash).await?;
+        let kept = self.new_hash.as_ref().unwrap_or(&self.verified_hash);
+        if !account_store::set_password(write.tx, self.account.id, &self.verified_hash, kept).await? {
+            return Err(Error::WrongPassword);
         }
+        account_store::insert_session(write.tx, &new).await?;
         let change = serde_json::json!({ "session": id.to_string(), "rehashed": self.new_hash.is_some() });
         Ok(Done::new((), "session.made", self.account.id, change))
     }
@@ -64,12 +68,12 @@ impl App {
         label: &str,
     ) -> Result<SignedIn, Error> {
         let mut fields = Fields::new();
-        let label = fields.text("label", label, 0, limits::SESSION_LABEL_CHARS_MAX);
+        let label = fields.line("label", label, 0, limits::SESSION_LABEL_CHARS_MAX);
         let label = fields.finish(label)?;
         let key = handle.trim().to_ascii_lowercase();
         let found = account_store::account_to_sign_in(self.store().reader(), &key).await?;
         let (account, hash) = found.unzip();
-        let verdict = self.passwords().verify(Password::offered(password), hash).await?;
+        let verdict = self.passwords().verify(Password::offered(password), hash.clone()).await?;
         let account = account.filter(|_| verdict.right).ok_or(Error::WrongPassword)?;
         if account.suspended_at.is_some() {
             return Err(Error::Suspended);
@@ -83,6 +87,7 @@ impl App {
             token_hash: secrets::hash_token(&token),
             label,
             expires_at,
+            verified_hash: hash.unwrap_or_default(),
             new_hash,
         };
         self.write(call, make, KeepReply::Secret, |()| Vec::new()).await?;

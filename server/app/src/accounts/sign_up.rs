@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     access::Granted,
-    account::{Account, CodeKind, Handle, Invitation, InvitationState, Password, Role, SignUpMode},
+    account::{Account, CodeKind, Handle, Invitation, InvitationState, Role, SignUpMode},
     field::Fields,
     ids::{AccountId, InvitationId, RoleGrantId},
     limits,
@@ -31,13 +31,6 @@ impl App {
         password: &str,
         code: &str,
     ) -> Result<SignUp, Error> {
-        let mut fields = Fields::new();
-        let shown = if display_name.trim().is_empty() { handle } else { display_name };
-        let parsed = fields.take("handle", Handle::parse(handle));
-        let display_name = fields.text("display_name", shown, 1, limits::DISPLAY_NAME_CHARS_MAX);
-        let judged = fields.take("password", Password::new(password, &[handle, shown]));
-        let (handle, display_name, password) =
-            fields.finish(parsed.zip(display_name).zip(judged).map(|((h, d), p)| (h, d, p)))?;
         let code = (!code.trim().is_empty()).then(|| code.to_string());
         if code.is_none() {
             match self.policy().sign_up {
@@ -46,6 +39,15 @@ impl App {
                 SignUpMode::Closed => return Err(Rule::SignUpClosed.into()),
             }
         }
+        let mut fields = Fields::new();
+        let shown = if display_name.trim().is_empty() { handle } else { display_name };
+        let parsed = fields.take("handle", Handle::parse(handle));
+        let named = fields.line("display_name", shown, 1, limits::DISPLAY_NAME_CHARS_MAX);
+        let own = vec![handle.to_string(), shown.to_string()];
+        let judged = self.passwords().judge(password.to_string(), own).await?;
+        let judged = fields.take("password", judged);
+        let (handle, display_name, password) =
+            fields.finish(parsed.zip(named).zip(judged).map(|((h, d), p)| (h, d, p)))?;
         let password_hash = self.passwords().hash(password).await?;
         Ok(SignUp { handle, display_name, password_hash, code })
     }

@@ -5,7 +5,7 @@ use scionary_domain::{
     limits,
     offer::{Draft, Offer},
 };
-use scionary_store::offer_store;
+use scionary_store::{account_store, offer_store};
 
 use super::{Shown, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write};
@@ -28,6 +28,7 @@ impl UseCase for CreateOffer {
         let registry = write.app.registry();
         let contents =
             super::change::checked(&registry, &self.cultivar, &self.crop, &self.draft, now.date(), None)?;
+        account_store::lock_account(write.tx, account.id).await?;
         let open = offer_store::count_open(write.tx, account.id, now.date()).await?;
         if i64::try_from(open).unwrap_or(i64::MAX) >= limits::OFFERS_OPEN_MAX {
             return Err(Rule::TooManyOffers(limits::OFFERS_OPEN_MAX).into());

@@ -94,15 +94,16 @@ impl Registry {
         let name = fields.finish(name)?;
         let mut hits = self.find(&name, crop, OTHERS + 1);
         let exact = hits.first().is_some_and(|f| f.hit.is_exact());
-        let clear = match hits.as_slice() {
-            [] => false,
-            _ if exact => true,
-            [only] => only.hit.score >= GUESS,
-            [first, second, ..] => {
-                first.hit.score >= GUESS && first.hit.score - second.hit.score >= GUESS_LEAD
-            }
-        };
-        if exact {
+        let clear = !must_ask(&hits)
+            && match hits.as_slice() {
+                [] => false,
+                _ if exact => true,
+                [only] => only.hit.score >= GUESS,
+                [first, second, ..] => {
+                    first.hit.score >= GUESS && first.hit.score - second.hit.score >= GUESS_LEAD
+                }
+            };
+        if exact && clear {
             hits.retain(|f| f.hit.is_exact());
         }
         if !clear {
@@ -216,6 +217,20 @@ impl Registry {
             .map(|f| f.record)
             .collect()
     }
+}
+
+/// An exact name that still may mean several things: cultivars of that accepted name in several crops, or a
+/// disputed synonym beside another near name.
+fn must_ask(hits: &[Found<'_>]) -> bool {
+    let mut accepted =
+        hits.iter().filter(|f| f.hit.is_exact() && f.hit.accepted).map(|f| &f.record.cultivar.crop);
+    let first = accepted.next();
+    let across_crops = accepted.any(|crop| Some(crop) != first);
+    let disputed = match hits {
+        [first, second, ..] => first.hit.is_exact() && first.hit.disputed && second.hit.score >= GUESS,
+        [] | [_] => false,
+    };
+    across_crops || disputed
 }
 
 /// A record in a sentence: `Peach (mango)`.

@@ -236,7 +236,9 @@ fn published(own: &[&Evidence]) -> Option<Published> {
         low,
         high,
         middle: middles.iter().sum::<f64>() / f64::from(count),
-        contradict: highest_low - lowest_high > RATES_APART,
+        // two sources of which one alone spans a wide range do not agree either
+        contradict: highest_low - lowest_high > RATES_APART
+            || (sources.len() > 1 && high - low > RATES_APART),
         sources,
     })
 }

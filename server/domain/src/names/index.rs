@@ -79,9 +79,9 @@ impl<T> Hit<T> {
             Reason::Synonym if self.disputed => format!("“{name}” is a disputed synonym"),
             Reason::Synonym => format!("“{name}” is another name for it"),
             Reason::Transliterated => format!("“{typed}” written in Latin letters gives “{name}”"),
-            Reason::Spacing => format!("the same as “{name}” with the words joined, split or turned round"),
-            Reason::Words => format!("shares whole words with “{name}”"),
-            Reason::Sound => format!("sounds like “{name}”"),
+            Reason::Spacing => format!("it is “{name}” with the words joined, split or turned round"),
+            Reason::Words => format!("it shares whole words with “{name}”"),
+            Reason::Sound => format!("it sounds like “{name}”"),
             Reason::Near(1) => format!("one letter differs from “{name}”"),
             Reason::Near(edits) => format!("{edits} letters differ from “{name}”"),
         }

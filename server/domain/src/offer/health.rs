@@ -8,7 +8,7 @@ use super::{Material, words};
 use crate::{
     crop::Crop,
     field::Fields,
-    limits::{HEALTH_ENTRIES_MAX, HEALTH_TEXT_CHARS_MAX},
+    limits::{HEALTH_ENTRIES_MAX, HEALTH_TEXT_CHARS_MAX, HEALTH_TEXT_TOTAL_MAX},
     place::AreaCode,
     time::{Date, YearMonth},
 };
@@ -276,7 +276,11 @@ impl Checker<'_> {
     }
     fn text(&mut self, part: &str, text: &str, min: usize) -> Option<String> {
         let at = self.at(part);
-        self.fields.text(&at, text, min, HEALTH_TEXT_CHARS_MAX)
+        if part == "note" {
+            self.fields.text(&at, text, min, HEALTH_TEXT_CHARS_MAX)
+        } else {
+            self.fields.line(&at, text, min, HEALTH_TEXT_CHARS_MAX)
+        }
     }
     fn wrong(&mut self, part: &str, expected: &str) {
         let at = self.at(part);
@@ -300,10 +304,12 @@ impl Checker<'_> {
         }
         Some((answer, text))
     }
-    fn few(&mut self, part: &str, count: usize) {
+    /// Whether a list is short enough to look into.
+    fn few(&mut self, part: &str, count: usize) -> bool {
         if count > HEALTH_ENTRIES_MAX {
             self.wrong(part, &format!("at most {HEALTH_ENTRIES_MAX} entries expected, {count} found"));
         }
+        count <= HEALTH_ENTRIES_MAX
     }
     fn past(&mut self, part: &str, date: Option<Date>, today: Date) {
         if let Some(date) = date.filter(|d| *d > today.plus_days(1)) {
@@ -344,6 +350,13 @@ pub fn check(
     let botanical_name = check.text("botanical_name", botanical_name, 3);
     let source_tree = check.text("source_tree", &draft.source_tree, 0);
     let note = check.text("note", &draft.note, 0);
+    let total = total_chars(draft);
+    if total > HEALTH_TEXT_TOTAL_MAX {
+        fields.wrong(
+            path,
+            format!("at most {HEALTH_TEXT_TOTAL_MAX} characters in all expected, {total} found"),
+        );
+    }
     let (symptoms, symptoms_text) = symptoms?;
     let (pests, pests_text) = pests?;
     let (sprayed, sprayed_text) = sprayed?;
@@ -368,8 +381,29 @@ pub fn check(
     })
 }
 
+/// Characters of all texts together.
+fn total_chars(draft: &DeclarationDraft) -> usize {
+    let own = [
+        &draft.botanical_name,
+        &draft.rootstock,
+        &draft.source_tree,
+        &draft.symptoms_text,
+        &draft.pests_text,
+        &draft.sprayed_text,
+        &draft.note,
+    ];
+    let treatments = draft.treatments.iter().flat_map(|t| [&t.treatment, &t.active_ingredient]);
+    let tests =
+        draft.tests.iter().flat_map(|t| [&t.pest, &t.method, &t.laboratory, &t.result, &t.report_number]);
+    let documents =
+        draft.documents.iter().flat_map(|d| [&d.kind, &d.issuer, &d.number, &d.additional_declaration]);
+    own.into_iter().chain(treatments).chain(tests).chain(documents).map(|t| t.chars().count()).sum()
+}
+
 fn check_grown_at(check: &mut Checker<'_>, drafts: &[GrownAtDraft]) -> Option<Vec<GrownAt>> {
-    check.few("grown_at", drafts.len());
+    if !check.few("grown_at", drafts.len()) {
+        return None;
+    }
     if drafts.is_empty() {
         check.wrong("grown_at", "where the plant was grown expected; \"unknown\" is an answer");
         return None;
@@ -424,7 +458,9 @@ fn check_form(check: &mut Checker<'_>, form: Option<Form>, material: Option<Mate
 }
 
 fn check_treatments(check: &mut Checker<'_>, drafts: &[Treatment], today: Date) -> Option<Vec<Treatment>> {
-    check.few("treatments", drafts.len());
+    if !check.few("treatments", drafts.len()) {
+        return None;
+    }
     let mut all = Vec::new();
     for (at, draft) in drafts.iter().enumerate() {
         check.past(&format!("treatments[{at}].date"), draft.date, today);
@@ -438,7 +474,9 @@ fn check_treatments(check: &mut Checker<'_>, drafts: &[Treatment], today: Date) 
 }
 
 fn check_tests(check: &mut Checker<'_>, drafts: &[PestTest], today: Date) -> Option<Vec<PestTest>> {
-    check.few("tests", drafts.len());
+    if !check.few("tests", drafts.len()) {
+        return None;
+    }
     let mut all = Vec::new();
     for (at, draft) in drafts.iter().enumerate() {
         let mut text =
@@ -466,7 +504,9 @@ fn check_tests(check: &mut Checker<'_>, drafts: &[PestTest], today: Date) -> Opt
 }
 
 fn check_documents(check: &mut Checker<'_>, drafts: &[Document]) -> Option<Vec<Document>> {
-    check.few("documents", drafts.len());
+    if !check.few("documents", drafts.len()) {
+        return None;
+    }
     let mut all = Vec::new();
     for (at, draft) in drafts.iter().enumerate() {
         let mut text = |field: &str, value: &str, min: usize| {

@@ -1,0 +1,207 @@
+//! What somebody may try: each of these once broke something, or would have.
+
+use std::time::Duration;
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    Database, TestServer,
+    client::{PASSWORD, fresh_key, reason, wrong_fields},
+    on_both,
+    samples::draft,
+};
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tonic::Code;
+
+#[tokio::test]
+async fn long_lists_of_choices_are_refused_before_they_are_looked_into() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let many = |n| v1::SearchOffersRequest { hand_over: vec![1; n], ..Default::default() };
+    let error = server
+        .raw()
+        .call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &many(20_000))
+        .await
+        .unwrap_err();
+    assert_eq!(wrong_fields(&error), ["hand_over"]);
+    assert!(server.raw().call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &many(30)).await.is_ok());
+    let wrong =
+        v1::SearchOffersRequest { materials: vec![99; 80_000], terms: vec![99; 20], ..Default::default() };
+    let error =
+        server.raw().call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &wrong).await.unwrap_err();
+    assert_eq!(error.code(), Code::InvalidArgument);
+    assert!(error.message().len() < 4_000);
+    server.stop().await;
+}
+
+#[tokio::test]
+async fn sign_ins_that_are_given_up_do_not_use_up_the_queue() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    server.raw().sign_up("rosamund", "").await.unwrap();
+    let tries = (0..120).map(|_| {
+        let mut client = v1::account_service_client::AccountServiceClient::new(server.channel.clone());
+        tokio::spawn(async move {
+            let request =
+                v1::SignInRequest { handle: "nobody".into(), password: "x".into(), label: String::new() };
+            let _ = tokio::time::timeout(Duration::from_millis(10), client.sign_in(request)).await;
+        })
+    });
+    for one in tries.collect::<Vec<_>>() {
+        one.await.unwrap();
+    }
+    let mut signed_in = false;
+    for _ in 0..40 {
+        signed_in = server.raw().sign_in("rosamund", PASSWORD).await.is_ok();
+        if signed_in {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(250)).await;
+    }
+    assert!(signed_in, "the queue was used up");
+    server.stop().await;
+}
+
+#[tokio::test]
+async fn a_password_that_is_hard_to_judge_does_not_hold_up_others() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let hard = "4@8({[<369&#!1/|0$5+7%2".repeat(4) + "abcd";
+    let judging = (0..3).map(|n| {
+        let visitor = server.raw();
+        let request =
+            v1::SignUpRequest { handle: format!("handle{n}"), password: hard.clone(), ..Default::default() };
+        tokio::spawn(
+            async move { visitor.call::<v1::SignUpResponse>(Rpc::AccountSignUp, &request).await.is_ok() },
+        )
+    });
+    let judging: Vec<_> = judging.collect();
+    let ask = server.raw();
+    let quick = ask.call::<v1::ListCropsResponse>(Rpc::CropListCrops, &v1::ListCropsRequest {});
+    tokio::time::timeout(Duration::from_secs(5), quick).await.expect("others are answered").unwrap();
+    for one in judging {
+        let _ = one.await.unwrap();
+    }
+    server.stop().await;
+}
+
+#[tokio::test]
+async fn connections_of_one_address_are_bounded_and_a_half_greeting_ends() {
+    let database = Database::sqlite();
+    let server = TestServer::with(&database.url, &["listen.connections_per_address_max=3"]).await;
+    let address = server.running.address();
+    // the harness holds one; two more may come, the next is dropped at once
+    let mut first = tokio::net::TcpStream::connect(address).await.unwrap();
+    let _second = tokio::net::TcpStream::connect(address).await.unwrap();
+    first.write_all(b"P").await.unwrap();
+    tokio::time::sleep(Duration::from_millis(100)).await;
+    let mut third = tokio::net::TcpStream::connect(address).await.unwrap();
+    let mut byte = [0];
+    let ended =
+        tokio::time::timeout(Duration::from_secs(2), third.read(&mut byte)).await.expect("it is dropped");
+    assert!(matches!(ended, Ok(0) | Err(_)));
+    let mut rest = Vec::new();
+    let ended = tokio::time::timeout(Duration::from_secs(20), first.read_to_end(&mut rest)).await;
+    assert!(ended.is_ok(), "a peer that greets by halves does not stay");
+    server.stop().await;
+}
+
+#[tokio::test]
+async fn an_offer_cannot_fill_a_page_with_text() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let giver = server.raw().member("giver").await;
+    let mut large = draft();
+    let health = large.health.as_mut().unwrap();
+    health.treatments = vec![
+        v1::Treatment {
+            treatment: "x".repeat(500),
+            active_ingredient: "y".repeat(500),
+            ..Default::default()
+        };
+        20
+    ];
+    let request = v1::CreateOfferRequest { offer: Some(large) };
+    let error = giver.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap_err();
+    assert_eq!(wrong_fields(&error), ["offer.health"]);
+    // nor turn the direction of writing, nor forge a line
+    for label in ["Rosa\u{202e}", "Rosa\nstate  open"] {
+        let mut forged = draft();
+        forged.place.as_mut().unwrap().label = label.into();
+        let request = v1::CreateOfferRequest { offer: Some(forged) };
+        let error = giver.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap_err();
+        assert_eq!(wrong_fields(&error), ["offer.place.label"]);
+    }
+    server.stop().await;
+}
+
+#[tokio::test]
+async fn a_new_password_leaves_no_session_of_the_old_one() {
+    on_both(async |url| {
+        let server = TestServer::with(&url, &["accounts.password_slots=8"]).await;
+        let visitor = server.raw();
+        let member = visitor.member("rosamund").await;
+        let sign_ins = (0..24).map(|_| {
+            let visitor = visitor.clone();
+            tokio::spawn(async move { visitor.sign_in("rosamund", PASSWORD).await.ok() })
+        });
+        let sign_ins: Vec<_> = sign_ins.collect();
+        tokio::time::sleep(Duration::from_millis(40)).await;
+        let change = v1::ChangePasswordRequest {
+            current_password: PASSWORD.into(),
+            new_password: "wicker orbit kettle plank".into(),
+        };
+        member.call::<v1::ChangePasswordResponse>(Rpc::AccountChangePassword, &change).await.unwrap();
+        for sign_in in sign_ins {
+            let Some(session) = sign_in.await.unwrap() else { continue };
+            let me = session.call::<v1::WhoAmIResponse>(Rpc::AccountWhoAmI, &v1::WhoAmIRequest {}).await;
+            assert_eq!(reason(&me.unwrap_err()), "SESSION_OVER", "a session of the old password lives on");
+        }
+        server.stop().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
+    on_both(async |url| {
+        let server = TestServer::start(&url).await;
+        let giver = server.raw().member("giver").await;
+        let posted: v1::CreateOfferResponse = giver
+            .call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) })
+            .await
+            .unwrap();
+        let request = v1::UpdateOfferRequest {
+            offer_id: posted.offer.unwrap().offer_id,
+            version: 1,
+            offer: Some(v1::OfferDraft { quantity: 2, ..Default::default() }),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["quantity".into()] }),
+        };
+        let keyed = giver.with_key(&fresh_key());
+        let twins = (0..8).map(|_| {
+            let (keyed, request) = (keyed.clone(), request.clone());
+            tokio::spawn(async move {
+                keyed.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &request).await
+            })
+        });
+        for twin in twins.collect::<Vec<_>>() {
+            assert_eq!(twin.await.unwrap().expect("its reply").offer.unwrap().version, 2);
+        }
+        let rush = (0..80).map(|_| {
+            let giver = giver.clone();
+            tokio::spawn(async move {
+                let request = v1::CreateInvitationRequest::default();
+                giver
+                    .call::<v1::CreateInvitationResponse>(Rpc::AccountCreateInvitation, &request)
+                    .await
+                    .is_ok()
+            })
+        });
+        let mut made = 0;
+        for one in rush.collect::<Vec<_>>() {
+            made += usize::from(one.await.unwrap());
+        }
+        assert_eq!(made, 50);
+        server.stop().await;
+    })
+    .await;
+}
