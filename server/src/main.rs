@@ -92,8 +92,12 @@ fn main() -> ExitCode {
         println!("the settings are fine: listen on {}, {}", config.address, backend_of(&config.database));
         return ExitCode::SUCCESS;
     }
-    // the demo prints for a person; its logs would stand between the lines
-    let filter = if matches!(command, Command::Demo { .. }) { "error" } else { &config.log_filter };
+    // all but serving prints for a person; logs would stand between the lines
+    let filter = match command {
+        Command::Serve => config.log_filter.as_str(),
+        Command::Demo { .. } => "error",
+        Command::Migrate | Command::Doctor | Command::Config(_) | Command::StewardCode => "warn",
+    };
     if let Err(error) = logging::start(config.log_format, filter) {
         eprintln!("{error}");
         return ExitCode::from(2);
