@@ -205,3 +205,54 @@ async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
     })
     .await;
 }
+
+/// Requests with bytes changed at random (a deterministic generator): whatever comes, the server answers, and
+/// never with an error of its own.
+#[tokio::test]
+async fn no_request_makes_the_server_fail() {
+    use scionary_tests::samples::{Ids, sample};
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let member = server.raw().member("rosamund").await;
+    let ids = Ids {
+        offer: "ofr_00000000000000000000000001".into(),
+        invitation: "inv_00000000000000000000000001".into(),
+        cultivar: server.running.app().registry().resolve("c", "Golek", "").unwrap().cultivar.id.to_string(),
+        free_handle: "free-handle".into(),
+    };
+    let mut state = 20_261_124_u64;
+    let mut roll = |sides: usize| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(state >> 33).unwrap() % sides.max(1)
+    };
+    for rpc in Rpc::ALL {
+        // a sign-out would end the session, and streams take no message of ours
+        if scionary_server::policy::policy(rpc).stream
+            || matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere | Rpc::AccountSignUp)
+        {
+            continue;
+        }
+        let good = sample(rpc, &ids);
+        for _ in 0..40 {
+            let mut bytes = good.clone();
+            for _ in 0..=roll(4) {
+                match roll(3) {
+                    0 => bytes.insert(roll(bytes.len() + 1), u8::try_from(roll(256)).unwrap()),
+                    1 if !bytes.is_empty() => {
+                        bytes.remove(roll(bytes.len()));
+                    }
+                    _ if !bytes.is_empty() => {
+                        let at = roll(bytes.len());
+                        bytes[at] = u8::try_from(roll(256)).unwrap();
+                    }
+                    _ => {}
+                }
+            }
+            if let Err(error) = member.bytes(rpc, bytes.clone()).await {
+                assert_ne!(reason(&error), "INTERNAL", "{} {bytes:?}: {}", rpc.path(), error.message());
+                assert_ne!(error.code(), Code::Unavailable, "{} {bytes:?}", rpc.path());
+            }
+        }
+    }
+    server.stop().await;
+}

@@ -68,7 +68,7 @@ pub fn registry() -> Registry {
         })
         .collect();
     let sources: Vec<Source> = catalogue.sources.clone();
-    Registry::new(1, catalogue.crops, sources, cultivars, evidence)
+    Registry::new(scionary_store::Revision::default(), catalogue.crops, sources, cultivars, evidence)
 }
 
 fn with<T>(name: &str, crop: &str, look: impl FnOnce(&Registry, &Record) -> T) -> T {

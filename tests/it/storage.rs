@@ -62,6 +62,26 @@ async fn servers_that_start_together_migrate_once() {
     }
 }
 
+/// A row's number is handed out before its transaction commits: a change that commits late is still seen.
+#[tokio::test]
+async fn a_change_that_commits_late_is_not_missed() {
+    use sea_orm::TransactionTrait as _;
+    let Some(database) = Database::postgres().await else { return };
+    let store = Store::open(&Options::new(&database.url)).await.unwrap();
+    scionary_migrations::up(store.admin()).await.unwrap();
+    let append = "INSERT INTO outbox (at, topic, subject) VALUES (0, 'registry', 'x')";
+    let late = store.admin().begin().await.unwrap();
+    late.execute_unprepared(append).await.unwrap();
+    store.admin().execute_unprepared(append).await.unwrap();
+    let before = record_store::revision(store.reader(), "registry").await.unwrap();
+    late.commit().await.unwrap();
+    let after = record_store::revision(store.reader(), "registry").await.unwrap();
+    assert_eq!((before.newest, before.rows), (2, 1));
+    assert_ne!(before, after);
+    store.close().await;
+    database.done().await;
+}
+
 /// Counts up in a row: lost updates would show.
 struct CountUp {
     fails: bool,

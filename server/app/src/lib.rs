@@ -111,8 +111,8 @@ impl App {
     /// # Errors
     /// When it cannot be read; the old one stays in use.
     pub async fn refresh_registry(&self) -> Result<bool, Error> {
-        let newest = scionary_store::record_store::newest(self.store().reader(), registry::TOPIC).await?;
-        if newest == self.registry().revision() {
+        let now_at = scionary_store::record_store::revision(self.store().reader(), registry::TOPIC).await?;
+        if now_at == self.registry().revision() {
             return Ok(false);
         }
         let fresh = registry::Registry::load(self.store().reader()).await?;

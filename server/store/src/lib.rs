@@ -17,7 +17,7 @@ pub use door::{Job, Tx};
 pub use entity::tables;
 pub use error::StoreError;
 pub use offers::{Near, OfferKey, OfferOrder, OfferQuery, Ranked};
-pub use records::{AuditRow, Kept, OutboxRow};
+pub use records::{AuditRow, Kept, OutboxRow, Revision};
 pub use registry::{CatalogueCultivar, CatalogueEvidence, EvidenceKey};
 pub use source::{Reader, Source};
 

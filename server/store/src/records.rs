@@ -7,7 +7,7 @@ use scionary_domain::{
 };
 use sea_orm::{
     ActiveValue::{NotSet, Set},
-    ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
+    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::OnConflict,
 };
 
@@ -122,15 +122,23 @@ pub async fn publish(tx: &Tx, rows: Vec<OutboxRow>, at: Timestamp) -> Result<(),
     Ok(())
 }
 
-/// The number of the newest outbox row of a topic; 0 for none.
-pub async fn newest(db: &impl Source, topic: &str) -> Result<i64, StoreError> {
-    let row = outbox::Entity::find()
-        .filter(outbox::Column::Topic.eq(topic))
-        .order_by_desc(outbox::Column::Seq)
-        .limit(1)
-        .one(db.inner())
-        .await?;
-    Ok(row.map_or(0, |r| r.seq))
+/// How far a topic has come: the newest row's number, and how many rows there are. Numbers are handed out before
+/// a transaction commits, so a lower one may appear after a higher one: then the count tells.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Revision {
+    /// The newest row's number.
+    pub newest: i64,
+    /// How many rows there are.
+    pub rows: u64,
+}
+
+/// How far a topic has come.
+pub async fn revision(db: &impl Source, topic: &str) -> Result<Revision, StoreError> {
+    let own = || outbox::Entity::find().filter(outbox::Column::Topic.eq(topic));
+    let rows = own().count(db.inner()).await?;
+    let newest =
+        own().order_by_desc(outbox::Column::Seq).limit(1).one(db.inner()).await?.map_or(0, |row| row.seq);
+    Ok(Revision { newest, rows })
 }
 
 /// A shared setting.

@@ -15,7 +15,7 @@ use scionary_domain::{
     names::{Folded, NameIndex, index::Entry},
     seed::{self, Answer},
 };
-use scionary_store::{Reader, record_store, registry_store};
+use scionary_store::{Reader, Revision, record_store, registry_store};
 
 use crate::error::Error;
 
@@ -38,7 +38,7 @@ pub struct Record {
 
 /// The registry as it was at one moment.
 pub struct Registry {
-    revision: i64,
+    revision: Revision,
     crops: BTreeMap<String, Crop>,
     sources: BTreeMap<String, Citation>,
     records: HashMap<CultivarId, Record>,
@@ -56,8 +56,8 @@ impl Registry {
     /// # Errors
     /// When it cannot be read.
     pub async fn load(reader: &Reader) -> Result<Self, Error> {
-        // the number first: a change that comes in between is read again next time
-        let revision = record_store::newest(reader, TOPIC).await?;
+        // how far it has come, first: a change that comes in between is read again next time
+        let revision = record_store::revision(reader, TOPIC).await?;
         let crops = registry_store::crops(reader).await?;
         let sources = registry_store::sources(reader).await?;
         let cultivars = registry_store::cultivars(reader).await?;
@@ -67,7 +67,7 @@ impl Registry {
 
     /// Puts it together.
     pub fn new(
-        revision: i64,
+        revision: Revision,
         crops: Vec<Crop>,
         sources: Vec<Citation>,
         cultivars: Vec<Cultivar>,
@@ -109,8 +109,8 @@ impl Registry {
         }
     }
 
-    /// The number of the newest change that it holds.
-    pub fn revision(&self) -> i64 {
+    /// How far the changes go that it holds.
+    pub fn revision(&self) -> Revision {
         self.revision
     }
     /// All crops, by key.
