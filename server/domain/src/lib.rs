@@ -15,6 +15,7 @@ pub mod names;
 pub mod offer;
 pub mod page;
 pub mod place;
+pub mod quadrature;
 pub mod seed;
 pub mod sowing;
 pub mod stats;
