@@ -1,5 +1,6 @@
 //! The wire: `scionary.v1` as messages and services, its descriptors, and [`Rpc`], the list of every
-//! method. This crate knows nothing of the domain; `server/src/convert` is the only place that sees both.
+//! method. This crate knows nothing of the domain; the server converts in `server/src/convert`, the client in
+//! its `words.rs` and `cmd/draft.rs`.
 
 /// `scionary.v1`, generated from the files in `proto/scionary/v1`.
 pub mod v1 {

@@ -32,7 +32,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
             })?;
             if reply.matches.is_empty() {
                 return Err(Failure::not_found(format!("nothing on file is near “{query}”"))
-                    .then("try another spelling or a synonym; curators of the crop add what is missing"));
+                    .then("try another spelling or a synonym; a steward of the server adds what is missing, with a source"));
             }
             Ok(())
         }

@@ -14,7 +14,7 @@ use crate::{App, call::Call, error::Error, ports};
 pub struct Done<T> {
     /// What the caller gets.
     pub out: T,
-    /// What changed, for the audit log: at least one row.
+    /// What changed, for the audit log. Empty only where nothing changed, or only old rows were forgotten.
     pub audit: Vec<AuditRow>,
     /// What others may want to follow.
     pub events: Vec<OutboxRow>,

@@ -1,5 +1,5 @@
-//! Who may do what to which object. Pure: facts in, verdict out. A write function of the store takes a
-//! [`Granted`] by value, so that nothing is written without a verdict.
+//! Who may do what to which object. Pure: facts in, verdict out. A store function that changes an object asks
+//! for a [`Granted`], so that nothing is changed without a verdict.
 
 use std::marker::PhantomData;
 
@@ -8,7 +8,8 @@ use crate::{
     ids::AccountId,
 };
 
-/// Proof that somebody may do `Act`. Only this module makes one.
+/// Proof that somebody may do `Act`: made by the verdicts below, or by [`Granted::system`] for the server's own
+/// jobs.
 #[derive(Debug)]
 pub struct Granted<Act> {
     by: Option<AccountId>,

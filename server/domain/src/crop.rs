@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{field::FieldError, offer::Material};
 
-/// A crop's profile.
+/// A crop's profile. Some of it no reply shows yet; it is kept for the record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Crop {

@@ -78,11 +78,6 @@ impl Fields {
         self.text(field, text, min, max)
     }
 
-    /// Whether nothing is wrong so far.
-    pub fn is_fine(&self) -> bool {
-        self.errors.is_empty()
-    }
-
     /// The finished value, or everything that is wrong.
     ///
     /// # Errors

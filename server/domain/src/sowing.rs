@@ -1,4 +1,5 @@
-//! How many seeds to sow, how many seedlings to keep.
+//! How many seeds to sow, how many seedlings to keep. The seed report asks [`needed`] and [`needed_uncertain`];
+//! [`UncertainSeed`] is for those who know more of a seed lot than a rate, and no method asks it yet.
 
 use crate::{
     quadrature::{Point, points},

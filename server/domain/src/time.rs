@@ -21,10 +21,6 @@ impl Timestamp {
     pub const fn micros(self) -> i64 {
         self.0
     }
-    /// This many seconds later (or earlier), at the ends of time if it would pass them.
-    pub const fn plus_seconds(self, seconds: i64) -> Self {
-        Self(self.0.saturating_add(seconds.saturating_mul(MICROS_PER_SECOND)))
-    }
     /// This many days of 24 hours later.
     pub const fn plus_days(self, days: i64) -> Self {
         Self(self.0.saturating_add(days.saturating_mul(MICROS_PER_DAY)))

@@ -1,4 +1,4 @@
-//! The one table of settings. The sample file and the list in the documentation are made from it.
+//! The one table of settings. Names, bounds, environment variables and the sample file all come from it.
 
 /// What a setting takes.
 #[derive(Clone, Copy, Debug, PartialEq)]

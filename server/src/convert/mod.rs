@@ -1,4 +1,4 @@
-//! The only place that sees both wire and domain types.
+//! Between wire and domain types: the server converts here only.
 
 pub mod account;
 pub mod offer;

@@ -12,7 +12,7 @@ use tonic::{Request, Response, Status};
 use crate::{call::Admitted, convert::registry as convert};
 
 /// What to do when a name is near nothing.
-const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, tell a curator of the crop or a steward of this server, with a source: they add records.";
+const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, send its name and a source to a steward of this server: records come from its catalogues.";
 
 /// Answers `CultivarService`.
 pub struct CultivarRpc(pub App);

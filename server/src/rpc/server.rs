@@ -1,7 +1,7 @@
 //! About the server.
 
 use scionary_app::App;
-use scionary_domain::limits;
+use scionary_domain::{limits, seed};
 use scionary_proto::v1::{self, server_service_server::ServerService};
 use tonic::{Request, Response, Status};
 
@@ -30,6 +30,7 @@ impl ServerService for ServerRpc {
             crops: registry.crops().map(|c| c.slug.clone()).collect(),
             cultivar_count: convert::count(registry.record_count()),
             evidence_count: convert::count(registry.evidence_count()),
+            evidence_policy_version: i32::try_from(seed::policy_version()).unwrap_or(i32::MAX),
             limits: limits::ALL
                 .iter()
                 .map(|(name, value, reason)| v1::Limit {
