@@ -148,6 +148,15 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     assert!(said.contains("nothing is on file as “xyzzy”"), "{said}");
     let said = person.fails(2, &["lookup", "kent", "--crop", "papaya"]);
     assert!(said.contains("one of avocado, citrus, mango expected"), "{said}");
+    // an empty registry says that it is empty
+    let empty = Server::start(&Database::sqlite().url, &["data.reference_catalogue=false"]);
+    let newcomer = Person::new(&empty);
+    assert!(newcomer.ok(&["crop", "list"]).contains("No crop is on file yet"));
+    assert!(newcomer.ok(&["cultivar", "list"]).contains("No cultivar is on file here yet"));
+    assert!(newcomer.ok(&["status"]).contains("none yet"));
+    assert!(newcomer.fails(4, &["crop", "show", "mango"]).contains("loads a"));
+    empty.kill();
+    assert!(person.ok(&["cultivar", "list", "--seed", "comes-true"]).contains("None on file “comes true”"));
     // every command has JSON that can be read
     for arguments in [
         &["lookup", "golek"][..],

@@ -17,6 +17,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
                 .read(v1::ListCropsRequest {}, |c, r| async move { crops(c).list_crops(r).await })
                 .await?;
             output.reply("ListCropsResponse", &reply, |out| {
+                if reply.crops.is_empty() {
+                    out.text("No crop is on file yet: whoever runs this server loads a catalogue first.");
+                    return;
+                }
                 out.table(
                     ["CROP", "NAME", "BOTANICAL NAME", "CULTIVARS"],
                     reply.crops.iter().map(|c| {

@@ -47,7 +47,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 client.read(request, |c, r| async move { cultivars(c).list_cultivars(r).await }).await?;
             output.reply("ListCultivarsResponse", &reply, |out| {
                 if reply.cultivars.is_empty() {
-                    out.text("No cultivar on file is so. “Comes true” is said only where off-types were counted; try --seed often-true.");
+                    out.text(match seed {
+                        None => "No cultivar is on file here yet. See: scionary status",
+                        Some(v1::SeedAnswer::ComesTrue) => {
+                            "None on file “comes true”: that is said only where off-types were counted. Try --seed often-true."
+                        }
+                        Some(_) => "No cultivar on file is so.",
+                    });
                     return;
                 }
                 out.table(

@@ -189,7 +189,7 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         client.read(request, |c, r| async move { offers(c).search_offers(r).await }).await?;
     output.reply("SearchOffersResponse", &reply, |out| {
         if !name.is_empty() && reply.name_taken_for.is_empty() {
-            out.text(&format!("No cultivar on file is near “{name}”. Try: scionary cultivar search {name}"));
+            out.text(&format!("No cultivar on file is near “{name}”, so no offer can be. Try another spelling, or search without a name."));
             return;
         }
         if !name.is_empty() && reply.name_taken_for.iter().all(|n| !n.eq_ignore_ascii_case(&name)) {

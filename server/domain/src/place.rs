@@ -217,7 +217,7 @@ mod tests {
     fn areas() {
         assert!(AreaCode::parse("au-qld").is_ok());
         assert!(AreaCode::parse("XB-NS").is_ok());
-        assert!(AreaCode::parse("AU-XXX").is_err());
+        assert!(AreaCode::parse("AU-NOWHERE").is_err());
         assert!(AreaCode::parse("Queensland").is_err());
     }
 
