@@ -12,6 +12,7 @@ mod m0001_accounts;
 mod m0002_registry;
 mod m0003_offers;
 mod m0004_writes;
+mod m0005_evidence;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -24,6 +25,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0002_registry::Step),
             Box::new(m0003_offers::Step),
             Box::new(m0004_writes::Step),
+            Box::new(m0005_evidence::Step),
         ]
     }
 }

@@ -1,4 +1,4 @@
-//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code.
+//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code, import, weigh.
 
 use std::{path::PathBuf, process::ExitCode};
 
@@ -53,6 +53,13 @@ enum Command {
     Config(ConfigCommand),
     /// Make a one-time code with which the first steward signs up
     StewardCode,
+    /// Take in another registry's export (scionary export registry), all of it or nothing
+    Import {
+        /// The file
+        file: PathBuf,
+    },
+    /// Make the growers' weight table now, instead of tonight
+    Weigh,
 }
 
 #[derive(Subcommand)]
@@ -96,7 +103,12 @@ fn main() -> ExitCode {
     let filter = match command {
         Command::Serve => config.log_filter.as_str(),
         Command::Demo { .. } => "error",
-        Command::Migrate | Command::Doctor | Command::Config(_) | Command::StewardCode => "warn",
+        Command::Migrate
+        | Command::Doctor
+        | Command::Config(_)
+        | Command::StewardCode
+        | Command::Import { .. }
+        | Command::Weigh => "warn",
     };
     if let Err(error) = logging::start(config.log_format, filter) {
         eprintln!("{error}");
@@ -158,6 +170,35 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             app.store().clone().close().await;
             println!("{code}");
             eprintln!("Good for one day and one account: scionary account sign-up YOUR-HANDLE --code {code}");
+        }
+        Command::Import { file } => {
+            let input = std::fs::File::open(&file)
+                .map_err(|e| anyhow::anyhow!("{} cannot be read: {e}", file.display()))?;
+            let store = serve::open_store(&config).await?;
+            let app = serve::open_app(&config, store).await?;
+            let done = app.import_registry(std::io::BufReader::new(input)).await;
+            app.store().clone().close().await;
+            let done = done.map_err(|e| anyhow::anyhow!("{}: {e}", file.display()))?;
+            println!(
+                "taken in: {} crops, {} sources, {} records, {} pieces of evidence",
+                done.crops, done.sources, done.records, done.evidence
+            );
+            if done.joined > 0 {
+                println!(
+                    "{} records were here under the same name: their evidence is counted with ours",
+                    done.joined
+                );
+            }
+            if done.kept_ours > 0 {
+                println!("{} sources have other words here: ours stand", done.kept_ours);
+            }
+        }
+        Command::Weigh => {
+            let store = serve::open_store(&config).await?;
+            let app = serve::open_app(&config, store).await?;
+            let changed = app.weigh_growers(false).await;
+            app.store().clone().close().await;
+            println!("{}", if changed? { "a new weight table was made" } else { "the weights are as they were" });
         }
         Command::Config(ConfigCommand::Check | ConfigCommand::Sample) => {}
     }

@@ -61,6 +61,11 @@ const MEMBER_WRITE: Policy = row(Who::Member, Effect::Writes, Rate::Write);
 const STEWARD_WRITE: Policy = row(Who::Steward, Effect::Writes, Rate::Write);
 const UNCOUNTED: Policy = row(Who::Anyone, Effect::Reads, Rate::Free);
 const STREAM: Policy = Policy { stream: true, ..UNCOUNTED };
+/// Many rows in, progress out: repeated rows change nothing, so no key is asked for.
+const IMPORT: Policy =
+    Policy { stream: true, ..row(Who::Member, Effect::WritesFreely, Rate::Write) };
+/// A file in chunks.
+const DOWNLOAD: Policy = Policy { stream: true, ..PUBLIC_READ };
 
 /// The row of a method.
 pub const fn policy(rpc: Rpc) -> Policy {
@@ -79,6 +84,11 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::AccountGrantRole => STEWARD_WRITE,
         Rpc::AccountRevokeRole => STEWARD_WRITE,
 
+        Rpc::AccountVouchFor => MEMBER_WRITE,
+        Rpc::AccountWithdrawVouching => MEMBER_WRITE,
+        Rpc::AccountSuspendAccount => STEWARD_WRITE,
+        Rpc::AccountRestoreAccount => STEWARD_WRITE,
+
         Rpc::CropListCrops => PUBLIC_READ,
         Rpc::CropGetCrop => PUBLIC_READ,
 
@@ -94,6 +104,36 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::OfferSearchOffers => PUBLIC_READ,
         Rpc::OfferUpdateOffer => MEMBER_WRITE,
         Rpc::OfferWithdrawOffer => MEMBER_WRITE,
+
+        Rpc::EvidenceAddEvidence => MEMBER_WRITE,
+        Rpc::EvidenceCorrectEvidence => MEMBER_WRITE,
+        Rpc::EvidenceWithdrawEvidence => MEMBER_WRITE,
+        Rpc::EvidenceGetEvidence => PUBLIC_READ,
+        Rpc::EvidenceListMyEvidence => OWN_READ,
+        Rpc::EvidenceCheckEvidence => MEMBER_WRITE,
+        Rpc::EvidenceWithdrawCheck => MEMBER_WRITE,
+        Rpc::EvidenceImportEvidence => IMPORT,
+        Rpc::EvidenceRecordSowing => MEMBER_WRITE,
+        Rpc::EvidenceListMySowings => OWN_READ,
+        Rpc::EvidenceCloseSowing => MEMBER_WRITE,
+        Rpc::EvidenceGetAgreement => PUBLIC_READ,
+        Rpc::EvidenceGetGrowerRecord => OWN_READ,
+
+        // who may rule, lock and close is decided for each object, in the domain's `access`
+        Rpc::CurationProposeChange => MEMBER_WRITE,
+        Rpc::CurationGetProposal => PUBLIC_READ,
+        Rpc::CurationListProposals => PUBLIC_READ,
+        Rpc::CurationListMyProposals => OWN_READ,
+        Rpc::CurationWithdrawProposal => MEMBER_WRITE,
+        Rpc::CurationRuleOnProposal => MEMBER_WRITE,
+        Rpc::CurationCheckName => PUBLIC_READ,
+        Rpc::CurationGetHistory => PUBLIC_READ,
+        Rpc::CurationLockRecord => MEMBER_WRITE,
+        Rpc::CurationFileTicket => MEMBER_WRITE,
+        Rpc::CurationListTickets => OWN_READ,
+        Rpc::CurationCloseTicket => MEMBER_WRITE,
+
+        Rpc::ExportExport => DOWNLOAD,
 
         Rpc::HealthV1HealthCheck => UNCOUNTED,
         Rpc::HealthV1HealthList => UNCOUNTED,

@@ -9,8 +9,9 @@ use scionary_proto::{
     FILE_DESCRIPTOR_SET,
     v1::{
         account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
-        cultivar_service_server::CultivarServiceServer, offer_service_server::OfferServiceServer,
-        server_service_server::ServerServiceServer,
+        cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
+        evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
+        offer_service_server::OfferServiceServer, server_service_server::ServerServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -29,7 +30,9 @@ use crate::{
     data,
     gate::GateLayer,
     incoming::guarded,
-    rpc::{AccountRpc, CropRpc, CultivarRpc, OfferRpc, ServerRpc},
+    rpc::{
+        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, ServerRpc,
+    },
     throttle::Throttle,
 };
 
@@ -137,6 +140,9 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         CropServiceServer::<CropRpc>::NAME,
         CultivarServiceServer::<CultivarRpc>::NAME,
         OfferServiceServer::<OfferRpc>::NAME,
+        EvidenceServiceServer::<EvidenceRpc>::NAME,
+        CurationServiceServer::<CurationRpc>::NAME,
+        ExportServiceServer::<ExportRpc>::NAME,
     ] {
         health.set_service_status(name, status).await;
     }
@@ -204,7 +210,13 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         ))
         .add_service(service!(public CropServiceServer, CropRpc(app.clone())))
         .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
-        .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())));
+        .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())))
+        .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
+        .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
+        .add_service(service!(
+            public ExportServiceServer,
+            ExportRpc { app: app.clone(), licence: config.data_licence.clone() }
+        ));
     let stop = CancellationToken::new();
     let incoming = guarded(listener, config.connections_max, config.connections_each_max, FIRST_BYTES);
     let stopped = stop.clone().cancelled_owned();
@@ -259,6 +271,11 @@ fn background(
                 throttle.tidy();
                 if let Err(error) = app.housekeeping().await {
                     tracing::warn!(%error, "housekeeping failed");
+                }
+                match app.weigh_growers(true).await {
+                    Ok(true) => tracing::info!("a new weight table was made"),
+                    Ok(false) => {}
+                    Err(error) => tracing::warn!(%error, "the weight table could not be made"),
                 }
             }
         })

@@ -39,10 +39,12 @@ pub enum Refusal {
 /// released stays.
 pub const REASONS: &[&str] = &[
     "ACCOUNT_SUSPENDED",
+    "CATALOGUE_EVIDENCE",
     "CODE_NEEDED",
     "CODE_NOT_VALID",
     "DATABASE_UNAVAILABLE",
     "DEADLINE_EXCEEDED",
+    "EVIDENCE_ENDED",
     "FIELDS_WRONG",
     "HANDLE_TAKEN",
     "IDEMPOTENCY_KEY_NEEDED",
@@ -50,11 +52,21 @@ pub const REASONS: &[&str] = &[
     "INTERNAL",
     "INVITATION_SPENT",
     "LAST_STEWARD",
+    "LOCKED_ALREADY",
+    "NAME_TAKEN",
+    "NOT_CHECKED",
     "NOT_FOUND",
+    "NOT_LOCKED",
+    "NOT_SUSPENDED",
+    "NOT_THE_AUTHOR",
     "NOT_THE_GIVER",
+    "NOT_VOUCHED_FOR",
     "OFFER_WITHDRAWN",
+    "OWN_WORK",
     "PAGE_TOKEN_MISMATCH",
     "PAGE_TOKEN_UNREADABLE",
+    "PROPOSAL_CLOSED",
+    "RECORD_LOCKED",
     "REPLY_NOT_KEPT",
     "ROLE_HELD",
     "ROLE_MISSING",
@@ -62,12 +74,20 @@ pub const REASONS: &[&str] = &[
     "SESSION_OVER",
     "SIGN_IN_NEEDED",
     "SIGN_UP_CLOSED",
+    "SOWING_CLOSED",
     "STALE_VERSION",
+    "SUSPENDED_ALREADY",
+    "TICKET_CLOSED",
     "TOO_MANY_CALLS",
     "TOO_MANY_INVITATIONS",
     "TOO_MANY_OFFERS",
+    "TOO_MANY_PROPOSALS",
+    "TOO_MANY_SOWINGS",
+    "TOO_MANY_TICKETS",
     "TOO_MUCH_AT_ONCE",
+    "TOO_MUCH_EVIDENCE",
     "UNKNOWN_METHOD",
+    "VOUCHED_FOR_ALREADY",
     "WRONG_PASSWORD",
 ];
 
@@ -183,13 +203,37 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::RoleHeld(_) => (Code::AlreadyExists, "ROLE_HELD"),
         Rule::RoleNotHeld(_) => (Code::FailedPrecondition, "ROLE_NOT_HELD"),
         Rule::LastSteward => (Code::FailedPrecondition, "LAST_STEWARD"),
+        Rule::RecordLocked(..) => (Code::FailedPrecondition, "RECORD_LOCKED"),
+        Rule::LockedAlready => (Code::FailedPrecondition, "LOCKED_ALREADY"),
+        Rule::NotLocked => (Code::FailedPrecondition, "NOT_LOCKED"),
+        Rule::CatalogueEvidence => (Code::FailedPrecondition, "CATALOGUE_EVIDENCE"),
+        Rule::EvidenceEnded(..) => (Code::FailedPrecondition, "EVIDENCE_ENDED"),
+        Rule::NoCheck => (Code::FailedPrecondition, "NOT_CHECKED"),
+        Rule::TooMuchEvidence(_) => (Code::ResourceExhausted, "TOO_MUCH_EVIDENCE"),
+        Rule::TooManySowings(_) => (Code::ResourceExhausted, "TOO_MANY_SOWINGS"),
+        Rule::SowingClosed => (Code::FailedPrecondition, "SOWING_CLOSED"),
+        Rule::TooManyProposals(_) => (Code::ResourceExhausted, "TOO_MANY_PROPOSALS"),
+        Rule::ProposalClosed(..) => (Code::FailedPrecondition, "PROPOSAL_CLOSED"),
+        Rule::NameTaken(_) => (Code::AlreadyExists, "NAME_TAKEN"),
+        Rule::TooManyTickets(_) => (Code::ResourceExhausted, "TOO_MANY_TICKETS"),
+        Rule::TicketClosed => (Code::FailedPrecondition, "TICKET_CLOSED"),
+        Rule::VouchedAlready(_) => (Code::FailedPrecondition, "VOUCHED_FOR_ALREADY"),
+        Rule::NotVouched(_) => (Code::FailedPrecondition, "NOT_VOUCHED_FOR"),
+        Rule::SuspendedAlready(_) => (Code::FailedPrecondition, "SUSPENDED_ALREADY"),
+        Rule::NotSuspended(_) => (Code::FailedPrecondition, "NOT_SUSPENDED"),
     };
     build(code, reason, rule.to_string(), request, HashMap::new(), |details| {
         if code == Code::FailedPrecondition {
             details.add_precondition_failure_violation(reason, "", rule.to_string());
         }
-        if let Rule::TooManyOffers(limit) | Rule::TooManyInvitations(limit) = rule {
-            details.add_quota_failure_violation("account", format!("at most {limit} open"));
+        if let Rule::TooManyOffers(limit)
+        | Rule::TooManyInvitations(limit)
+        | Rule::TooMuchEvidence(limit)
+        | Rule::TooManySowings(limit)
+        | Rule::TooManyProposals(limit)
+        | Rule::TooManyTickets(limit) = rule
+        {
+            details.add_quota_failure_violation("account", format!("at most {limit}"));
         }
     })
 }
@@ -210,6 +254,8 @@ pub fn status(error: &Error, request: RequestId) -> Status {
             match denied {
                 Denied::NotTheGiver => "NOT_THE_GIVER",
                 Denied::RoleMissing(_) => "ROLE_MISSING",
+                Denied::NotTheAuthor => "NOT_THE_AUTHOR",
+                Denied::OwnWork(_) => "OWN_WORK",
             },
         ),
         Error::SignInNeeded => plain(Code::Unauthenticated, "SIGN_IN_NEEDED"),

@@ -219,6 +219,11 @@ async fn no_request_makes_the_server_fail() {
         invitation: "inv_00000000000000000000000001".into(),
         cultivar: server.running.app().registry().resolve("c", "Golek", "").unwrap().cultivar.id.to_string(),
         free_handle: "free-handle".into(),
+        evidence: "evd_00000000000000000000000001".into(),
+        proposal: "prp_00000000000000000000000001".into(),
+        sowing: "sow_00000000000000000000000001".into(),
+        ticket: "tkt_00000000000000000000000001".into(),
+        serial: 1,
     };
     let mut state = 20_261_124_u64;
     let mut roll = |sides: usize| {

@@ -7,7 +7,7 @@ use scionary_proto::{Rpc, v1};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{PASSWORD, reason},
-    samples::{Ids, draft, sample},
+    samples::{Ids, draft, further_name, sample, tally},
 };
 use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
 use tonic::Code;
@@ -66,9 +66,66 @@ impl Stage {
                 .unwrap();
             invitation = made.invitation.unwrap().invitation_id;
         }
-        let app = self.server.running.app();
         self.taken += 1;
+        let serial = i32::try_from(self.taken).unwrap();
+        let (mut evidence, mut proposal, mut sowing, mut ticket) = Default::default();
+        if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence") || rpc == Rpc::EvidenceWithdrawCheck {
+            let request = v1::AddEvidenceRequest {
+                cultivar: "Golek".into(),
+                draft: Some(tally(serial + 5000)),
+                ..Default::default()
+            };
+            let made: v1::AddEvidenceResponse = owner.call(Rpc::EvidenceAddEvidence, &request).await.unwrap();
+            evidence = made.evidence[0].evidence.clone().unwrap().evidence_id;
+            if rpc == Rpc::EvidenceWithdrawCheck {
+                for checker in self.people.iter().skip(2).take(4) {
+                    let check = v1::CheckEvidenceRequest {
+                        evidence_id: evidence.clone(),
+                        verdict: v1::CheckVerdict::BearsOut.into(),
+                        reason: "I saw the same.".into(),
+                    };
+                    checker
+                        .call::<v1::CheckEvidenceResponse>(Rpc::EvidenceCheckEvidence, &check)
+                        .await
+                        .unwrap();
+                }
+            }
+        }
+        if matches!(
+            rpc,
+            Rpc::CurationGetProposal | Rpc::CurationWithdrawProposal | Rpc::CurationRuleOnProposal
+        ) {
+            let made: v1::ProposeChangeResponse =
+                owner.call(Rpc::CurationProposeChange, &further_name(serial + 5000)).await.unwrap();
+            proposal = made.proposal.unwrap().proposal_id;
+        }
+        if rpc == Rpc::EvidenceCloseSowing {
+            let request =
+                v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 3, ..Default::default() };
+            let made: v1::RecordSowingResponse =
+                owner.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+            sowing = made.sowing.unwrap().sowing_id;
+        }
+        if rpc == Rpc::CurationCloseTicket {
+            let request = v1::FileTicketRequest {
+                subject: v1::TicketSubject::Cultivar.into(),
+                subject_id: "Golek".into(),
+                reason: "The notes are about another tree.".into(),
+            };
+            let made: v1::FileTicketResponse = owner.call(Rpc::CurationFileTicket, &request).await.unwrap();
+            ticket = made.ticket.unwrap().ticket_id;
+        }
+        let app = self.server.running.app();
+        if rpc == Rpc::CurationLockRecord {
+            // every persona finds it unlocked
+            app.store().admin().execute_unprepared("UPDATE cultivar SET locked_why = NULL").await.unwrap();
+        }
         Ids {
+            evidence,
+            proposal,
+            sowing,
+            ticket,
+            serial,
             offer,
             invitation,
             cultivar: app.registry().resolve("c", "Golek", "").unwrap().cultivar.id.to_string(),

@@ -2,7 +2,7 @@
 
 use scionary_app::{
     catalogue,
-    registry::{Record, Registry},
+    registry::{Parts, Record, Registry},
 };
 use scionary_domain::{
     cultivar::{Cultivar, OtherName, Source},
@@ -40,6 +40,9 @@ pub fn registry() -> Registry {
                 })
                 .collect(),
             parents: record.parents.clone(),
+            pins: Vec::new(),
+            locked: None,
+            merged_into: None,
             version: 1,
             updated_at: scionary_domain::time::Timestamp::from_micros(0),
         });
@@ -65,10 +68,11 @@ pub fn registry() -> Registry {
             source: piece.source.clone(),
             as_stated: piece.as_stated.clone(),
             note: piece.note.clone(),
+            observed: None,
         })
         .collect();
     let sources: Vec<Source> = catalogue.sources.clone();
-    Registry::new(scionary_store::Revision::default(), catalogue.crops, sources, cultivars, evidence)
+    Registry::new(Parts { crops: catalogue.crops, sources, cultivars, evidence, ..Parts::default() })
 }
 
 fn with<T>(name: &str, crop: &str, look: impl FnOnce(&Registry, &Record) -> T) -> T {
@@ -241,7 +245,7 @@ fn the_order_of_evidence_changes_nothing() {
         for record in registry.list(&crop.slug, None, 100, "").unwrap().rows {
             let mut turned = record.evidence.clone();
             turned.reverse();
-            let again = scionary_domain::evidence::findings(crop, &turned);
+            let again = scionary_domain::evidence::findings(crop, &turned, &[]);
             assert_eq!(format!("{again:?}"), format!("{:?}", record.findings), "{}", record.cultivar.name);
         }
     }

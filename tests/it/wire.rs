@@ -33,7 +33,7 @@ async fn what_is_too_large_or_unknown_is_refused() {
         .call(Rpc::CultivarLookUpSeed, &v1::LookUpSeedRequest { name: "xyzzy".into(), crop: String::new() })
         .await
         .unwrap();
-    assert!(none.report.is_none() && none.nothing_found_hint.contains("steward"));
+    assert!(none.report.is_none() && none.nothing_found_hint.contains("propose"));
     let request = v1::GetCultivarRequest { cultivar: "Kesington".into(), crop: String::new() };
     let error =
         visitor.call::<v1::GetCultivarResponse>(Rpc::CultivarGetCultivar, &request).await.unwrap_err();

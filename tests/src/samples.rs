@@ -54,11 +54,58 @@ pub struct Ids {
     pub cultivar: String,
     /// A handle that nobody has taken.
     pub free_handle: String,
+    /// A piece of evidence.
+    pub evidence: String,
+    /// A proposal.
+    pub proposal: String,
+    /// A sowing.
+    pub sowing: String,
+    /// A complaint.
+    pub ticket: String,
+    /// Counts up, so that nothing is entered twice.
+    pub serial: i32,
+}
+
+/// A tally of a sowing that nobody has entered yet.
+pub fn tally(serial: i32) -> v1::EvidenceDraft {
+    let sowing = v1::SowingTally {
+        sown: Some(200 + serial),
+        one: Some(4),
+        several: Some(100),
+        ..Default::default()
+    };
+    observed(v1::observed_thing::Thing::Sowing(sowing))
+}
+
+/// A draft with one thing observed.
+pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
+    v1::EvidenceDraft {
+        observed: vec![v1::ObservedThing { thing: Some(thing) }],
+        day: Some(day(2026, 3, 1)),
+        ..Default::default()
+    }
+}
+
+/// A proposal of a further name.
+pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
+    v1::ProposeChangeRequest {
+        cultivar: "Golek".into(),
+        crop: "mango".into(),
+        change: Some(v1::Change {
+            change: Some(v1::change::Change::AddName(v1::AddName {
+                name: format!("Lantern Sweet {serial}"),
+                ..Default::default()
+            })),
+        }),
+        reason: "It is sold under this name here.".into(),
+        citation: String::new(),
+    }
 }
 
 /// A request of a method, encoded.
 pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
-    let Ids { offer, invitation, cultivar, free_handle } = ids.clone();
+    let Ids { offer, invitation, cultivar, free_handle, evidence, proposal, sowing, ticket, serial } = ids.clone();
+    let reason = || "A reason that says why.".to_string();
     match rpc {
         Rpc::ServerGetServer => v1::GetServerRequest {}.encode_to_vec(),
         Rpc::AccountSignUp => v1::SignUpRequest {
@@ -95,6 +142,102 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             handle: "nobody-here".into(),
             role: v1::Role::Organiser.into(),
             crop: String::new(),
+        }
+        .encode_to_vec(),
+        Rpc::AccountVouchFor => {
+            v1::VouchForRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        }
+        Rpc::AccountWithdrawVouching => {
+            v1::WithdrawVouchingRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        }
+        Rpc::AccountSuspendAccount => {
+            v1::SuspendAccountRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        }
+        Rpc::AccountRestoreAccount => {
+            v1::RestoreAccountRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        }
+        Rpc::EvidenceAddEvidence => v1::AddEvidenceRequest {
+            cultivar: "Golek".into(),
+            draft: Some(tally(serial)),
+            ..Default::default()
+        }
+        .encode_to_vec(),
+        Rpc::EvidenceCorrectEvidence => v1::CorrectEvidenceRequest {
+            evidence_id: evidence,
+            draft: Some(tally(serial + 1000)),
+            reason: reason(),
+        }
+        .encode_to_vec(),
+        Rpc::EvidenceWithdrawEvidence => v1::WithdrawEvidenceRequest {
+            evidence_id: evidence,
+            whole_report: true,
+            reason: reason(),
+        }
+        .encode_to_vec(),
+        Rpc::EvidenceGetEvidence => v1::GetEvidenceRequest { evidence_id: evidence }.encode_to_vec(),
+        Rpc::EvidenceListMyEvidence => v1::ListMyEvidenceRequest::default().encode_to_vec(),
+        Rpc::EvidenceCheckEvidence => v1::CheckEvidenceRequest {
+            evidence_id: evidence,
+            verdict: v1::CheckVerdict::BearsOut.into(),
+            reason: reason(),
+        }
+        .encode_to_vec(),
+        Rpc::EvidenceWithdrawCheck => v1::WithdrawCheckRequest { evidence_id: evidence }.encode_to_vec(),
+        Rpc::EvidenceImportEvidence => v1::ImportEvidenceRequest {
+            mode: v1::ImportMode::DryRun.into(),
+            rows: Vec::new(),
+        }
+        .encode_to_vec(),
+        Rpc::EvidenceRecordSowing => {
+            v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 12, ..Default::default() }
+                .encode_to_vec()
+        }
+        Rpc::EvidenceListMySowings => v1::ListMySowingsRequest::default().encode_to_vec(),
+        Rpc::EvidenceCloseSowing => {
+            v1::CloseSowingRequest { sowing_id: sowing, reason: reason() }.encode_to_vec()
+        }
+        Rpc::EvidenceGetAgreement => v1::GetAgreementRequest { crop: "mango".into() }.encode_to_vec(),
+        Rpc::EvidenceGetGrowerRecord => {
+            v1::GetGrowerRecordRequest { handle: "owner".into() }.encode_to_vec()
+        }
+        Rpc::CurationProposeChange => further_name(serial).encode_to_vec(),
+        Rpc::CurationGetProposal => v1::GetProposalRequest { proposal_id: proposal }.encode_to_vec(),
+        Rpc::CurationListProposals => v1::ListProposalsRequest::default().encode_to_vec(),
+        Rpc::CurationListMyProposals => v1::ListMyProposalsRequest::default().encode_to_vec(),
+        Rpc::CurationWithdrawProposal => {
+            v1::WithdrawProposalRequest { proposal_id: proposal }.encode_to_vec()
+        }
+        Rpc::CurationRuleOnProposal => {
+            v1::RuleOnProposalRequest { proposal_id: proposal, accept: true, reason: reason() }
+                .encode_to_vec()
+        }
+        Rpc::CurationCheckName => {
+            v1::CheckNameRequest { crop: "mango".into(), name: "Lantern".into(), historic: false }
+                .encode_to_vec()
+        }
+        Rpc::CurationGetHistory => {
+            v1::GetHistoryRequest { cultivar: "Golek".into(), ..Default::default() }.encode_to_vec()
+        }
+        Rpc::CurationLockRecord => v1::LockRecordRequest {
+            cultivar: "Peach".into(),
+            crop: "mango".into(),
+            lock: true,
+            reason: reason(),
+        }
+        .encode_to_vec(),
+        Rpc::CurationFileTicket => v1::FileTicketRequest {
+            subject: v1::TicketSubject::Cultivar.into(),
+            subject_id: "Golek".into(),
+            reason: reason(),
+        }
+        .encode_to_vec(),
+        Rpc::CurationListTickets => v1::ListTicketsRequest::default().encode_to_vec(),
+        Rpc::CurationCloseTicket => {
+            v1::CloseTicketRequest { ticket_id: ticket, outcome: reason() }.encode_to_vec()
+        }
+        Rpc::ExportExport => v1::ExportRequest {
+            format: v1::ExportFormat::PassportCsv.into(),
+            crop: "mango".into(),
         }
         .encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),

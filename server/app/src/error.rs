@@ -41,6 +41,60 @@ pub enum Rule {
     /// The last steward.
     #[error("this is the last steward; make another one first")]
     LastSteward,
+    /// The record takes nothing for now.
+    #[error("{0} is locked for now: {1}; ask a curator of the crop")]
+    RecordLocked(String, String),
+    /// The record is locked.
+    #[error("this record is locked already")]
+    LockedAlready,
+    /// The record is not locked.
+    #[error("this record is not locked")]
+    NotLocked,
+    /// A row of a catalogue.
+    #[error("this is a row of a catalogue: whoever keeps the catalogue changes it; enter evidence of your own, or report it")]
+    CatalogueEvidence,
+    /// The piece has ended.
+    #[error("this piece of evidence was {0}{1}")]
+    EvidenceEnded(String, String),
+    /// The caller has not checked it.
+    #[error("you have not checked this piece of evidence; nothing to take back")]
+    NoCheck,
+    /// Too much evidence in a day.
+    #[error("{0} pieces of evidence were entered within a day; go on tomorrow, or import a file")]
+    TooMuchEvidence(i64),
+    /// Too many open sowings.
+    #[error("{0} sowings are open already; close some first")]
+    TooManySowings(i64),
+    /// The sowing is closed.
+    #[error("this sowing is closed already")]
+    SowingClosed,
+    /// Too many open proposals.
+    #[error("{0} of your proposals are open already; wait for rulings, or take some back")]
+    TooManyProposals(i64),
+    /// The proposal is not open any more.
+    #[error("this proposal is {0} already{1}")]
+    ProposalClosed(&'static str, String),
+    /// Another record bears the name.
+    #[error("{0} is the name of another record of this crop; give a qualifier to keep them apart")]
+    NameTaken(String),
+    /// Too many open complaints.
+    #[error("{0} of your complaints are open already; wait until some are closed")]
+    TooManyTickets(i64),
+    /// The complaint is closed.
+    #[error("this complaint is closed already")]
+    TicketClosed,
+    /// Somebody vouched.
+    #[error("somebody vouched for {0} already")]
+    VouchedAlready(String),
+    /// Nobody vouched.
+    #[error("nobody vouched for {0}")]
+    NotVouched(String),
+    /// The account is suspended.
+    #[error("{0} is suspended already")]
+    SuspendedAlready(String),
+    /// The account is not suspended.
+    #[error("{0} is not suspended")]
+    NotSuspended(String),
 }
 
 /// How a use case fails.

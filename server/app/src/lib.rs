@@ -4,8 +4,11 @@
 pub mod accounts;
 pub mod call;
 pub mod catalogue;
+pub mod curation;
 pub mod door;
 pub mod error;
+pub mod evidence;
+pub mod export;
 pub mod housekeeping;
 pub mod offers;
 pub mod passwords;
@@ -58,6 +61,8 @@ struct Inner {
     entropy: Arc<dyn ports::Entropy>,
     passwords: passwords::Passwords,
     registry: ArcSwap<registry::Registry>,
+    /// One refresh at a time: a later one starts from what the earlier one made.
+    refreshing: tokio::sync::Mutex<()>,
 }
 
 impl App {
@@ -72,7 +77,7 @@ impl App {
         entropy: Arc<dyn ports::Entropy>,
         passwords: passwords::Passwords,
     ) -> Result<Self, Error> {
-        let registry = registry::Registry::load(store.reader()).await?;
+        let registry = registry::Registry::load(store.reader(), clock.now()).await?;
         Ok(Self(Arc::new(Inner {
             store,
             policy,
@@ -80,6 +85,7 @@ impl App {
             entropy,
             passwords,
             registry: ArcSwap::from_pointee(registry),
+            refreshing: tokio::sync::Mutex::new(()),
         })))
     }
 
@@ -106,17 +112,19 @@ impl App {
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
     }
-    /// Reads the registry again if it has changed. Whether it had.
+    /// Takes in what has changed in the registry. Whether anything had.
     ///
     /// # Errors
     /// When it cannot be read; the old one stays in use.
     pub async fn refresh_registry(&self) -> Result<bool, Error> {
-        let now_at = scionary_store::record_store::revision(self.store().reader(), registry::TOPIC).await?;
-        if now_at == self.registry().revision() {
-            return Ok(false);
+        let _one = self.0.refreshing.lock().await;
+        let now = self.clock().now();
+        match self.registry().follow(self.store().reader(), now).await? {
+            None => Ok(false),
+            Some(fresh) => {
+                self.0.registry.store(Arc::new(fresh));
+                Ok(true)
+            }
         }
-        let fresh = registry::Registry::load(self.store().reader()).await?;
-        self.0.registry.store(Arc::new(fresh));
-        Ok(true)
     }
 }

@@ -43,6 +43,31 @@ pub struct ChangeRoles;
 #[derive(Debug)]
 pub struct Invite;
 
+/// To correct or withdraw evidence.
+#[derive(Debug)]
+pub struct EditEvidence;
+/// To check a piece of evidence.
+#[derive(Debug)]
+pub struct CheckEvidence;
+/// To take a proposal back.
+#[derive(Debug)]
+pub struct WithdrawProposal;
+/// To rule on a proposal.
+#[derive(Debug)]
+pub struct RuleOnProposal;
+/// To lock or unlock a record.
+#[derive(Debug)]
+pub struct LockRecord;
+/// To suspend and restore accounts.
+#[derive(Debug)]
+pub struct SuspendAccount;
+/// To vouch for somebody.
+#[derive(Debug)]
+pub struct Vouch;
+/// To read and close complaints.
+#[derive(Debug)]
+pub struct HandleTickets;
+
 /// A verdict against.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Denied {
@@ -52,6 +77,12 @@ pub enum Denied {
     /// A role is missing.
     #[error("only a {0} may do this")]
     RoleMissing(&'static str),
+    /// Somebody else's evidence, proposal or sowing.
+    #[error("only the one who entered it may correct or withdraw it")]
+    NotTheAuthor,
+    /// Nobody judges their own work.
+    #[error("nobody {0} what they entered or suggested themselves: somebody else has to")]
+    OwnWork(&'static str),
 }
 
 /// Offers are public: everyone may know that one exists, only its giver may change it.
@@ -85,4 +116,106 @@ pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Inv
     } else {
         Err(Denied::RoleMissing("steward"))
     }
+}
+
+/// Authors correct and withdraw their own.
+///
+/// # Errors
+/// [`Denied::NotTheAuthor`].
+pub fn edit_evidence(account: &Account, author: AccountId) -> Result<Granted<EditEvidence>, Denied> {
+    if account.id == author { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
+}
+
+/// Anybody but the author may check.
+///
+/// # Errors
+/// [`Denied::OwnWork`].
+pub fn check_evidence(account: &Account, author: AccountId) -> Result<Granted<CheckEvidence>, Denied> {
+    if account.id == author { Err(Denied::OwnWork("checks")) } else { Ok(Granted::to(account)) }
+}
+
+/// Authors take their own proposals back.
+///
+/// # Errors
+/// [`Denied::NotTheAuthor`].
+pub fn withdraw_proposal(account: &Account, author: AccountId) -> Result<Granted<WithdrawProposal>, Denied> {
+    if account.id == author { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
+}
+
+/// Whether an account looks after a crop: its curator, or a steward.
+pub fn curates(account: &Account, crop: &str) -> bool {
+    account.is(&Role::Steward) || account.is(&Role::Curator { crop: crop.to_string() })
+}
+
+/// Curators of the crop and stewards rule, never on their own proposal (four eyes).
+///
+/// # Errors
+/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+pub fn rule_on_proposal(
+    account: &Account,
+    crop: &str,
+    author: AccountId,
+) -> Result<Granted<RuleOnProposal>, Denied> {
+    if !curates(account, crop) {
+        return Err(Denied::RoleMissing("curator of this crop"));
+    }
+    if account.id == author { Err(Denied::OwnWork("rules on")) } else { Ok(Granted::to(account)) }
+}
+
+/// Curators of the crop and stewards lock and unlock.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn lock_record(account: &Account, crop: &str) -> Result<Granted<LockRecord>, Denied> {
+    if curates(account, crop) {
+        Ok(Granted::to(account))
+    } else {
+        Err(Denied::RoleMissing("curator of this crop"))
+    }
+}
+
+/// Stewards suspend and restore, not themselves.
+///
+/// # Errors
+/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+pub fn suspend_account(account: &Account, whom: AccountId) -> Result<Granted<SuspendAccount>, Denied> {
+    if !account.is(&Role::Steward) {
+        return Err(Denied::RoleMissing("steward"));
+    }
+    if account.id == whom {
+        return Err(Denied::OwnWork("suspends or restores the account behind"));
+    }
+    Ok(Granted::to(account))
+}
+
+/// Organisers and stewards vouch for people they know, not for themselves.
+///
+/// # Errors
+/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+pub fn vouch(account: &Account, whom: AccountId) -> Result<Granted<Vouch>, Denied> {
+    if !(account.is(&Role::Organiser) || account.is(&Role::Steward)) {
+        return Err(Denied::RoleMissing("organiser or steward"));
+    }
+    if account.id == whom { Err(Denied::OwnWork("vouches for")) } else { Ok(Granted::to(account)) }
+}
+
+/// Whether an account handles complaints at all: stewards all, curators those about records of their crops.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn handle_tickets(account: &Account, crop: Option<&str>) -> Result<Granted<HandleTickets>, Denied> {
+    let may = match crop {
+        Some(crop) => curates(account, crop),
+        None => account.is(&Role::Steward),
+    };
+    if may { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("steward, or curator of the crop")) }
+}
+
+/// How somebody's evidence held up is for themselves, and for those who curate.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn read_grower_record(account: &Account, whose: AccountId) -> Result<(), Denied> {
+    let curator = account.roles.iter().any(|r| matches!(r, Role::Curator { .. } | Role::Steward));
+    if account.id == whose || curator { Ok(()) } else { Err(Denied::RoleMissing("curator or steward")) }
 }

@@ -119,6 +119,12 @@ pub struct Descriptor {
     /// For a count ratio: what they did, such as `gave two or more sprouts`.
     #[serde(default)]
     pub phrase: String,
+    /// For a category: the count ratio that answers the same question; statements alone never settle it.
+    #[serde(default)]
+    pub counted_by: String,
+    /// For a quantity: of fewer than this in one place and year a mean is shown, not weighed.
+    #[serde(default)]
+    pub sample_min: u32,
     /// The states of a category or ordinal descriptor, in order.
     #[serde(default)]
     pub states: Vec<State>,
@@ -259,6 +265,14 @@ impl Crop {
                 && (descriptor.counted.is_empty() || descriptor.phrase.is_empty())
             {
                 note(at("counted"), "a count ratio says what is counted and what they did (counted, phrase)");
+            }
+            if !descriptor.counted_by.is_empty()
+                && !self
+                    .descriptors
+                    .iter()
+                    .any(|d| d.key == descriptor.counted_by && d.kind == DescriptorKind::CountRatio)
+            {
+                note(at("counted_by"), "the key of a count ratio of this crop expected");
             }
             if descriptor.origin().is_empty() {
                 note(at("source"), "a source, or basis = \"common practice\", expected");

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::{ids::CultivarId, time::Timestamp};
+use crate::{evidence::Pin, ids::CultivarId, time::Timestamp};
 
 /// What a record stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,7 +69,7 @@ pub struct Parent {
 }
 
 /// A record.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cultivar {
     /// Its id.
     pub id: CultivarId,
@@ -91,6 +91,12 @@ pub struct Cultivar {
     pub names: Vec<OtherName>,
     /// Parents as sources give them.
     pub parents: Vec<Parent>,
+    /// Findings set by curators on a citation.
+    pub pins: Vec<Pin>,
+    /// Why it takes no evidence and no proposals for now; none if it does.
+    pub locked: Option<String>,
+    /// The record that it was merged into.
+    pub merged_into: Option<CultivarId>,
     /// Counts up with each change.
     pub version: i64,
     /// When it was last changed.

@@ -77,6 +77,18 @@ macro_rules! ids {
             impl fmt::Debug for $name {
                 fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result { fmt::Display::fmt(self, f) }
             }
+            impl serde::Serialize for $name {
+                fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                    serializer.collect_str(self)
+                }
+            }
+            impl<'de> serde::Deserialize<'de> for $name {
+                fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                    <String as serde::Deserialize>::deserialize(deserializer)?
+                        .parse()
+                        .map_err(serde::de::Error::custom)
+                }
+            }
             impl FromStr for $name {
                 type Err = IdError;
                 fn from_str(text: &str) -> Result<Self, IdError> {
@@ -101,6 +113,8 @@ macro_rules! ids {
 ids! {
     /// A person's account.
     AccountId = "acc", "an account";
+    /// A check of a piece of evidence.
+    CheckId = "chk", "a check";
     /// A cultivar record.
     CultivarId = "cul", "a cultivar";
     /// A piece of evidence.
@@ -111,10 +125,18 @@ ids! {
     OfferId = "ofr", "an offer";
     /// One call to the server.
     RequestId = "req", "a request";
+    /// A proposal to change a record.
+    ProposalId = "prp", "a proposal";
+    /// Pieces of evidence entered together.
+    ReportId = "rep", "a report";
     /// A grant of a role.
     RoleGrantId = "rol", "a role";
     /// A signed-in session.
     SessionId = "ses", "a session";
+    /// A sowing whose sprouts will be counted.
+    SowingId = "sow", "a sowing";
+    /// A complaint about a record or a person.
+    TicketId = "tkt", "a ticket";
 }
 
 #[cfg(test)]

@@ -5,8 +5,10 @@
 
 pub mod access;
 pub mod account;
+pub mod agreement;
 pub mod crop;
 pub mod cultivar;
+pub mod curation;
 pub mod evidence;
 pub mod field;
 pub mod ids;
@@ -14,9 +16,12 @@ pub mod limits;
 pub mod names;
 pub mod offer;
 pub mod page;
+pub mod passport;
 pub mod place;
 pub mod quadrature;
+pub mod season;
 pub mod seed;
 pub mod sowing;
+pub mod sown;
 pub mod stats;
 pub mod time;

@@ -19,6 +19,8 @@ pub use table::{SETTINGS, Setting, sample};
 pub struct Config {
     /// The name that the server gives itself.
     pub name: String,
+    /// What exports say of the data's licence.
+    pub data_licence: String,
     /// Where it listens.
     pub address: SocketAddr,
     /// Certificate and key, if it speaks TLS itself.
@@ -100,6 +102,7 @@ impl Config {
         }
         Some(Self {
             name: values.text("server.name"),
+            data_licence: values.text("server.data_licence"),
             address: address?,
             tls,
             connections_max: values.number("listen.connections_max"),

@@ -49,6 +49,12 @@ const fn s(key: &'static str, kind: Kind, default: &'static str, help: &'static 
 /// All settings.
 pub const SETTINGS: &[Setting] = &[
     s("server.name", Kind::Text, "Scionary", "The name the server shows to those who connect."),
+    s(
+        "server.data_licence",
+        Kind::Text,
+        "no licence stated: ask this server's stewards before you publish the data, and name its sources",
+        "What exports say of the data's licence. Growers' evidence is theirs: agree on one with your members.",
+    ),
     s("server.stop_grace_seconds", Kind::Number(0, 600), "20", "How long a stop waits for calls under way."),
     s("listen.address", Kind::Text, "127.0.0.1:50740", "Address and port to listen on."),
     s(

@@ -1,6 +1,8 @@
 //! Between wire and domain types: the server converts here only.
 
 pub mod account;
+pub mod curation;
+pub mod evidence;
 pub mod offer;
 pub mod registry;
 

@@ -6,7 +6,7 @@ use scionary_app::registry::{Found, Record, Registry};
 use scionary_domain::{
     crop::{Caution, Crop, Descriptor, DescriptorKind, Timing},
     cultivar::{NameKind, ParentRole, Rank},
-    evidence::{Evidence, Finding, Standing, Value},
+    evidence::{Evidence, Finding, Standing, Summary, Value, share::POLICY_VERSION},
     names::Reason,
     seed::{self, Answer},
 };
@@ -95,8 +95,9 @@ pub fn evidence(piece: &Evidence, label: &str, weight: f64, why: &str) -> v1::Ev
         Value::Grade { .. } => v1::EvidenceForm::Grade,
         Value::Period { .. } => v1::EvidenceForm::Period,
         Value::Text { .. } => v1::EvidenceForm::Text,
+        Value::Sighting { .. } => v1::EvidenceForm::Sighting,
     };
-    v1::Evidence {
+    let mut wire = v1::Evidence {
         evidence_id: piece.id.to_string(),
         descriptor_key: piece.descriptor.clone(),
         label: label.to_string(),
@@ -108,13 +109,59 @@ pub fn evidence(piece: &Evidence, label: &str, weight: f64, why: &str) -> v1::Ev
         note: piece.note.clone(),
         weight,
         weight_reason: why.to_string(),
+        ..Default::default()
+    };
+    if let Some(observation) = &piece.observed {
+        super::evidence::observed(&mut wire, observation);
+    }
+    wire
+}
+
+fn span(span: &scionary_domain::season::Span) -> v1::DaySpan {
+    v1::DaySpan { first_day: i32::from(span.first), last_day: i32::from(span.last) }
+}
+
+/// Fills the numbers of a finding.
+fn summary_of(wire: &mut v1::Finding, finding: &Finding, descriptor: Option<&Descriptor>) {
+    match &finding.summary {
+        Summary::None => {}
+        Summary::Steps { median, quartiles: _, interval } => {
+            let label = |step: usize| {
+                descriptor.and_then(|d| d.states.get(step)).map(|s| s.label.clone()).unwrap_or_default()
+            };
+            wire.steps = Some(v1::StepSummary {
+                median_low: label(median.0),
+                median_high: label(median.1),
+                interval_low: label(interval.0),
+                interval_high: label(interval.1),
+            });
+        }
+        Summary::Quantity { median, spread, interval } => {
+            wire.quantity = Some(v1::QuantitySummary {
+                median: *median,
+                unit: descriptor.map(|d| d.unit.clone()).unwrap_or_default(),
+                spread_low: spread.0,
+                spread_high: spread.1,
+                interval_low: interval.0,
+                interval_high: interval.1,
+            });
+        }
+        Summary::Period { core, full, half_months, place_years, southern } => {
+            wire.period = Some(v1::PeriodSummary {
+                core: core.iter().map(span).collect(),
+                full: full.iter().map(span).collect(),
+                half_months: half_months.clone(),
+                place_years: count(*place_years),
+                southern: *southern,
+            });
+        }
     }
 }
 
 fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
     let descriptor = crop.and_then(|c| c.descriptor(&finding.descriptor));
     let share = finding.share.as_ref();
-    v1::Finding {
+    let mut wire = v1::Finding {
         descriptor_key: finding.descriptor.clone(),
         label: finding.label.clone(),
         text: finding.text.clone(),
@@ -135,9 +182,17 @@ fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
             .map(|side| v1::Side {
                 state: descriptor.map_or(side.state.as_str(), |d| d.state_label(&side.state)).to_string(),
                 source_ids: side.sources.clone(),
+                growers: count(side.growers),
+                share: side.share,
             })
             .collect(),
-    }
+        voices: count(finding.voices),
+        probability: finding.probability,
+        set_on_citation: finding.pin.as_ref().map(|p| p.citation.clone()).unwrap_or_default(),
+        ..Default::default()
+    };
+    summary_of(&mut wire, finding, descriptor);
+    wire
 }
 
 fn caution(caution: &Caution) -> v1::Caution {
@@ -177,6 +232,24 @@ pub fn report(registry: &Registry, record: &Record, report: &seed::Report) -> v1
     }
 }
 
+/// The names that a merged record brings to the one that stands for it.
+fn merged_names(merged: &scionary_domain::cultivar::Cultivar) -> Vec<v1::CultivarName> {
+    std::iter::once((merged.name.clone(), merged.id.to_string()))
+        .chain(merged.names.iter().map(|n| (n.name.clone(), String::new())))
+        .map(|(name, id)| v1::CultivarName {
+            name,
+            kind: v1::NameKind::Synonym.into(),
+            disputed: false,
+            source_id: String::new(),
+            note: if id.is_empty() {
+                format!("a name of {}, merged into this record", merged.name)
+            } else {
+                format!("merged into this record ({id})")
+            },
+        })
+        .collect()
+}
+
 /// A record in full.
 pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
     let cultivar = &record.cultivar;
@@ -207,6 +280,7 @@ pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
                 source_id: n.source.clone(),
                 note: n.note.clone(),
             })
+            .chain(record.merged.iter().flat_map(merged_names))
             .collect(),
         parents: cultivar
             .parents
@@ -230,6 +304,10 @@ pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
         sources: sources(registry, cited),
         version: cultivar.version,
         updated_at: Some(timestamp(cultivar.updated_at)),
+        merged_cultivar_ids: record.merged.iter().map(|m| m.id.to_string()).collect(),
+        locked_why: cultivar.locked.clone().unwrap_or_default(),
+        weights_version: registry.weights_version(),
+        policy_version: i32::try_from(POLICY_VERSION).unwrap_or(i32::MAX),
     }
 }
 
@@ -282,7 +360,7 @@ fn timing(timing: &Timing) -> v1::Timing {
 
 /// A crop in full.
 pub fn crop(registry: &Registry, crop: &Crop) -> v1::GetCropResponse {
-    let statements: Vec<&Evidence> = registry.on_crop(&crop.slug).collect();
+    let statements: Vec<&Evidence> = registry.on_crop(&crop.slug).map(|e| e.as_ref()).collect();
     let seed = &crop.seed;
     let cited = statements
         .iter()

@@ -6,7 +6,9 @@ use std::sync::Arc;
 use prost::Message as _;
 use scionary_app::{
     App, Error, KeepReply,
-    accounts::{ChangeRole, Invited, RevokeInvitation, RoleChange, SignOut},
+    accounts::{
+        ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut, StandingChange,
+    },
 };
 use scionary_domain::{
     account::{Account, Actor, Invitation},
@@ -44,6 +46,23 @@ impl AccountRpc {
         let use_case = ChangeRole { handle, role, change };
         self.app.write(&call, use_case, KeepReply::Yes, encode).await.map_err(|e| admitted.fail(e))
     }
+}
+
+/// The four methods that change how an account stands differ in their words only.
+macro_rules! standing {
+    ($self:ident, $request:ident, $change:expr, $reply:ident) => {{
+        let admitted = Admitted::of(&$request)?;
+        let request = $request.into_inner();
+        let call = admitted.write_call(&request);
+        let use_case = ChangeStanding { handle: request.handle, change: $change, reason: request.reason };
+        let encode = |account: &Account| {
+            v1::$reply { account: Some(convert_account::account(account)) }.encode_to_vec()
+        };
+        let kept = $self.app.write(&call, use_case, KeepReply::Yes, encode).await;
+        let reply = admitted.reply(kept)?;
+        $self.app.refresh_registry().await.map_err(|e| admitted.fail(e))?;
+        Ok(reply)
+    }};
 }
 
 fn ended(count: u64) -> i32 {
@@ -233,5 +252,33 @@ impl AccountService for AccountRpc {
             v1::RevokeRoleResponse { account: Some(convert_account::account(account)) }.encode_to_vec()
         };
         admitted.reply(Ok(self.change_role(&admitted, call, parts, RoleChange::Revoke, encode).await?))
+    }
+
+    async fn vouch_for(
+        &self,
+        request: Request<v1::VouchForRequest>,
+    ) -> Result<Response<v1::VouchForResponse>, Status> {
+        standing!(self, request, StandingChange::Vouch, VouchForResponse)
+    }
+
+    async fn withdraw_vouching(
+        &self,
+        request: Request<v1::WithdrawVouchingRequest>,
+    ) -> Result<Response<v1::WithdrawVouchingResponse>, Status> {
+        standing!(self, request, StandingChange::Unvouch, WithdrawVouchingResponse)
+    }
+
+    async fn suspend_account(
+        &self,
+        request: Request<v1::SuspendAccountRequest>,
+    ) -> Result<Response<v1::SuspendAccountResponse>, Status> {
+        standing!(self, request, StandingChange::Suspend, SuspendAccountResponse)
+    }
+
+    async fn restore_account(
+        &self,
+        request: Request<v1::RestoreAccountRequest>,
+    ) -> Result<Response<v1::RestoreAccountResponse>, Status> {
+        standing!(self, request, StandingChange::Restore, RestoreAccountResponse)
     }
 }

@@ -12,7 +12,7 @@ use tonic::{Request, Response, Status};
 use crate::{call::Admitted, convert::registry as convert};
 
 /// What to do when a name is near nothing.
-const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, send its name and a source to a steward of this server: records come from its catalogues.";
+const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, any member can propose it (scionary propose new): the curators of the crop rule on it.";
 
 /// Answers `CultivarService`.
 pub struct CultivarRpc(pub App);
@@ -124,6 +124,8 @@ impl CultivarService for CultivarRpc {
         rows.truncate(size);
         let label =
             |key: &str| crop.and_then(|c| c.descriptor(key)).map_or(key.to_string(), |d| d.label.clone());
+        let authors: Vec<_> = rows.iter().filter_map(|e| e.observed.as_ref()).map(|o| o.by.account).collect();
+        let names = self.0.display_names(&authors).await.map_err(|e| admitted.fail(e))?;
         let weight = |e: &scionary_domain::evidence::Evidence| {
             record
                 .findings
@@ -143,7 +145,13 @@ impl CultivarService for CultivarRpc {
                 .iter()
                 .map(|e| {
                     let (weight, why) = weight(e);
-                    convert::evidence(e, &label(&e.descriptor), weight, why)
+                    let mut wire = convert::evidence(e, &label(&e.descriptor), weight, why);
+                    wire.author_name = e
+                        .observed
+                        .as_ref()
+                        .and_then(|o| names.get(&o.by.account).cloned())
+                        .unwrap_or_default();
+                    wire
                 })
                 .collect(),
         }))

@@ -3,11 +3,17 @@
 mod account;
 mod crop;
 mod cultivar;
+mod curation;
+mod evidence;
+mod export;
 mod offer;
 mod server;
 
 pub use account::AccountRpc;
 pub use crop::CropRpc;
 pub use cultivar::CultivarRpc;
+pub use curation::CurationRpc;
+pub use evidence::EvidenceRpc;
+pub use export::ExportRpc;
 pub use offer::OfferRpc;
 pub use server::ServerRpc;

@@ -3,23 +3,32 @@
 
 mod accounts;
 mod connect;
+mod curation;
 mod door;
 mod entity;
 mod error;
+mod evidence;
+mod observers;
 mod offers;
 mod records;
 mod registry;
 mod source;
+mod sowings;
+mod tickets;
 
 pub use accounts::{NewAccount, NewSession, SessionFacts};
 pub use connect::{Backend, ConnectError, Options, Store};
+pub use curation::{DescriptorText, Event, ProposalQuery, Version};
 pub use door::{Job, Tx};
 pub use entity::tables;
 pub use error::StoreError;
+pub use evidence::{GROWER, Of, Stored, TwinKey};
+pub use observers::Weight;
 pub use offers::{Near, OfferKey, OfferOrder, OfferQuery, Ranked};
-pub use records::{AuditRow, Kept, OutboxRow, Revision};
+pub use records::{AuditRow, Kept, OutboxRow};
 pub use registry::{CatalogueCultivar, CatalogueEvidence, EvidenceKey};
 pub use source::{Reader, Source};
+pub use tickets::{Ticket, TicketQuery};
 
 /// Reading and writing accounts, sessions, roles and invitations.
 pub mod account_store {
@@ -36,4 +45,24 @@ pub mod offer_store {
 /// What every write leaves behind.
 pub mod record_store {
     pub use crate::records::*;
+}
+/// Reading and writing pieces of evidence and their checks.
+pub mod evidence_store {
+    pub use crate::evidence::*;
+}
+/// What evidence knows of its people.
+pub mod observer_store {
+    pub use crate::observers::*;
+}
+/// Proposals, versions and history.
+pub mod curation_store {
+    pub use crate::curation::*;
+}
+/// Sowings.
+pub mod sowing_store {
+    pub use crate::sowings::*;
+}
+/// Complaints.
+pub mod ticket_store {
+    pub use crate::tickets::*;
 }

@@ -223,6 +223,20 @@ pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Re
         .await?)
 }
 
+/// How many offers of some records are open.
+pub async fn count_open_of(
+    db: &impl Source,
+    records: &[CultivarId],
+    today: Date,
+) -> Result<u64, StoreError> {
+    Ok(offer::Entity::find()
+        .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
+        .filter(offer::Column::WithdrawnAt.is_null())
+        .filter(offer::Column::UntilDay.gte(today.days()))
+        .count(db.inner())
+        .await?)
+}
+
 /// An account's own offers, newest first, after a key.
 pub async fn by_giver(
     db: &impl Source,

@@ -7,7 +7,7 @@ use scionary_domain::{
 };
 use sea_orm::{
     ActiveValue::{NotSet, Set},
-    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::OnConflict,
 };
 
@@ -110,35 +110,50 @@ pub async fn audit(
 
 /// Appends to the outbox.
 pub async fn publish(tx: &Tx, rows: Vec<OutboxRow>, at: Timestamp) -> Result<(), StoreError> {
-    for row in rows {
-        let model = outbox::ActiveModel {
+    let models: Vec<outbox::ActiveModel> = rows
+        .into_iter()
+        .map(|row| outbox::ActiveModel {
             seq: NotSet,
             at: Set(at.micros()),
             topic: Set(row.topic.into()),
             subject: Set(row.subject),
-        };
-        outbox::Entity::insert(model).exec_without_returning(tx.inner()).await?;
+        })
+        .collect();
+    for chunk in models.chunks(crate::observers::CHUNK) {
+        outbox::Entity::insert_many(chunk.to_vec()).exec_without_returning(tx.inner()).await?;
     }
     Ok(())
 }
 
-/// How far a topic has come: the newest row's number, and how many rows there are. Numbers are handed out before
-/// a transaction commits, so a lower one may appear after a higher one: then the count tells.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Revision {
-    /// The newest row's number.
-    pub newest: i64,
-    /// How many rows there are.
-    pub rows: u64,
+/// The rows of a topic after a number, oldest first: number, time and subject.
+pub async fn outbox_after(
+    db: &impl Source,
+    topic: &str,
+    after: i64,
+) -> Result<Vec<(i64, Timestamp, String)>, StoreError> {
+    let rows: Vec<(i64, i64, String)> = outbox::Entity::find()
+        .select_only()
+        .column(outbox::Column::Seq)
+        .column(outbox::Column::At)
+        .column(outbox::Column::Subject)
+        .filter(outbox::Column::Topic.eq(topic))
+        .filter(outbox::Column::Seq.gt(after))
+        .order_by_asc(outbox::Column::Seq)
+        .into_tuple()
+        .all(db.inner())
+        .await?;
+    Ok(rows.into_iter().map(|(seq, at, subject)| (seq, Timestamp::from_micros(at), subject)).collect())
 }
 
-/// How far a topic has come.
-pub async fn revision(db: &impl Source, topic: &str) -> Result<Revision, StoreError> {
-    let own = || outbox::Entity::find().filter(outbox::Column::Topic.eq(topic));
-    let rows = own().count(db.inner()).await?;
-    let newest =
-        own().order_by_desc(outbox::Column::Seq).limit(1).one(db.inner()).await?.map_or(0, |row| row.seq);
-    Ok(Revision { newest, rows })
+/// The newest row's number of a topic; 0 if there is none.
+pub async fn outbox_newest(db: &impl Source, topic: &str) -> Result<i64, StoreError> {
+    let newest = outbox::Entity::find()
+        .filter(outbox::Column::Topic.eq(topic))
+        .order_by_desc(outbox::Column::Seq)
+        .limit(1)
+        .one(db.inner())
+        .await?;
+    Ok(newest.map_or(0, |row| row.seq))
 }
 
 /// A shared setting.

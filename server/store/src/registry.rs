@@ -6,8 +6,8 @@ use std::collections::{BTreeSet, HashMap};
 use scionary_domain::{
     crop::Crop,
     cultivar::{Cultivar, NameKind, OtherName, Parent, ParentRole, Rank, Source as Citation},
-    evidence::{Evidence, Value},
-    ids::{CultivarId, EvidenceId},
+    evidence::Evidence,
+    ids::CultivarId,
     names::Folded,
     time::Timestamp,
 };
@@ -22,6 +22,8 @@ use crate::{
     door::Tx,
     entity::{crop, cultivar, cultivar_name, cultivar_parent, evidence, source},
     error::StoreError,
+    evidence::Of,
+    observers::CHUNK,
     source::Source,
 };
 
@@ -49,7 +51,7 @@ pub struct CatalogueEvidence<'a> {
     pub evidence: &'a Evidence,
 }
 
-fn word<T: Serialize>(what: &'static str, value: &T) -> Result<String, StoreError> {
+pub(crate) fn word<T: Serialize>(what: &'static str, value: &T) -> Result<String, StoreError> {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => Ok(word),
         Ok(other) => Err(StoreError::corrupt(what, other)),
@@ -57,7 +59,7 @@ fn word<T: Serialize>(what: &'static str, value: &T) -> Result<String, StoreErro
     }
 }
 
-fn from_word<T: DeserializeOwned>(what: &'static str, word: String) -> Result<T, StoreError> {
+pub(crate) fn from_word<T: DeserializeOwned>(what: &'static str, word: String) -> Result<T, StoreError> {
     serde_json::from_value(serde_json::Value::String(word)).map_err(|e| StoreError::corrupt(what, e))
 }
 
@@ -112,12 +114,42 @@ pub async fn put_source(tx: &Tx, citation: &Citation) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// All records with their names and parents.
-pub async fn cultivars(db: &impl Source) -> Result<Vec<Cultivar>, StoreError> {
-    let rows = cultivar::Entity::find().order_by_asc(cultivar::Column::Id).all(db.inner()).await?;
-    let names = cultivar_name::Entity::find().order_by_asc(cultivar_name::Column::Id).all(db.inner()).await?;
-    let parents =
-        cultivar_parent::Entity::find().order_by_asc(cultivar_parent::Column::Id).all(db.inner()).await?;
+/// Records with their names and parents, in the order of their ids: all, or some.
+pub async fn cultivars(db: &impl Source, of: Of<'_>) -> Result<Vec<Cultivar>, StoreError> {
+    let (mut rows, mut names, mut parents) = (Vec::new(), Vec::new(), Vec::new());
+    match of {
+        Of::All => {
+            rows = cultivar::Entity::find().all(db.inner()).await?;
+            names = cultivar_name::Entity::find().all(db.inner()).await?;
+            parents = cultivar_parent::Entity::find().all(db.inner()).await?;
+        }
+        Of::Records(ids) => {
+            for chunk in ids.chunks(CHUNK) {
+                let ids = || chunk.iter().map(|id| id.uuid());
+                rows.extend(
+                    cultivar::Entity::find()
+                        .filter(cultivar::Column::Id.is_in(ids()))
+                        .all(db.inner())
+                        .await?,
+                );
+                names.extend(
+                    cultivar_name::Entity::find()
+                        .filter(cultivar_name::Column::CultivarId.is_in(ids()))
+                        .all(db.inner())
+                        .await?,
+                );
+                parents.extend(
+                    cultivar_parent::Entity::find()
+                        .filter(cultivar_parent::Column::CultivarId.is_in(ids()))
+                        .all(db.inner())
+                        .await?,
+                );
+            }
+        }
+    }
+    rows.sort_by_key(|r| r.id);
+    names.sort_by_key(|n| n.id);
+    parents.sort_by_key(|p| p.id);
     let mut names_of: HashMap<_, Vec<OtherName>> = HashMap::new();
     for row in names {
         names_of.entry(row.cultivar_id).or_default().push(OtherName {
@@ -151,32 +183,12 @@ pub async fn cultivars(db: &impl Source) -> Result<Vec<Cultivar>, StoreError> {
                 rank: from_word::<Rank>("cultivar.rank", row.rank)?,
                 origin: row.origin,
                 notes: row.notes,
+                pins: serde_json::from_str(&row.pins)
+                    .map_err(|e| StoreError::corrupt("cultivar.pins", e))?,
+                locked: row.locked_why,
+                merged_into: row.merged_into.map(CultivarId::from_uuid),
                 version: row.version,
                 updated_at: Timestamp::from_micros(row.updated_at),
-            })
-        })
-        .collect()
-}
-
-/// All evidence, in the order of its ids.
-pub async fn evidence(db: &impl Source) -> Result<Vec<Evidence>, StoreError> {
-    let rows = evidence::Entity::find().order_by_asc(evidence::Column::Id).all(db.inner()).await?;
-    rows.into_iter()
-        .map(|row| {
-            let value: Value =
-                serde_json::from_str(&row.value).map_err(|e| StoreError::corrupt("evidence.value", e))?;
-            Ok(Evidence {
-                id: EvidenceId::from_uuid(row.id),
-                crop: row.crop,
-                cultivar: row.cultivar_id.map(CultivarId::from_uuid),
-                subject: row.subject,
-                named_as: row.named_as,
-                descriptor: row.descriptor,
-                value,
-                place: row.place,
-                source: row.source_id,
-                as_stated: row.as_stated,
-                note: row.note,
             })
         })
         .collect()
@@ -190,12 +202,23 @@ pub async fn put_catalogue_cultivar(
 ) -> Result<CultivarId, StoreError> {
     let record = new.cultivar;
     let name_key = Folded::new(&record.name).key();
-    let known = cultivar::Entity::find()
-        .filter(cultivar::Column::Crop.eq(record.crop.as_str()))
-        .filter(cultivar::Column::NameKey.eq(name_key.as_str()))
-        .filter(cultivar::Column::Qualifier.eq(record.qualifier.as_str()))
+    let catalogue_key = format!("{}/{name_key}/{}", record.crop, record.qualifier);
+    // by the name that catalogues know it by, whatever it is called by now; else by its name
+    let mut known = cultivar::Entity::find()
+        .filter(cultivar::Column::CatalogueKey.eq(catalogue_key.as_str()))
         .one(tx.inner())
         .await?;
+    if known.is_none() {
+        known = cultivar::Entity::find()
+            .filter(cultivar::Column::Crop.eq(record.crop.as_str()))
+            .filter(cultivar::Column::NameKey.eq(name_key.as_str()))
+            .filter(cultivar::Column::Qualifier.eq(record.qualifier.as_str()))
+            .one(tx.inner())
+            .await?;
+    }
+    if let Some(row) = known.as_ref().filter(|row| row.curated) {
+        return Ok(CultivarId::from_uuid(row.id));
+    }
     let (id, created_at, version) = match &known {
         Some(row) => (row.id, row.created_at, row.version + 1),
         None => (new.fresh_id.uuid(), at.micros(), 1),
@@ -214,6 +237,11 @@ pub async fn put_catalogue_cultivar(
         version: Set(version),
         created_at: Set(created_at),
         updated_at: Set(at.micros()),
+        pins: Set(known.as_ref().map_or_else(|| "[]".to_string(), |row| row.pins.clone())),
+        locked_why: Set(known.as_ref().and_then(|row| row.locked_why.clone())),
+        merged_into: Set(known.as_ref().and_then(|row| row.merged_into)),
+        curated: Set(false),
+        catalogue_key: Set(Some(catalogue_key)),
     };
     if known.is_some() {
         cultivar::Entity::update(row).exec(tx.inner()).await?;
@@ -282,6 +310,19 @@ pub async fn put_catalogue_evidence(
         note: Set(piece.note.clone()),
         author_id: Set(None),
         created_at: Set(at.micros()),
+        kind: Set(None),
+        report_id: Set(None),
+        sowing_id: Set(None),
+        observed_day: Set(None),
+        area_code: Set(None),
+        grid_code: Set(None),
+        place_label: Set(String::new()),
+        tree: Set(String::new()),
+        method: Set(String::new()),
+        citation: Set(String::new()),
+        ended_at: Set(None),
+        ended_why: Set(None),
+        replaced_by: Set(None),
     };
     use evidence::Column as C;
     evidence::Entity::insert(row)

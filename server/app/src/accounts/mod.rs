@@ -5,9 +5,11 @@ mod password;
 mod roles;
 mod session;
 mod sign_up;
+mod standing;
 
 pub use invitations::{CreateInvitation, Invited, RevokeInvitation};
 pub use password::ChangePassword;
 pub use roles::{ChangeRole, RoleChange};
 pub use session::{SignOut, SignedIn};
 pub use sign_up::SignUp;
+pub use standing::{ChangeStanding, StandingChange};

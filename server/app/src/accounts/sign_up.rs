@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::{AccountId, InvitationId, RoleGrantId},
     limits,
 };
-use scionary_store::{NewAccount, account_store};
+use scionary_store::{observer_store, NewAccount, account_store};
 
 use crate::{App, Done, Error, Rule, UseCase, Write, ports::new_uuid, secrets};
 
@@ -128,6 +128,8 @@ impl UseCase for SignUp {
                 roles.push(Role::Steward);
             }
         }
+        let (group, vouched_by) = introduced_by(write, code.as_ref(), id, is_steward).await?;
+        observer_store::insert(write.tx, id, group, vouched_by, now).await?;
         let account = Account {
             id,
             handle: self.handle.to_string(),
@@ -139,4 +141,27 @@ impl UseCase for SignUp {
         let change = serde_json::json!({ "code": code.map(|c| c.id.to_string()), "steward": is_steward });
         Ok(Done::new(account, "account.made", id, change))
     }
+}
+
+/// The group of a new account, and who vouches for it. An organiser's or steward's guest stands alone; another
+/// member's guest belongs to that member's group, and is vouched for if the member is. Who came without an
+/// invitation waits until somebody vouches.
+async fn introduced_by(
+    write: &Write<'_>,
+    code: Option<&Invitation>,
+    id: AccountId,
+    is_steward: bool,
+) -> Result<(AccountId, Option<AccountId>), Error> {
+    if is_steward {
+        return Ok((id, Some(id)));
+    }
+    let Some(inviter) = code.and_then(|c| c.created_by) else { return Ok((id, None)) };
+    let host = account_store::account(write.tx, inviter).await?;
+    if host.is_some_and(|h| h.is(&Role::Organiser) || h.is(&Role::Steward)) {
+        return Ok((id, Some(inviter)));
+    }
+    Ok(match observer_store::one(write.tx, inviter).await? {
+        Some(host) => (host.group, host.vouched.then_some(inviter)),
+        None => (id, None),
+    })
 }

@@ -81,6 +81,9 @@ impl UseCase for Load {
                     })
                     .collect(),
                 parents: record.parents.clone(),
+                pins: Vec::new(),
+                locked: None,
+                merged_into: None,
                 version: 1,
                 updated_at: now,
             };
@@ -107,6 +110,7 @@ impl UseCase for Load {
                 source: piece.source.clone(),
                 as_stated: piece.as_stated.clone(),
                 note: piece.note.clone(),
+                observed: None,
             };
             let key = EvidenceKey(format!("{name}/{}", piece.row));
             registry_store::put_catalogue_evidence(

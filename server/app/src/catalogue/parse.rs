@@ -277,6 +277,7 @@ fn value(row: &EvidenceRow) -> Result<Value, String> {
             low: row.low,
             high: row.high,
             unit: row.unit.clone(),
+            sample: None,
         },
         "period" => Value::Period { from: month(row.low)?, to: month(row.high)? },
         "text" => Value::Text { text: row.value.clone() },

@@ -32,8 +32,12 @@ pub struct Shown {
 }
 
 /// Puts an offer beside what the registry knows.
-pub(crate) fn shown(registry: &Registry, offer: Offer, giver_name: String) -> Shown {
+pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String) -> Shown {
     let record = registry.record(offer.contents.cultivar);
+    // of a merged record the one that stands for it is shown
+    if let Some(record) = record {
+        offer.contents.cultivar = record.cultivar.id;
+    }
     Shown {
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
         seed_headline: record

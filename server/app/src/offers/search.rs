@@ -82,7 +82,7 @@ impl App {
             if records.is_empty() {
                 return Ok(FoundOffers { page: Page { rows: Vec::new(), next: None }, name_taken_for });
             }
-            query.cultivars = Some(records.iter().map(|r| r.cultivar.id).collect());
+            query.cultivars = Some(records.iter().flat_map(|r| r.ids()).collect());
         }
         let (rows, next) = self.fill(query, size, &fingerprint).await?;
         let givers: Vec<AccountId> = rows.iter().map(|(offer, _)| offer.giver).collect();

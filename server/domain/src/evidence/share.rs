@@ -5,11 +5,16 @@
 //! the share is then Beta(1/2 + yes, 1/2 + no). The correlation 0.10, the quality weights and the grade
 //! lines below are choices of ours, kept in one place and versioned.
 
-use super::{Evidence, Finding, Piece, Standing, Value, count_of_sources};
+use std::{collections::BTreeSet, sync::Arc};
+
+use super::{
+    Evidence, Finding, Method, Piece, Standing, Value, behind, count_of_sources,
+    voice::{ACCURACY_PRIOR, group_factors, is_borne_out, voice, weight_of},
+};
 use crate::{crop::Descriptor, stats::Share};
 
-/// Counts up when a number in this file changes.
-pub const POLICY_VERSION: u32 = 1;
+/// Counts up when a number in this folder changes that is policy.
+pub const POLICY_VERSION: u32 = 2;
 /// Correlation between seeds of one report.
 const WITHIN_REPORT: f64 = 0.10;
 /// Shares below this line are "few", above [`MANY`] "many".
@@ -20,6 +25,8 @@ const FEW_SURE: f64 = 0.80;
 const MANY_SURE: f64 = 0.90;
 /// Confidence of every interval shown.
 pub const CONFIDENCE: f64 = 0.90;
+/// A dissent that is heard where many agree has this share of the weight, and two independent voices.
+const DISSENT_SHARE: f64 = 0.25;
 /// Published rates further apart than this contradict each other.
 const RATES_APART: f64 = 0.20;
 
@@ -52,15 +59,24 @@ pub struct Report {
     pub of_these: f64,
     /// How well.
     pub quality: Quality,
+    /// Reports of one group are not independent of each other.
+    pub group: String,
+    /// 0 to 1: what checks and the observer's record leave of it.
+    pub trust: f64,
 }
 
 impl Report {
+    /// A report of somebody who stands for themselves.
+    pub fn new(who: impl Into<String>, counted: f64, of_these: f64, quality: Quality) -> Self {
+        let who = who.into();
+        Self { group: who.clone(), who, counted, of_these, quality, trust: 1.0 }
+    }
     /// For how many independent seeds it counts.
     pub fn effective(&self) -> f64 {
         if self.counted <= 0.0 {
             return 0.0;
         }
-        self.counted / (1.0 + (self.counted - 1.0) * WITHIN_REPORT) * self.quality.weight()
+        self.counted / (1.0 + (self.counted - 1.0) * WITHIN_REPORT) * self.quality.weight() * self.trust
     }
     fn posterior(&self) -> Share {
         let effective = self.effective();
@@ -92,7 +108,7 @@ pub struct Estimate {
     pub of_these: u64,
     /// Effective count in all.
     pub effective: f64,
-    /// People and publications that counted.
+    /// People and publications that counted and are independent of each other.
     pub people: usize,
     /// Few, many or between.
     pub size: Size,
@@ -124,11 +140,12 @@ fn posterior_of<'a>(reports: impl Iterator<Item = &'a Report>) -> Share {
 /// Reports of one person or publication are not independent: they are one report.
 fn merged(reports: &[Report]) -> Vec<Report> {
     let mut all: Vec<Report> = Vec::new();
-    for report in reports.iter().filter(|r| r.counted > 0.0) {
+    for report in reports.iter().filter(|r| r.counted > 0.0 && r.trust > 0.0) {
         match all.iter_mut().find(|r| r.who == report.who) {
             Some(known) => {
                 known.counted += report.counted;
                 known.of_these += report.of_these;
+                known.trust = known.trust.min(report.trust);
                 if report.quality == Quality::Counted {
                     known.quality = Quality::Counted;
                 }
@@ -137,6 +154,14 @@ fn merged(reports: &[Report]) -> Vec<Report> {
         }
     }
     all.sort_by(|a, b| a.who.cmp(&b.who));
+    let weights: Vec<(String, String, f64)> =
+        all.iter().map(|r| (r.group.clone(), r.who.clone(), r.effective())).collect();
+    let factors = group_factors(&weights);
+    for report in &mut all {
+        if let Some(factor) = factors.get(&report.group) {
+            report.trust *= factor;
+        }
+    }
     all
 }
 
@@ -150,7 +175,7 @@ pub fn estimate(reports: &[Report]) -> Option<Estimate> {
     let (size, size_probability) = size_of(posterior);
     let interval = posterior.interval(CONFIDENCE);
     let effective: f64 = reports.iter().map(Report::effective).sum();
-    let people = reports.len();
+    let people = reports.iter().map(|r| &r.group).collect::<BTreeSet<_>>().len();
     let width = interval.1 - interval.0;
     let standing = if contradict(&reports, size) {
         Standing::Contested
@@ -185,17 +210,46 @@ fn whole(count: f64) -> u64 {
     count.max(0.0) as u64
 }
 
-/// Two reports lie apart on different sides of one half, or one report alone keeps the size from being
-/// another one. Losing a report may make the size unclear: that is thin evidence, not a contradiction.
+/// Counts contradict each other when two lie apart on different sides of one half, or when one alone keeps the
+/// size from being another one (losing a report may make the size unclear: that is thin evidence, not a
+/// contradiction). Where three or more independent voices agree, a dissent needs two independent voices and a
+/// quarter of the weight: one voice cannot unsettle what is settled; it is shown as far from the others.
 fn contradict(reports: &[Report], size: Size) -> bool {
     let intervals: Vec<(f64, f64)> = reports.iter().map(|r| r.posterior().interval(CONFIDENCE)).collect();
-    let apart = intervals.iter().any(|a| intervals.iter().any(|b| a.1 < b.0 && a.1 < MANY && b.0 > MANY));
-    let hinges = reports.len() > 1
+    let low: Vec<&Report> = side(reports, &intervals, |a, b| a.1 < b.0 && a.1 < MANY && b.0 > MANY);
+    let high: Vec<&Report> = side(reports, &intervals, |a, b| b.1 < a.0 && b.1 < MANY && a.0 > MANY);
+    let apart = !low.is_empty() && !high.is_empty();
+    let groups = |side: &[&Report]| side.iter().map(|r| &r.group).collect::<BTreeSet<_>>().len();
+    let weight = |side: &[&Report]| side.iter().map(|r| r.effective()).sum::<f64>();
+    let (fewer, more) = if weight(&low) <= weight(&high) { (&low, &high) } else { (&high, &low) };
+    let heard =
+        groups(fewer) >= 2 && weight(fewer) >= DISSENT_SHARE * reports.iter().map(Report::effective).sum::<f64>();
+    let settled_otherwise = groups(more) >= 3;
+    if apart && (!settled_otherwise || heard) {
+        return true;
+    }
+    if settled_otherwise && apart {
+        return false;
+    }
+    reports.len() > 1
         && reports.iter().any(|left_out| {
             let (without, _) = size_of(posterior_of(reports.iter().filter(|r| r.who != left_out.who)));
             without != size && without != Size::Unclear
-        });
-    apart || hinges
+        })
+}
+
+/// The reports that lie apart from some other one.
+fn side<'a>(
+    reports: &'a [Report],
+    intervals: &[(f64, f64)],
+    apart: impl Fn(&(f64, f64), &(f64, f64)) -> bool,
+) -> Vec<&'a Report> {
+    reports
+        .iter()
+        .zip(intervals)
+        .filter(|(_, own)| intervals.iter().any(|other| apart(own, other)))
+        .map(|(report, _)| report)
+        .collect()
 }
 
 /// Published rates without their counts, as shares.
@@ -213,7 +267,7 @@ pub struct Published {
     pub contradict: bool,
 }
 
-fn published(own: &[&Evidence]) -> Option<Published> {
+fn published(own: &[&Arc<Evidence>]) -> Option<Published> {
     let mut low = f64::INFINITY;
     let mut high = f64::NEG_INFINITY;
     let (mut highest_low, mut lowest_high) = (0.0_f64, 1.0_f64);
@@ -254,27 +308,55 @@ fn range_in_hundred(low: f64, high: f64) -> String {
     if l == h { l } else { format!("{l} to {h}") }
 }
 
+/// A piece's report and how it came by its weight.
+fn report_of(evidence: &Evidence, counted: u32, of_these: u32) -> (Report, String) {
+    let voice = voice(evidence);
+    let observed = evidence.observed.as_deref();
+    let documented = voice.published
+        || is_borne_out(evidence)
+        || observed.is_some_and(|o| o.method == Method::Marker);
+    // a record worse than the usual counts less; a better one does not make more seeds of few
+    let record = (weight_of(voice.accuracy) / weight_of(ACCURACY_PRIOR)).min(1.0);
+    let report = Report {
+        who: voice.who,
+        group: voice.group,
+        counted: f64::from(counted),
+        of_these: f64::from(of_these),
+        quality: if documented { Quality::Documented } else { Quality::Counted },
+        trust: voice.trust * if voice.published { 1.0 } else { record },
+    };
+    let mut why = if report.trust > 0.0 {
+        format!("{counted} counted; those of one report are alike, so they count for {:.1}", report.effective())
+    } else {
+        format!("{counted} counted")
+    };
+    if !documented && report.trust > 0.0 {
+        why.push_str(", less as nobody bore the count out yet");
+    }
+    if record < 1.0 && !voice.published {
+        why.push_str(", less as its author's evidence held up less often than usual");
+    }
+    if !voice.why.is_empty() {
+        why = format!("{why}; {}", voice.why);
+    }
+    (report, why)
+}
+
 /// The finding on a count ratio.
-pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
     let mut reports = Vec::new();
     let mut pieces = Vec::new();
+    let (mut papers, mut growers) = (BTreeSet::new(), BTreeSet::new());
     for evidence in own {
-        let piece = |weight: f64, why: String| Piece { evidence: (*evidence).clone(), weight, why };
+        let piece = |weight: f64, why: String| Piece { evidence: Arc::clone(evidence), weight, why };
         match &evidence.value {
             Value::Tally { counted, of_these } => {
-                let report = Report {
-                    who: evidence.source.clone(),
-                    counted: f64::from(*counted),
-                    of_these: f64::from(*of_these),
-                    quality: Quality::Documented,
-                };
-                let weight = report.effective();
-                pieces.push(piece(
-                    weight,
-                    format!(
-                        "{counted} counted; seeds of one report are alike, so they count for {weight:.1}"
-                    ),
-                ));
+                let (report, why) = report_of(evidence, *counted, *of_these);
+                pieces.push(piece(report.effective(), why));
+                if report.trust > 0.0 {
+                    let published = voice(evidence).published;
+                    (if published { &mut papers } else { &mut growers }).insert(report.who.clone());
+                }
                 reports.push(report);
             }
             Value::Rate { .. } => {
@@ -284,6 +366,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
             | Value::Quantity { .. }
             | Value::Grade { .. }
             | Value::Period { .. }
+            | Value::Sighting { .. }
             | Value::Text { .. } => {
                 pieces.push(piece(0.0, "words only: shown, not weighed".into()));
             }
@@ -298,7 +381,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
             "{} of {} {counted} {phrase} ({} counted; likely between {} and {} in 100)",
             found.of_these,
             found.counted,
-            count_of_sources(found.people),
+            behind(papers.len(), growers.len()),
             in_hundred(found.interval.0),
             in_hundred(found.interval.1),
         ));
@@ -319,7 +402,8 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
         ));
     }
     if parts.is_empty() {
-        parts.push("described in words only".into());
+        let silent = pieces.iter().any(|p| matches!(p.evidence.value, Value::Tally { .. }));
+        parts.push(if silent { "counted, but not weighed yet" } else { "described in words only" }.into());
     }
     let far_from_counts = share
         .as_ref()
@@ -335,7 +419,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
                 Standing::Settled => "three or more independent counts agree".into(),
                 Standing::Likely => "independent counts agree".into(),
                 Standing::Thin => {
-                    format!("counted by {}; more counts are needed", count_of_sources(found.people))
+                    format!("counted by {}; more counts are needed", behind(papers.len(), growers.len()))
                 }
                 Standing::Unknown => "too few were counted to say".into(),
                 Standing::Contested => "the counts disagree".into(),
@@ -349,15 +433,14 @@ pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
         (None, None) => (Standing::Unknown, "nobody counted it".into()),
     };
     Finding {
-        descriptor: descriptor.key.clone(),
-        label: descriptor.label.clone(),
         text: parts.join("; "),
         standing,
         standing_text,
+        voices: share.as_ref().map_or(0, |s| s.people),
         share,
         published,
-        sides: Vec::new(),
         pieces,
+        ..Finding::of(descriptor)
     }
 }
 
@@ -367,7 +450,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn report(who: &str, counted: f64, of_these: f64, quality: Quality) -> Report {
-        Report { who: who.into(), counted, of_these, quality }
+        Report::new(who, counted, of_these, quality)
     }
     fn close(found: f64, wanted: f64) {
         assert!((found - wanted).abs() < 6e-5, "found {found}, wanted {wanted}");
@@ -422,6 +505,25 @@ mod tests {
         let found = estimate(&twice).unwrap();
         assert_eq!((found.people, found.counted), (1, 100));
         assert!(found.effective < 10.0);
+    }
+
+    /// One voice, however loud, unsettles nothing that three agree on; two independent ones with a quarter of
+    /// the weight are heard.
+    #[test]
+    fn a_lone_dissent_does_not_contest_what_is_settled() {
+        let honest = |n: usize| (0..n).map(|i| report(&format!("h{i}"), 40.0, 38.0, Quality::Documented));
+        let liar = |n: usize| report(&format!("l{n}"), 400.0, 4.0, Quality::Documented);
+        let settled = |reports: Vec<Report>| estimate(&reports).unwrap();
+        assert_eq!(settled(honest(4).collect()).standing, Standing::Settled);
+        assert_ne!(settled(honest(4).chain([liar(0)]).collect()).standing, Standing::Contested);
+        assert_eq!(settled(honest(4).chain([liar(0), liar(1)]).collect()).standing, Standing::Contested);
+        let mut mates: Vec<Report> = honest(4).chain([liar(0), liar(1), liar(2)]).collect();
+        for mate in mates.iter_mut().skip(4) {
+            mate.group = "one chain".into();
+        }
+        let held = settled(mates);
+        assert_ne!(held.standing, Standing::Contested, "a crowd of one group is one voice");
+        assert_ne!(held.size, Size::Few);
     }
 
     proptest! {

@@ -1,59 +1,152 @@
-//! Classes that sources state without counting. They never pass through a model of counts: they are
-//! shown as stated, thin for one source, likely for two independent ones, contested when they disagree.
+//! Classes that are stated without counting. They never pass through a model of counts: publications are shown
+//! as stated; growers' statements are a weighed vote ([`super::vote`]). Thin for one voice, likely for two,
+//! contested when they disagree. Where the crop has a count for the same question, no number of statements
+//! settles it.
 
-use super::{Evidence, Finding, Piece, Side, Standing, Value, count_of_sources, sources};
+use std::{collections::BTreeSet, sync::Arc};
+
+use super::{
+    Evidence, Finding, Piece, Side, Standing, Value, behind, count_of_sources,
+    voice::voice,
+    vote::{self, Ballot},
+};
 use crate::crop::Descriptor;
 
+/// Standings ask for at least this probability of the leading class; a little less for rounding.
+const SETTLED: f64 = 0.95 - 1e-9;
+const LIKELY: f64 = 0.90 - 1e-9;
+const THIN: f64 = 0.80 - 1e-9;
+
 /// The finding on a category descriptor.
-pub fn finding(descriptor: &Descriptor, own: &[&Evidence]) -> Finding {
-    let mut sides: Vec<Side> = Vec::new();
-    for state in &descriptor.states {
-        let backing: Vec<&Evidence> = own
-            .iter()
-            .copied()
-            .filter(|e| matches!(&e.value, Value::Class { state: s } if *s == state.key))
-            .collect();
-        if !backing.is_empty() {
-            sides.push(Side { state: state.key.clone(), sources: sources(&backing) });
-        }
+pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+    let mut ballots = Vec::new();
+    let mut pieces = Vec::new();
+    for evidence in own {
+        let voice = voice(evidence);
+        let (weight, why) = match &evidence.value {
+            Value::Class { state } => {
+                let weight = voice.weight();
+                let mut why = if voice.published {
+                    "a publication states it; it did not count".to_string()
+                } else {
+                    format!("one vote of weight {weight:.2}, by how often its author was right")
+                };
+                if weight <= 0.0 {
+                    why.clone_from(&voice.why);
+                } else if !voice.why.is_empty() {
+                    why = format!("{why}; {}", voice.why);
+                }
+                ballots.push(Ballot { voice, class: state.clone() });
+                (weight, why)
+            }
+            Value::Tally { .. }
+            | Value::Rate { .. }
+            | Value::Quantity { .. }
+            | Value::Grade { .. }
+            | Value::Period { .. }
+            | Value::Sighting { .. }
+            | Value::Text { .. } => (0.0, "words only: shown, not weighed".to_string()),
+        };
+        pieces.push(Piece { evidence: Arc::clone(evidence), weight, why });
     }
-    let backed = |side: &Side| {
-        format!("{}, stated by {}", descriptor.state_label(&side.state), count_of_sources(side.sources.len()))
+    let outcome = vote::count(&ballots, descriptor.states.len());
+    let mut sides: Vec<Side> = Vec::new();
+    let mut behind_side = Vec::new();
+    for state in &descriptor.states {
+        let of = |published: bool| -> BTreeSet<&str> {
+            ballots
+                .iter()
+                .filter(|b| b.class == state.key && b.voice.trust > 0.0 && b.voice.published == published)
+                .map(|b| b.voice.who.as_str())
+                .collect()
+        };
+        let (papers, growers) = (of(true), of(false));
+        if papers.is_empty() && growers.is_empty() {
+            continue;
+        }
+        let share = outcome
+            .as_ref()
+            .and_then(|o| o.sides.iter().find(|s| s.class == state.key))
+            .map_or(0.0, |s| s.share);
+        behind_side.push((papers.len(), growers.len()));
+        sides.push(Side {
+            state: state.key.clone(),
+            sources: papers.into_iter().map(str::to_string).collect(),
+            growers: growers.len(),
+            share,
+        });
+    }
+    // heaviest first; the order of the states decides between equals
+    let mut order: Vec<(Side, (usize, usize))> = sides.into_iter().zip(behind_side).collect();
+    order.sort_by(|a, b| b.0.share.total_cmp(&a.0.share));
+    let backed = |(side, (papers, growers)): &(Side, (usize, usize))| {
+        format!("{}, stated by {}", descriptor.state_label(&side.state), behind(*papers, *growers))
     };
-    let (standing, text, standing_text) = match sides.as_slice() {
-        [] => {
-            (Standing::Unknown, "only described in words".to_string(), "no source states a class".to_string())
+    let papers_disagree = order.iter().filter(|(_, (papers, _))| *papers > 0).count() > 1;
+    let probability = outcome.as_ref().map(|o| o.probability);
+    let (standing, standing_text) = match (&outcome, order.as_slice()) {
+        (None, _) | (_, []) => {
+            let silent = !ballots.is_empty();
+            let text = if silent { "nothing that counts yet" } else { "no source states a class" };
+            (Standing::Unknown, text.to_string())
         }
-        [one] if one.sources.len() == 1 => {
-            (Standing::Thin, backed(one), "one source states it; it did not count".to_string())
-        }
-        [one] => (
-            Standing::Likely,
-            backed(one),
-            format!("{} state it independently; none of them counted", count_of_sources(one.sources.len())),
-        ),
-        many => (
-            Standing::Contested,
-            many.iter().map(backed).collect::<Vec<_>>().join("; but "),
-            "the sources disagree".to_string(),
-        ),
+        (Some(outcome), order) => judge(descriptor, outcome, order, papers_disagree),
+    };
+    let text = match order.as_slice() {
+        [] if ballots.is_empty() => "only described in words".to_string(),
+        [] => "stated, but not weighed yet".to_string(),
+        many => many.iter().map(backed).collect::<Vec<_>>().join("; but "),
     };
     Finding {
-        descriptor: descriptor.key.clone(),
-        label: descriptor.label.clone(),
         text,
         standing,
         standing_text,
-        share: None,
-        published: None,
-        sides,
-        pieces: own
-            .iter()
-            .map(|e| Piece {
-                evidence: (*e).clone(),
-                weight: 0.0,
-                why: "a statement without counts: shown, not weighed".into(),
-            })
-            .collect(),
+        voices: outcome.as_ref().map_or(0, |o| o.groups),
+        probability,
+        sides: order.into_iter().map(|(side, _)| side).collect(),
+        pieces,
+        ..Finding::of(descriptor)
+    }
+}
+
+fn judge(
+    descriptor: &Descriptor,
+    outcome: &vote::Outcome,
+    order: &[(Side, (usize, usize))],
+    papers_disagree: bool,
+) -> (Standing, String) {
+    let first = outcome.sides.first();
+    let groups = first.map_or(0, |s| s.groups);
+    let p = outcome.probability;
+    let firm = groups >= 3 && p >= SETTLED;
+    if let Some(why) = outcome.contested {
+        let only_papers = order.iter().all(|(_, (_, growers))| *growers == 0);
+        return (
+            Standing::Contested,
+            if only_papers { "the sources disagree".to_string() } else { why.to_string() },
+        );
+    }
+    if papers_disagree && !firm {
+        return (Standing::Contested, "the sources disagree".to_string());
+    }
+    let (papers, growers) = order.first().map_or((0, 0), |(_, behind)| *behind);
+    if firm && growers > 0 && descriptor.counted_by.is_empty() {
+        (Standing::Settled, format!("{} say so independently", behind(papers, growers)))
+    } else if groups >= 2 && p >= LIKELY {
+        let counted = if growers == 0 {
+            format!("{} state it independently; none of them counted", count_of_sources(papers))
+        } else {
+            format!("{} say so independently; statements, not counts", behind(papers, growers))
+        };
+        (Standing::Likely, counted)
+    } else if p >= THIN {
+        let text = if growers == 0 && papers == 1 {
+            "one source states it; it did not count".to_string()
+        } else {
+            format!("{} say so; more are needed", behind(papers, growers))
+        };
+        (Standing::Thin, text)
+    } else {
+        (Standing::Unknown, "too little weight behind it to say".to_string())
     }
 }

@@ -13,7 +13,7 @@ use super::{
 const CANDIDATES: usize = 200;
 
 /// A name and what it belongs to.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry<T> {
     /// What the name belongs to.
     pub target: T,

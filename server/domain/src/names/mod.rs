@@ -6,6 +6,7 @@
 //! `tests/it/names.rs` for the recall test on generated misspellings.
 
 pub mod distance;
+pub mod epithet;
 pub mod fold;
 pub mod index;
 pub mod score;

@@ -17,6 +17,11 @@ pub struct Model {
     pub version: i64,
     pub created_at: i64,
     pub updated_at: i64,
+    pub pins: String,
+    pub locked_why: Option<String>,
+    pub merged_into: Option<Uuid>,
+    pub curated: bool,
+    pub catalogue_key: Option<String>,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -18,6 +18,19 @@ pub struct Model {
     pub note: String,
     pub author_id: Option<Uuid>,
     pub created_at: i64,
+    pub kind: Option<String>,
+    pub report_id: Option<Uuid>,
+    pub sowing_id: Option<Uuid>,
+    pub observed_day: Option<i64>,
+    pub area_code: Option<String>,
+    pub grid_code: Option<String>,
+    pub place_label: String,
+    pub tree: String,
+    pub method: String,
+    pub citation: String,
+    pub ended_at: Option<i64>,
+    pub ended_why: Option<String>,
+    pub replaced_by: Option<Uuid>,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -9,15 +9,24 @@ pub mod crop;
 pub mod cultivar;
 pub mod cultivar_name;
 pub mod cultivar_parent;
+pub mod cultivar_version;
+pub mod descriptor_text;
 pub mod evidence;
+pub mod evidence_check;
+pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
+pub mod observer;
 pub mod offer;
 pub mod outbox;
+pub mod proposal;
+pub mod record_event;
 pub mod role_grant;
 pub mod session;
 pub mod setting;
 pub mod source;
+pub mod sowing;
+pub mod ticket;
 
 fn columns<E: EntityTrait>(entity: E) -> (&'static str, Vec<&'static str>) {
     (entity.table_name(), E::Column::iter().map(|c| IdenStatic::as_str(&c)).collect())
@@ -41,5 +50,14 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(audit_log::Entity),
         columns(outbox::Entity),
         columns(setting::Entity),
+        columns(evidence_check::Entity),
+        columns(observer::Entity),
+        columns(grower_weight::Entity),
+        columns(sowing::Entity),
+        columns(cultivar_version::Entity),
+        columns(record_event::Entity),
+        columns(proposal::Entity),
+        columns(descriptor_text::Entity),
+        columns(ticket::Entity),
     ]
 }

@@ -1,0 +1,220 @@
+//! Complaints: about a record, a piece of evidence, an offer or a person. Those who handle them see them; others
+//! see their own.
+
+use scionary_domain::{
+    access,
+    account::Role,
+    field::{FieldError, Fields},
+    ids::{AccountId, EvidenceId, OfferId, TicketId},
+    limits,
+    page::{self, Page, PageTokenError},
+};
+use scionary_store::{Ticket, TicketQuery, account_store, evidence_store, offer_store, ticket_store};
+
+use crate::{App, Call, Done, Error, Rule, UseCase, Write};
+
+/// What a complaint is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// A record.
+    Cultivar,
+    /// A piece of evidence.
+    Evidence,
+    /// An offer.
+    Offer,
+    /// A person, by handle.
+    Account,
+}
+
+impl Subject {
+    /// All of them with their words.
+    pub const ALL: [(Self, &'static str); 4] = [
+        (Self::Cultivar, "cultivar"),
+        (Self::Evidence, "evidence"),
+        (Self::Offer, "offer"),
+        (Self::Account, "account"),
+    ];
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        Self::ALL.iter().find(|(s, _)| *s == self).map_or("", |(_, word)| word)
+    }
+}
+
+/// Complains.
+pub struct FileTicket {
+    /// About what kind of thing.
+    pub subject: Subject,
+    /// Its id; a record's name, a person's handle.
+    pub id: String,
+    /// What is wrong.
+    pub reason: String,
+}
+
+/// Closes a complaint.
+pub struct CloseTicket {
+    /// Which.
+    pub id: TicketId,
+    /// What was done about it.
+    pub outcome: String,
+}
+
+/// A complaint with names.
+#[derive(Clone, Debug)]
+pub struct ShownTicket {
+    /// The complaint.
+    pub ticket: Ticket,
+    /// Who complains.
+    pub author_name: String,
+    /// Who closed it.
+    pub closer_name: String,
+}
+
+async fn subject_of(write: &Write<'_>, subject: Subject, text: &str) -> Result<(String, Option<String>), Error> {
+    let wrong = |e: String| Error::from(FieldError::new("subject_id", e));
+    Ok(match subject {
+        Subject::Cultivar => {
+            let registry = write.app.registry();
+            let record = registry.resolve("subject_id", text, "")?;
+            (record.cultivar.id.to_string(), Some(record.cultivar.crop.clone()))
+        }
+        Subject::Evidence => {
+            let id: EvidenceId = text.parse().map_err(|e| wrong(format!("{e}")))?;
+            let stored = evidence_store::piece(write.tx, id)
+                .await?
+                .ok_or_else(|| Error::not_found("evidence", id))?;
+            (id.to_string(), Some(stored.evidence.crop))
+        }
+        Subject::Offer => {
+            let id: OfferId = text.parse().map_err(|e| wrong(format!("{e}")))?;
+            let offer =
+                offer_store::offer(write.tx, id).await?.ok_or_else(|| Error::not_found("offer", id))?;
+            (offer.id.to_string(), None)
+        }
+        Subject::Account => {
+            let key = text.trim().to_ascii_lowercase();
+            let found = account_store::account_to_sign_in(write.tx, &key).await?;
+            let (account, _) = found.ok_or_else(|| Error::not_found("account", text))?;
+            (account.id.to_string(), None)
+        }
+    })
+}
+
+impl UseCase for FileTicket {
+    type Out = ShownTicket;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownTicket>, Error> {
+        let account = write.call.account()?;
+        let mut fields = Fields::new();
+        let reason = fields.text("reason", &self.reason, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
+        let reason = fields.finish(reason)?;
+        let (subject, crop) = subject_of(write, self.subject, self.id.trim()).await?;
+        account_store::lock_account(write.tx, account.id).await?;
+        let open = ticket_store::count_open(write.tx, account.id).await?;
+        if i64::try_from(open).unwrap_or(i64::MAX) >= limits::TICKETS_OPEN_MAX {
+            return Err(Rule::TooManyTickets(limits::TICKETS_OPEN_MAX).into());
+        }
+        let ticket = Ticket {
+            id: TicketId::from_uuid(write.new_uuid()?),
+            subject_kind: self.subject.word().into(),
+            subject,
+            crop,
+            reason,
+            author: account.id,
+            at: write.call.now,
+            closed: None,
+        };
+        ticket_store::insert(write.tx, &ticket).await?;
+        let id = ticket.id;
+        let change = serde_json::json!({ "about": ticket.subject });
+        let out = ShownTicket {
+            ticket,
+            author_name: account.display_name.clone(),
+            closer_name: String::new(),
+        };
+        Ok(Done::new(out, "ticket.filed", id, change))
+    }
+}
+
+impl UseCase for CloseTicket {
+    type Out = ShownTicket;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownTicket>, Error> {
+        let account = write.call.account()?;
+        let mut fields = Fields::new();
+        let outcome =
+            fields.text("outcome", &self.outcome, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
+        let missing = || Error::not_found("ticket", self.id);
+        let ticket = ticket_store::one(write.tx, self.id).await?.ok_or_else(missing)?;
+        let Ok(granted) = access::handle_tickets(account, ticket.crop.as_deref()) else {
+            // to anybody else there is none
+            return Err(missing());
+        };
+        let outcome = fields.finish(outcome)?;
+        let now = write.call.now;
+        if !ticket_store::close(write.tx, &granted, self.id, account.id, &outcome, now).await? {
+            return Err(Rule::TicketClosed.into());
+        }
+        let names = account_store::display_names(write.tx, &[ticket.author]).await?;
+        let out = ShownTicket {
+            author_name: names.get(&ticket.author).cloned().unwrap_or_default(),
+            closer_name: account.display_name.clone(),
+            ticket: Ticket { closed: Some((now, account.id, outcome)), ..ticket },
+        };
+        Ok(Done::new(out, "ticket.closed", self.id, serde_json::json!({})))
+    }
+}
+
+impl App {
+    /// A page of complaints, oldest first: those that the caller handles, or the caller's own.
+    ///
+    /// # Errors
+    /// A page token that does not fit.
+    pub async fn tickets(
+        &self,
+        call: &Call,
+        mine: bool,
+        open_only: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownTicket>, Error> {
+        let account = call.account()?;
+        let size = page::page_size(page_size)?;
+        let crops: Vec<String> = account
+            .roles
+            .iter()
+            .filter_map(|r| if let Role::Curator { crop } = r { Some(crop.clone()) } else { None })
+            .collect();
+        let handles = account.is(&Role::Steward) || !crops.is_empty();
+        let own = mine || !handles;
+        let search = format!("tickets {} {own} {open_only}", account.id);
+        let after = match page::key(&search, token)? {
+            None => None,
+            Some(key) => Some(key.parse::<TicketId>().map_err(|_| PageTokenError::Unreadable)?),
+        };
+        let query = TicketQuery {
+            crops: (!own && !account.is(&Role::Steward)).then_some(crops),
+            author: own.then_some(account.id),
+            open_only,
+            after,
+            limit: u64::try_from(size + 1).unwrap_or(u64::MAX),
+        };
+        let reader = self.store().reader();
+        let mut rows = ticket_store::list(reader, &query).await?;
+        let more = rows.len() > size;
+        rows.truncate(size);
+        let next = rows.last().filter(|_| more).map(|t| page::token(&search, &t.id.to_string()));
+        let people: Vec<AccountId> = rows
+            .iter()
+            .flat_map(|t| std::iter::once(t.author).chain(t.closed.as_ref().map(|c| c.1)))
+            .collect();
+        let names = account_store::display_names(reader, &people).await?;
+        let name = |id: &AccountId| names.get(id).cloned().unwrap_or_default();
+        let rows = rows
+            .into_iter()
+            .map(|ticket| ShownTicket {
+                author_name: name(&ticket.author),
+                closer_name: ticket.closed.as_ref().map(|c| name(&c.1)).unwrap_or_default(),
+                ticket,
+            })
+            .collect();
+        Ok(Page { rows, next })
+    }
+}

@@ -1,0 +1,92 @@
+//! Checks: another grower bears a piece out, or doubts it, with a reason.
+
+use scionary_domain::{
+    access,
+    evidence::{Check, Evidence, Observer, Verdict},
+    ids::{CheckId, EvidenceId},
+};
+use scionary_store::{evidence_store, observer_store};
+
+use super::correct::reason;
+use crate::{Done, Error, Rule, UseCase, Write, registry};
+
+/// Checks a piece; an earlier check of the same grower on it is replaced.
+pub struct CheckEvidence {
+    /// Which.
+    pub id: EvidenceId,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why.
+    pub reason: String,
+}
+
+/// Takes one's check back.
+pub struct WithdrawCheck {
+    /// Of which piece.
+    pub id: EvidenceId,
+}
+
+/// A current piece of a grower.
+async fn current(write: &Write<'_>, id: EvidenceId) -> Result<Evidence, Error> {
+    let stored =
+        evidence_store::piece(write.tx, id).await?.ok_or_else(|| Error::not_found("evidence", id))?;
+    if let Some((_, why, successor)) = stored.ended {
+        let next = successor.map(|s| format!("; in its place stands {s}")).unwrap_or_default();
+        return Err(Rule::EvidenceEnded(why, next).into());
+    }
+    Ok(stored.evidence)
+}
+
+impl UseCase for CheckEvidence {
+    type Out = Evidence;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Evidence>, Error> {
+        let account = write.call.account()?;
+        let now = write.call.now;
+        let why = reason(&self.reason)?;
+        let mut piece = current(write, self.id).await?;
+        let author = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?.by.account;
+        let granted = access::check_evidence(account, author)?;
+        let by = observer_store::one(write.tx, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
+        let check = Check {
+            id: CheckId::from_uuid(write.new_uuid()?),
+            by,
+            verdict: self.verdict,
+            reason: why,
+            at: now,
+        };
+        evidence_store::put_check(write.tx, &granted, self.id, &check)
+            .await
+            .map_err(|e| e.if_exists(Error::Store(scionary_store::StoreError::Collision)))?;
+        if let Some(observed) = &mut piece.observed {
+            observed.checks.retain(|c| c.by.account != account.id);
+            observed.checks.push(check);
+        }
+        let change = serde_json::json!({ "verdict": self.verdict });
+        let record = piece.cultivar;
+        let mut done = Done::new(piece, "evidence.checked", self.id, change);
+        if let Some(record) = record {
+            done = done.and_publish(registry::TOPIC, record);
+        }
+        Ok(done)
+    }
+}
+
+impl UseCase for WithdrawCheck {
+    type Out = Evidence;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Evidence>, Error> {
+        let account = write.call.account()?;
+        let mut piece = current(write, self.id).await?;
+        if !evidence_store::end_check(write.tx, self.id, account.id, write.call.now).await? {
+            return Err(Rule::NoCheck.into());
+        }
+        if let Some(observed) = &mut piece.observed {
+            observed.checks.retain(|c| c.by.account != account.id);
+        }
+        let record = piece.cultivar;
+        let mut done = Done::new(piece, "evidence.check_withdrawn", self.id, serde_json::json!({}));
+        if let Some(record) = record {
+            done = done.and_publish(registry::TOPIC, record);
+        }
+        Ok(done)
+    }
+}

@@ -1,0 +1,224 @@
+//! Importing evidence: a dry run, all or nothing, or the good rows kept. What the caller entered before is passed
+//! over, so that an import that broke off can be repeated as it is.
+
+use std::collections::{BTreeSet, HashMap, HashSet};
+
+use scionary_domain::{
+    evidence::{Evidence, Observer, entry::{self, Draft}},
+    field::FieldError,
+    ids::{CultivarId, EvidenceId, ReportId},
+    limits,
+};
+use scionary_store::{TwinKey, evidence_store, observer_store};
+
+use super::{crop_of, pieces_with, twin_keys};
+use crate::{App, Call, Done, Error, KeepReply, UseCase, Write, ports::new_uuid, registry::{self, Registry}};
+
+/// A row.
+#[derive(Clone, Debug)]
+pub struct ImportRow {
+    /// Its line in the caller's file.
+    pub line: u32,
+    /// The record: its id or its exact name.
+    pub cultivar: String,
+    /// The crop, where a name is given.
+    pub crop: String,
+    /// What was observed.
+    pub draft: Draft,
+}
+
+/// What to do with the rows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ImportMode {
+    /// Check only.
+    DryRun,
+    /// Write all, or nothing if one is wrong.
+    AllOrNothing,
+    /// Write the good ones.
+    KeepGood,
+}
+
+/// What is wrong with a row.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RowError {
+    /// Its line.
+    pub line: u32,
+    /// The field.
+    pub field: String,
+    /// What was expected.
+    pub expected: String,
+}
+
+/// How far an import has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ImportState {
+    /// So many rows are checked.
+    Checked(usize),
+    /// So many rows are written.
+    Written(usize),
+}
+
+/// How an import ended.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Imported {
+    /// Rows in all.
+    pub rows: usize,
+    /// Good rows that are new.
+    pub good: usize,
+    /// Rows that the caller entered before.
+    pub already: usize,
+    /// Wrong rows.
+    pub wrong: usize,
+    /// Rows written.
+    pub written: usize,
+    /// What is wrong, for the first wrong rows.
+    pub errors: Vec<RowError>,
+}
+
+/// Writes checked pieces.
+struct WriteRows {
+    pieces: Vec<Evidence>,
+}
+
+impl UseCase for WriteRows {
+    type Out = ();
+    async fn run(&self, write: &Write<'_>) -> Result<Done<()>, Error> {
+        let account = write.call.account()?;
+        evidence_store::insert(write.tx, &self.pieces, write.call.now).await?;
+        let records: BTreeSet<CultivarId> = self.pieces.iter().filter_map(|p| p.cultivar).collect();
+        let change = serde_json::json!({ "pieces": self.pieces.len(), "records": records.len() });
+        let mut done = Done::new((), "evidence.imported", account.id, change);
+        for record in records {
+            done = done.and_publish(registry::TOPIC, record);
+        }
+        Ok(done)
+    }
+}
+
+/// Rows between two reports of progress.
+const TELL_EVERY: usize = 500;
+
+/// Checks rows against the registry; each good one becomes its pieces.
+struct Checker<'a> {
+    app: &'a App,
+    call: &'a Call,
+    registry: &'a Registry,
+    by: Observer,
+    /// What names stand for: a file has few names and many rows.
+    resolved: HashMap<(String, String), Result<CultivarId, Vec<FieldError>>>,
+}
+
+impl Checker<'_> {
+    fn record(&mut self, row: &ImportRow) -> Result<CultivarId, Vec<FieldError>> {
+        let registry = self.registry;
+        self.resolved
+            .entry((row.cultivar.clone(), row.crop.clone()))
+            .or_insert_with(|| match registry.resolve("cultivar", &row.cultivar, &row.crop) {
+                Ok(record) => match &record.cultivar.locked {
+                    None => Ok(record.cultivar.id),
+                    Some(why) => Err(vec![FieldError::new("cultivar", format!("the record is locked: {why}"))]),
+                },
+                Err(Error::Invalid(wrong)) => Err(wrong),
+                Err(other) => Err(vec![FieldError::new("cultivar", other.to_string())]),
+            })
+            .clone()
+    }
+
+    fn check(&mut self, row: &ImportRow) -> Result<Result<Vec<Evidence>, Vec<FieldError>>, Error> {
+        let id = match self.record(row) {
+            Ok(id) => id,
+            Err(wrong) => return Ok(Err(wrong)),
+        };
+        let record =
+            self.registry.record(id).ok_or_else(|| Error::Internal("a record that was there is gone".into()))?;
+        let now = self.call.now;
+        let checked = match entry::check(&row.draft, crop_of(self.registry, record)?, now.date()) {
+            Ok(checked) => checked,
+            Err(wrong) => return Ok(Err(wrong)),
+        };
+        let fresh = || Ok(new_uuid(self.app.entropy(), now)?);
+        let report = ReportId::from_uuid(fresh()?);
+        pieces_with(|| fresh().map(EvidenceId::from_uuid), report, self.by, record, &checked, None, now).map(Ok)
+    }
+}
+
+impl App {
+    /// Imports rows.
+    ///
+    /// # Errors
+    /// Too many rows; the database is away. Wrong rows are no error: they are told.
+    pub async fn import_evidence(
+        &self,
+        call: &Call,
+        rows: Vec<ImportRow>,
+        mode: ImportMode,
+        tell: &mut (dyn FnMut(ImportState) + Send),
+    ) -> Result<Imported, Error> {
+        let account = call.account()?;
+        if rows.is_empty() || rows.len() > limits::IMPORT_ROWS_MAX {
+            return Err(FieldError::new(
+                "rows",
+                format!("1 to {} rows expected, {} found", limits::IMPORT_ROWS_MAX, rows.len()),
+            )
+            .into());
+        }
+        let reader = self.store().reader();
+        let registry = self.registry();
+        let by = observer_store::one(reader, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
+        let mut checker =
+            Checker { app: self, call, registry: &registry, by, resolved: HashMap::new() };
+        let mut out = Imported { rows: rows.len(), ..Imported::default() };
+        let mut good: Vec<Vec<Evidence>> = Vec::new();
+        for (at, row) in rows.iter().enumerate() {
+            match checker.check(row)? {
+                Ok(pieces) => good.push(pieces),
+                Err(wrong) => {
+                    out.wrong += 1;
+                    for FieldError { field, expected } in wrong {
+                        if out.errors.len() < limits::IMPORT_ERRORS_MAX {
+                            out.errors.push(RowError { line: row.line, field, expected });
+                        }
+                    }
+                }
+            }
+            if (at + 1) % TELL_EVERY == 0 {
+                tell(ImportState::Checked(at + 1));
+                // a long check leaves others their turn
+                tokio::task::yield_now().await;
+            }
+        }
+        tell(ImportState::Checked(rows.len()));
+        let records: BTreeSet<CultivarId> = good.iter().flatten().filter_map(|p| p.cultivar).collect();
+        let ids: Vec<CultivarId> =
+            records.iter().filter_map(|id| registry.record(*id)).flat_map(|r| r.ids()).collect();
+        let mut known: HashSet<TwinKey> =
+            evidence_store::twins(reader, account.id, &ids).await?.into_keys().collect();
+        let mut fresh = Vec::new();
+        for pieces in good {
+            let keys = twin_keys(&pieces)?;
+            if keys.iter().all(|k| known.contains(k)) {
+                out.already += 1;
+            } else {
+                known.extend(keys);
+                fresh.push(pieces);
+            }
+        }
+        out.good = fresh.len();
+        let blocked = mode == ImportMode::DryRun || (mode == ImportMode::AllOrNothing && out.wrong > 0);
+        if blocked || fresh.is_empty() {
+            return Ok(out);
+        }
+        let batch = match mode {
+            ImportMode::KeepGood => limits::IMPORT_BATCH_ROWS,
+            ImportMode::AllOrNothing | ImportMode::DryRun => fresh.len(),
+        };
+        for rows in fresh.chunks(batch) {
+            let pieces: Vec<Evidence> = rows.iter().flatten().cloned().collect();
+            self.write(call, WriteRows { pieces }, KeepReply::Yes, |()| Vec::new()).await?;
+            out.written += rows.len();
+            tell(ImportState::Written(out.written));
+        }
+        self.refresh_registry().await?;
+        Ok(out)
+    }
+}

@@ -1,0 +1,115 @@
+//! Open formats out: passport descriptors, findings with their sources, and the whole registry for another server.
+//! What is public goes out, and nothing else: growers by their opaque ids, places as coarse as they are kept.
+
+mod findings;
+mod import;
+mod passport;
+mod whole;
+
+pub use import::RegistryImported;
+
+use std::sync::Arc;
+
+use tokio::sync::mpsc;
+
+use crate::{App, Error, registry::Registry};
+
+/// What to export.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// Multi-crop passport descriptors V.2.1, as CSV.
+    Passport,
+    /// Findings as CSV.
+    FindingsCsv,
+    /// Findings as JSON, with every piece and its weight.
+    FindingsJson,
+    /// All of the registry, one JSON object a line.
+    Registry,
+}
+
+impl Format {
+    /// A file name's ending.
+    pub const fn ending(self) -> &'static str {
+        match self {
+            Self::Passport | Self::FindingsCsv => "csv",
+            Self::FindingsJson => "json",
+            Self::Registry => "jsonl",
+        }
+    }
+}
+
+/// Bytes of one chunk, about.
+const CHUNK: usize = 64 * 1024;
+/// Chunks that wait for a slow reader.
+const WAITING: usize = 4;
+
+/// Collects text and sends it in chunks; a reader who has gone away ends the export.
+struct Pipe {
+    sender: mpsc::Sender<Vec<u8>>,
+    buffer: Vec<u8>,
+}
+
+/// The reader has gone.
+struct Gone;
+
+impl Pipe {
+    fn put(&mut self, bytes: &[u8]) -> Result<(), Gone> {
+        self.buffer.extend_from_slice(bytes);
+        if self.buffer.len() >= CHUNK { self.send() } else { Ok(()) }
+    }
+    fn line(&mut self, text: &str) -> Result<(), Gone> {
+        self.put(text.as_bytes())?;
+        self.put(b"\n")
+    }
+    fn send(&mut self) -> Result<(), Gone> {
+        let chunk = std::mem::take(&mut self.buffer);
+        self.sender.blocking_send(chunk).map_err(|_| Gone)
+    }
+    /// A row of CSV, as RFC 4180 has it.
+    fn row<S: AsRef<str>>(&mut self, cells: &[S]) -> Result<(), Gone> {
+        let mut writer =
+            csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        // writing to memory does not fail
+        let row = writer.write_record(cells.iter().map(AsRef::as_ref)).ok().and(writer.into_inner().ok());
+        self.put(&row.unwrap_or_default())
+    }
+}
+
+impl App {
+    /// Starts an export of a crop, or of all. Chunks come as they are read.
+    ///
+    /// # Errors
+    /// A crop that is not on file; the database is away.
+    pub async fn export(
+        &self,
+        format: Format,
+        crop: &str,
+        licence: &str,
+    ) -> Result<mpsc::Receiver<Vec<u8>>, Error> {
+        let registry = self.registry();
+        registry.check_crop(crop)?;
+        let (sender, receiver) = mpsc::channel(WAITING);
+        let mut pipe = Pipe { sender, buffer: Vec::new() };
+        let (crop, licence) = (crop.to_string(), licence.to_string());
+        let more = match format {
+            Format::Registry => Some(whole::Rest::read(self.store().reader(), &registry).await?),
+            Format::Passport | Format::FindingsCsv | Format::FindingsJson => None,
+        };
+        tokio::task::spawn_blocking(move || {
+            let registry: Arc<Registry> = registry;
+            let done = match (format, more) {
+                (Format::Passport, _) => passport::write(&mut pipe, &registry, &crop, &licence),
+                (Format::FindingsCsv, _) => findings::csv(&mut pipe, &registry, &crop, &licence),
+                (Format::FindingsJson, _) => findings::json(&mut pipe, &registry, &crop, &licence),
+                (Format::Registry, Some(rest)) => {
+                    whole::write(&mut pipe, &registry, &rest, &crop, &licence)
+                }
+                (Format::Registry, None) => Ok(()),
+            };
+            if done.is_ok() && !pipe.buffer.is_empty() {
+                let _ = pipe.send();
+            }
+        });
+        Ok(receiver)
+    }
+}

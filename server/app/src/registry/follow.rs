@@ -1,0 +1,112 @@
+//! Following changes: only the records that the outbox names are read again.
+
+use std::{
+    collections::{BTreeSet, HashMap},
+    sync::Arc,
+};
+
+use scionary_domain::{ids::CultivarId, time::Timestamp};
+use scionary_store::{Of, Reader, curation_store, evidence_store, record_store, registry_store};
+
+use super::{Registry, TOPIC, names_of, records};
+use crate::error::Error;
+
+/// Numbers of outbox rows are handed out before a transaction commits, so a lower one may appear after a higher one.
+/// Rows of this many microseconds are remembered one by one; what is older has long been committed.
+const WINDOW_MICROS: i64 = 900_000_000;
+
+/// Which changes have been taken in.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Seen {
+    /// All up to this number.
+    low: i64,
+    /// And these.
+    above: BTreeSet<i64>,
+}
+
+impl Seen {
+    /// All that is there now.
+    pub(super) async fn now(reader: &Reader, now: Timestamp) -> Result<Self, Error> {
+        let mut seen = Self::default();
+        let rows = record_store::outbox_after(reader, TOPIC, 0).await?;
+        seen.take(&rows, now);
+        Ok(seen)
+    }
+    fn take(&mut self, rows: &[(i64, Timestamp, String)], now: Timestamp) {
+        let old = now.micros().saturating_sub(WINDOW_MICROS);
+        self.above.extend(rows.iter().map(|(seq, _, _)| *seq));
+        let settled = rows.iter().filter(|(_, at, _)| at.micros() < old).map(|(seq, _, _)| *seq).max();
+        if let Some(settled) = settled.filter(|s| *s > self.low) {
+            self.low = settled;
+            self.above = self.above.split_off(&(settled + 1));
+        }
+    }
+}
+
+impl Registry {
+    /// The registry after the changes that came since; none if there are none.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub async fn follow(&self, reader: &Reader, now: Timestamp) -> Result<Option<Self>, Error> {
+        let rows = record_store::outbox_after(reader, TOPIC, self.seen.low).await?;
+        let fresh: Vec<&str> = rows
+            .iter()
+            .filter(|(seq, _, _)| !self.seen.above.contains(seq))
+            .map(|(_, _, subject)| subject.as_str())
+            .collect();
+        if fresh.is_empty() {
+            return Ok(None);
+        }
+        let ids: Result<BTreeSet<CultivarId>, _> = fresh.iter().map(|s| s.parse::<CultivarId>()).collect();
+        let Ok(ids) = ids else {
+            return Self::load(reader, now).await.map(Some);
+        };
+        let mut next = self.clone();
+        next.seen.take(&rows, now);
+        next.read_again(reader, &ids).await?;
+        Ok(Some(next))
+    }
+
+    /// Reads some records and their families again.
+    async fn read_again(&mut self, reader: &Reader, ids: &BTreeSet<CultivarId>) -> Result<(), Error> {
+        let family: BTreeSet<CultivarId> =
+            curation_store::families(reader, ids).await?.into_keys().chain(ids.iter().copied()).collect();
+        let family: Vec<CultivarId> = family.into_iter().collect();
+        let cultivars = registry_store::cultivars(reader, Of::Records(&family)).await?;
+        let evidence = evidence_store::current(reader, Of::Records(&family)).await?;
+        let mut old_names = HashMap::new();
+        for id in &family {
+            if let Some(old) = self.records.get(*id) {
+                old_names.insert(*id, (names_of(old), super::sort_key(&old.cultivar)));
+                self.evidence_count -= old.evidence.len();
+            }
+        }
+        let (fresh, redirects, _) = records(&self.crops, cultivars, evidence);
+        let mut renamed = fresh.len() != old_names.len();
+        for record in &fresh {
+            self.evidence_count += record.evidence.len();
+            let same = old_names
+                .get(&record.cultivar.id)
+                .is_some_and(|(names, key)| *names == names_of(record) && *key == super::sort_key(&record.cultivar));
+            renamed |= !same;
+        }
+        for id in &family {
+            self.records.remove(*id);
+        }
+        for record in fresh {
+            self.records.put(record);
+        }
+        if redirects.len() + family.iter().filter(|id| self.redirects.contains_key(id)).count() > 0 {
+            let all = Arc::make_mut(&mut self.redirects);
+            for id in &family {
+                all.remove(id);
+            }
+            all.extend(redirects);
+        }
+        if renamed {
+            self.index_names();
+        }
+        Ok(())
+    }
+}

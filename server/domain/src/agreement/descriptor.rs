@@ -1,0 +1,98 @@
+//! Agreement of growers on one descriptor of a crop, over its records.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use super::alpha::{Alpha, Metric, Unit, alpha_with_interval};
+use crate::{
+    crop::{Crop, Descriptor, DescriptorKind},
+    evidence::{Evidence, Value, voice::voice},
+};
+
+/// Resamples of records for the interval.
+const RESAMPLES: usize = 400;
+/// The interval is drawn from this seed: the same evidence gives the same interval.
+const SEED: u64 = 0x5c10_4a17;
+
+/// Agreement on a descriptor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Agreement {
+    /// The descriptor's key.
+    pub descriptor: String,
+    /// Its label.
+    pub label: String,
+    /// Krippendorff's alpha over records that two or more independent voices judged; none where there is nothing
+    /// to compare.
+    pub alpha: Option<Alpha>,
+    /// Which difference it counts: nominal, ordinal, interval.
+    pub metric: &'static str,
+}
+
+/// The difference that fits a descriptor's kind; none for words and periods.
+fn metric(descriptor: &Descriptor) -> Option<(Metric, &'static str)> {
+    match descriptor.kind {
+        DescriptorKind::Category => Some((Metric::Nominal, "nominal")),
+        DescriptorKind::Ordinal => Some((Metric::Ordinal, "ordinal")),
+        DescriptorKind::Quantity => Some((Metric::Ratio, "ratio")),
+        DescriptorKind::CountRatio => Some((Metric::Interval, "interval")),
+        DescriptorKind::Period | DescriptorKind::Text => None,
+    }
+}
+
+/// A value as a number of the metric.
+fn code(descriptor: &Descriptor, value: &Value) -> Option<f64> {
+    match value {
+        Value::Class { state } | Value::Grade { state } => {
+            let at = descriptor.states.iter().position(|s| s.key == *state)?;
+            u32::try_from(at).ok().map(f64::from)
+        }
+        Value::Tally { counted, of_these } => {
+            (*counted > 0).then(|| f64::from(*of_these) / f64::from(*counted))
+        }
+        // to three digits: alpha for ratios compares every pair of distinct values
+        Value::Quantity { mean: Some(mean), .. } => three_digits(*mean),
+        Value::Quantity { .. }
+        | Value::Rate { .. }
+        | Value::Period { .. }
+        | Value::Sighting { .. }
+        | Value::Text { .. } => None,
+    }
+}
+
+fn three_digits(value: f64) -> Option<f64> {
+    if value <= 0.0 || !value.is_finite() {
+        return None;
+    }
+    let scale = 10f64.powf(value.log10().floor() - 2.0);
+    Some((value / scale).round() * scale)
+}
+
+/// Agreement on each descriptor that can have one, over the records of a crop. A unit is a record; a voice's value
+/// in it is the first that it gave.
+pub fn of<'a>(crop: &Crop, records: impl Iterator<Item = &'a [Arc<Evidence>]> + Clone) -> Vec<Agreement> {
+    crop.descriptors
+        .iter()
+        .filter_map(|descriptor| {
+            let (metric, name) = metric(descriptor)?;
+            let units: Vec<Unit> = records
+                .clone()
+                .map(|evidence| {
+                    let mut of: BTreeMap<String, f64> = BTreeMap::new();
+                    for piece in evidence.iter().filter(|e| e.descriptor == descriptor.key) {
+                        let voice = voice(piece);
+                        if let Some(value) = code(descriptor, &piece.value).filter(|_| voice.trust > 0.0) {
+                            of.entry(voice.group).or_insert(value);
+                        }
+                    }
+                    of.into_values().collect()
+                })
+                .filter(|unit: &Unit| unit.len() > 1)
+                .collect();
+            Some(Agreement {
+                descriptor: descriptor.key.clone(),
+                label: descriptor.label.clone(),
+                alpha: alpha_with_interval(&units, metric, RESAMPLES, SEED),
+                metric: name,
+            })
+        })
+        .collect()
+}

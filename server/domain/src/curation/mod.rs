@@ -1,0 +1,504 @@
+//! Curation: suggested changes to records, what they would do, and who rules on them.
+//!
+//! A change is applied to a record's [`Content`] by [`apply`], which refuses what does not fit; the difference that
+//! curators see and the version that is kept come from the same function. Evidence is never changed by it: a split
+//! moves pieces, a merge only points from one record to the other, so that both can be undone.
+
+mod difference;
+
+pub use difference::{Difference, difference};
+
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    cultivar::{Cultivar, NameKind, OtherName, Parent, ParentRole, Rank},
+    evidence::Pin,
+    field::Fields,
+    ids::{AccountId, CultivarId, EvidenceId, ProposalId},
+    limits,
+    names::Folded,
+    time::Timestamp,
+};
+
+/// What a record says, apart from its evidence: what a version keeps.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Content {
+    /// The accepted name.
+    pub name: String,
+    /// Keeps namesakes apart.
+    pub qualifier: String,
+    /// The botanical name.
+    pub botanical_name: String,
+    /// What it stands for.
+    pub rank: Rank,
+    /// Where it comes from.
+    pub origin: String,
+    /// Notes.
+    pub notes: String,
+    /// Further names.
+    pub names: Vec<OtherName>,
+    /// Parents.
+    pub parents: Vec<Parent>,
+    /// Findings set by curators.
+    pub pins: Vec<Pin>,
+}
+
+impl From<&Cultivar> for Content {
+    fn from(c: &Cultivar) -> Self {
+        Self {
+            name: c.name.clone(),
+            qualifier: c.qualifier.clone(),
+            botanical_name: c.botanical_name.clone(),
+            rank: c.rank,
+            origin: c.origin.clone(),
+            notes: c.notes.clone(),
+            names: c.names.clone(),
+            parents: c.parents.clone(),
+            pins: c.pins.clone(),
+        }
+    }
+}
+
+/// A suggested change.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "change", rename_all = "snake_case")]
+pub enum Change {
+    /// A record that is missing.
+    NewCultivar {
+        /// The accepted name.
+        name: String,
+        /// Keeps namesakes apart.
+        qualifier: String,
+        /// The botanical name; the crop's if empty.
+        botanical_name: String,
+        /// Where it comes from.
+        origin: String,
+        /// Notes.
+        notes: String,
+        /// The name was given before today's rules for names.
+        historic: bool,
+    },
+    /// Another accepted name.
+    Rename {
+        /// The new one.
+        name: String,
+        /// Keeps namesakes apart.
+        qualifier: String,
+        /// The old name stays as a further name.
+        keep_old: bool,
+        /// The name was given before today's rules for names.
+        historic: bool,
+    },
+    /// A further name.
+    AddName {
+        /// The name.
+        name: String,
+        /// Its kind.
+        kind: NameKind,
+        /// Sources disagree that it belongs here.
+        disputed: bool,
+    },
+    /// A further name goes.
+    RemoveName {
+        /// The name.
+        name: String,
+    },
+    /// A parent.
+    AddParent {
+        /// Its part.
+        role: ParentRole,
+        /// Its name.
+        name: String,
+        /// Sources disagree.
+        disputed: bool,
+    },
+    /// A parent goes.
+    RemoveParent {
+        /// Its part.
+        role: ParentRole,
+        /// Its name.
+        name: String,
+    },
+    /// Botanical name, origin or notes; what is left out stays.
+    Describe {
+        /// The botanical name.
+        botanical_name: Option<String>,
+        /// Where it comes from.
+        origin: Option<String>,
+        /// Notes.
+        notes: Option<String>,
+    },
+    /// Other words for a descriptor of the crop; what is left out stays.
+    DescriptorText {
+        /// The descriptor's key.
+        descriptor: String,
+        /// Its label.
+        label: Option<String>,
+        /// The question.
+        question: Option<String>,
+        /// How to observe it.
+        observe: Option<String>,
+    },
+    /// A finding set on a citation, above the evidence.
+    Pin {
+        /// The pin.
+        pin: Pin,
+    },
+    /// A pin goes.
+    Unpin {
+        /// The descriptor's key.
+        descriptor: String,
+    },
+    /// A second cultivar hides in this record: it gets its own, with its evidence.
+    Split {
+        /// The new record's name.
+        name: String,
+        /// Keeps namesakes apart.
+        qualifier: String,
+        /// Pieces that belong to the new one.
+        evidence: Vec<EvidenceId>,
+        /// Further names that belong to the new one.
+        names: Vec<String>,
+        /// The name was given before today's rules for names.
+        historic: bool,
+    },
+    /// It is the same as another record, which stays.
+    Merge {
+        /// The record that stays.
+        into: CultivarId,
+    },
+    /// A merge was a mistake.
+    Unmerge,
+    /// Back to an earlier version.
+    Revert {
+        /// Its number.
+        to_version: i64,
+    },
+}
+
+impl Change {
+    /// A word for it, as on the wire.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::NewCultivar { .. } => "new cultivar",
+            Self::Rename { .. } => "rename",
+            Self::AddName { .. } => "add name",
+            Self::RemoveName { .. } => "remove name",
+            Self::AddParent { .. } => "add parent",
+            Self::RemoveParent { .. } => "remove parent",
+            Self::Describe { .. } => "describe",
+            Self::DescriptorText { .. } => "descriptor text",
+            Self::Pin { .. } => "pin",
+            Self::Unpin { .. } => "unpin",
+            Self::Split { .. } => "split",
+            Self::Merge { .. } => "merge",
+            Self::Unmerge => "undo merge",
+            Self::Revert { .. } => "revert",
+        }
+    }
+    /// A new name that it brings, and whether it is historic.
+    pub fn new_name(&self) -> Option<(&str, &str, bool)> {
+        match self {
+            Self::NewCultivar { name, qualifier, historic, .. }
+            | Self::Rename { name, qualifier, historic, .. }
+            | Self::Split { name, qualifier, historic, .. } => Some((name, qualifier, *historic)),
+            Self::AddName { .. }
+            | Self::RemoveName { .. }
+            | Self::AddParent { .. }
+            | Self::RemoveParent { .. }
+            | Self::Describe { .. }
+            | Self::DescriptorText { .. }
+            | Self::Pin { .. }
+            | Self::Unpin { .. }
+            | Self::Merge { .. }
+            | Self::Unmerge
+            | Self::Revert { .. } => None,
+        }
+    }
+    /// Whether it must rest on a citation.
+    pub const fn needs_citation(&self) -> bool {
+        matches!(self, Self::Pin { .. })
+    }
+
+    /// Checks its texts.
+    pub fn check(&self, fields: &mut Fields) {
+        let name = |fields: &mut Fields, field: &str, text: &str| {
+            fields.line(field, text, 1, limits::NAME_CHARS_MAX);
+            if Folded::new(text).joined.is_empty() {
+                fields.wrong(field, "a name with letters or digits expected");
+            }
+        };
+        match self {
+            Self::NewCultivar { name: n, qualifier, botanical_name, origin, notes, historic: _ } => {
+                name(fields, "change.name", n);
+                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
+                fields.line("change.botanical_name", botanical_name, 0, limits::NAME_CHARS_MAX);
+                fields.text("change.origin", origin, 0, limits::ORIGIN_CHARS_MAX);
+                fields.text("change.notes", notes, 0, limits::RECORD_NOTES_CHARS_MAX);
+            }
+            Self::Rename { name: n, qualifier, .. } => {
+                name(fields, "change.name", n);
+                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
+            }
+            Self::AddName { name: n, .. }
+            | Self::RemoveName { name: n }
+            | Self::AddParent { name: n, .. }
+            | Self::RemoveParent { name: n, .. } => name(fields, "change.name", n),
+            Self::Describe { botanical_name, origin, notes } => {
+                if botanical_name.is_none() && origin.is_none() && notes.is_none() {
+                    fields.wrong("change", "a botanical name, an origin or notes expected");
+                }
+                let text = |t: &Option<String>| t.clone().unwrap_or_default();
+                fields.line("change.botanical_name", &text(botanical_name), 0, limits::NAME_CHARS_MAX);
+                fields.text("change.origin", &text(origin), 0, limits::ORIGIN_CHARS_MAX);
+                fields.text("change.notes", &text(notes), 0, limits::RECORD_NOTES_CHARS_MAX);
+            }
+            Self::DescriptorText { descriptor: _, label, question, observe } => {
+                if label.is_none() && question.is_none() && observe.is_none() {
+                    fields.wrong("change", "a label, a question or how to observe it expected");
+                }
+                for (field, text) in
+                    [("change.label", label), ("change.question", question), ("change.observe", observe)]
+                {
+                    if let Some(text) = text {
+                        fields.line(field, text, 1, limits::EVIDENCE_TEXT_CHARS_MAX);
+                    }
+                }
+            }
+            Self::Split { name: n, qualifier, evidence, names, historic: _ } => {
+                name(fields, "change.name", n);
+                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
+                if evidence.len() > limits::SPLIT_EVIDENCE_MAX {
+                    fields.wrong(
+                        "change.evidence_ids",
+                        format!("at most {} pieces expected", limits::SPLIT_EVIDENCE_MAX),
+                    );
+                }
+                for other in names {
+                    name(fields, "change.names", other);
+                }
+            }
+            Self::Revert { to_version } => {
+                if *to_version < 1 {
+                    fields.wrong("change.to_version", "a version from 1 expected");
+                }
+            }
+            Self::Pin { .. } | Self::Unpin { .. } | Self::Merge { .. } | Self::Unmerge => {}
+        }
+    }
+}
+
+/// Where a proposal stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// Waiting for a ruling.
+    Open,
+    /// Done.
+    Accepted,
+    /// Not done.
+    Refused,
+    /// Taken back by its author.
+    Withdrawn,
+}
+
+/// A curator's decision.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ruling {
+    /// Whose.
+    pub by: AccountId,
+    /// When.
+    pub at: Timestamp,
+    /// Why.
+    pub reason: String,
+}
+
+/// A suggested change to a record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proposal {
+    /// Its id.
+    pub id: ProposalId,
+    /// The crop's key.
+    pub crop: String,
+    /// The record; none for a new cultivar, and for words of a descriptor.
+    pub cultivar: Option<CultivarId>,
+    /// What to change.
+    pub change: Change,
+    /// Why.
+    pub reason: String,
+    /// On what; may be empty.
+    pub citation: String,
+    /// Who suggests it.
+    pub author: AccountId,
+    /// When.
+    pub at: Timestamp,
+    /// Where it stands.
+    pub state: State,
+    /// The ruling, or the withdrawal.
+    pub ruling: Option<Ruling>,
+    /// The record that came of it, or its version.
+    pub outcome: String,
+}
+
+fn same(a: &str, b: &str) -> bool {
+    Folded::new(a).key() == Folded::new(b).key()
+}
+
+/// A record's content after a change. Changes that concern more than one record's content (split, merge, undoing
+/// one, going back) are completed by the caller, who knows the other records.
+///
+/// # Errors
+/// Why it does not fit this record.
+pub fn apply(change: &Change, before: &Content, citation: &str) -> Result<Content, String> {
+    let mut after = before.clone();
+    match change {
+        Change::Rename { name, qualifier, keep_old, historic: _ } => {
+            if before.name == *name && before.qualifier == *qualifier {
+                return Err("the record bears that name already".into());
+            }
+            after.names.retain(|n| !same(&n.name, name));
+            if *keep_old && !same(&before.name, name) {
+                after.names.push(OtherName {
+                    name: before.name.clone(),
+                    kind: NameKind::Synonym,
+                    disputed: false,
+                    source: String::new(),
+                    note: "accepted name before a ruling of the curators".into(),
+                });
+            }
+            after.name.clone_from(name);
+            after.qualifier.clone_from(qualifier);
+        }
+        Change::AddName { name, kind, disputed } => {
+            if same(&before.name, name) || before.names.iter().any(|n| n.name == *name) {
+                return Err(format!("{name} is a name of this record already"));
+            }
+            if before.names.len() >= limits::RECORD_NAMES_MAX {
+                return Err(format!("a record has at most {} further names", limits::RECORD_NAMES_MAX));
+            }
+            after.names.push(OtherName {
+                name: name.clone(),
+                kind: *kind,
+                disputed: *disputed,
+                source: String::new(),
+                note: citation.to_string(),
+            });
+        }
+        Change::RemoveName { name } => {
+            after.names.retain(|n| !same(&n.name, name));
+            if after.names.len() == before.names.len() {
+                return Err(format!("{name} is no further name of this record"));
+            }
+        }
+        Change::AddParent { role, name, disputed } => {
+            if before.parents.iter().any(|p| p.role == *role && same(&p.name, name)) {
+                return Err(format!("{name} is on file as that parent already"));
+            }
+            after.parents.push(Parent {
+                role: *role,
+                name: name.clone(),
+                disputed: *disputed,
+                source: String::new(),
+                note: citation.to_string(),
+            });
+        }
+        Change::RemoveParent { role, name } => {
+            after.parents.retain(|p| !(p.role == *role && same(&p.name, name)));
+            if after.parents.len() == before.parents.len() {
+                return Err(format!("{name} is not on file as that parent"));
+            }
+        }
+        Change::Describe { botanical_name, origin, notes } => {
+            let set = |to: &mut String, from: &Option<String>| {
+                if let Some(text) = from {
+                    to.clone_from(text);
+                }
+            };
+            set(&mut after.botanical_name, botanical_name);
+            set(&mut after.origin, origin);
+            set(&mut after.notes, notes);
+            if after == *before {
+                return Err("it says so already".into());
+            }
+        }
+        Change::Pin { pin } => {
+            after.pins.retain(|p| p.descriptor != pin.descriptor);
+            after.pins.push(Pin { citation: citation.to_string(), ..pin.clone() });
+            after.pins.sort_by(|a, b| a.descriptor.cmp(&b.descriptor));
+        }
+        Change::Unpin { descriptor } => {
+            after.pins.retain(|p| p.descriptor != *descriptor);
+            if after.pins.len() == before.pins.len() {
+                return Err("that finding is not set by curators".into());
+            }
+        }
+        Change::Split { name, qualifier, evidence: _, names, historic: _ } => {
+            if same(&before.name, name) && before.qualifier == *qualifier {
+                return Err("the new record needs another name, or another qualifier".into());
+            }
+            for other in names {
+                if !before.names.iter().any(|n| same(&n.name, other)) {
+                    return Err(format!("{other} is no further name of this record"));
+                }
+            }
+            after.names.retain(|n| !names.iter().any(|o| same(&n.name, o)) && !same(&n.name, name));
+        }
+        Change::NewCultivar { .. }
+        | Change::DescriptorText { .. }
+        | Change::Merge { .. }
+        | Change::Unmerge
+        | Change::Revert { .. } => {}
+    }
+    Ok(after)
+}
+
+/// The content of the record that a new cultivar or a split makes; nothing for other changes.
+pub fn founded(change: &Change, botanical_name: &str, from: Option<&Content>) -> Option<Content> {
+    let blank = |name: &str, qualifier: &str| Content {
+        name: name.to_string(),
+        qualifier: qualifier.to_string(),
+        botanical_name: botanical_name.to_string(),
+        rank: Rank::Cultivar,
+        origin: String::new(),
+        notes: String::new(),
+        names: Vec::new(),
+        parents: Vec::new(),
+        pins: Vec::new(),
+    };
+    match change {
+        Change::NewCultivar { name, qualifier, botanical_name: botanical, origin, notes, historic: _ } => {
+            let mut content = blank(name, qualifier);
+            if !botanical.is_empty() {
+                content.botanical_name.clone_from(botanical);
+            }
+            content.origin.clone_from(origin);
+            content.notes.clone_from(notes);
+            Some(content)
+        }
+        Change::Split { name, qualifier, evidence: _, names, historic: _ } => {
+            let mut content = blank(name, qualifier);
+            if let Some(from) = from {
+                content.botanical_name.clone_from(&from.botanical_name);
+                content.names = from
+                    .names
+                    .iter()
+                    .filter(|n| names.iter().any(|o| same(&n.name, o)) && !same(&n.name, name))
+                    .cloned()
+                    .collect();
+            }
+            Some(content)
+        }
+        Change::Rename { .. }
+        | Change::AddName { .. }
+        | Change::RemoveName { .. }
+        | Change::AddParent { .. }
+        | Change::RemoveParent { .. }
+        | Change::Describe { .. }
+        | Change::DescriptorText { .. }
+        | Change::Pin { .. }
+        | Change::Unpin { .. }
+        | Change::Merge { .. }
+        | Change::Unmerge
+        | Change::Revert { .. } => None,
+    }
+}

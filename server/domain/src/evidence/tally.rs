@@ -1,0 +1,222 @@
+//! Tallies as growers keep them: of a sowing (sown, sprouted, sprouts of each seed) and of seedlings grown on
+//! (judged, off-type). One tally answers several descriptors; its numbers must add up before it is taken.
+
+use super::Value;
+use crate::field::FieldError;
+
+/// Descriptor keys that a tally answers.
+pub const GERMINATION: &str = "germination";
+/// Seeds with two sprouts or more.
+pub const SEVERAL: &str = "multi_sprout_seeds";
+/// Seeds with exactly two.
+pub const DOUBLE: &str = "double_sprout_seeds";
+
+/// What came up of a sowing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Sowing {
+    /// Seeds sown.
+    pub sown: Option<u32>,
+    /// Of these, seeds with at least one sprout.
+    pub sprouted: Option<u32>,
+    /// Seeds with exactly one sprout.
+    pub one: Option<u32>,
+    /// Seeds with exactly two.
+    pub two: Option<u32>,
+    /// Seeds with three or more.
+    pub more: Option<u32>,
+    /// Seeds with two or more, where two and more were not counted apart.
+    pub several: Option<u32>,
+}
+
+/// Which seedlings were judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Which {
+    /// As they came.
+    AsTheyCame,
+    /// Kept after roguing.
+    AfterRoguing,
+    /// Those that came up alone.
+    Alone,
+    /// Those of seeds with several sprouts.
+    OfSeveral,
+    /// The largest of each seed.
+    Largest,
+}
+
+impl Which {
+    /// The descriptor that they answer.
+    pub const fn descriptor(self) -> &'static str {
+        match self {
+            Self::AsTheyCame => "off_type_seedlings",
+            Self::AfterRoguing => "off_type_after_roguing",
+            Self::Alone => "off_type_single_sprout",
+            Self::OfSeveral => "off_type_multi_sprout",
+            Self::Largest => "off_type_largest_sprout",
+        }
+    }
+}
+
+/// Seedlings grown on and judged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Seedlings {
+    /// Which.
+    pub which: Which,
+    /// Judged.
+    pub judged: u32,
+    /// Of these, off-type.
+    pub off_type: u32,
+}
+
+/// A descriptor's key and its tally.
+pub type Row = (&'static str, Value);
+
+fn tally(counted: u32, of_these: u32) -> Value {
+    Value::Tally { counted, of_these }
+}
+
+impl Sowing {
+    /// What it says on each descriptor.
+    ///
+    /// # Errors
+    /// What does not add up. `path` is the field's path on the wire.
+    pub fn rows(&self, path: &str) -> Result<Vec<Row>, Vec<FieldError>> {
+        let mut wrong = Vec::new();
+        let mut say = |field: &str, expected: String| {
+            wrong.push(FieldError::new(format!("{path}.{field}"), expected));
+        };
+        let by_two = match (self.two, self.more) {
+            (Some(two), Some(more)) => two.checked_add(more),
+            (Some(_), None) | (None, Some(_)) if self.several.is_none() => {
+                say("more", "seeds with two and with three or more sprouts expected together; 0 counts too".into());
+                None
+            }
+            (Some(_) | None, Some(_) | None) => None,
+        };
+        if let (Some(several), Some(sum)) = (self.several, by_two)
+            && several != sum
+        {
+            say("several", format!("{sum} expected, as two and more add up to it, {several} found"));
+        }
+        let several = self.several.or(by_two);
+        let sprouted = match (self.sprouted, self.one, several) {
+            (Some(all), Some(one), Some(several)) => {
+                let sum = one.saturating_add(several);
+                if all != sum {
+                    say(
+                        "sprouted",
+                        format!("{sum} expected, as {one} with one and {several} with several add up to it, {all} found"),
+                    );
+                }
+                Some(all)
+            }
+            (Some(all), _, _) => Some(all),
+            (None, Some(one), Some(several)) => one.checked_add(several),
+            (None, _, _) => None,
+        };
+        if let (Some(all), Some(several)) = (sprouted, several)
+            && several > all
+        {
+            say("several", format!("at most the {all} that sprouted expected, {several} found"));
+        }
+        if let (Some(all), Some(two)) = (sprouted, self.two)
+            && two > all
+        {
+            say("two", format!("at most the {all} that sprouted expected, {two} found"));
+        }
+        if let (Some(sown), Some(all)) = (self.sown, sprouted)
+            && all > sown
+        {
+            say("sprouted", format!("at most the {sown} sown expected, {all} found"));
+        }
+        if self.sown == Some(0) {
+            say("sown", "at least one seed expected".into());
+        }
+        let mut rows = Vec::new();
+        if let (Some(sown), Some(all)) = (self.sown, sprouted) {
+            rows.push((GERMINATION, tally(sown, all)));
+        }
+        if let (Some(all @ 1..), Some(several)) = (sprouted, several) {
+            rows.push((SEVERAL, tally(all, several)));
+        }
+        if let (Some(all @ 1..), Some(two)) = (sprouted, self.two) {
+            rows.push((DOUBLE, tally(all, two)));
+        }
+        if rows.is_empty() && wrong.is_empty() {
+            wrong.push(FieldError::new(
+                path,
+                "seeds sown and sprouted, or seeds with one and with several sprouts, expected",
+            ));
+        }
+        if wrong.is_empty() { Ok(rows) } else { Err(wrong) }
+    }
+}
+
+impl Seedlings {
+    /// What it says.
+    ///
+    /// # Errors
+    /// What does not add up.
+    pub fn row(&self, path: &str) -> Result<Row, Vec<FieldError>> {
+        if self.judged == 0 {
+            return Err(vec![FieldError::new(
+                format!("{path}.judged"),
+                "at least one judged seedling expected",
+            )]);
+        }
+        if self.off_type > self.judged {
+            return Err(vec![FieldError::new(
+                format!("{path}.off_type"),
+                format!("at most the {} judged expected, {} found", self.judged, self.off_type),
+            )]);
+        }
+        Ok((self.which.descriptor(), tally(self.judged, self.off_type)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_full_tally_answers_three_questions() {
+        let sowing = Sowing {
+            sown: Some(40),
+            sprouted: Some(36),
+            one: Some(3),
+            two: Some(10),
+            more: Some(23),
+            several: None,
+        };
+        assert_eq!(
+            sowing.rows("t").unwrap(),
+            [(GERMINATION, tally(40, 36)), (SEVERAL, tally(36, 33)), (DOUBLE, tally(36, 10))]
+        );
+        let wrong = Sowing { one: Some(4), ..sowing }.rows("t").unwrap_err();
+        assert_eq!(wrong[0].field, "t.sprouted");
+        assert!(Sowing { sown: Some(30), ..sowing }.rows("t").is_err());
+        assert!(Sowing { more: None, ..sowing }.rows("t").is_err());
+        assert!(Sowing::default().rows("t").is_err());
+        // nothing came up: that is a count of germination and of nothing else
+        let none = Sowing { sown: Some(12), sprouted: Some(0), ..Sowing::default() };
+        assert_eq!(none.rows("t").unwrap(), [(GERMINATION, tally(12, 0))]);
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_is_taken_adds_up(
+            sown in prop::option::of(0u32..50), sprouted in prop::option::of(0u32..50),
+            one in prop::option::of(0u32..50), two in prop::option::of(0u32..50),
+            more in prop::option::of(0u32..50), several in prop::option::of(0u32..50),
+        ) {
+            let sowing = Sowing { sown, sprouted, one, two, more, several };
+            if let Ok(rows) = sowing.rows("t") {
+                prop_assert!(!rows.is_empty());
+                for (_, value) in rows {
+                    let Value::Tally { counted, of_these } = value else { panic!("a tally") };
+                    prop_assert!(counted > 0 && of_these <= counted);
+                }
+            }
+        }
+    }
+}
