@@ -1,6 +1,14 @@
 //! What can be typed.
 
+mod curation;
+mod evidence;
+
 use std::path::PathBuf;
+
+pub use curation::{
+    ExportArguments, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
+};
+pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_proto::v1;
@@ -65,6 +73,23 @@ pub enum Command {
     /// Offers of scion wood, seed, seedlings and rootstock
     #[command(subcommand)]
     Offer(OfferCommand),
+    /// What you and others observed: enter, check, correct, import
+    #[command(subcommand)]
+    Evidence(EvidenceCommand),
+    /// Sowings that ask for their tallies
+    #[command(subcommand)]
+    Sowing(SowingCommand),
+    /// Suggest a change to the registry
+    #[command(subcommand)]
+    Propose(Box<ProposeCommand>),
+    /// Proposals made: look at them, rule on them
+    #[command(subcommand)]
+    Proposal(ProposalCommand),
+    /// Complain about a record, evidence, an offer or a person
+    #[command(subcommand)]
+    Report(ReportCommand),
+    /// Write the registry to a file in an open format
+    Export(ExportArguments),
     /// Your account, invitations, roles
     #[command(subcommand)]
     Account(AccountCommand),
@@ -134,6 +159,34 @@ pub enum CultivarCommand {
         #[arg(long)]
         crop: Option<String>,
     },
+    /// What happened to a record: who, when, why
+    History {
+        /// Its id, or its exact name
+        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
+        cultivar: Vec<String>,
+        /// The crop, where two crops share the name
+        #[arg(long)]
+        crop: Option<String>,
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+    /// What the rules for new cultivar names say of a name
+    CheckName {
+        /// The name
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// The crop
+        #[arg(long)]
+        crop: String,
+        /// The name was given before today's rules for names
+        #[arg(long)]
+        historic: bool,
+    },
+    /// Lock a record against evidence and proposals (curators)
+    Lock(LockArguments),
+    /// Unlock a record (curators)
+    Unlock(LockArguments),
     /// List the pieces of evidence of a record
     Evidence {
         /// Its id, or its exact name
@@ -149,6 +202,19 @@ pub enum CultivarCommand {
         #[command(flatten)]
         paging: Paging,
     },
+}
+
+/// A record to lock or unlock.
+#[derive(Debug, Args)]
+pub struct LockArguments {
+    /// Its id, or its exact name
+    pub cultivar: String,
+    /// The crop, where two crops share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// Why; everybody can read it
+    #[arg(long)]
+    pub reason: String,
 }
 
 /// Crops.
@@ -213,6 +279,24 @@ pub enum AccountCommand {
     Grant(RoleArguments),
     /// Take a role from somebody (stewards)
     Revoke(RoleArguments),
+    /// Say that somebody is a person you know: their evidence counts by itself (organisers, stewards)
+    Vouch(PersonArguments),
+    /// Take your word for somebody back (organisers, stewards)
+    Unvouch(PersonArguments),
+    /// Suspend an account (stewards)
+    Suspend(PersonArguments),
+    /// Restore a suspended account (stewards)
+    Restore(PersonArguments),
+}
+
+/// Somebody.
+#[derive(Debug, Args)]
+pub struct PersonArguments {
+    /// Their handle
+    pub handle: String,
+    /// Why
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub reason: String,
 }
 
 /// A role of somebody.

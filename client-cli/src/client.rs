@@ -7,8 +7,9 @@ use scionary_proto::{
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
     v1::{
         account_service_client::AccountServiceClient, crop_service_client::CropServiceClient,
-        cultivar_service_client::CultivarServiceClient, offer_service_client::OfferServiceClient,
-        server_service_client::ServerServiceClient,
+        cultivar_service_client::CultivarServiceClient, curation_service_client::CurationServiceClient,
+        evidence_service_client::EvidenceServiceClient, export_service_client::ExportServiceClient,
+        offer_service_client::OfferServiceClient, server_service_client::ServerServiceClient,
     },
 };
 use tonic::{
@@ -197,6 +198,23 @@ impl Client {
     {
         self.call(message, Some(new_key()?), true, send).await
     }
+    /// A call whose reply is a stream: made once, and without an end of its own, as long work takes its time.
+    pub(crate) async fn stream<M, R, F>(
+        &self,
+        message: M,
+        send: impl FnOnce(Channel, Request<M>) -> F,
+    ) -> Result<tonic::Streaming<R>, Failure>
+    where
+        F: Future<Output = Result<Response<tonic::Streaming<R>>, Status>>,
+    {
+        let mut request = self.request(message, None)?;
+        request.metadata_mut().remove("grpc-timeout");
+        send(self.channel.clone(), request).await.map(Response::into_inner).map_err(|s| self.failed(&s))
+    }
+    /// The next message of a stream.
+    pub(crate) async fn next<R>(&self, stream: &mut tonic::Streaming<R>) -> Result<Option<R>, Failure> {
+        stream.message().await.map_err(|s| self.failed(&s))
+    }
     /// A call that writes without a key: made once.
     pub(crate) async fn once<M: Clone, R, F>(
         &self,
@@ -261,5 +279,8 @@ services! {
     crops: CropServiceClient;
     cultivars: CultivarServiceClient;
     offers: OfferServiceClient;
+    evidence: EvidenceServiceClient;
+    curation: CurationServiceClient;
+    exports: ExportServiceClient;
     servers: ServerServiceClient;
 }

@@ -203,7 +203,15 @@ fn plain(text: &str) -> String {
 
 /// A field's path as a person types it: `offer.health.pests_text` is `--pests`, `handle` is `handle`.
 pub(crate) fn plain_field(path: &str) -> String {
-    let Some(own) = path.strip_prefix("offer.") else { return path.replace(['.', '_'], " ") };
+    let Some(own) = path.strip_prefix("offer.") else {
+        // of several things observed together the last part says enough
+        let own = path.strip_prefix("change.").unwrap_or(path);
+        let own = match own.split_once("].") {
+            Some((first, rest)) if first.starts_with("observed[") => rest,
+            Some(_) | None => own,
+        };
+        return own.replace(['.', '_'], " ");
+    };
     let own = own.strip_prefix("health.").unwrap_or(own);
     let first = own.split(['.', '[']).next().unwrap_or(own);
     let option = match (first, path) {

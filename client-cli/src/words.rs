@@ -48,6 +48,36 @@ enums! {
     observed, parse_observed: Observed, "OBSERVED_", [Yes, No, Unknown];
     answer, parse_answer: SeedAnswer, "SEED_ANSWER_", [ComesTrue, OftenTrue, PartlyTrue, MostlyOffType, NotTrue, BothKinds, Contested, Doubtful, Unknown];
     role, parse_role: Role, "ROLE_", [Curator, Organiser, Steward];
+    judged, parse_judged: JudgedSeedlings, "JUDGED_SEEDLINGS_", [AsTheyCame, AfterRoguing, Alone, OfSeveral, Largest];
+    method, parse_method: ObservationMethod, "OBSERVATION_METHOD_", [Eye, Fruit, Marker, Instrument];
+    name_kind, parse_name_kind: NameKind, "NAME_KIND_", [Synonym, Spelling, Regional];
+    parent_role, parse_parent_role: ParentRole, "PARENT_ROLE_", [Seed, Pollen, Unknown];
+    ticket_subject, parse_ticket_subject: TicketSubject, "TICKET_SUBJECT_", [Cultivar, Evidence, Offer, Account];
+}
+
+/// A proposal's state as people read it.
+pub(crate) fn proposal_state(value: v1::ProposalState) -> String {
+    plain(value.as_str_name(), "PROPOSAL_STATE_")
+}
+
+/// A typed state; `all` stands for every one.
+pub(crate) fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, String> {
+    match typed(text).as_str() {
+        "ALL" => Ok(v1::ProposalState::Unspecified),
+        word => v1::ProposalState::from_str_name(&format!("PROPOSAL_STATE_{word}"))
+            .ok_or_else(|| "one of open, accepted, refused, withdrawn, all expected".to_string()),
+    }
+}
+
+/// A typed export.
+pub(crate) fn parse_export(text: &str) -> Result<v1::ExportFormat, String> {
+    match typed(text).as_str() {
+        "PASSPORT" => Ok(v1::ExportFormat::PassportCsv),
+        "FINDINGS" => Ok(v1::ExportFormat::FindingsCsv),
+        "FINDINGS_JSON" => Ok(v1::ExportFormat::FindingsJson),
+        "REGISTRY" => Ok(v1::ExportFormat::RegistryJsonl),
+        _ => Err("one of passport, findings, findings-json, registry expected".into()),
+    }
 }
 
 /// An offer's state as people read it.

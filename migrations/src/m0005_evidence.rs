@@ -272,9 +272,7 @@ impl MigrationTrait for Step {
             ("evidence", vec!["author_id", "created_at"]),
         ] {
             let name = format!("ix_{table}_{}", columns.join("_"));
-            manager
-                .drop_index(Index::drop().name(name).table(Alias::new(table)).to_owned())
-                .await?;
+            manager.drop_index(Index::drop().name(name).table(Alias::new(table)).to_owned()).await?;
         }
         for (name, column) in new_columns().into_iter().rev() {
             let column = Alias::new(column.get_column_name());

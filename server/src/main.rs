@@ -198,7 +198,10 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             let app = serve::open_app(&config, store).await?;
             let changed = app.weigh_growers(false).await;
             app.store().clone().close().await;
-            println!("{}", if changed? { "a new weight table was made" } else { "the weights are as they were" });
+            println!(
+                "{}",
+                if changed? { "a new weight table was made" } else { "the weights are as they were" }
+            );
         }
         Command::Config(ConfigCommand::Check | ConfigCommand::Sample) => {}
     }

@@ -62,8 +62,7 @@ const STEWARD_WRITE: Policy = row(Who::Steward, Effect::Writes, Rate::Write);
 const UNCOUNTED: Policy = row(Who::Anyone, Effect::Reads, Rate::Free);
 const STREAM: Policy = Policy { stream: true, ..UNCOUNTED };
 /// Many rows in, progress out: repeated rows change nothing, so no key is asked for.
-const IMPORT: Policy =
-    Policy { stream: true, ..row(Who::Member, Effect::WritesFreely, Rate::Write) };
+const IMPORT: Policy = Policy { stream: true, ..row(Who::Member, Effect::WritesFreely, Rate::Write) };
 /// A file in chunks.
 const DOWNLOAD: Policy = Policy { stream: true, ..PUBLIC_READ };
 

@@ -30,9 +30,7 @@ use crate::{
     data,
     gate::GateLayer,
     incoming::guarded,
-    rpc::{
-        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, ServerRpc,
-    },
+    rpc::{AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, ServerRpc},
     throttle::Throttle,
 };
 

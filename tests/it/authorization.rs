@@ -69,7 +69,9 @@ impl Stage {
         self.taken += 1;
         let serial = i32::try_from(self.taken).unwrap();
         let (mut evidence, mut proposal, mut sowing, mut ticket) = Default::default();
-        if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence") || rpc == Rpc::EvidenceWithdrawCheck {
+        if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence")
+            || rpc == Rpc::EvidenceWithdrawCheck
+        {
             let request = v1::AddEvidenceRequest {
                 cultivar: "Golek".into(),
                 draft: Some(tally(serial + 5000)),
@@ -175,6 +177,7 @@ async fn the_matrix_is_as_reviewed() {
                     Code::NotFound => "not found".into(),
                     // the health library answers Check and Watch only
                     Code::Unimplemented if rpc == Rpc::HealthV1HealthList => "not offered".into(),
+                    Code::FailedPrecondition if reason(status) == "NOT_CHECKED" => "nothing there".into(),
                     Code::InvalidArgument => "yes (bad field)".into(),
                     code => panic!("{persona} {}: {code:?} {}", rpc.path(), status.message()),
                 },

@@ -76,7 +76,10 @@ async fn a_change_that_commits_late_is_not_missed() {
     late.execute_unprepared(append).await.unwrap();
     store.admin().execute_unprepared(append).await.unwrap();
     let registry = Registry::load(store.reader(), now).await.unwrap();
-    assert!(registry.follow(store.reader(), now).await.unwrap().is_none(), "all that is committed is taken in");
+    assert!(
+        registry.follow(store.reader(), now).await.unwrap().is_none(),
+        "all that is committed is taken in"
+    );
     late.commit().await.unwrap();
     let registry = registry.follow(store.reader(), now).await.unwrap().expect("the late one is seen");
     assert!(registry.follow(store.reader(), now).await.unwrap().is_none(), "once");

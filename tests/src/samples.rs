@@ -68,12 +68,8 @@ pub struct Ids {
 
 /// A tally of a sowing that nobody has entered yet.
 pub fn tally(serial: i32) -> v1::EvidenceDraft {
-    let sowing = v1::SowingTally {
-        sown: Some(200 + serial),
-        one: Some(4),
-        several: Some(100),
-        ..Default::default()
-    };
+    let sowing =
+        v1::SowingTally { sown: Some(200 + serial), one: Some(4), several: Some(100), ..Default::default() };
     observed(v1::observed_thing::Thing::Sowing(sowing))
 }
 
@@ -104,7 +100,8 @@ pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
 
 /// A request of a method, encoded.
 pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
-    let Ids { offer, invitation, cultivar, free_handle, evidence, proposal, sowing, ticket, serial } = ids.clone();
+    let Ids { offer, invitation, cultivar, free_handle, evidence, proposal, sowing, ticket, serial } =
+        ids.clone();
     let reason = || "A reason that says why.".to_string();
     match rpc {
         Rpc::ServerGetServer => v1::GetServerRequest {}.encode_to_vec(),
@@ -168,12 +165,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             reason: reason(),
         }
         .encode_to_vec(),
-        Rpc::EvidenceWithdrawEvidence => v1::WithdrawEvidenceRequest {
-            evidence_id: evidence,
-            whole_report: true,
-            reason: reason(),
+        Rpc::EvidenceWithdrawEvidence => {
+            v1::WithdrawEvidenceRequest { evidence_id: evidence, whole_report: true, reason: reason() }
+                .encode_to_vec()
         }
-        .encode_to_vec(),
         Rpc::EvidenceGetEvidence => v1::GetEvidenceRequest { evidence_id: evidence }.encode_to_vec(),
         Rpc::EvidenceListMyEvidence => v1::ListMyEvidenceRequest::default().encode_to_vec(),
         Rpc::EvidenceCheckEvidence => v1::CheckEvidenceRequest {
@@ -183,11 +178,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         .encode_to_vec(),
         Rpc::EvidenceWithdrawCheck => v1::WithdrawCheckRequest { evidence_id: evidence }.encode_to_vec(),
-        Rpc::EvidenceImportEvidence => v1::ImportEvidenceRequest {
-            mode: v1::ImportMode::DryRun.into(),
-            rows: Vec::new(),
+        Rpc::EvidenceImportEvidence => {
+            v1::ImportEvidenceRequest { mode: v1::ImportMode::DryRun.into(), rows: Vec::new() }
+                .encode_to_vec()
         }
-        .encode_to_vec(),
         Rpc::EvidenceRecordSowing => {
             v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 12, ..Default::default() }
                 .encode_to_vec()
@@ -197,9 +191,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::CloseSowingRequest { sowing_id: sowing, reason: reason() }.encode_to_vec()
         }
         Rpc::EvidenceGetAgreement => v1::GetAgreementRequest { crop: "mango".into() }.encode_to_vec(),
-        Rpc::EvidenceGetGrowerRecord => {
-            v1::GetGrowerRecordRequest { handle: "owner".into() }.encode_to_vec()
-        }
+        Rpc::EvidenceGetGrowerRecord => v1::GetGrowerRecordRequest { handle: "owner".into() }.encode_to_vec(),
         Rpc::CurationProposeChange => further_name(serial).encode_to_vec(),
         Rpc::CurationGetProposal => v1::GetProposalRequest { proposal_id: proposal }.encode_to_vec(),
         Rpc::CurationListProposals => v1::ListProposalsRequest::default().encode_to_vec(),
@@ -235,11 +227,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::CurationCloseTicket => {
             v1::CloseTicketRequest { ticket_id: ticket, outcome: reason() }.encode_to_vec()
         }
-        Rpc::ExportExport => v1::ExportRequest {
-            format: v1::ExportFormat::PassportCsv.into(),
-            crop: "mango".into(),
+        Rpc::ExportExport => {
+            v1::ExportRequest { format: v1::ExportFormat::PassportCsv.into(), crop: "mango".into() }
+                .encode_to_vec()
         }
-        .encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),
         Rpc::CropGetCrop => v1::GetCropRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CultivarLookUpSeed => {

@@ -4,7 +4,7 @@ use scionary_proto::v1;
 
 use super::more;
 use crate::{
-    args::{AccountCommand, RoleArguments},
+    args::{AccountCommand, PersonArguments, RoleArguments},
     client::{Client, accounts},
     error::Failure,
     output::Output,
@@ -190,6 +190,37 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let reply: v1::RevokeRoleResponse =
                 client.write(request, |c, r| async move { accounts(c).revoke_role(r).await }).await?;
             output.reply("RevokeRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
+        }
+        AccountCommand::Vouch(PersonArguments { handle, reason }) => {
+            client.need_session()?;
+            let request = v1::VouchForRequest { handle, reason };
+            let reply: v1::VouchForResponse =
+                client.write(request, |c, r| async move { accounts(c).vouch_for(r).await }).await?;
+            output.reply("VouchForResponse", &reply, |out| show(out, reply.account.as_ref()))
+        }
+        AccountCommand::Unvouch(PersonArguments { handle, reason }) => {
+            client.need_session()?;
+            let request = v1::WithdrawVouchingRequest { handle, reason };
+            let reply: v1::WithdrawVouchingResponse =
+                client.write(request, |c, r| async move { accounts(c).withdraw_vouching(r).await }).await?;
+            output.reply("WithdrawVouchingResponse", &reply, |out| show(out, reply.account.as_ref()))
+        }
+        AccountCommand::Suspend(PersonArguments { handle, reason }) => {
+            client.need_session()?;
+            let request = v1::SuspendAccountRequest { handle, reason };
+            let reply: v1::SuspendAccountResponse =
+                client.write(request, |c, r| async move { accounts(c).suspend_account(r).await }).await?;
+            output.reply("SuspendAccountResponse", &reply, |out| {
+                out.text("Suspended: it may do nothing, and its evidence does not count.");
+                show(out, reply.account.as_ref());
+            })
+        }
+        AccountCommand::Restore(PersonArguments { handle, reason }) => {
+            client.need_session()?;
+            let request = v1::RestoreAccountRequest { handle, reason };
+            let reply: v1::RestoreAccountResponse =
+                client.write(request, |c, r| async move { accounts(c).restore_account(r).await }).await?;
+            output.reply("RestoreAccountResponse", &reply, |out| show(out, reply.account.as_ref()))
         }
     }
 }

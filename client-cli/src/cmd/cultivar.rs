@@ -70,6 +70,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
             let reply = get(client, cultivar.join(" "), crop).await?;
             output.reply("GetCultivarResponse", &reply, |out| show(out, &reply))
         }
+        CultivarCommand::History { cultivar, crop, paging } => {
+            super::curation::history(client, output, cultivar.join(" "), crop, paging.page_size, paging.page)
+                .await
+        }
+        CultivarCommand::CheckName { name, crop, historic } => {
+            super::curation::check_name(client, output, name.join(" "), crop, historic).await
+        }
+        CultivarCommand::Lock(arguments) => super::curation::lock(client, output, arguments, true).await,
+        CultivarCommand::Unlock(arguments) => super::curation::lock(client, output, arguments, false).await,
         CultivarCommand::Evidence { cultivar, crop, descriptor, paging } => {
             let text = cultivar.join(" ");
             let id = if text.starts_with("cul_") {
@@ -146,6 +155,9 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
     out.field("origin", &reply.origin);
     out.field("notes", &reply.notes);
     out.field("id", &summary.cultivar_id);
+    if !reply.locked_why.is_empty() {
+        out.field("locked", &format!("takes no evidence and no proposals for now: {}", reply.locked_why));
+    }
     out.gap();
     out.heading("Findings");
     if reply.findings.is_empty() {

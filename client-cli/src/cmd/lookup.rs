@@ -125,10 +125,21 @@ pub(super) fn show_piece(out: &Output, piece: &v1::Evidence) {
     let named =
         if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
     let place = if piece.place.is_empty() { String::new() } else { format!(", {}", piece.place) };
+    let day = words::day(piece.day);
+    let day = if day.is_empty() { String::new() } else { format!(", {day}") };
     let note = if piece.note.is_empty() { String::new() } else { format!(" ({})", piece.note) };
-    out.item(4, "·", &format!("{} [{}{named}{place}]{note}", piece.as_stated, piece.source_id));
-    if piece.weight > 0.0 {
+    let who = match (piece.author_account_id.is_empty(), piece.author_name.is_empty()) {
+        (true, _) => piece.source_id.clone(),
+        (false, true) => "a grower".into(),
+        (false, false) => piece.author_name.clone(),
+    };
+    let citation = if piece.citation.is_empty() { String::new() } else { format!(", {}", piece.citation) };
+    out.item(4, "·", &format!("{} [{who}{citation}{named}{place}{day}]{note}", piece.as_stated));
+    if piece.weight > 0.0 || !piece.author_account_id.is_empty() {
         out.item(6, "weight:", &piece.weight_reason);
+    }
+    if !piece.author_account_id.is_empty() {
+        out.item(6, "", &piece.evidence_id);
     }
 }
 

@@ -4,8 +4,13 @@ mod account;
 mod connect;
 mod crop;
 mod cultivar;
+mod curation;
 mod draft;
+mod evidence;
+mod export;
+mod import;
 mod lookup;
+mod observed;
 mod offer;
 
 use clap::CommandFactory as _;
@@ -43,6 +48,12 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,
+        Command::Evidence(command) => evidence::run(&Client::open(&connection)?, output, command).await,
+        Command::Sowing(command) => evidence::sowing(&Client::open(&connection)?, output, command).await,
+        Command::Propose(command) => curation::propose(&Client::open(&connection)?, output, *command).await,
+        Command::Proposal(command) => curation::proposal(&Client::open(&connection)?, output, command).await,
+        Command::Report(command) => curation::report(&Client::open(&connection)?, output, command).await,
+        Command::Export(arguments) => export::export(&Client::open(&connection)?, output, arguments).await,
         Command::Account(command) => account::run(Client::open(&connection)?, output, command).await,
     }
 }

@@ -51,7 +51,9 @@ pub enum Rule {
     #[error("this record is not locked")]
     NotLocked,
     /// A row of a catalogue.
-    #[error("this is a row of a catalogue: whoever keeps the catalogue changes it; enter evidence of your own, or report it")]
+    #[error(
+        "this is a row of a catalogue: whoever keeps the catalogue changes it; enter evidence of your own, or report it"
+    )]
     CatalogueEvidence,
     /// The piece has ended.
     #[error("this piece of evidence was {0}{1}")]

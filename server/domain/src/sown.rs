@@ -89,7 +89,8 @@ pub fn due(crop: &Crop, sown: Date) -> Vec<Due> {
         Due {
             tally: Tally::Judged,
             from: sown.plus_days(JUDGED_DAYS),
-            text: "judge the seedlings: how many are unlike the mother tree? Those that came up alone apart".into(),
+            text: "judge the seedlings: how many are unlike the mother tree? Those that came up alone apart"
+                .into(),
             origin: practice(),
         },
         Due {

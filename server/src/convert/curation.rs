@@ -9,8 +9,8 @@ use scionary_app::{
     registry::Registry,
 };
 use scionary_domain::{
-    curation::{Change, State},
     cultivar::{NameKind, ParentRole},
+    curation::{Change, State},
     evidence::{Pin, Value},
     field::FieldError,
     ids::ProposalId,
@@ -76,9 +76,7 @@ fn read_change(
             keep_old: c.keep_old,
             historic: c.historic,
         },
-        Wire::AddName(c) => {
-            Change::AddName { kind: read_kind(c.kind()), name: c.name, disputed: c.disputed }
-        }
+        Wire::AddName(c) => Change::AddName { kind: read_kind(c.kind()), name: c.name, disputed: c.disputed },
         Wire::RemoveName(c) => Change::RemoveName { name: c.name },
         Wire::AddParent(c) => {
             Change::AddParent { role: read_role(c.role()), name: c.name, disputed: c.disputed }
@@ -129,10 +127,7 @@ fn read_change(
             historic: c.historic,
         },
         Wire::Merge(c) => Change::Merge {
-            into: c
-                .into_cultivar_id
-                .parse()
-                .map_err(|e| wrong("change.into_cultivar_id", format!("{e}")))?,
+            into: c.into_cultivar_id.parse().map_err(|e| wrong("change.into_cultivar_id", format!("{e}")))?,
         },
         Wire::UndoMerge(_) => Change::Unmerge,
         Wire::Revert(c) => Change::Revert { to_version: c.to_version },
@@ -177,9 +172,7 @@ fn change(change: &Change) -> v1::Change {
             };
             Wire::SetFinding(v1::SetFinding { descriptor_key: pin.descriptor, state, text })
         }
-        Change::Unpin { descriptor } => {
-            Wire::UnsetFinding(v1::UnsetFinding { descriptor_key: descriptor })
-        }
+        Change::Unpin { descriptor } => Wire::UnsetFinding(v1::UnsetFinding { descriptor_key: descriptor }),
         Change::Split { name, qualifier, evidence, names, historic } => Wire::Split(v1::Split {
             name,
             qualifier,
@@ -341,9 +334,8 @@ fn subject(wire: v1::TicketSubject) -> Option<Subject> {
 /// # Errors
 /// What cannot be read.
 pub fn file(wire: v1::FileTicketRequest) -> Result<FileTicket, Error> {
-    let subject = subject(wire.subject()).ok_or_else(|| {
-        FieldError::new("subject", "a cultivar, evidence, an offer or an account expected")
-    })?;
+    let subject = subject(wire.subject())
+        .ok_or_else(|| FieldError::new("subject", "a cultivar, evidence, an offer or an account expected"))?;
     Ok(FileTicket { subject, id: wire.subject_id, reason: wire.reason })
 }
 

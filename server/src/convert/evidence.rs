@@ -250,9 +250,7 @@ pub fn import_row(wire: v1::ImportRow) -> Result<ImportRow, v1::ImportRowError> 
     let mut wrong = Vec::new();
     let draft = read_draft(wire.draft, &mut wrong);
     match wrong.into_iter().next() {
-        Some(FieldError { field, expected }) => {
-            Err(v1::ImportRowError { line: wire.line, field, expected })
-        }
+        Some(FieldError { field, expected }) => Err(v1::ImportRowError { line: wire.line, field, expected }),
         None => Ok(ImportRow {
             line: u32::try_from(wire.line).unwrap_or(0),
             cultivar: wire.cultivar,

@@ -6,9 +6,7 @@ use std::sync::Arc;
 use prost::Message as _;
 use scionary_app::{
     App, Error, KeepReply,
-    accounts::{
-        ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut, StandingChange,
-    },
+    accounts::{ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut, StandingChange},
 };
 use scionary_domain::{
     account::{Account, Actor, Invitation},

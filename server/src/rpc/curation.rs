@@ -24,8 +24,7 @@ impl CurationRpc {
         bound: &impl prost::Message,
         use_case: U,
     ) -> Result<v1::Proposal, Status> {
-        let encode =
-            |p: &Proposal| v1::GetProposalRequest { proposal_id: p.id.to_string() }.encode_to_vec();
+        let encode = |p: &Proposal| v1::GetProposalRequest { proposal_id: p.id.to_string() }.encode_to_vec();
         let call = admitted.write_call(bound);
         let kept = self.0.write(&call, use_case, KeepReply::Yes, encode).await;
         let id: Response<v1::GetProposalRequest> = admitted.reply(kept)?;
@@ -45,8 +44,7 @@ impl CurationService for CurationRpc {
     ) -> Result<Response<v1::ProposeChangeResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
-        let use_case =
-            convert::propose(request.clone(), &self.0.registry()).map_err(|e| admitted.fail(e))?;
+        let use_case = convert::propose(request.clone(), &self.0.registry()).map_err(|e| admitted.fail(e))?;
         let proposal = Some(self.proposal(&admitted, &request, use_case).await?);
         Ok(Response::new(v1::ProposeChangeResponse { proposal }))
     }
@@ -70,11 +68,8 @@ impl CurationService for CurationRpc {
         let call = admitted.call();
         let v1::ListProposalsRequest { crop, cultivar, state, page_size, page_token } = request.into_inner();
         let filter = convert::filter(&crop, &cultivar, state, false).map_err(|e| admitted.fail(e))?;
-        let page = self
-            .0
-            .proposals(&call, &filter, page_size, &page_token)
-            .await
-            .map_err(|e| admitted.fail(e))?;
+        let page =
+            self.0.proposals(&call, &filter, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ListProposalsResponse {
             proposals: page.rows.iter().map(|p| convert::proposal(p, call.now)).collect(),
             next_page_token: page.next.unwrap_or_default(),
@@ -89,11 +84,8 @@ impl CurationService for CurationRpc {
         let call = admitted.call();
         let v1::ListMyProposalsRequest { state, page_size, page_token } = request.into_inner();
         let filter = convert::filter("", "", state, true).map_err(|e| admitted.fail(e))?;
-        let page = self
-            .0
-            .proposals(&call, &filter, page_size, &page_token)
-            .await
-            .map_err(|e| admitted.fail(e))?;
+        let page =
+            self.0.proposals(&call, &filter, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ListMyProposalsResponse {
             proposals: page.rows.iter().map(|p| convert::proposal(p, call.now)).collect(),
             next_page_token: page.next.unwrap_or_default(),
@@ -149,11 +141,8 @@ impl CurationService for CurationRpc {
     ) -> Result<Response<v1::GetHistoryResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let v1::GetHistoryRequest { cultivar, crop, page_size, page_token } = request.into_inner();
-        let page = self
-            .0
-            .history(&cultivar, &crop, page_size, &page_token)
-            .await
-            .map_err(|e| admitted.fail(e))?;
+        let page =
+            self.0.history(&cultivar, &crop, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::GetHistoryResponse {
             events: page.rows.iter().map(convert::event).collect(),
             next_page_token: page.next.unwrap_or_default(),
@@ -168,8 +157,7 @@ impl CurationService for CurationRpc {
         let request = request.into_inner();
         let call = admitted.write_call(&request);
         let use_case = convert::lock(request);
-        let encode =
-            |id: &CultivarId| v1::LockRecordResponse { cultivar_id: id.to_string() }.encode_to_vec();
+        let encode = |id: &CultivarId| v1::LockRecordResponse { cultivar_id: id.to_string() }.encode_to_vec();
         let kept = self.0.write(&call, use_case, KeepReply::Yes, encode).await;
         let reply = admitted.reply(kept)?;
         self.0.refresh_registry().await.map_err(|e| admitted.fail(e))?;

@@ -52,9 +52,8 @@ impl EvidenceRpc {
         bound: &impl prost::Message,
         use_case: U,
     ) -> Result<v1::EvidenceDetail, Status> {
-        let encode = |piece: &Evidence| {
-            v1::GetEvidenceRequest { evidence_id: piece.id.to_string() }.encode_to_vec()
-        };
+        let encode =
+            |piece: &Evidence| v1::GetEvidenceRequest { evidence_id: piece.id.to_string() }.encode_to_vec();
         let call = admitted.write_call(bound);
         let kept = self.0.write(&call, use_case, KeepReply::Yes, encode).await;
         let id: Response<v1::GetEvidenceRequest> = admitted.reply(kept)?;
@@ -244,8 +243,7 @@ impl EvidenceService for EvidenceRpc {
     ) -> Result<Response<v1::GetGrowerRecordResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let handle = request.into_inner().handle;
-        let found =
-            self.0.grower_record(&admitted.call(), &handle).await.map_err(|e| admitted.fail(e))?;
+        let found = self.0.grower_record(&admitted.call(), &handle).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(convert::grower_record(&found)))
     }
 }
@@ -301,9 +299,7 @@ async fn import(
         // a reader that lags misses some progress, never the end
         let _ = progress.try_send(Ok(message));
     };
-    let done = app
-        .import_evidence(&admitted.call(), rows, mode, &mut tell)
-        .await
-        .map_err(|e| admitted.fail(e))?;
+    let done =
+        app.import_evidence(&admitted.call(), rows, mode, &mut tell).await.map_err(|e| admitted.fail(e))?;
     Ok(convert::imported(&done, unread))
 }

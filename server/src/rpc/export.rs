@@ -39,8 +39,7 @@ impl ExportService for ExportRpc {
             }
         };
         let crop = request.crop.trim().to_lowercase();
-        let chunks =
-            self.app.export(format, &crop, &self.licence).await.map_err(|e| admitted.fail(e))?;
+        let chunks = self.app.export(format, &crop, &self.licence).await.map_err(|e| admitted.fail(e))?;
         let stream = ReceiverStream::new(chunks).map(|chunk| Ok(v1::ExportResponse { chunk }));
         Ok(Response::new(Box::pin(stream)))
     }

@@ -104,8 +104,7 @@ fn to_proposal(row: proposal::Model) -> Result<Proposal, StoreError> {
 
 /// Keeps a new proposal.
 pub async fn insert_proposal(tx: &Tx, new: &Proposal) -> Result<(), StoreError> {
-    let change =
-        serde_json::to_string(&new.change).map_err(|e| StoreError::corrupt("proposal.change", e))?;
+    let change = serde_json::to_string(&new.change).map_err(|e| StoreError::corrupt("proposal.change", e))?;
     let row = proposal::ActiveModel {
         id: Set(new.id.uuid()),
         crop: Set(new.crop.clone()),
@@ -166,8 +165,7 @@ pub async fn proposals(db: &impl Source, query: &ProposalQuery) -> Result<Vec<Pr
     if let Some(after) = query.after {
         select = select.filter(proposal::Column::Id.gt(after.uuid()));
     }
-    let rows =
-        select.order_by_asc(proposal::Column::Id).limit(query.limit).all(db.inner()).await?;
+    let rows = select.order_by_asc(proposal::Column::Id).limit(query.limit).all(db.inner()).await?;
     rows.into_iter().map(to_proposal).collect()
 }
 
@@ -306,11 +304,7 @@ pub async fn keep_version(tx: &Tx, id: CultivarId, version: &Version) -> Result<
 }
 
 /// A kept version.
-pub async fn version(
-    db: &impl Source,
-    id: CultivarId,
-    number: i64,
-) -> Result<Option<Version>, StoreError> {
+pub async fn version(db: &impl Source, id: CultivarId, number: i64) -> Result<Option<Version>, StoreError> {
     let Some(row) = cultivar_version::Entity::find_by_id((id.uuid(), number)).one(db.inner()).await? else {
         return Ok(None);
     };

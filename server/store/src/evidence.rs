@@ -10,7 +10,8 @@ use scionary_domain::{
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    ActiveValue::Set,
+    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::{Expr, OnConflict},
 };
 
@@ -165,8 +166,7 @@ async fn everything(db: &impl Source) -> Result<Vec<Evidence>, StoreError> {
         if let Some(last) = last {
             query = query.filter(evidence::Column::Id.gt(last));
         }
-        let rows =
-            query.order_by_asc(evidence::Column::Id).limit(PAGE).all(db.inner()).await?;
+        let rows = query.order_by_asc(evidence::Column::Id).limit(PAGE).all(db.inner()).await?;
         let Some(newest) = rows.last() else { return Ok(all) };
         last = Some(newest.id);
         all.reserve(rows.len());

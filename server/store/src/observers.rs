@@ -65,12 +65,8 @@ fn small(value: i64) -> u32 {
 
 /// All observers.
 pub async fn all(db: &impl Source) -> Result<HashMap<AccountId, Observer>, StoreError> {
-    let weights: HashMap<_, _> = grower_weight::Entity::find()
-        .all(db.inner())
-        .await?
-        .into_iter()
-        .map(|w| (w.account_id, w))
-        .collect();
+    let weights: HashMap<_, _> =
+        grower_weight::Entity::find().all(db.inner()).await?.into_iter().map(|w| (w.account_id, w)).collect();
     let rows = observer::Entity::find().all(db.inner()).await?;
     Ok(rows
         .into_iter()

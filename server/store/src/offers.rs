@@ -224,11 +224,7 @@ pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Re
 }
 
 /// How many offers of some records are open.
-pub async fn count_open_of(
-    db: &impl Source,
-    records: &[CultivarId],
-    today: Date,
-) -> Result<u64, StoreError> {
+pub async fn count_open_of(db: &impl Source, records: &[CultivarId], today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
         .filter(offer::Column::WithdrawnAt.is_null())

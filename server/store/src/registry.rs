@@ -183,8 +183,7 @@ pub async fn cultivars(db: &impl Source, of: Of<'_>) -> Result<Vec<Cultivar>, St
                 rank: from_word::<Rank>("cultivar.rank", row.rank)?,
                 origin: row.origin,
                 notes: row.notes,
-                pins: serde_json::from_str(&row.pins)
-                    .map_err(|e| StoreError::corrupt("cultivar.pins", e))?,
+                pins: serde_json::from_str(&row.pins).map_err(|e| StoreError::corrupt("cultivar.pins", e))?,
                 locked: row.locked_why,
                 merged_into: row.merged_into.map(CultivarId::from_uuid),
                 version: row.version,

@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::{AccountId, InvitationId, RoleGrantId},
     limits,
 };
-use scionary_store::{observer_store, NewAccount, account_store};
+use scionary_store::{NewAccount, account_store, observer_store};
 
 use crate::{App, Done, Error, Rule, UseCase, Write, ports::new_uuid, secrets};
 

@@ -133,7 +133,8 @@ pub(super) fn check(
             Change::Split { evidence, .. } => {
                 let foreign = evidence.iter().find(|id| !record.evidence.iter().any(|e| e.id == **id));
                 if let Some(id) = foreign {
-                    fields.wrong("change.evidence_ids", format!("pieces of this record expected, {id} found"));
+                    fields
+                        .wrong("change.evidence_ids", format!("pieces of this record expected, {id} found"));
                 }
             }
             Change::NewCultivar { .. }

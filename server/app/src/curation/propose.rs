@@ -50,8 +50,7 @@ impl UseCase for Propose {
         } else {
             Some(registry.resolve("cultivar", &self.cultivar, &self.crop)?)
         };
-        let crop =
-            record.map_or_else(|| self.crop.trim().to_lowercase(), |r| r.cultivar.crop.clone());
+        let crop = record.map_or_else(|| self.crop.trim().to_lowercase(), |r| r.cultivar.crop.clone());
         check(&registry, &crop, record, id_of(&self.cultivar), &self.change, &citation)?;
         // a merge is undone on the record that it redirected; all else concerns the one that stands
         let cultivar = match (&self.change, record) {
@@ -108,8 +107,7 @@ impl UseCase for WithdrawProposal {
         let missing = || Error::not_found("proposal", self.id);
         let proposal = curation_store::proposal(write.tx, self.id).await?.ok_or_else(missing)?;
         let granted = access::withdraw_proposal(account, proposal.author)?;
-        let ruling =
-            Ruling { by: account.id, at: write.call.now, reason: "taken back by its author".into() };
+        let ruling = Ruling { by: account.id, at: write.call.now, reason: "taken back by its author".into() };
         if !curation_store::withdraw(write.tx, &granted, self.id, &ruling).await? {
             return Err(already(write, self.id).await?);
         }
@@ -120,9 +118,8 @@ impl UseCase for WithdrawProposal {
 
 /// Who was faster: the refusal of a ruling or withdrawal that came second.
 pub(super) async fn already(write: &Write<'_>, id: ProposalId) -> Result<Error, Error> {
-    let proposal = curation_store::proposal(write.tx, id)
-        .await?
-        .ok_or_else(|| Error::not_found("proposal", id))?;
+    let proposal =
+        curation_store::proposal(write.tx, id).await?.ok_or_else(|| Error::not_found("proposal", id))?;
     let word = match proposal.state {
         State::Open => "open",
         State::Accepted => "accepted",

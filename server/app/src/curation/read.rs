@@ -59,11 +59,8 @@ pub struct HistoryEvent {
 fn differences(registry: &Registry, proposal: &Proposal) -> Vec<Difference> {
     let record = proposal.cultivar.and_then(|id| registry.record(id));
     let before = record.map(|r| Content::from(&r.cultivar));
-    let line = |field: &str, b: &str, a: &str| Difference {
-        field: field.into(),
-        before: b.into(),
-        after: a.into(),
-    };
+    let line =
+        |field: &str, b: &str, a: &str| Difference { field: field.into(), before: b.into(), after: a.into() };
     let name = |id| registry.record(id).map(|r| r.cultivar.full_name()).unwrap_or_default();
     match &proposal.change {
         Change::NewCultivar { .. } => {
@@ -83,13 +80,17 @@ fn differences(registry: &Registry, proposal: &Proposal) -> Vec<Difference> {
         Change::DescriptorText { descriptor, label, question, observe } => {
             let found = registry.crop(&proposal.crop).and_then(|c| c.descriptor(descriptor));
             let Some(found) = found else { return Vec::new() };
-            [("label", &found.label, label), ("question", &found.question, question), ("how to observe", &found.observe, observe)]
-                .into_iter()
-                .filter_map(|(field, before, after)| {
-                    let after = after.as_ref()?;
-                    (before != after).then(|| line(field, before, after))
-                })
-                .collect()
+            [
+                ("label", &found.label, label),
+                ("question", &found.question, question),
+                ("how to observe", &found.observe, observe),
+            ]
+            .into_iter()
+            .filter_map(|(field, before, after)| {
+                let after = after.as_ref()?;
+                (before != after).then(|| line(field, before, after))
+            })
+            .collect()
         }
         Change::Merge { into } => {
             let own = proposal.cultivar.map(name).unwrap_or_default();
@@ -108,7 +109,11 @@ fn differences(registry: &Registry, proposal: &Proposal) -> Vec<Difference> {
             vec![line("record", &format!("{own} is merged into {stands}"), "a record of its own again")]
         }
         Change::Revert { to_version } => {
-            vec![line("version", &record.map_or(0, |r| r.cultivar.version).to_string(), &format!("as in {to_version}"))]
+            vec![line(
+                "version",
+                &record.map_or(0, |r| r.cultivar.version).to_string(),
+                &format!("as in {to_version}"),
+            )]
         }
         other => {
             let mut rows = before

@@ -2,8 +2,8 @@
 
 use scionary_domain::{
     access::{self, Granted},
-    curation::{Change, Content, Proposal, Ruling, State, apply, difference, founded},
     cultivar::Cultivar,
+    curation::{Change, Content, Proposal, Ruling, State, apply, difference, founded},
     field::Fields,
     ids::{CultivarId, ProposalId},
     limits,
@@ -13,10 +13,7 @@ use scionary_store::{
     registry_store,
 };
 
-use super::{
-    fit::misfit,
-    propose::already,
-};
+use super::{fit::misfit, propose::already};
 use crate::{Done, Error, Rule, UseCase, Write, registry};
 
 /// Accepts or refuses a proposal.
@@ -192,7 +189,11 @@ impl Hand<'_> {
             .ok_or_else(|| Error::Internal("a new cultivar without a name".into()))?;
         let id = self.found(&content).await?;
         self.tell(Some(id), "record made", content.name.clone(), Some(1)).await?;
-        Ok(Made { records: vec![id], outcome: format!("{} is on file as {id}", content.name), crop_changed: false })
+        Ok(Made {
+            records: vec![id],
+            outcome: format!("{} is on file as {id}", content.name),
+            crop_changed: false,
+        })
     }
 
     /// Makes a record.
@@ -274,8 +275,7 @@ impl Hand<'_> {
         let new = self.found(&content).await?;
         let family: Vec<CultivarId> =
             curation_store::families(self.write.tx, &[id].into()).await?.into_keys().collect();
-        let moved =
-            evidence_store::move_pieces(self.write.tx, self.granted, evidence, &family, new).await?;
+        let moved = evidence_store::move_pieces(self.write.tx, self.granted, evidence, &family, new).await?;
         if after == before {
             self.tell(Some(id), "split", format!("{moved} pieces went to {} ({new})", content.name), None)
                 .await?;

@@ -69,7 +69,11 @@ pub struct ShownTicket {
     pub closer_name: String,
 }
 
-async fn subject_of(write: &Write<'_>, subject: Subject, text: &str) -> Result<(String, Option<String>), Error> {
+async fn subject_of(
+    write: &Write<'_>,
+    subject: Subject,
+    text: &str,
+) -> Result<(String, Option<String>), Error> {
     let wrong = |e: String| Error::from(FieldError::new("subject_id", e));
     Ok(match subject {
         Subject::Cultivar => {
@@ -79,9 +83,8 @@ async fn subject_of(write: &Write<'_>, subject: Subject, text: &str) -> Result<(
         }
         Subject::Evidence => {
             let id: EvidenceId = text.parse().map_err(|e| wrong(format!("{e}")))?;
-            let stored = evidence_store::piece(write.tx, id)
-                .await?
-                .ok_or_else(|| Error::not_found("evidence", id))?;
+            let stored =
+                evidence_store::piece(write.tx, id).await?.ok_or_else(|| Error::not_found("evidence", id))?;
             (id.to_string(), Some(stored.evidence.crop))
         }
         Subject::Offer => {
@@ -125,11 +128,8 @@ impl UseCase for FileTicket {
         ticket_store::insert(write.tx, &ticket).await?;
         let id = ticket.id;
         let change = serde_json::json!({ "about": ticket.subject });
-        let out = ShownTicket {
-            ticket,
-            author_name: account.display_name.clone(),
-            closer_name: String::new(),
-        };
+        let out =
+            ShownTicket { ticket, author_name: account.display_name.clone(), closer_name: String::new() };
         Ok(Done::new(out, "ticket.filed", id, change))
     }
 }

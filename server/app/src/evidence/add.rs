@@ -1,7 +1,10 @@
 //! Entering evidence.
 
 use scionary_domain::{
-    evidence::{Evidence, entry::{self, Draft}},
+    evidence::{
+        Evidence,
+        entry::{self, Draft},
+    },
     field::FieldError,
     ids::{CultivarId, SowingId},
     limits,
@@ -65,16 +68,18 @@ impl UseCase for AddEvidence {
         let pieces = pieces(write, by, record, &checked, sowing)?;
         let ids: Vec<CultivarId> = record.ids().collect();
         let twins = evidence_store::twins(write.tx, account.id, &ids).await?;
-        for piece in &pieces {
-            if let Some(twin) = twins.get(&TwinKey::of(piece)?) {
-                return Err(FieldError::new(
-                    "observed",
-                    format!(
-                        "you entered the same already ({twin}): correct that one, or say what differs, such as the day or the tree"
-                    ),
-                )
-                .into());
-            }
+        // one number that is the same is chance; all of them are a slip
+        let keys = pieces.iter().map(TwinKey::of).collect::<Result<Vec<_>, _>>()?;
+        if let Some(twin) = keys.first().and_then(|k| twins.get(k))
+            && keys.iter().all(|k| twins.contains_key(k))
+        {
+            return Err(FieldError::new(
+                "observed",
+                format!(
+                    "you entered the same already ({twin}): correct that one, or say what differs, such as the day or the tree"
+                ),
+            )
+            .into());
         }
         evidence_store::insert(write.tx, &pieces, now).await?;
         let id = record.cultivar.id;

@@ -46,7 +46,8 @@ impl UseCase for CheckEvidence {
         let mut piece = current(write, self.id).await?;
         let author = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?.by.account;
         let granted = access::check_evidence(account, author)?;
-        let by = observer_store::one(write.tx, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
+        let by =
+            observer_store::one(write.tx, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
         let check = Check {
             id: CheckId::from_uuid(write.new_uuid()?),
             by,

@@ -2,7 +2,10 @@
 
 use scionary_domain::{
     access,
-    evidence::{Evidence, entry::{self, Draft}},
+    evidence::{
+        Evidence,
+        entry::{self, Draft},
+    },
     field::{FieldError, Fields},
     ids::{CultivarId, EvidenceId},
     limits,
@@ -45,8 +48,7 @@ async fn own(
 ) -> Result<(access::Granted<access::EditEvidence>, Evidence, Vec<Evidence>), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("evidence", id);
-    let Stored { evidence, ended } =
-        evidence_store::piece(write.tx, id).await?.ok_or_else(missing)?;
+    let Stored { evidence, ended } = evidence_store::piece(write.tx, id).await?.ok_or_else(missing)?;
     let observed = evidence.observed.as_ref().ok_or(Rule::CatalogueEvidence)?;
     let granted = access::edit_evidence(account, observed.by.account)?;
     if let Some((_, why, successor)) = ended {
@@ -63,7 +65,13 @@ async fn own(
     Ok((granted, evidence, together))
 }
 
-async fn tell(write: &Write<'_>, piece: &Evidence, action: &str, why: &str, detail: String) -> Result<(), Error> {
+async fn tell(
+    write: &Write<'_>,
+    piece: &Evidence,
+    action: &str,
+    why: &str,
+    detail: String,
+) -> Result<(), Error> {
     let event = Event {
         seq: 0,
         cultivar: piece.cultivar,
@@ -132,7 +140,8 @@ impl UseCase for WithdrawEvidence {
             tell(write, old, "evidence withdrawn", &why, detail).await?;
         }
         let ids: Vec<EvidenceId> = ending.iter().map(|e| e.id).collect();
-        let change = serde_json::json!({ "withdrawn": ids.iter().map(ToString::to_string).collect::<Vec<_>>() });
+        let change =
+            serde_json::json!({ "withdrawn": ids.iter().map(ToString::to_string).collect::<Vec<_>>() });
         let mut done = Done::new(ids, "evidence.withdrawn", self.id, change);
         if let Some(record) = piece.cultivar {
             done = done.and_publish(registry::TOPIC, record);

@@ -4,7 +4,10 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use scionary_domain::{
-    evidence::{Evidence, Observer, entry::{self, Draft}},
+    evidence::{
+        Evidence, Observer,
+        entry::{self, Draft},
+    },
     field::FieldError,
     ids::{CultivarId, EvidenceId, ReportId},
     limits,
@@ -12,7 +15,11 @@ use scionary_domain::{
 use scionary_store::{TwinKey, evidence_store, observer_store};
 
 use super::{crop_of, pieces_with, twin_keys};
-use crate::{App, Call, Done, Error, KeepReply, UseCase, Write, ports::new_uuid, registry::{self, Registry}};
+use crate::{
+    App, Call, Done, Error, KeepReply, UseCase, Write,
+    ports::new_uuid,
+    registry::{self, Registry},
+};
 
 /// A row.
 #[derive(Clone, Debug)]
@@ -116,7 +123,9 @@ impl Checker<'_> {
             .or_insert_with(|| match registry.resolve("cultivar", &row.cultivar, &row.crop) {
                 Ok(record) => match &record.cultivar.locked {
                     None => Ok(record.cultivar.id),
-                    Some(why) => Err(vec![FieldError::new("cultivar", format!("the record is locked: {why}"))]),
+                    Some(why) => {
+                        Err(vec![FieldError::new("cultivar", format!("the record is locked: {why}"))])
+                    }
                 },
                 Err(Error::Invalid(wrong)) => Err(wrong),
                 Err(other) => Err(vec![FieldError::new("cultivar", other.to_string())]),
@@ -129,8 +138,10 @@ impl Checker<'_> {
             Ok(id) => id,
             Err(wrong) => return Ok(Err(wrong)),
         };
-        let record =
-            self.registry.record(id).ok_or_else(|| Error::Internal("a record that was there is gone".into()))?;
+        let record = self
+            .registry
+            .record(id)
+            .ok_or_else(|| Error::Internal("a record that was there is gone".into()))?;
         let now = self.call.now;
         let checked = match entry::check(&row.draft, crop_of(self.registry, record)?, now.date()) {
             Ok(checked) => checked,
@@ -138,7 +149,8 @@ impl Checker<'_> {
         };
         let fresh = || Ok(new_uuid(self.app.entropy(), now)?);
         let report = ReportId::from_uuid(fresh()?);
-        pieces_with(|| fresh().map(EvidenceId::from_uuid), report, self.by, record, &checked, None, now).map(Ok)
+        pieces_with(|| fresh().map(EvidenceId::from_uuid), report, self.by, record, &checked, None, now)
+            .map(Ok)
     }
 }
 
@@ -165,8 +177,7 @@ impl App {
         let reader = self.store().reader();
         let registry = self.registry();
         let by = observer_store::one(reader, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
-        let mut checker =
-            Checker { app: self, call, registry: &registry, by, resolved: HashMap::new() };
+        let mut checker = Checker { app: self, call, registry: &registry, by, resolved: HashMap::new() };
         let mut out = Imported { rows: rows.len(), ..Imported::default() };
         let mut good: Vec<Vec<Evidence>> = Vec::new();
         for (at, row) in rows.iter().enumerate() {

@@ -51,7 +51,15 @@ fn pieces(
     sowing: Option<SowingId>,
 ) -> Result<Vec<Evidence>, Error> {
     let report = ReportId::from_uuid(write.new_uuid()?);
-    pieces_with(|| Ok(EvidenceId::from_uuid(write.new_uuid()?)), report, by, record, checked, sowing, write.call.now)
+    pieces_with(
+        || Ok(EvidenceId::from_uuid(write.new_uuid()?)),
+        report,
+        by,
+        record,
+        checked,
+        sowing,
+        write.call.now,
+    )
 }
 
 fn pieces_with(

@@ -120,12 +120,10 @@ impl App {
             Some(key) => Some(key.parse::<EvidenceId>().map_err(|_| PageTokenError::Unreadable)?),
         };
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows =
-            evidence_store::by_author(self.store().reader(), account.id, before, limit).await?;
+        let mut rows = evidence_store::by_author(self.store().reader(), account.id, before, limit).await?;
         let more = rows.len() > size;
         rows.truncate(size);
-        let next =
-            rows.last().filter(|_| more).map(|s| page::token(&search, &s.evidence.id.to_string()));
+        let next = rows.last().filter(|_| more).map(|s| page::token(&search, &s.evidence.id.to_string()));
         Ok(Page { rows: self.shown_evidence(rows).await?, next })
     }
 

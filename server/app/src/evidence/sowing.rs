@@ -171,10 +171,9 @@ impl App {
                 let record = registry.record(sowing.cultivar);
                 let done = answered.get(&sowing.id).unwrap_or(&nothing);
                 let open = match registry.crop(&sowing.crop) {
-                    Some(crop) if sowing.closed.is_none() => due(crop, sowing.day)
-                        .into_iter()
-                        .filter(|d| !is_answered(d.tally, done))
-                        .collect(),
+                    Some(crop) if sowing.closed.is_none() => {
+                        due(crop, sowing.day).into_iter().filter(|d| !is_answered(d.tally, done)).collect()
+                    }
                     Some(_) | None => Vec::new(),
                 };
                 ShownSowing {

@@ -20,7 +20,10 @@ use scionary_domain::{
 };
 use scionary_store::{Weight, observer_store, record_store};
 
-use crate::{App, Done, Error, KeepReply, UseCase, Write, registry::{self, Registry}};
+use crate::{
+    App, Done, Error, KeepReply, UseCase, Write,
+    registry::{self, Registry},
+};
 
 /// The day on which a table was last made.
 const SETTING: &str = "weights.made_on";
@@ -127,7 +130,9 @@ fn diagnosis(registry: &Registry) -> HashMap<AccountId, (f64, usize)> {
                 let mut seen = BTreeSet::new();
                 for piece in evidence.iter().filter(|e| e.descriptor == descriptor.key) {
                     let Some(observed) = &piece.observed else { continue };
-                    let Some(class) = class(crop, piece).filter(|_| !voice(piece).published) else { continue };
+                    let Some(class) = class(crop, piece).filter(|_| !voice(piece).published) else {
+                        continue;
+                    };
                     if seen.insert(observed.by.account) {
                         own.push((observed.by.account, class));
                     }
@@ -141,7 +146,9 @@ fn diagnosis(registry: &Registry) -> HashMap<AccountId, (f64, usize)> {
                     ratings.push(Rating { item, observer, class });
                 }
             }
-            let Some(fit) = dawid_skene::fit(&ratings, descriptor.states.len(), Options::MAP) else { continue };
+            let Some(fit) = dawid_skene::fit(&ratings, descriptor.states.len(), Options::MAP) else {
+                continue;
+            };
             for (account, observer) in people {
                 if let Some(found) = dawid_skene::accuracy(&fit, &ratings, observer) {
                     let sum = sums.entry(account).or_default();
@@ -167,9 +174,7 @@ impl App {
     pub async fn weigh_growers(&self, once_a_day: bool) -> Result<bool, Error> {
         let call = self.system_call()?;
         let day = call.now.date().to_string();
-        if once_a_day
-            && record_store::setting(self.store().reader(), SETTING).await?.as_ref() == Some(&day)
-        {
+        if once_a_day && record_store::setting(self.store().reader(), SETTING).await?.as_ref() == Some(&day) {
             return Ok(false);
         }
         self.refresh_registry().await?;
@@ -197,10 +202,7 @@ impl App {
         }
         tokio::task::spawn_blocking(move || {
             let Some(crop) = registry.crop(&slug) else { return Vec::new() };
-            let own = registry
-                .records()
-                .filter(|r| r.cultivar.crop == slug)
-                .map(|r| r.evidence.as_slice());
+            let own = registry.records().filter(|r| r.cultivar.crop == slug).map(|r| r.evidence.as_slice());
             descriptor::of(crop, own)
         })
         .await

@@ -42,9 +42,25 @@ fn numbers(finding: &Finding) -> (Option<f64>, Option<f64>, Option<f64>) {
 
 pub(super) fn csv(pipe: &mut Pipe, registry: &Registry, crop: &str, licence: &str) -> Result<(), Gone> {
     pipe.row(&[
-        "cultivar_id", "crop", "name", "qualifier", "descriptor_key", "label", "finding", "standing",
-        "standing_text", "voices", "middle", "low", "high", "counted", "of_these", "sources", "policy_version",
-        "weights_version", "licence",
+        "cultivar_id",
+        "crop",
+        "name",
+        "qualifier",
+        "descriptor_key",
+        "label",
+        "finding",
+        "standing",
+        "standing_text",
+        "voices",
+        "middle",
+        "low",
+        "high",
+        "counted",
+        "of_these",
+        "sources",
+        "policy_version",
+        "weights_version",
+        "licence",
     ])?;
     for record in wanted(registry, crop) {
         for finding in &record.findings {

@@ -13,9 +13,7 @@ use scionary_domain::{
     evidence::{Check, Evidence, Observer, growers::Record},
     ids::{AccountId, CultivarId},
 };
-use scionary_store::{
-    GROWER, Weight, curation_store, evidence_store, observer_store, registry_store,
-};
+use scionary_store::{GROWER, Weight, curation_store, evidence_store, observer_store, registry_store};
 
 use super::whole::{Line, VERSION, WeightLine};
 use crate::{App, Done, Error, KeepReply, UseCase, Write, registry};
@@ -99,8 +97,7 @@ impl UseCase for TakeIn {
         let now = write.call.now;
         let file = &self.0;
         let mut out = RegistryImported::default();
-        let crops: HashSet<String> =
-            registry_store::crops(tx).await?.into_iter().map(|c| c.slug).collect();
+        let crops: HashSet<String> = registry_store::crops(tx).await?.into_iter().map(|c| c.slug).collect();
         for crop in file.crops.iter().filter(|c| !crops.contains(&c.slug)) {
             registry_store::put_crop(tx, crop, now).await?;
             out.crops += 1;

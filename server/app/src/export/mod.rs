@@ -67,8 +67,7 @@ impl Pipe {
     }
     /// A row of CSV, as RFC 4180 has it.
     fn row<S: AsRef<str>>(&mut self, cells: &[S]) -> Result<(), Gone> {
-        let mut writer =
-            csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
         // writing to memory does not fail
         let row = writer.write_record(cells.iter().map(AsRef::as_ref)).ok().and(writer.into_inner().ok());
         self.put(&row.unwrap_or_default())
@@ -101,9 +100,7 @@ impl App {
                 (Format::Passport, _) => passport::write(&mut pipe, &registry, &crop, &licence),
                 (Format::FindingsCsv, _) => findings::csv(&mut pipe, &registry, &crop, &licence),
                 (Format::FindingsJson, _) => findings::json(&mut pipe, &registry, &crop, &licence),
-                (Format::Registry, Some(rest)) => {
-                    whole::write(&mut pipe, &registry, &rest, &crop, &licence)
-                }
+                (Format::Registry, Some(rest)) => whole::write(&mut pipe, &registry, &rest, &crop, &licence),
                 (Format::Registry, None) => Ok(()),
             };
             if done.is_ok() && !pipe.buffer.is_empty() {

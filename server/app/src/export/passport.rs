@@ -35,9 +35,9 @@ fn passport(registry: &Registry, record: &Record, licence: &str) -> Passport {
         (Some(seed), Some(pollen)) => format!("{seed}/{pollen}"),
         (Some(seed), None) => format!("seedling of {seed}"),
         (None, Some(pollen)) => format!("pollen parent {pollen}"),
-        (None, None) => parent(ParentRole::UnknownParent)
-            .map(|p| format!("one parent {p}"))
-            .unwrap_or_default(),
+        (None, None) => {
+            parent(ParentRole::UnknownParent).map(|p| format!("one parent {p}")).unwrap_or_default()
+        }
     };
     let mut names = vec![cultivar.name.clone()];
     names.extend(cultivar.names.iter().filter(|n| !n.disputed).map(|n| n.name.clone()));

@@ -86,9 +86,9 @@ impl Registry {
         let mut renamed = fresh.len() != old_names.len();
         for record in &fresh {
             self.evidence_count += record.evidence.len();
-            let same = old_names
-                .get(&record.cultivar.id)
-                .is_some_and(|(names, key)| *names == names_of(record) && *key == super::sort_key(&record.cultivar));
+            let same = old_names.get(&record.cultivar.id).is_some_and(|(names, key)| {
+                *names == names_of(record) && *key == super::sort_key(&record.cultivar)
+            });
             renamed |= !same;
         }
         for id in &family {

@@ -167,7 +167,11 @@ fn state_of<'a>(descriptor: &'a Descriptor, typed: &str) -> Result<&'a str, Stri
         .map(|s| s.key.as_str())
         .ok_or_else(|| {
             let known: Vec<&str> = descriptor.states.iter().map(|s| s.key.as_str()).collect();
-            format!("one of {} expected, {:?} found", known.join(", "), typed.chars().take(40).collect::<String>())
+            format!(
+                "one of {} expected, {:?} found",
+                known.join(", "),
+                typed.chars().take(40).collect::<String>()
+            )
         })
 }
 

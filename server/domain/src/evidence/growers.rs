@@ -12,8 +12,7 @@ use std::{
 };
 
 use super::{
-    Evidence, Value, Verdict,
-    median,
+    Evidence, Value, Verdict, median,
     share::{self, Quality, Report, Size},
     voice::{ACCURACY_PRIOR, PRIOR_VOTES, Voice, voice},
     vote::{self, Ballot},

@@ -193,8 +193,18 @@ impl Value {
 /// A month's name from its number; `?` if there is none.
 pub fn month_name(month: u8) -> &'static str {
     const NAMES: [&str; 12] = [
-        "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-        "November", "December",
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
     ];
     usize::from(month).checked_sub(1).and_then(|at| NAMES.get(at)).copied().unwrap_or("?")
 }
@@ -418,11 +428,8 @@ pub fn findings(crop: &Crop, evidence: &[Arc<Evidence>], pins: &[Pin]) -> Vec<Fi
 fn pinned(descriptor: &Descriptor, mut finding: Finding, pin: &Pin) -> Finding {
     let evidence_says =
         if finding.text.is_empty() { String::new() } else { format!("; the evidence: {}", finding.text) };
-    finding.text = format!(
-        "{} (set by the curators on {}){evidence_says}",
-        pin.value.text(descriptor),
-        pin.citation
-    );
+    finding.text =
+        format!("{} (set by the curators on {}){evidence_says}", pin.value.text(descriptor), pin.citation);
     if let Value::Class { state } = &pin.value {
         finding.sides =
             vec![Side { state: state.clone(), sources: vec![pin.citation.clone()], growers: 0, share: 1.0 }];

@@ -35,10 +35,8 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
             pieces.push(Piece { evidence: Arc::clone(evidence), weight: 0.0, why: doubted(&voice.why) });
             continue;
         }
-        let place_year = evidence
-            .observed
-            .as_ref()
-            .map_or((evidence.place.clone(), 0), |o| (o.place_key(), o.year()));
+        let place_year =
+            evidence.observed.as_ref().map_or((evidence.place.clone(), 0), |o| (o.place_key(), o.year()));
         of.entry((voice.group, voice.who)).or_default().entry(place_year).or_default().push(step);
         pieces.push(Piece {
             evidence: Arc::clone(evidence),

@@ -209,8 +209,7 @@ fn place_years(seen: &[Seen]) -> Vec<(Zone, Span)> {
                 let days = whole(by) + i32::from(day) - 1;
                 u16::try_from(days.rem_euclid(365) + 1).ok()
             };
-            let span =
-                Span::new(moved(reference.span.first, first)?, moved(reference.span.last, last)?)?;
+            let span = Span::new(moved(reference.span.first, first)?, moved(reference.span.last, last)?)?;
             Some((reference.zone, span))
         })
         .collect()

@@ -62,10 +62,8 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
             continue;
         }
         piece.why = with("", &voice.why);
-        let (place, year) = evidence
-            .observed
-            .as_ref()
-            .map_or((evidence.place.clone(), 0), |o| (o.place_key(), o.year()));
+        let (place, year) =
+            evidence.observed.as_ref().map_or((evidence.place.clone(), 0), |o| (o.place_key(), o.year()));
         // what a publication gives is a mean already, whatever it was of
         let sample = if voice.published { u32::MAX } else { sample.unwrap_or(1) };
         rows.push(Row { group: voice.group, who: voice.who, place, year, value, sample, piece: at });
@@ -106,7 +104,10 @@ fn values_of(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) -> Vec
                     piece.why = with("its voice has one vote in the median", &piece.why);
                 } else {
                     piece.why = with(
-                        &format!("fewer than {} of one place and year: shown, not weighed", descriptor.sample_min),
+                        &format!(
+                            "fewer than {} of one place and year: shown, not weighed",
+                            descriptor.sample_min
+                        ),
                         &piece.why,
                     );
                 }

@@ -222,8 +222,8 @@ fn contradict(reports: &[Report], size: Size) -> bool {
     let groups = |side: &[&Report]| side.iter().map(|r| &r.group).collect::<BTreeSet<_>>().len();
     let weight = |side: &[&Report]| side.iter().map(|r| r.effective()).sum::<f64>();
     let (fewer, more) = if weight(&low) <= weight(&high) { (&low, &high) } else { (&high, &low) };
-    let heard =
-        groups(fewer) >= 2 && weight(fewer) >= DISSENT_SHARE * reports.iter().map(Report::effective).sum::<f64>();
+    let heard = groups(fewer) >= 2
+        && weight(fewer) >= DISSENT_SHARE * reports.iter().map(Report::effective).sum::<f64>();
     let settled_otherwise = groups(more) >= 3;
     if apart && (!settled_otherwise || heard) {
         return true;
@@ -312,9 +312,8 @@ fn range_in_hundred(low: f64, high: f64) -> String {
 fn report_of(evidence: &Evidence, counted: u32, of_these: u32) -> (Report, String) {
     let voice = voice(evidence);
     let observed = evidence.observed.as_deref();
-    let documented = voice.published
-        || is_borne_out(evidence)
-        || observed.is_some_and(|o| o.method == Method::Marker);
+    let documented =
+        voice.published || is_borne_out(evidence) || observed.is_some_and(|o| o.method == Method::Marker);
     // a record worse than the usual counts less; a better one does not make more seeds of few
     let record = (weight_of(voice.accuracy) / weight_of(ACCURACY_PRIOR)).min(1.0);
     let report = Report {
@@ -326,7 +325,10 @@ fn report_of(evidence: &Evidence, counted: u32, of_these: u32) -> (Report, Strin
         trust: voice.trust * if voice.published { 1.0 } else { record },
     };
     let mut why = if report.trust > 0.0 {
-        format!("{counted} counted; those of one report are alike, so they count for {:.1}", report.effective())
+        format!(
+            "{counted} counted; those of one report are alike, so they count for {:.1}",
+            report.effective()
+        )
     } else {
         format!("{counted} counted")
     };

@@ -87,7 +87,10 @@ impl Sowing {
         let by_two = match (self.two, self.more) {
             (Some(two), Some(more)) => two.checked_add(more),
             (Some(_), None) | (None, Some(_)) if self.several.is_none() => {
-                say("more", "seeds with two and with three or more sprouts expected together; 0 counts too".into());
+                say(
+                    "more",
+                    "seeds with two and with three or more sprouts expected together; 0 counts too".into(),
+                );
                 None
             }
             (Some(_) | None, Some(_) | None) => None,
@@ -104,7 +107,9 @@ impl Sowing {
                 if all != sum {
                     say(
                         "sprouted",
-                        format!("{sum} expected, as {one} with one and {several} with several add up to it, {all} found"),
+                        format!(
+                            "{sum} expected, as {one} with one and {several} with several add up to it, {all} found"
+                        ),
                     );
                 }
                 Some(all)

@@ -225,9 +225,7 @@ pub fn citation_key(citation: &str) -> String {
 
 /// Whether a check is independent of the piece it is on.
 fn independent(check: &Check, observation: &Observation) -> bool {
-    check.by.counts()
-        && check.by.account != observation.by.account
-        && check.by.group != observation.by.group
+    check.by.counts() && check.by.account != observation.by.account && check.by.group != observation.by.group
 }
 
 /// Bearing-out and doubting voices: one for each group, its newest.
@@ -274,8 +272,8 @@ pub fn voice(evidence: &Evidence) -> Voice {
         };
     };
     let by = &observation.by;
-    let copy = !observation.citation.is_empty()
-        && matches!(observation.kind, Kind::Publication | Kind::Statement);
+    let copy =
+        !observation.citation.is_empty() && matches!(observation.kind, Kind::Publication | Kind::Statement);
     let (who, group) = if copy {
         let key = citation_key(&observation.citation);
         (key.clone(), key)
@@ -433,7 +431,11 @@ pub(crate) mod tests {
         let newcomer = Observer { vouched: false, ..grower(1) };
         assert_eq!(with(newcomer, vec![]).trust, 0.0);
         let twin = Observer { vouched: false, ..grower(2) };
-        assert_eq!(with(newcomer, vec![check(1, twin, Verdict::BearsOut)]).trust, 0.0, "nor do newcomers help");
+        assert_eq!(
+            with(newcomer, vec![check(1, twin, Verdict::BearsOut)]).trust,
+            0.0,
+            "nor do newcomers help"
+        );
         assert_eq!(with(newcomer, vec![check(1, grower(3), Verdict::BearsOut)]).trust, 1.0);
         let suspended = Observer { suspended: true, ..grower(4) };
         assert_eq!(with(suspended, vec![check(1, grower(3), Verdict::BearsOut)]).trust, 0.0);
@@ -442,23 +444,23 @@ pub(crate) mod tests {
     #[test]
     fn checks_of_one_group_count_once_and_the_authors_own_group_not_at_all() {
         let group = grower(9).account;
-        let mates: Vec<Check> = (10..20)
-            .map(|n| check(n, Observer { group, ..grower(n) }, Verdict::Doubts))
-            .collect();
+        let mates: Vec<Check> =
+            (10..20).map(|n| check(n, Observer { group, ..grower(n) }, Verdict::Doubts)).collect();
         let one = with(grower(1), vec![check(10, grower(10), Verdict::Doubts)]);
         assert_eq!(with(grower(1), mates.clone()).trust, one.trust);
         assert_eq!(with(Observer { group, ..grower(1) }, mates).trust, 1.0);
         assert!(one.trust < 0.5);
-        let balanced =
-            with(grower(1), vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::BearsOut)]);
+        let balanced = with(
+            grower(1),
+            vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::BearsOut)],
+        );
         assert!(balanced.trust > one.trust && balanced.trust < 1.0);
     }
 
     #[test]
     fn copies_of_one_publication_are_one_voice() {
         let cited = |id, by: u128, citation: &str| {
-            let mut piece =
-                piece(id, grower(by), "x", Kind::Publication, Value::Class { state: "a".into() });
+            let mut piece = piece(id, grower(by), "x", Kind::Publication, Value::Class { state: "a".into() });
             piece.observed.as_mut().unwrap().citation = citation.into();
             voice(&piece).who
         };

@@ -88,9 +88,8 @@ fn shares(ballots: &[Ballot], classes: usize) -> Vec<Share> {
             }
         })
         .collect();
-    let factors = group_factors(
-        &all.iter().map(|s| (s.group.clone(), s.who.clone(), s.weight)).collect::<Vec<_>>(),
-    );
+    let factors =
+        group_factors(&all.iter().map(|s| (s.group.clone(), s.who.clone(), s.weight)).collect::<Vec<_>>());
     for share in &mut all {
         if let Some(factor) = factors.get(&share.group) {
             share.weight *= factor;
@@ -130,9 +129,7 @@ pub fn count(ballots: &[Ballot], classes: usize) -> Option<Outcome> {
     let shares = shares(ballots, classes);
     let sides = backings(&shares);
     let first = sides.first()?;
-    let sum = |class: &str| -> f64 {
-        shares.iter().filter(|s| s.class == class).map(|s| s.evidence).sum()
-    };
+    let sum = |class: &str| -> f64 { shares.iter().filter(|s| s.class == class).map(|s| s.evidence).sum() };
     let top = sum(&first.class);
     let silent = classes.saturating_sub(sides.len());
     let mut against: f64 = sides.iter().skip(1).map(|s| (sum(&s.class) - top).exp()).sum();
@@ -194,11 +191,13 @@ mod tests {
     #[test]
     fn flags() {
         assert!(count(&votes(&[("a", "x"), ("b", "y")]), 3).unwrap().contested.is_some(), "a tie");
-        let five_to_one =
-            votes(&[("a", "x"), ("b", "x"), ("c", "x"), ("d", "x"), ("e", "x"), ("f", "y")]);
-        assert_eq!(count(&five_to_one, 3).unwrap().contested, None, "one voice alone contests nothing settled");
-        let four_to_two =
-            votes(&[("a", "x"), ("b", "x"), ("c", "x"), ("d", "x"), ("e", "y"), ("f", "y")]);
+        let five_to_one = votes(&[("a", "x"), ("b", "x"), ("c", "x"), ("d", "x"), ("e", "x"), ("f", "y")]);
+        assert_eq!(
+            count(&five_to_one, 3).unwrap().contested,
+            None,
+            "one voice alone contests nothing settled"
+        );
+        let four_to_two = votes(&[("a", "x"), ("b", "x"), ("c", "x"), ("d", "x"), ("e", "y"), ("f", "y")]);
         assert!(count(&four_to_two, 3).unwrap().contested.is_some());
         assert!(count(&votes(&[("a", "x"), ("a", "x"), ("a", "y")]), 3).unwrap().contested.is_some());
     }

@@ -1,0 +1,412 @@
+//! Proposals, rulings, history, locks, complaints.
+
+use scionary_proto::v1::{self, change::Change};
+
+use super::more;
+use crate::{
+    args::{Grounds, LockArguments, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target},
+    client::{Client, cultivars, curation},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+/// A proposal to make: the record, the crop, the change, why and on what.
+struct Wanted {
+    cultivar: String,
+    crop: Option<String>,
+    change: Change,
+    grounds: Grounds,
+}
+
+fn on(target: Target, change: Change) -> Wanted {
+    let Target { cultivar, crop, grounds } = target;
+    Wanted { cultivar, crop, change, grounds }
+}
+
+fn trait_and_value(text: &str) -> Result<(String, String), Failure> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
+            Ok((key.trim().to_lowercase().replace('-', "_"), value.trim().to_string()))
+        }
+        Some(_) | None => {
+            Err(Failure::usage(format!("--finding: TRAIT=STATE or TRAIT=WORDS expected, {text:?} found")))
+        }
+    }
+}
+
+async fn id_of(client: &Client, cultivar: String, crop: Option<String>) -> Result<String, Failure> {
+    let request = v1::GetCultivarRequest { cultivar, crop: words::crop(crop) };
+    let found: v1::GetCultivarResponse =
+        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    Ok(found.summary.map(|s| s.cultivar_id).unwrap_or_default())
+}
+
+async fn wanted(client: &Client, command: ProposeCommand) -> Result<Wanted, Failure> {
+    Ok(match command {
+        ProposeCommand::New { name, crop, botanical_name, origin, notes, naming, grounds } => {
+            let Naming { qualifier, historic } = naming;
+            let change = v1::NewCultivar { name, qualifier, botanical_name, origin, notes, historic };
+            Wanted { cultivar: String::new(), crop: Some(crop), change: Change::NewCultivar(change), grounds }
+        }
+        ProposeCommand::Rename { target, to, drop_old, naming } => {
+            let Naming { qualifier, historic } = naming;
+            on(target, Change::Rename(v1::Rename { name: to, qualifier, keep_old: !drop_old, historic }))
+        }
+        ProposeCommand::Name { target, name, kind, disputed } => {
+            on(target, Change::AddName(v1::AddName { name, kind: kind.into(), disputed }))
+        }
+        ProposeCommand::DropName { target, name } => on(target, Change::RemoveName(v1::RemoveName { name })),
+        ProposeCommand::Parent { target, name, role, disputed } => {
+            on(target, Change::AddParent(v1::AddParent { role: role.into(), name, disputed }))
+        }
+        ProposeCommand::DropParent { target, name, role } => {
+            on(target, Change::RemoveParent(v1::RemoveParent { role: role.into(), name }))
+        }
+        ProposeCommand::Describe { target, botanical_name, origin, notes } => {
+            on(target, Change::Describe(v1::Describe { botanical_name, origin, notes }))
+        }
+        ProposeCommand::Descriptor { crop, descriptor, label, question, observe, grounds } => {
+            let change = v1::DescriptorText { descriptor_key: descriptor, label, question, observe };
+            Wanted {
+                cultivar: String::new(),
+                crop: Some(crop),
+                change: Change::DescriptorText(change),
+                grounds,
+            }
+        }
+        ProposeCommand::Set { target, finding } => {
+            let (descriptor_key, value) = trait_and_value(&finding)?;
+            let change = v1::SetFinding { descriptor_key, state: value.clone(), text: value };
+            on(target, Change::SetFinding(change))
+        }
+        ProposeCommand::Unset { target, finding } => {
+            on(target, Change::UnsetFinding(v1::UnsetFinding { descriptor_key: finding }))
+        }
+        ProposeCommand::Split { target, name, evidence, names, naming } => {
+            let Naming { qualifier, historic } = naming;
+            let change = v1::Split { name, qualifier, evidence_ids: evidence, names, historic };
+            on(target, Change::Split(change))
+        }
+        ProposeCommand::Merge { target, into } => {
+            let into_cultivar_id = id_of(client, into, target.crop.clone()).await?;
+            on(target, Change::Merge(v1::Merge { into_cultivar_id }))
+        }
+        ProposeCommand::Unmerge { target } => on(target, Change::UndoMerge(v1::UndoMerge {})),
+        ProposeCommand::Revert { target, version } => {
+            on(target, Change::Revert(v1::Revert { to_version: version }))
+        }
+    })
+}
+
+pub(super) async fn propose(
+    client: &Client,
+    output: &Output,
+    command: ProposeCommand,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let Wanted { cultivar, crop, change, grounds } = wanted(client, command).await?;
+    let request = v1::ProposeChangeRequest {
+        cultivar,
+        crop: words::crop(crop),
+        change: Some(v1::Change { change: Some(change) }),
+        reason: grounds.reason,
+        citation: grounds.citation,
+    };
+    let reply: v1::ProposeChangeResponse =
+        client.write(request, |c, r| async move { curation(c).propose_change(r).await }).await?;
+    output.reply("ProposeChangeResponse", &reply, |out| {
+        out.text("Proposed. The curators of the crop rule on it:");
+        reply.proposal.iter().for_each(|p| full(out, p));
+    })
+}
+
+pub(super) async fn proposal(
+    client: &Client,
+    output: &Output,
+    command: ProposalCommand,
+) -> Result<(), Failure> {
+    match command {
+        ProposalCommand::List { crop, cultivar, state, mine, paging } => {
+            if mine {
+                return my_proposals(client, output, state, paging.page_size, paging.page).await;
+            }
+            let request = v1::ListProposalsRequest {
+                crop: words::crop(crop),
+                cultivar: cultivar.unwrap_or_default(),
+                state: state.into(),
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListProposalsResponse =
+                client.read(request, |c, r| async move { curation(c).list_proposals(r).await }).await?;
+            output.reply("ListProposalsResponse", &reply, |out| {
+                list(out, &reply.proposals);
+                more(out, &reply.next_page_token);
+            })
+        }
+        ProposalCommand::Show { proposal } => {
+            let request = v1::GetProposalRequest { proposal_id: proposal };
+            let reply: v1::GetProposalResponse =
+                client.read(request, |c, r| async move { curation(c).get_proposal(r).await }).await?;
+            output
+                .reply("GetProposalResponse", &reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+        }
+        ProposalCommand::Accept { proposal, reason } => rule(client, output, proposal, true, reason).await,
+        ProposalCommand::Refuse { proposal, reason } => rule(client, output, proposal, false, reason).await,
+        ProposalCommand::Withdraw { proposal } => {
+            client.need_session()?;
+            let request = v1::WithdrawProposalRequest { proposal_id: proposal };
+            let reply: v1::WithdrawProposalResponse =
+                client.write(request, |c, r| async move { curation(c).withdraw_proposal(r).await }).await?;
+            output.reply("WithdrawProposalResponse", &reply, |out| {
+                reply.proposal.iter().for_each(|p| full(out, p));
+            })
+        }
+    }
+}
+
+async fn my_proposals(
+    client: &Client,
+    output: &Output,
+    state: v1::ProposalState,
+    page_size: i32,
+    page_token: String,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let request = v1::ListMyProposalsRequest { state: state.into(), page_size, page_token };
+    let reply: v1::ListMyProposalsResponse =
+        client.read(request, |c, r| async move { curation(c).list_my_proposals(r).await }).await?;
+    output.reply("ListMyProposalsResponse", &reply, |out| {
+        list(out, &reply.proposals);
+        more(out, &reply.next_page_token);
+    })
+}
+
+async fn rule(
+    client: &Client,
+    output: &Output,
+    proposal_id: String,
+    accept: bool,
+    reason: String,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let request = v1::RuleOnProposalRequest { proposal_id, accept, reason };
+    let reply: v1::RuleOnProposalResponse =
+        client.write(request, |c, r| async move { curation(c).rule_on_proposal(r).await }).await?;
+    output.reply("RuleOnProposalResponse", &reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+}
+
+fn days(count: i32) -> String {
+    match count {
+        0 => "today".into(),
+        1 => "1 day".into(),
+        n => format!("{n} days"),
+    }
+}
+
+fn about(p: &v1::Proposal) -> String {
+    let name =
+        if p.cultivar_name.is_empty() { "words of a trait".to_string() } else { p.cultivar_name.clone() };
+    format!("{}: {name} ({})", p.change_text, p.crop)
+}
+
+fn list(out: &Output, proposals: &[v1::Proposal]) {
+    if proposals.is_empty() {
+        out.text("No such proposals.");
+    }
+    for p in proposals {
+        let state = words::proposal_state(p.state());
+        let impact = if p.state() == v1::ProposalState::Open {
+            format!(
+                ", waits {}, touches {} pieces of evidence and {} open offers",
+                days(p.age_days),
+                p.evidence_count,
+                p.offer_count
+            )
+        } else {
+            String::new()
+        };
+        out.item(0, "-", &format!("{} [{state}{impact}]", about(p)));
+        out.item(2, "", &format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
+    }
+}
+
+fn full(out: &Output, p: &v1::Proposal) {
+    out.heading(&about(p));
+    out.field("state", &words::proposal_state(p.state()));
+    out.field("proposed by", &format!("{}, {}", p.author_name, words::day_of(p.created_at.as_ref())));
+    out.field("why", &p.reason);
+    out.field("citation", &p.citation);
+    if p.state() == v1::ProposalState::Open {
+        out.field("waits", &days(p.age_days));
+        out.field(
+            "touches",
+            &format!("{} pieces of evidence, {} open offers", p.evidence_count, p.offer_count),
+        );
+    } else {
+        out.field("ruled by", &format!("{}, {}", p.ruled_by_name, words::day_of(p.ruled_at.as_ref())));
+        out.field("ruling", &p.ruling);
+        out.field("outcome", &p.outcome);
+    }
+    out.field("id", &p.proposal_id);
+    if !p.differences.is_empty() {
+        out.gap();
+        out.table(
+            ["WHAT", "NOW", "THEN"],
+            p.differences.iter().map(|d| {
+                let or_nothing = |t: &str| if t.is_empty() { "-".to_string() } else { t.to_string() };
+                [d.field.clone(), or_nothing(&d.before), or_nothing(&d.after)]
+            }),
+        );
+    }
+    if !p.remarks.is_empty() {
+        out.gap();
+        out.heading("To bear in mind");
+        remarks(out, &p.remarks);
+    }
+}
+
+fn remarks(out: &Output, remarks: &[v1::NameRemark]) {
+    for remark in remarks {
+        let source = if remark.source.is_empty() { String::new() } else { format!(" [{}]", remark.source) };
+        let mark = if remark.severe { "!" } else { "-" };
+        out.item(0, mark, &format!("{}{source}", remark.text));
+    }
+}
+
+pub(super) async fn history(
+    client: &Client,
+    output: &Output,
+    cultivar: String,
+    crop: Option<String>,
+    page_size: i32,
+    page_token: String,
+) -> Result<(), Failure> {
+    let request = v1::GetHistoryRequest { cultivar, crop: words::crop(crop), page_size, page_token };
+    let reply: v1::GetHistoryResponse =
+        client.read(request, |c, r| async move { curation(c).get_history(r).await }).await?;
+    output.reply("GetHistoryResponse", &reply, |out| {
+        if reply.events.is_empty() {
+            out.text("Nothing has happened to this record since it was loaded.");
+        }
+        for event in &reply.events {
+            let version =
+                if event.version > 0 { format!(", version {}", event.version) } else { String::new() };
+            let by = if event.by_name.is_empty() { "the server" } else { event.by_name.as_str() };
+            out.item(
+                0,
+                "-",
+                &format!("{} {} by {by}{version}", words::day_of(event.at.as_ref()), event.action),
+            );
+            if !event.detail.is_empty() {
+                out.item(2, "", &event.detail);
+            }
+            if !event.why.is_empty() {
+                out.item(2, "why:", &event.why);
+            }
+            out.item(2, "", &event.subject_id);
+        }
+        more(out, &reply.next_page_token);
+    })
+}
+
+pub(super) async fn check_name(
+    client: &Client,
+    output: &Output,
+    name: String,
+    crop: String,
+    historic: bool,
+) -> Result<(), Failure> {
+    let request = v1::CheckNameRequest { crop, name, historic };
+    let reply: v1::CheckNameResponse =
+        client.read(request, |c, r| async move { curation(c).check_name(r).await }).await?;
+    output.reply("CheckNameResponse", &reply, |out| {
+        out.answer(if reply.acceptable {
+            "Nothing stands in the way of this name."
+        } else {
+            "This name cannot be given to a new cultivar."
+        });
+        remarks(out, &reply.remarks);
+    })
+}
+
+pub(super) async fn lock(
+    client: &Client,
+    output: &Output,
+    arguments: LockArguments,
+    lock: bool,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let LockArguments { cultivar, crop, reason } = arguments;
+    let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock, reason };
+    let reply: v1::LockRecordResponse =
+        client.write(request, |c, r| async move { curation(c).lock_record(r).await }).await?;
+    output.reply("LockRecordResponse", &reply, |out| {
+        out.text(if lock {
+            "Locked: it takes no evidence and no proposals until it is unlocked."
+        } else {
+            "Unlocked."
+        });
+    })
+}
+
+pub(super) async fn report(client: &Client, output: &Output, command: ReportCommand) -> Result<(), Failure> {
+    client.need_session()?;
+    match command {
+        ReportCommand::File { about, id, reason } => {
+            let request = v1::FileTicketRequest { subject: about.into(), subject_id: id, reason };
+            let reply: v1::FileTicketResponse =
+                client.write(request, |c, r| async move { curation(c).file_ticket(r).await }).await?;
+            output.reply("FileTicketResponse", &reply, |out| {
+                out.text("Noted. Those who handle it will see it; only they and you do.");
+                reply.ticket.iter().for_each(|t| ticket(out, t));
+            })
+        }
+        ReportCommand::List { mine, all, paging } => {
+            let request = v1::ListTicketsRequest {
+                mine,
+                open_only: !all,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListTicketsResponse =
+                client.read(request, |c, r| async move { curation(c).list_tickets(r).await }).await?;
+            output.reply("ListTicketsResponse", &reply, |out| {
+                if reply.tickets.is_empty() {
+                    out.text("No complaints are open.");
+                }
+                reply.tickets.iter().for_each(|t| ticket(out, t));
+                more(out, &reply.next_page_token);
+            })
+        }
+        ReportCommand::Close { report, outcome } => {
+            let request = v1::CloseTicketRequest { ticket_id: report, outcome };
+            let reply: v1::CloseTicketResponse =
+                client.write(request, |c, r| async move { curation(c).close_ticket(r).await }).await?;
+            output
+                .reply("CloseTicketResponse", &reply, |out| reply.ticket.iter().for_each(|t| ticket(out, t)))
+        }
+    }
+}
+
+fn ticket(out: &Output, t: &v1::Ticket) {
+    let closed = if t.outcome.is_empty() {
+        String::new()
+    } else {
+        format!(" [closed by {}: {}]", t.closed_by_name, t.outcome)
+    };
+    out.item(
+        0,
+        "-",
+        &format!(
+            "{} {}: {} ({}, {}){closed}",
+            words::ticket_subject(t.subject()),
+            t.subject_id,
+            t.reason,
+            t.author_name,
+            words::day_of(t.created_at.as_ref())
+        ),
+    );
+    out.item(2, "", &t.ticket_id);
+}

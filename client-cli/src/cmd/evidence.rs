@@ -1,0 +1,390 @@
+//! Evidence and sowings.
+
+use scionary_proto::v1;
+
+use super::{
+    import, more,
+    observed::{complete, draft, is_empty},
+};
+use crate::{
+    args::{EvidenceCommand, ObservedArguments, SowingCommand},
+    client::{Client, crops, cultivars, evidence},
+    error::Failure,
+    output::Output,
+    prompt, words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: EvidenceCommand) -> Result<(), Failure> {
+    match command {
+        EvidenceCommand::Add { cultivar, crop, sowing, observed } => {
+            add(client, output, cultivar.join(" "), crop, sowing, *observed).await
+        }
+        EvidenceCommand::Correct { evidence: id, reason, observed } => {
+            client.need_session()?;
+            let request =
+                v1::CorrectEvidenceRequest { evidence_id: id, draft: Some(draft(*observed)?), reason };
+            let reply: v1::CorrectEvidenceResponse =
+                client.write(request, |c, r| async move { evidence(c).correct_evidence(r).await }).await?;
+            output.reply("CorrectEvidenceResponse", &reply, |out| {
+                out.text("Corrected. What stands now:");
+                reply.evidence.iter().for_each(|d| brief(out, d));
+            })
+        }
+        EvidenceCommand::Withdraw { evidence: id, reason, all } => {
+            client.need_session()?;
+            let request = v1::WithdrawEvidenceRequest { evidence_id: id, whole_report: all, reason };
+            let reply: v1::WithdrawEvidenceResponse =
+                client.write(request, |c, r| async move { evidence(c).withdraw_evidence(r).await }).await?;
+            output.reply("WithdrawEvidenceResponse", &reply, |out| {
+                out.text("Taken back; the history keeps it:");
+                reply.evidence_ids.iter().for_each(|id| out.item(0, "-", id));
+            })
+        }
+        EvidenceCommand::Show { evidence: id } => {
+            let request = v1::GetEvidenceRequest { evidence_id: id };
+            let reply: v1::GetEvidenceResponse =
+                client.read(request, |c, r| async move { evidence(c).get_evidence(r).await }).await?;
+            output.reply("GetEvidenceResponse", &reply, |out| {
+                reply.evidence.iter().for_each(|d| full(out, d));
+            })
+        }
+        EvidenceCommand::List { paging } => {
+            client.need_session()?;
+            let request = v1::ListMyEvidenceRequest { page_size: paging.page_size, page_token: paging.page };
+            let reply: v1::ListMyEvidenceResponse =
+                client.read(request, |c, r| async move { evidence(c).list_my_evidence(r).await }).await?;
+            output.reply("ListMyEvidenceResponse", &reply, |out| {
+                if reply.evidence.is_empty() {
+                    out.text("You have entered no evidence. Enter some with: scionary evidence add CULTIVAR");
+                }
+                reply.evidence.iter().for_each(|d| brief(out, d));
+                more(out, &reply.next_page_token);
+            })
+        }
+        EvidenceCommand::BearOut { evidence: id, reason } => {
+            check(client, output, id, v1::CheckVerdict::BearsOut, reason).await
+        }
+        EvidenceCommand::Doubt { evidence: id, reason } => {
+            check(client, output, id, v1::CheckVerdict::Doubts, reason).await
+        }
+        EvidenceCommand::Uncheck { evidence: id } => {
+            client.need_session()?;
+            let request = v1::WithdrawCheckRequest { evidence_id: id };
+            let reply: v1::WithdrawCheckResponse =
+                client.write(request, |c, r| async move { evidence(c).withdraw_check(r).await }).await?;
+            output.reply("WithdrawCheckResponse", &reply, |out| {
+                reply.evidence.iter().for_each(|d| full(out, d));
+            })
+        }
+        EvidenceCommand::Import { file, dry_run, keep_good } => {
+            let mode = match (dry_run, keep_good) {
+                (true, _) => v1::ImportMode::DryRun,
+                (false, true) => v1::ImportMode::KeepGood,
+                (false, false) => v1::ImportMode::AllOrNothing,
+            };
+            import::import(client, output, &file, mode).await
+        }
+        EvidenceCommand::Template => {
+            import::template(output);
+            Ok(())
+        }
+        EvidenceCommand::Agreement { crop } => {
+            let request = v1::GetAgreementRequest { crop };
+            let reply: v1::GetAgreementResponse =
+                client.read(request, |c, r| async move { evidence(c).get_agreement(r).await }).await?;
+            output.reply("GetAgreementResponse", &reply, |out| agreement(out, &reply))
+        }
+        EvidenceCommand::Record { handle } => {
+            client.need_session()?;
+            let request = v1::GetGrowerRecordRequest { handle };
+            let reply: v1::GetGrowerRecordResponse =
+                client.read(request, |c, r| async move { evidence(c).get_grower_record(r).await }).await?;
+            output.reply("GetGrowerRecordResponse", &reply, |out| record(out, &reply))
+        }
+    }
+}
+
+async fn crop_of(
+    client: &Client,
+    cultivar: &str,
+    crop: Option<String>,
+) -> Result<v1::GetCropResponse, Failure> {
+    let request = v1::GetCultivarRequest { cultivar: cultivar.to_string(), crop: words::crop(crop) };
+    let found: v1::GetCultivarResponse =
+        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    let request = v1::GetCropRequest { crop: found.summary.map(|s| s.crop).unwrap_or_default() };
+    client.read(request, |c, r| async move { crops(c).get_crop(r).await }).await
+}
+
+async fn add(
+    client: &Client,
+    output: &Output,
+    mut cultivar: String,
+    crop: Option<String>,
+    sowing: Option<String>,
+    mut observed: ObservedArguments,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    if is_empty(&observed) && prompt::can_ask() && !output.is_json() {
+        if cultivar.is_empty() {
+            cultivar = prompt::ask("Cultivar (its name on file)", None, |t| {
+                if t.is_empty() { Err("a name expected".to_string()) } else { Ok(t.to_string()) }
+            })?;
+        }
+        let profile = crop_of(client, &cultivar, crop.clone()).await?;
+        complete(&mut observed, &profile)?;
+    }
+    if cultivar.is_empty() {
+        return Err(Failure::usage("a cultivar expected: its name on file, or its id"));
+    }
+    let request = v1::AddEvidenceRequest {
+        cultivar,
+        crop: words::crop(crop),
+        sowing_id: sowing.unwrap_or_default(),
+        draft: Some(draft(observed)?),
+    };
+    let reply: v1::AddEvidenceResponse =
+        client.write(request, |c, r| async move { evidence(c).add_evidence(r).await }).await?;
+    // what it does to the findings is what a grower wants to know next
+    let now = findings_of(client, &reply.evidence).await;
+    output.reply("AddEvidenceResponse", &reply, |out| {
+        out.text("Entered:");
+        reply.evidence.iter().for_each(|d| brief(out, d));
+        if let Ok(findings) = &now {
+            out.gap();
+            out.heading("The findings now");
+            for finding in findings {
+                out.item(0, "-", &format!("{}: {}.", finding.label, finding.text));
+                out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
+            }
+        }
+        out.gap();
+        out.faint("A slip? scionary evidence correct ID --reason WHY …, or scionary evidence withdraw ID --reason WHY");
+    })
+}
+
+/// The findings that some pieces enter.
+async fn findings_of(client: &Client, pieces: &[v1::EvidenceDetail]) -> Result<Vec<v1::Finding>, Failure> {
+    let Some(first) = pieces.first() else { return Ok(Vec::new()) };
+    let request = v1::GetCultivarRequest { cultivar: first.cultivar_id.clone(), crop: String::new() };
+    let found: v1::GetCultivarResponse =
+        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    let touched =
+        |key: &str| pieces.iter().any(|d| d.evidence.as_ref().is_some_and(|e| e.descriptor_key == key));
+    Ok(found.findings.into_iter().filter(|f| touched(&f.descriptor_key)).collect())
+}
+
+async fn check(
+    client: &Client,
+    output: &Output,
+    id: String,
+    verdict: v1::CheckVerdict,
+    reason: String,
+) -> Result<(), Failure> {
+    client.need_session()?;
+    let request = v1::CheckEvidenceRequest { evidence_id: id, verdict: verdict.into(), reason };
+    let reply: v1::CheckEvidenceResponse =
+        client.write(request, |c, r| async move { evidence(c).check_evidence(r).await }).await?;
+    output.reply("CheckEvidenceResponse", &reply, |out| reply.evidence.iter().for_each(|d| full(out, d)))
+}
+
+/// A piece in two lines.
+fn brief(out: &Output, detail: &v1::EvidenceDetail) {
+    let Some(piece) = &detail.evidence else { return };
+    let ended = if detail.ended_why.is_empty() { String::new() } else { format!(" [{}]", detail.ended_why) };
+    let day = words::day(piece.day);
+    let day = if day.is_empty() { String::new() } else { format!(", {day}") };
+    out.item(0, "-", &format!("{}, {}: {}{day}{ended}", detail.cultivar_name, piece.label, piece.as_stated));
+    out.item(2, "", &piece.evidence_id);
+}
+
+/// A piece with all that is said of it.
+fn full(out: &Output, detail: &v1::EvidenceDetail) {
+    let Some(piece) = &detail.evidence else { return };
+    out.heading(&format!("{}, {}: {}", detail.cultivar_name, piece.label, piece.as_stated));
+    let who = if piece.author_account_id.is_empty() {
+        format!("source {}", piece.source_id)
+    } else if piece.author_name.is_empty() {
+        "a grower of another registry".into()
+    } else {
+        piece.author_name.clone()
+    };
+    out.field("entered by", &who);
+    out.field("observed", &words::day(piece.day));
+    out.field("place", &piece.place);
+    out.field("tree", &piece.tree);
+    if piece.method() != v1::ObservationMethod::Unspecified {
+        out.field("judged by", &words::method(piece.method()));
+    }
+    out.field("reference", &piece.citation);
+    out.field("named as", &piece.named_as);
+    out.field("note", &piece.note);
+    if detail.ended_why.is_empty() {
+        let weight = if piece.weight > 0.0 { format!("{:.1}: ", piece.weight) } else { String::new() };
+        out.field("weight", &format!("{weight}{}", piece.weight_reason));
+    } else {
+        let next = if detail.replaced_by.is_empty() {
+            String::new()
+        } else {
+            format!("; in its place stands {}", detail.replaced_by)
+        };
+        let when = words::day_of(detail.ended_at.as_ref());
+        out.field("ended", &format!("{} on {when}{next}", detail.ended_why));
+    }
+    out.field("entered on", &words::day_of(detail.created_at.as_ref()));
+    out.field("id", &piece.evidence_id);
+    for check in &detail.checks {
+        let word = match check.verdict() {
+            v1::CheckVerdict::BearsOut => "borne out",
+            v1::CheckVerdict::Doubts => "doubted",
+            v1::CheckVerdict::Unspecified => "checked",
+        };
+        let name = if check.name.is_empty() { "a grower" } else { check.name.as_str() };
+        out.item(0, "-", &format!("{word} by {name}: {}", check.reason));
+    }
+}
+
+fn agreement(out: &Output, reply: &v1::GetAgreementResponse) {
+    let compared: Vec<&v1::DescriptorAgreement> =
+        reply.descriptors.iter().filter(|d| d.alpha.is_some()).collect();
+    if compared.is_empty() {
+        out.text("Nothing can be compared yet: no trait of two or more records was judged by two independent voices.");
+        return;
+    }
+    out.table(
+        ["TRAIT", "ALPHA", "95 %", "RECORDS", "READING"],
+        compared.iter().map(|d| {
+            let range =
+                d.interval.as_ref().map(|i| format!("{:.2} to {:.2}", i.low, i.high)).unwrap_or_default();
+            [
+                d.label.clone(),
+                d.alpha.map(|a| format!("{a:.2}")).unwrap_or_default(),
+                range,
+                d.records.to_string(),
+                d.reading.clone(),
+            ]
+        }),
+    );
+    out.gap();
+    out.faint("Krippendorff's alpha: 1 is full agreement, 0 what chance gives. From .80 on it is good, from .667 on tentative.");
+}
+
+fn record(out: &Output, reply: &v1::GetGrowerRecordResponse) {
+    out.heading(&reply.account.as_ref().map(|a| a.display_name.clone()).unwrap_or_default());
+    out.field(
+        "vouched for",
+        if reply.vouched {
+            "yes: evidence counts by itself"
+        } else {
+            "not yet: evidence counts once a vouched grower bears it out; ask an organiser of your club to vouch"
+        },
+    );
+    out.field("pieces", &reply.pieces.to_string());
+    if reply.weights_version == 0 {
+        out.text("Nothing was compared yet: the weights are made anew every night.");
+        return;
+    }
+    out.field(
+        "held up",
+        &format!("{:.1} of {:.1} comparisons with independent evidence", reply.right, reply.compared),
+    );
+    out.field("checks", &format!("borne out by {}, doubted by {}", reply.borne_out, reply.doubted));
+    out.field("taken as right", &format!("{:.0} times in 100", reply.accuracy * 100.0));
+    out.field(
+        "weight",
+        &format!("{:.2} of at most 2.2 as a vote (table {})", reply.vote_weight, reply.weights_version),
+    );
+    if let Some(diagnosis) = reply.diagnosis {
+        out.field(
+            "diagnosis",
+            &format!(
+                "{:.0} in 100 right by the model of Dawid and Skene, over {} shared records; it decides nothing",
+                diagnosis * 100.0,
+                reply.diagnosis_records
+            ),
+        );
+    }
+}
+
+pub(super) async fn sowing(client: &Client, output: &Output, command: SowingCommand) -> Result<(), Failure> {
+    client.need_session()?;
+    match command {
+        SowingCommand::Add { cultivar, crop, seeds, day, tree, note } => {
+            let request = v1::RecordSowingRequest {
+                cultivar: cultivar.join(" "),
+                crop: words::crop(crop),
+                day,
+                seeds,
+                tree,
+                note,
+            };
+            let reply: v1::RecordSowingResponse =
+                client.write(request, |c, r| async move { evidence(c).record_sowing(r).await }).await?;
+            output.reply("RecordSowingResponse", &reply, |out| {
+                out.text("Entered. It will ask for its tallies:");
+                reply.sowing.iter().for_each(|s| show_sowing(out, s));
+            })
+        }
+        SowingCommand::List { all, paging } => {
+            let request = v1::ListMySowingsRequest {
+                open_only: !all,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListMySowingsResponse =
+                client.read(request, |c, r| async move { evidence(c).list_my_sowings(r).await }).await?;
+            output.reply("ListMySowingsResponse", &reply, |out| {
+                if reply.sowings.is_empty() {
+                    out.text(
+                        "You have no open sowings. Enter one with: scionary sowing add CULTIVAR --seeds N",
+                    );
+                }
+                reply.sowings.iter().for_each(|s| show_sowing(out, s));
+                more(out, &reply.next_page_token);
+            })
+        }
+        SowingCommand::Close { sowing, reason } => {
+            let request = v1::CloseSowingRequest { sowing_id: sowing, reason };
+            let reply: v1::CloseSowingResponse =
+                client.write(request, |c, r| async move { evidence(c).close_sowing(r).await }).await?;
+            output.reply("CloseSowingResponse", &reply, |out| {
+                reply.sowing.iter().for_each(|s| show_sowing(out, s));
+            })
+        }
+    }
+}
+
+fn show_sowing(out: &Output, sowing: &v1::Sowing) {
+    let tree = if sowing.tree.is_empty() { String::new() } else { format!(", {}", sowing.tree) };
+    let closed = if sowing.closed_why.is_empty() {
+        String::new()
+    } else {
+        format!(" [closed: {}]", sowing.closed_why)
+    };
+    out.item(
+        0,
+        "-",
+        &format!(
+            "{} seeds of {}, sown {}{tree}{closed}",
+            sowing.seeds,
+            sowing.cultivar_name,
+            words::day(sowing.day)
+        ),
+    );
+    out.item(2, "", &sowing.sowing_id);
+    for tally in &sowing.open_tallies {
+        let when = if tally.due { "DUE since".to_string() } else { "from".to_string() };
+        out.item(
+            4,
+            "·",
+            &format!("{when} {}: {} [{}]", words::day(tally.due_from), tally.text, tally.origin),
+        );
+    }
+    if sowing.open_tallies.iter().any(|t| t.due) {
+        out.item(
+            4,
+            "",
+            &format!("scionary evidence add \"{}\" --sowing {}", sowing.cultivar_name, sowing.sowing_id),
+        );
+    }
+}
