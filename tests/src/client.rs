@@ -118,6 +118,22 @@ impl Raw {
             grpc.unary(self.request(bytes), path, Plain).await.map(tonic::Response::into_inner)
         }
     }
+    /// Calls a path whose reply is a stream, and reads it to its end: the last message.
+    pub async fn last_of_stream(&self, path: &'static str, bytes: Vec<u8>) -> Result<Vec<u8>, Status> {
+        Ok(self.stream(path, bytes).await?.pop().unwrap_or_default())
+    }
+    /// Calls a path whose reply is a stream, and reads it to its end.
+    pub async fn stream(&self, path: &'static str, bytes: Vec<u8>) -> Result<Vec<Vec<u8>>, Status> {
+        let mut grpc = tonic::client::Grpc::new(self.channel.clone());
+        grpc.ready().await.map_err(|e| Status::unavailable(e.to_string()))?;
+        let path = path.parse().expect("a path");
+        let mut messages = grpc.server_streaming(self.request(bytes), path, Plain).await?.into_inner();
+        let mut all = Vec::new();
+        while let Some(message) = messages.message().await? {
+            all.push(message);
+        }
+        Ok(all)
+    }
     /// Calls a method with messages.
     pub async fn call<R: Message + Default>(&self, rpc: Rpc, message: &impl Message) -> Result<R, Status> {
         let bytes = self.bytes(rpc, message.encode_to_vec()).await?;

@@ -36,19 +36,48 @@ impl Share {
             Err(_) => f64::NAN,
         }
     }
-    /// The share that is not passed with this probability. By bisection on the distribution function to
-    /// the last bit, so that every machine gets the same.
+    /// The share that is not passed with this probability: Chandrupatla's bracketing root finder (1997, Advances
+    /// in Engineering Software 28(3): 145-149) on the distribution function, to the last bits. A bracket is kept
+    /// throughout, so that it cannot run away; about ten evaluations instead of sixty by halving.
     pub fn quantile(self, probability: f64) -> f64 {
-        let (mut low, mut high) = (0.0_f64, 1.0_f64);
-        for _ in 0..64 {
-            let middle = f64::midpoint(low, high);
-            if self.below(middle) < probability {
-                low = middle;
-            } else {
-                high = middle;
-            }
+        let height = |x: f64| self.below(x) - probability;
+        let (mut a, mut b) = (0.0_f64, 1.0_f64);
+        let (mut fa, mut fb) = (height(a), height(b));
+        if fa >= 0.0 {
+            return a;
         }
-        f64::midpoint(low, high)
+        if fb <= 0.0 {
+            return b;
+        }
+        let mut t = 0.5;
+        for _ in 0..200 {
+            let x = a + t * (b - a);
+            let fx = height(x);
+            let (c, fc);
+            if (fx > 0.0) == (fa > 0.0) {
+                (c, fc) = (a, fa);
+            } else {
+                (c, fc) = (b, fb);
+                (b, fb) = (a, fa);
+            }
+            (a, fa) = (x, fx);
+            let best = if fa.abs() < fb.abs() { a } else { b };
+            let width = (b - a).abs();
+            if fa == 0.0 || width <= 4.0 * f64::EPSILON * best.abs().max(f64::MIN_POSITIVE) {
+                return best;
+            }
+            // inverse quadratic interpolation where it is trustworthy, halving otherwise
+            let (xi, phi) = ((a - b) / (c - b), (fa - fb) / (fc - fb));
+            let trusted = phi * phi < xi && (1.0 - phi) * (1.0 - phi) < 1.0 - xi;
+            t = if trusted {
+                fa / (fb - fa) * (fc / (fb - fc)) + (c - a) / (b - a) * (fa / (fc - fa)) * (fb / (fc - fb))
+            } else {
+                0.5
+            };
+            let least = 2.0 * f64::EPSILON * best.abs() / width;
+            t = t.clamp(least.min(0.5), 1.0 - least.min(0.5));
+        }
+        f64::midpoint(a, b)
     }
     /// The interval that leaves the same chance on both sides, such as 0.90.
     pub fn interval(self, confidence: f64) -> (f64, f64) {
@@ -122,6 +151,17 @@ mod tests {
             close(l, low, 2e-6);
             close(h, high, 2e-6);
         }
+    }
+
+    #[test]
+    fn quantiles_undo_the_distribution_function() {
+        for (a, b) in [(0.5, 0.5), (0.5, 40.5), (9.4, 0.78), (1.0, 1.0), (200.5, 3.5), (0.5, 1e6)] {
+            let share = Share { a, b };
+            for p in [0.001, 0.05, 0.5, 0.95, 0.999] {
+                close(share.below(share.quantile(p)), p, 1e-9);
+            }
+        }
+        assert_eq!(Share { a: 1.0, b: 1.0 }.quantile(0.25), 0.25);
     }
 
     #[test]

@@ -49,11 +49,9 @@ impl Record {
     pub fn accuracy(&self) -> f64 {
         (self.right + ACCURACY_PRIOR * PRIOR_VOTES) / (self.compared + PRIOR_VOTES)
     }
-    fn note(&mut self, right: bool, weight: f64) {
+    fn note(&mut self, right: f64, weight: f64) {
         self.compared += weight;
-        if right {
-            self.right += weight;
-        }
+        self.right += weight * right;
     }
 }
 
@@ -71,7 +69,7 @@ pub fn add(records: &mut BTreeMap<AccountId, Record>, crop: &Crop, evidence: &[A
                 && groups.insert(check.by.group);
             if independent {
                 let out = check.verdict == Verdict::BearsOut;
-                record.note(out, CHECK_VOTE);
+                record.note(if out { 1.0 } else { 0.0 }, CHECK_VOTE);
                 if out {
                     record.borne_out = record.borne_out.saturating_add(1);
                 } else {
@@ -92,105 +90,136 @@ pub fn add(records: &mut BTreeMap<AccountId, Record>, crop: &Crop, evidence: &[A
         if own.len() < 2 {
             continue;
         }
-        for (piece, judged) in &own {
-            let Some(observed) = &piece.observed else { continue };
-            if judged.published {
-                continue;
-            }
+        let mut of_group: BTreeMap<&str, Vec<&(&Evidence, Voice)>> = BTreeMap::new();
+        for row in own.iter().filter(|(_, v)| !v.published) {
+            of_group.entry(&row.1.group).or_default().push(row);
+        }
+        for (group, members) in of_group {
             let others: Vec<&(&Evidence, Voice)> =
-                own.iter().filter(|(_, v)| v.group != judged.group && v.trust > 0.0).collect();
-            if let Some(right) = agrees(descriptor, piece, &others) {
-                records.entry(observed.by.account).or_default().note(right, 1.0);
+                own.iter().filter(|(_, v)| v.group != group && v.trust > 0.0).collect();
+            let Some(consensus) = Consensus::of(descriptor, &others) else { continue };
+            // a grower's many pieces on one question are one comparison
+            let mut of_grower: BTreeMap<AccountId, (f64, f64)> = BTreeMap::new();
+            for (piece, _) in members {
+                let Some(observed) = &piece.observed else { continue };
+                if let Some(right) = consensus.agrees(descriptor, &piece.value) {
+                    let entry = of_grower.entry(observed.by.account).or_default();
+                    entry.0 += if right { 1.0 } else { 0.0 };
+                    entry.1 += 1.0;
+                }
+            }
+            for (grower, (right, of)) in of_grower {
+                records.entry(grower).or_default().note(right / of, 1.0);
             }
         }
     }
 }
 
-/// Whether a piece agrees with what others are sure of; nothing where they are not.
-fn agrees(descriptor: &Descriptor, piece: &Evidence, others: &[&(&Evidence, Voice)]) -> Option<bool> {
-    match (descriptor.kind, &piece.value) {
-        (DescriptorKind::Category, Value::Class { state }) => {
-            let ballots: Vec<Ballot> = others
-                .iter()
-                .filter_map(|(e, voice)| match &e.value {
-                    Value::Class { state } => Some(Ballot { voice: voice.clone(), class: state.clone() }),
-                    Value::Tally { .. }
-                    | Value::Rate { .. }
-                    | Value::Quantity { .. }
-                    | Value::Grade { .. }
-                    | Value::Period { .. }
-                    | Value::Sighting { .. }
-                    | Value::Text { .. } => None,
+/// What others are sure of.
+enum Consensus {
+    /// A class.
+    Class(String),
+    /// Steps from the lower to the upper median.
+    Steps(usize, usize),
+    /// The 90 % interval of a share.
+    Share(f64, f64),
+    /// The median of measures, and their range.
+    Measure { middle: f64, low: f64, high: f64 },
+}
+
+impl Consensus {
+    /// What others are sure of; nothing where they are not, or where fewer than two independent ones speak.
+    fn of(descriptor: &Descriptor, others: &[&(&Evidence, Voice)]) -> Option<Self> {
+        let groups: BTreeSet<&str> = others.iter().map(|(_, v)| v.group.as_str()).collect();
+        if groups.len() < 2 {
+            return None;
+        }
+        match descriptor.kind {
+            DescriptorKind::Category => {
+                let ballots: Vec<Ballot> = others
+                    .iter()
+                    .filter_map(|(e, voice)| {
+                        let Value::Class { state } = &e.value else { return None };
+                        Some(Ballot { voice: voice.clone(), class: state.clone() })
+                    })
+                    .collect();
+                let outcome = vote::count(&ballots, descriptor.states.len())?;
+                let sure = outcome.groups >= 2 && outcome.probability >= SURE;
+                outcome.sides.into_iter().next().filter(|_| sure).map(|s| Self::Class(s.class))
+            }
+            DescriptorKind::Ordinal => {
+                let steps: Vec<usize> = others
+                    .iter()
+                    .filter_map(|(e, _)| {
+                        let Value::Grade { state } = &e.value else { return None };
+                        descriptor.states.iter().position(|s| s.key == *state)
+                    })
+                    .collect();
+                median::steps(&steps, SURE).map(|s| Self::Steps(s.median.0, s.median.1))
+            }
+            DescriptorKind::CountRatio => {
+                let reports: Vec<Report> = others
+                    .iter()
+                    .filter_map(|(e, voice)| {
+                        let Value::Tally { counted, of_these } = &e.value else { return None };
+                        let report = Report::new(
+                            voice.who.clone(),
+                            f64::from(*counted),
+                            f64::from(*of_these),
+                            Quality::Counted,
+                        );
+                        Some(Report { group: voice.group.clone(), trust: voice.trust, ..report })
+                    })
+                    .collect();
+                let rest = share::estimate(&reports)?;
+                (rest.people >= 2 && rest.size != Size::Unclear)
+                    .then_some(Self::Share(rest.interval.0, rest.interval.1))
+            }
+            DescriptorKind::Quantity => {
+                let values: Vec<f64> = others
+                    .iter()
+                    .filter_map(|(e, _)| {
+                        let Value::Quantity { mean, .. } = &e.value else { return None };
+                        *mean
+                    })
+                    .collect();
+                Some(Self::Measure {
+                    middle: median::middle(&values)?,
+                    low: values.iter().copied().fold(f64::INFINITY, f64::min),
+                    high: values.iter().copied().fold(f64::NEG_INFINITY, f64::max),
                 })
-                .collect();
-            let outcome = vote::count(&ballots, descriptor.states.len())?;
-            let sure = outcome.groups >= 2 && outcome.probability >= SURE;
-            sure.then(|| outcome.sides.first().is_some_and(|s| s.class == *state))
+            }
+            DescriptorKind::Period | DescriptorKind::Text => None,
         }
-        (DescriptorKind::Ordinal, Value::Grade { state }) => {
-            let step = |key: &str| descriptor.states.iter().position(|s| s.key == key);
-            let steps: Vec<usize> = others
-                .iter()
-                .filter_map(|(e, _)| if let Value::Grade { state } = &e.value { step(state) } else { None })
-                .collect();
-            let groups: BTreeSet<&str> = others.iter().map(|(_, v)| v.group.as_str()).collect();
-            let found = median::steps(&steps, SURE)?;
-            let own = step(state)?;
-            let near = own + 1 >= found.median.0 && own <= found.median.1 + 1;
-            (groups.len() >= 2).then_some(near)
+    }
+
+    /// Whether a value agrees with it; nothing for another form of value.
+    fn agrees(&self, descriptor: &Descriptor, value: &Value) -> Option<bool> {
+        match self {
+            Self::Class(class) => {
+                let Value::Class { state } = value else { return None };
+                Some(state == class)
+            }
+            Self::Steps(low, high) => {
+                let Value::Grade { state } = value else { return None };
+                let own = descriptor.states.iter().position(|s| s.key == *state)?;
+                Some(own + 1 >= *low && own <= *high + 1)
+            }
+            Self::Share(low, high) => {
+                let Value::Tally { counted, of_these } = value else { return None };
+                let own = share::estimate(&[Report::new(
+                    "own",
+                    f64::from(*counted),
+                    f64::from(*of_these),
+                    Quality::Counted,
+                )])?;
+                // intervals that touch do not contradict each other
+                Some(own.interval.0 <= *high && *low <= own.interval.1)
+            }
+            Self::Measure { middle, low, high } => {
+                let Value::Quantity { mean: Some(mean), .. } = value else { return None };
+                Some((mean - middle).abs() <= WITHIN * middle || (*low..=*high).contains(mean))
+            }
         }
-        (DescriptorKind::CountRatio, Value::Tally { counted, of_these }) => {
-            let report = |e: &Evidence, voice: &Voice| match &e.value {
-                Value::Tally { counted, of_these } => Some(Report {
-                    group: voice.group.clone(),
-                    trust: voice.trust,
-                    ..Report::new(
-                        voice.who.clone(),
-                        f64::from(*counted),
-                        f64::from(*of_these),
-                        Quality::Counted,
-                    )
-                }),
-                Value::Class { .. }
-                | Value::Rate { .. }
-                | Value::Quantity { .. }
-                | Value::Grade { .. }
-                | Value::Period { .. }
-                | Value::Sighting { .. }
-                | Value::Text { .. } => None,
-            };
-            let reports: Vec<Report> = others.iter().filter_map(|(e, v)| report(e, v)).collect();
-            let rest = share::estimate(&reports)?;
-            let own = share::estimate(&[Report::new(
-                "own",
-                f64::from(*counted),
-                f64::from(*of_these),
-                Quality::Counted,
-            )])?;
-            let sure = rest.people >= 2 && rest.size != Size::Unclear;
-            // intervals that touch do not contradict each other
-            sure.then(|| own.interval.0 <= rest.interval.1 && rest.interval.0 <= own.interval.1)
-        }
-        (DescriptorKind::Quantity, Value::Quantity { mean: Some(mean), .. }) => {
-            let values: Vec<f64> = others
-                .iter()
-                .filter_map(|(e, _)| if let Value::Quantity { mean, .. } = &e.value { *mean } else { None })
-                .collect();
-            let groups: BTreeSet<&str> = others.iter().map(|(_, v)| v.group.as_str()).collect();
-            let middle = median::middle(&values)?;
-            let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-            let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let near = (mean - middle).abs() <= WITHIN * middle || (low..=high).contains(mean);
-            (groups.len() >= 2).then_some(near)
-        }
-        (
-            DescriptorKind::Category
-            | DescriptorKind::CountRatio
-            | DescriptorKind::Ordinal
-            | DescriptorKind::Quantity
-            | DescriptorKind::Period
-            | DescriptorKind::Text,
-            _,
-        ) => None,
     }
 }

@@ -74,7 +74,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
     } else {
         (Standing::Thin, format!("{who} describes it"))
     };
-    let text = if values.len() == 1 && growers == 0 {
+    let text = if values.len() == 1 {
         side_by_side(own)
     } else {
         let middle = if median.0 == median.1 {

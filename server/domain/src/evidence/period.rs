@@ -91,10 +91,12 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
     } else {
         String::new()
     };
+    let widest =
+        if core == full { String::new() } else { format!(", at the widest {}", season::words(&full)) };
     let text = format!(
-        "ripe mostly {}, at the widest {}{hemisphere} (seen by {} in {}){published}",
+        "ripe {}{}{widest}{hemisphere} (seen by {} in {}){published}",
+        if core == full { "" } else { "mostly " },
         season::words(&core),
-        season::words(&full),
         behind(0, voices),
         super::counted(years, "place-year"),
     );

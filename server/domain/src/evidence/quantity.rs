@@ -164,7 +164,7 @@ fn conclude(
         (Standing::Thin, format!("{who}; values differ by place and year"))
     };
     let unit = &descriptor.unit;
-    let text = if values.len() < 2 && growers == 0 {
+    let text = if values.len() < 2 {
         side_by_side(own)
     } else {
         let range = if (high - low).abs() < f64::EPSILON {

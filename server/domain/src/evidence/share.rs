@@ -5,7 +5,10 @@
 //! the share is then Beta(1/2 + yes, 1/2 + no). The correlation 0.10, the quality weights and the grade
 //! lines below are choices of ours, kept in one place and versioned.
 
-use std::{collections::BTreeSet, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet, btree_map::Entry},
+    sync::Arc,
+};
 
 use super::{
     Evidence, Finding, Method, Piece, Standing, Value, behind, count_of_sources,
@@ -139,10 +142,11 @@ fn posterior_of<'a>(reports: impl Iterator<Item = &'a Report>) -> Share {
 
 /// Reports of one person or publication are not independent: they are one report.
 fn merged(reports: &[Report]) -> Vec<Report> {
-    let mut all: Vec<Report> = Vec::new();
+    let mut of: BTreeMap<&str, Report> = BTreeMap::new();
     for report in reports.iter().filter(|r| r.counted > 0.0 && r.trust > 0.0) {
-        match all.iter_mut().find(|r| r.who == report.who) {
-            Some(known) => {
+        match of.entry(&report.who) {
+            Entry::Occupied(mut known) => {
+                let known = known.get_mut();
                 known.counted += report.counted;
                 known.of_these += report.of_these;
                 known.trust = known.trust.min(report.trust);
@@ -150,10 +154,12 @@ fn merged(reports: &[Report]) -> Vec<Report> {
                     known.quality = Quality::Counted;
                 }
             }
-            None => all.push(report.clone()),
+            Entry::Vacant(new) => {
+                new.insert(report.clone());
+            }
         }
     }
-    all.sort_by(|a, b| a.who.cmp(&b.who));
+    let mut all: Vec<Report> = of.into_values().collect();
     let weights: Vec<(String, String, f64)> =
         all.iter().map(|r| (r.group.clone(), r.who.clone(), r.effective())).collect();
     let factors = group_factors(&weights);
@@ -215,9 +221,17 @@ fn whole(count: f64) -> u64 {
 /// contradiction). Where three or more independent voices agree, a dissent needs two independent voices and a
 /// quarter of the weight: one voice cannot unsettle what is settled; it is shown as far from the others.
 fn contradict(reports: &[Report], size: Size) -> bool {
-    let intervals: Vec<(f64, f64)> = reports.iter().map(|r| r.posterior().interval(CONFIDENCE)).collect();
-    let low: Vec<&Report> = side(reports, &intervals, |a, b| a.1 < b.0 && a.1 < MANY && b.0 > MANY);
-    let high: Vec<&Report> = side(reports, &intervals, |a, b| b.1 < a.0 && b.1 < MANY && a.0 > MANY);
+    // an interval lies below one half when one half is above its upper end, and so on: no need to know the ends
+    let tail = (1.0 - CONFIDENCE) / 2.0;
+    let (mut low, mut high): (Vec<&Report>, Vec<&Report>) = (Vec::new(), Vec::new());
+    for report in reports {
+        let below = report.posterior().below(MANY);
+        if below > 1.0 - tail {
+            low.push(report);
+        } else if below < tail {
+            high.push(report);
+        }
+    }
     let apart = !low.is_empty() && !high.is_empty();
     let groups = |side: &[&Report]| side.iter().map(|r| &r.group).collect::<BTreeSet<_>>().len();
     let weight = |side: &[&Report]| side.iter().map(|r| r.effective()).sum::<f64>();
@@ -236,20 +250,6 @@ fn contradict(reports: &[Report], size: Size) -> bool {
             let (without, _) = size_of(posterior_of(reports.iter().filter(|r| r.who != left_out.who)));
             without != size && without != Size::Unclear
         })
-}
-
-/// The reports that lie apart from some other one.
-fn side<'a>(
-    reports: &'a [Report],
-    intervals: &[(f64, f64)],
-    apart: impl Fn(&(f64, f64), &(f64, f64)) -> bool,
-) -> Vec<&'a Report> {
-    reports
-        .iter()
-        .zip(intervals)
-        .filter(|(_, own)| intervals.iter().any(|other| apart(own, other)))
-        .map(|(report, _)| report)
-        .collect()
 }
 
 /// Published rates without their counts, as shares.
@@ -432,6 +432,10 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
             format!("{} give rates that fit together", count_of_sources(rates.sources.len())),
         ),
         (None, Some(_)) => (Standing::Thin, "one source gives a rate".into()),
+        (None, None) if pieces.iter().any(|p| matches!(p.evidence.value, Value::Tally { .. })) => (
+            Standing::Unknown,
+            "counted by growers for whom nobody vouched yet, or whom others doubt; it counts once a vouched grower bears it out".into(),
+        ),
         (None, None) => (Standing::Unknown, "nobody counted it".into()),
     };
     Finding {

@@ -1,0 +1,596 @@
+//! Growers' evidence over the wire, on both databases.
+
+use scionary_proto::{
+    Rpc,
+    v1::{self, observed_thing::Thing},
+};
+use scionary_tests::{
+    Raw, TestServer,
+    client::{PASSWORD, fresh_key, reason, wrong_fields},
+    on_both,
+    samples::{day, observed},
+};
+use tonic::Status;
+
+/// A club: a steward, and growers whom the steward vouches for.
+pub struct Club {
+    pub server: TestServer,
+    pub steward: Raw,
+}
+
+impl Club {
+    pub async fn open(url: &str) -> Self {
+        let server = TestServer::start(url).await;
+        let code = server.running.app().first_steward_code().await.unwrap();
+        server.raw().sign_up("steward", &code).await.unwrap();
+        let steward = server.raw().sign_in("steward", PASSWORD).await.unwrap();
+        Self { server, steward }
+    }
+    /// Somebody whom nobody knows.
+    pub async fn newcomer(&self, handle: &str) -> Raw {
+        self.server.raw().member(handle).await
+    }
+    /// Somebody whom the steward vouches for.
+    pub async fn grower(&self, handle: &str) -> Raw {
+        let who = self.newcomer(handle).await;
+        let request = v1::VouchForRequest { handle: handle.into(), reason: String::new() };
+        self.steward.call::<v1::VouchForResponse>(Rpc::AccountVouchFor, &request).await.unwrap();
+        who
+    }
+    /// Somebody invited by a member.
+    pub async fn guest_of(&self, host: &Raw, handle: &str) -> Raw {
+        let invited: v1::CreateInvitationResponse =
+            host.call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest::default()).await.unwrap();
+        self.server.raw().sign_up(handle, &invited.code).await.unwrap();
+        self.server.raw().sign_in(handle, PASSWORD).await.unwrap()
+    }
+    pub async fn curator(&self, handle: &str, crop: &str) -> Raw {
+        let who = self.grower(handle).await;
+        let request =
+            v1::GrantRoleRequest { handle: handle.into(), role: v1::Role::Curator.into(), crop: crop.into() };
+        self.steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &request).await.unwrap();
+        who
+    }
+}
+
+pub async fn add(
+    who: &Raw,
+    cultivar: &str,
+    draft: v1::EvidenceDraft,
+) -> Result<Vec<v1::EvidenceDetail>, Status> {
+    let request = v1::AddEvidenceRequest {
+        cultivar: cultivar.into(),
+        crop: "mango".into(),
+        draft: Some(draft),
+        ..Default::default()
+    };
+    who.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &request).await.map(|r| r.evidence)
+}
+
+pub fn id(detail: &v1::EvidenceDetail) -> String {
+    detail.evidence.clone().unwrap().evidence_id
+}
+
+pub async fn record(who: &Raw, cultivar: &str) -> v1::GetCultivarResponse {
+    let request = v1::GetCultivarRequest { cultivar: cultivar.into(), crop: "mango".into() };
+    who.call(Rpc::CultivarGetCultivar, &request).await.unwrap()
+}
+
+pub async fn finding(who: &Raw, cultivar: &str, key: &str) -> v1::Finding {
+    record(who, cultivar)
+        .await
+        .findings
+        .into_iter()
+        .find(|f| f.descriptor_key == key)
+        .unwrap_or_else(|| panic!("a finding on {key}"))
+}
+
+pub fn sprouts(one: i32, several: i32) -> v1::EvidenceDraft {
+    observed(Thing::Sowing(v1::SowingTally { one: Some(one), several: Some(several), ..Default::default() }))
+}
+
+pub async fn check(who: &Raw, id: &str, verdict: v1::CheckVerdict) -> Result<v1::EvidenceDetail, Status> {
+    let request = v1::CheckEvidenceRequest {
+        evidence_id: id.into(),
+        verdict: verdict.into(),
+        reason: "I saw it myself.".into(),
+    };
+    who.call::<v1::CheckEvidenceResponse>(Rpc::EvidenceCheckEvidence, &request)
+        .await
+        .map(|r| r.evidence.unwrap())
+}
+
+/// The way of a tally: entered, not weighed, borne out, vouched, corrected, withdrawn; history stays.
+#[tokio::test]
+async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben) = (club.newcomer("ann").await, club.grower("ben").await);
+        let full = observed(Thing::Sowing(v1::SowingTally {
+            sown: Some(40),
+            sprouted: Some(36),
+            one: Some(3),
+            two: Some(10),
+            more: Some(23),
+            several: None,
+        }));
+        let full = v1::EvidenceDraft {
+            place: Some(v1::Place {
+                area_code: "XB-NS".into(),
+                grid_code: "2CGV2200+".into(),
+                label: "Larkwater".into(),
+            }),
+            tree: "by the gate".into(),
+            ..full
+        };
+        let pieces = add(&ann, "Keitt", full.clone()).await.unwrap();
+        assert_eq!(pieces.len(), 3, "one tally answers three questions");
+        let keys: Vec<String> = pieces.iter().map(|p| p.evidence.clone().unwrap().descriptor_key).collect();
+        assert_eq!(keys, ["germination", "multi_sprout_seeds", "double_sprout_seeds"]);
+        let several = id(&pieces[1]);
+
+        // nobody vouched for ann: shown, not weighed
+        let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
+        assert_eq!((found.counted, found.standing()), (0, v1::Standing::Unknown));
+        assert!(found.evidence[0].weight_reason.contains("vouched"), "{}", found.evidence[0].weight_reason);
+
+        // nobody checks their own; a vouched grower's check makes it count
+        assert_eq!(reason(&check(&ann, &several, v1::CheckVerdict::BearsOut).await.unwrap_err()), "OWN_WORK");
+        let checked = check(&ben, &several, v1::CheckVerdict::BearsOut).await.unwrap();
+        assert_eq!(checked.checks.len(), 1);
+        let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
+        assert_eq!((found.counted, found.of_these, found.voices), (36, 33, 1));
+        let borne_out = found.evidence[0].weight;
+
+        // the check is taken back: not weighed again; then the steward vouches: weighed, as not borne out
+        let request = v1::WithdrawCheckRequest { evidence_id: several.clone() };
+        ben.call::<v1::WithdrawCheckResponse>(Rpc::EvidenceWithdrawCheck, &request).await.unwrap();
+        assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.counted, 0);
+        let vouch = v1::VouchForRequest { handle: "ann".into(), reason: "From our club.".into() };
+        club.steward.call::<v1::VouchForResponse>(Rpc::AccountVouchFor, &vouch).await.unwrap();
+        let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
+        assert!((found.evidence[0].weight / borne_out - 0.7).abs() < 1e-9, "a count by itself weighs 0.7");
+
+        // the same again is a slip
+        let twin = add(&ann, "Keitt", full.clone()).await.unwrap_err();
+        assert_eq!(wrong_fields(&twin), ["observed"]);
+
+        // only the author corrects; the old piece ends and names its successor
+        let correction = v1::CorrectEvidenceRequest {
+            evidence_id: several.clone(),
+            draft: Some(sprouts(4, 32)),
+            reason: "One seed was miscounted.".into(),
+        };
+        let foreign =
+            ben.call::<v1::CorrectEvidenceResponse>(Rpc::EvidenceCorrectEvidence, &correction).await;
+        assert_eq!(reason(&foreign.unwrap_err()), "NOT_THE_AUTHOR");
+        let fresh: v1::CorrectEvidenceResponse =
+            ann.call(Rpc::EvidenceCorrectEvidence, &correction).await.unwrap();
+        let get = v1::GetEvidenceRequest { evidence_id: several.clone() };
+        let old: v1::GetEvidenceResponse = ann.call(Rpc::EvidenceGetEvidence, &get).await.unwrap();
+        let old = old.evidence.unwrap();
+        assert_eq!((old.ended_why.as_str(), old.replaced_by), ("corrected", id(&fresh.evidence[0])));
+        assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.of_these, 32);
+        let ended = ann.call::<v1::CorrectEvidenceResponse>(Rpc::EvidenceCorrectEvidence, &correction).await;
+        assert_eq!(reason(&ended.unwrap_err()), "EVIDENCE_ENDED");
+        // what was entered with it on other traits stands
+        assert_eq!(finding(&ann, "Keitt", "germination").await.counted, 40);
+
+        let withdraw = v1::WithdrawEvidenceRequest {
+            evidence_id: id(&fresh.evidence[0]),
+            whole_report: false,
+            reason: "The tray was mixed up.".into(),
+        };
+        ann.call::<v1::WithdrawEvidenceResponse>(Rpc::EvidenceWithdrawEvidence, &withdraw).await.unwrap();
+        assert!(
+            !record(&ann, "Keitt").await.findings.iter().any(|f| f.descriptor_key == "multi_sprout_seeds")
+        );
+        let mine: v1::ListMyEvidenceResponse =
+            ann.call(Rpc::EvidenceListMyEvidence, &v1::ListMyEvidenceRequest::default()).await.unwrap();
+        assert_eq!(mine.evidence.len(), 4, "what was taken back stays in one's own list");
+        let history = v1::GetHistoryRequest { cultivar: "Keitt".into(), ..Default::default() };
+        let history: v1::GetHistoryResponse = ann.call(Rpc::CurationGetHistory, &history).await.unwrap();
+        let actions: Vec<&str> = history.events.iter().map(|e| e.action.as_str()).collect();
+        assert_eq!(actions, ["evidence withdrawn", "evidence corrected"]);
+        assert!(history.events[1].detail.contains("33 of 36 became 32 of 36"));
+        assert_eq!(history.events[0].by_name, "ann of the club");
+        club.server.stop().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn everything_wrong_with_evidence_is_told_at_once() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let ann = club.grower("ann").await;
+        let thing = |t| v1::ObservedThing { thing: Some(t) };
+        let draft = v1::EvidenceDraft {
+            observed: vec![
+                thing(Thing::Sowing(v1::SowingTally {
+                    sown: Some(10),
+                    one: Some(3),
+                    several: Some(9),
+                    ..Default::default()
+                })),
+                thing(Thing::Rating(v1::Rating { descriptor_key: "fibre".into(), state: "woolly".into() })),
+                thing(Thing::Measure(v1::Measure {
+                    descriptor_key: "fruit_mass".into(),
+                    value: -3.0,
+                    ..Default::default()
+                })),
+                thing(Thing::Statement(v1::Statement {
+                    descriptor_key: "colour".into(),
+                    ..Default::default()
+                })),
+                v1::ObservedThing::default(),
+            ],
+            day: Some(day(2999, 1, 1)),
+            published: true,
+            citation: "x".into(),
+            place: Some(v1::Place { grid_code: "here".into(), ..Default::default() }),
+            ..Default::default()
+        };
+        let error = add(&ann, "Keitt", draft).await.unwrap_err();
+        assert_eq!(wrong_fields(&error), ["observed[4].thing"], "what cannot be read comes first");
+        let draft = v1::EvidenceDraft {
+            observed: vec![
+                thing(Thing::Sowing(v1::SowingTally {
+                    sown: Some(10),
+                    one: Some(3),
+                    several: Some(9),
+                    ..Default::default()
+                })),
+                thing(Thing::Rating(v1::Rating { descriptor_key: "fibre".into(), state: "woolly".into() })),
+                thing(Thing::Measure(v1::Measure {
+                    descriptor_key: "fruit_mass".into(),
+                    value: -3.0,
+                    ..Default::default()
+                })),
+                thing(Thing::Measure(v1::Measure {
+                    descriptor_key: "fruit_mass".into(),
+                    value: 3.0,
+                    unit: "stone".into(),
+                    ..Default::default()
+                })),
+                thing(Thing::Statement(v1::Statement {
+                    descriptor_key: "colour".into(),
+                    ..Default::default()
+                })),
+            ],
+            day: Some(day(2999, 1, 1)),
+            published: true,
+            citation: "x".into(),
+            place: Some(v1::Place { grid_code: "here".into(), ..Default::default() }),
+            ..Default::default()
+        };
+        let error = add(&ann, "Keitt", draft).await.unwrap_err();
+        assert_eq!(
+            wrong_fields(&error),
+            [
+                "observed[0].sowing.sprouted",
+                "observed[1].state",
+                "observed[2].value",
+                "observed[3].unit",
+                "observed[4].descriptor_key",
+                "day",
+                "citation",
+                "place.grid_code",
+            ]
+        );
+        let error = add(&ann, "Keitt", v1::EvidenceDraft::default()).await.unwrap_err();
+        assert_eq!(wrong_fields(&error), ["observed"]);
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// Units are the descriptor's; fewer than five fruits are shown and not weighed; a slip of units is flagged.
+#[tokio::test]
+async fn measures_ratings_and_sightings_make_findings() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let mass = |value: f64, unit: &str, sample: i32| {
+            observed(Thing::Measure(v1::Measure {
+                descriptor_key: "fruit_mass".into(),
+                value,
+                unit: unit.into(),
+                sample,
+            }))
+        };
+        let fibre = |state: &str| {
+            observed(Thing::Rating(v1::Rating { descriptor_key: "fibre".into(), state: state.into() }))
+        };
+        let season = |first: v1::Date, last: v1::Date, grid: &str| v1::EvidenceDraft {
+            place: Some(v1::Place { grid_code: grid.into(), ..Default::default() }),
+            ..observed(Thing::Sighting(v1::Sighting {
+                descriptor_key: String::new(),
+                first_ripe: Some(first),
+                last_ripe: Some(last),
+            }))
+        };
+        let mut growers = Vec::new();
+        for handle in ["ann", "ben", "cat", "dan", "eve", "fay"] {
+            growers.push(club.grower(handle).await);
+        }
+        let cultivar = "13-1";
+        for (who, grams) in growers.iter().zip([340.0, 350.0, 355.0, 345.0, 360.0]) {
+            add(who, cultivar, mass(grams, "g", 6)).await.unwrap();
+        }
+        // twelve ounces typed as grams
+        let slip = add(&growers[5], cultivar, mass(12.3, "g", 6)).await.unwrap();
+        let found = finding(&growers[0], cultivar, "fruit_mass").await;
+        let numbers = found.quantity.unwrap();
+        assert!((numbers.median - 347.5).abs() < 1e-9, "{}", numbers.median);
+        let flagged = found.evidence.iter().find(|e| e.evidence_id == id(&slip[0])).unwrap();
+        assert!(flagged.weight_reason.contains("ounces"), "{}", flagged.weight_reason);
+        // 0.77 lb are 349.27 g; of three fruits it is not weighed
+        let few =
+            add(&growers[0], cultivar, v1::EvidenceDraft { tree: "young".into(), ..mass(0.77, "lb", 3) })
+                .await
+                .unwrap();
+        assert_eq!(few[0].evidence.clone().unwrap().as_stated, "349.3 g (mean of 3)");
+
+        for (who, state) in growers.iter().zip(["low", "low", "low", "scanty", "low", "high"]) {
+            add(who, cultivar, fibre(state)).await.unwrap();
+        }
+        let found = finding(&growers[0], cultivar, "fibre").await;
+        assert_eq!(found.steps.clone().unwrap().median_low, "low");
+        assert_eq!(found.voices, 6);
+
+        // two southern place-years: shown as seen there; with a northern one they move by half a year
+        add(&growers[0], cultivar, season(day(2025, 12, 16), day(2026, 1, 20), "5R4JH200+")).await.unwrap();
+        add(&growers[1], cultivar, season(day(2024, 12, 11), day(2025, 1, 30), "5R4J2200+")).await.unwrap();
+        let southern = finding(&growers[0], cultivar, "season").await;
+        let period = southern.period.clone().unwrap();
+        assert!(period.southern && period.place_years == 2, "{}", southern.text);
+        assert_eq!((period.core[0].first_day, period.core[0].last_day), (345, 30));
+        add(&growers[2], cultivar, season(day(2026, 6, 9), day(2026, 7, 19), "76VVX200+")).await.unwrap();
+        let mixed = finding(&growers[0], cultivar, "season").await.period.unwrap();
+        assert!(!mixed.southern && mixed.place_years == 3);
+        assert_eq!(
+            (mixed.core[0].first_day, mixed.core[0].last_day),
+            (162, 202),
+            "as the published model has it"
+        );
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// People of one member's invitations are one voice; one publication copied by many is one voice.
+#[tokio::test]
+async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let host = club.grower("host").await;
+        let mut guests = vec![host.clone()];
+        for n in 0..4 {
+            guests.push(club.guest_of(&host, &format!("guest-{n}")).await);
+        }
+        for (n, guest) in guests.iter().enumerate() {
+            add(guest, "Keitt", sprouts(1, 19 + i32::try_from(n).unwrap())).await.unwrap();
+        }
+        let found = finding(&host, "Keitt", "multi_sprout_seeds").await;
+        assert_eq!(
+            (found.evidence.len(), found.voices),
+            (5, 1),
+            "vouched for through their host, and one group"
+        );
+        assert_ne!(found.standing(), v1::Standing::Settled);
+        // guests of one group cannot bear each other out
+        let piece = found.evidence[0].evidence_id.clone();
+        let weight = found.evidence[0].weight;
+        check(&guests[3], &piece, v1::CheckVerdict::BearsOut).await.unwrap();
+        let again = finding(&host, "Keitt", "multi_sprout_seeds").await;
+        assert_eq!(again.evidence[0].weight, weight);
+        // an organiser's guests stand for themselves
+        let request = v1::GrantRoleRequest {
+            handle: "host".into(),
+            role: v1::Role::Organiser.into(),
+            crop: String::new(),
+        };
+        club.steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &request).await.unwrap();
+        for n in 0..2 {
+            let guest = club.guest_of(&host, &format!("own-{n}")).await;
+            add(&guest, "Keitt", sprouts(2, 30 + n)).await.unwrap();
+        }
+        assert_eq!(finding(&host, "Keitt", "multi_sprout_seeds").await.voices, 3);
+
+        for (n, who) in guests.iter().take(3).enumerate() {
+            let words = [
+                "Reed 1930, Fruit Notes, p. 4",
+                "REED 1930. Fruit notes, p 4",
+                "Reed, 1930: Fruit Notes p. 4",
+            ];
+            let draft = v1::EvidenceDraft {
+                published: true,
+                citation: words[n].into(),
+                note: format!("as read by {n}"),
+                ..observed(Thing::Statement(v1::Statement {
+                    descriptor_key: "embryony".into(),
+                    state: "polyembryonic".into(),
+                    text: String::new(),
+                }))
+            };
+            add(who, "Keitt", draft).await.unwrap();
+        }
+        let class = finding(&host, "Keitt", "embryony").await;
+        assert_eq!((class.voices, class.standing()), (1, v1::Standing::Thin), "{}", class.text);
+        club.server.stop().await;
+    })
+    .await;
+}
+
+async fn import(who: &Raw, mode: v1::ImportMode, rows: Vec<v1::ImportRow>) -> v1::ImportEvidenceResponse {
+    use prost::Message as _;
+    // one message is a stream too
+    let request = v1::ImportEvidenceRequest { mode: mode.into(), rows };
+    let bytes =
+        who.last_of_stream(Rpc::EvidenceImportEvidence.path(), request.encode_to_vec()).await.unwrap();
+    v1::ImportEvidenceResponse::decode(bytes.as_slice()).unwrap()
+}
+
+#[tokio::test]
+async fn imports_keep_all_or_nothing_or_the_good_rows_and_can_be_repeated() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let ann = club.grower("ann").await;
+        let row = |line: i32, cultivar: &str, one: i32| v1::ImportRow {
+            line,
+            cultivar: cultivar.into(),
+            crop: "mango".into(),
+            draft: Some(v1::EvidenceDraft { tree: format!("tree {line}"), ..sprouts(one, 20) }),
+        };
+        let good = || (2..602).map(|n| row(n, "Keitt", n % 9)).collect::<Vec<_>>();
+        let mut mixed = good();
+        mixed.push(row(602, "Keit", 1));
+        mixed.push(row(603, "Keitt", -1));
+        let dry = import(&ann, v1::ImportMode::DryRun, mixed.clone()).await;
+        assert_eq!((dry.rows, dry.good, dry.wrong, dry.written), (602, 600, 2, 0));
+        assert_eq!(dry.errors.iter().map(|e| e.line).collect::<Vec<_>>(), [602, 603]);
+        assert!(dry.errors[0].expected.contains("Keitt"), "the near name is offered");
+        let nothing = import(&ann, v1::ImportMode::AllOrNothing, mixed.clone()).await;
+        assert_eq!((nothing.written, nothing.wrong), (0, 2));
+        assert!(
+            !record(&ann, "Keitt").await.findings.iter().any(|f| f.descriptor_key == "multi_sprout_seeds")
+        );
+        let kept = import(&ann, v1::ImportMode::KeepGood, mixed.clone()).await;
+        assert_eq!((kept.written, kept.wrong), (600, 2));
+        assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.evidence.len(), 600);
+        // the same file again: nothing twice
+        let again = import(&ann, v1::ImportMode::AllOrNothing, good()).await;
+        assert_eq!((again.already, again.good, again.written), (600, 0, 0));
+        assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.evidence.len(), 600);
+        club.server.stop().await;
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn sowings_ask_for_their_tallies_until_they_are_answered() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
+        let request = v1::RecordSowingRequest {
+            cultivar: "Keitt".into(),
+            day: Some(day(2025, 1, 10)),
+            seeds: 24,
+            tree: "by the gate".into(),
+            ..Default::default()
+        };
+        let keyed = ann.with_key(&fresh_key());
+        let made: v1::RecordSowingResponse = keyed.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+        let twice: v1::RecordSowingResponse = keyed.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+        assert_eq!(made, twice);
+        let sowing = made.sowing.unwrap();
+        let open = |s: &v1::Sowing| s.open_tallies.iter().map(v1::DueTally::tally).collect::<Vec<_>>();
+        use v1::SowingDue::{FirstFruit, Judged, Sprouts};
+        assert_eq!(open(&sowing), [Sprouts, Judged, FirstFruit]);
+        // germination 8 to 14 days in warmth (MORTON87): counted after twice that
+        assert_eq!(sowing.open_tallies[0].due_from, Some(day(2025, 2, 7)));
+        assert_eq!(sowing.open_tallies[0].origin, "MORTON87");
+        let list = v1::ListMySowingsRequest { open_only: true, ..Default::default() };
+        let mine = async |who: &Raw| {
+            who.call::<v1::ListMySowingsResponse>(Rpc::EvidenceListMySowings, &list).await.unwrap().sowings
+        };
+        assert!(mine(&ben).await.is_empty());
+        let tally = v1::AddEvidenceRequest {
+            cultivar: "Keitt".into(),
+            sowing_id: sowing.sowing_id.clone(),
+            draft: Some(sprouts(20, 2)),
+            ..Default::default()
+        };
+        let foreign = ben.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &tally).await;
+        assert_eq!(reason(&foreign.unwrap_err()), "NOT_FOUND");
+        let other = v1::AddEvidenceRequest { cultivar: "Kent".into(), ..tally.clone() };
+        let other = ann.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &other).await;
+        assert_eq!(wrong_fields(&other.unwrap_err()), ["sowing_id"]);
+        ann.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &tally).await.unwrap();
+        assert_eq!(open(&mine(&ann).await[0]), [Judged, FirstFruit]);
+        let close = v1::CloseSowingRequest {
+            sowing_id: sowing.sowing_id.clone(),
+            reason: "The frost took them.".into(),
+        };
+        let foreign = ben.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await;
+        assert_eq!(reason(&foreign.unwrap_err()), "NOT_FOUND");
+        ann.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await.unwrap();
+        let closed = ann.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await;
+        assert_eq!(reason(&closed.unwrap_err()), "SOWING_CLOSED");
+        assert!(mine(&ann).await.is_empty());
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// The nightly table: who was often right weighs more, who was wrong less; a suspended author is silent.
+#[tokio::test]
+async fn weights_follow_how_evidence_held_up() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let app = club.server.running.app().clone();
+        let mut growers = Vec::new();
+        for handle in ["ann", "ben", "cat", "liar"] {
+            growers.push(club.grower(handle).await);
+        }
+        // of which nobody has published anything on fibre
+        let registry = app.registry();
+        let cultivars: Vec<String> = registry
+            .records()
+            .filter(|r| r.cultivar.crop == "mango" && !r.findings.iter().any(|f| f.descriptor == "fibre"))
+            .map(|r| r.cultivar.id.to_string())
+            .take(6)
+            .collect();
+        let first = cultivars[0].clone();
+        for cultivar in &cultivars {
+            for (n, who) in growers.iter().enumerate() {
+                let state = if n == 3 { "high" } else { "none" };
+                let draft = observed(Thing::Rating(v1::Rating {
+                    descriptor_key: "fibre".into(),
+                    state: state.into(),
+                }));
+                add(who, cultivar, draft).await.unwrap();
+            }
+        }
+        assert!(app.weigh_growers(true).await.unwrap(), "a first table");
+        assert!(!app.weigh_growers(true).await.unwrap(), "once a day");
+        assert!(!app.weigh_growers(false).await.unwrap(), "and no new version when nothing changed");
+        let of = async |who: &Raw, handle: &str| {
+            let request = v1::GetGrowerRecordRequest { handle: handle.into() };
+            who.call::<v1::GetGrowerRecordResponse>(Rpc::EvidenceGetGrowerRecord, &request).await
+        };
+        let (ann, liar) = (of(&growers[0], "").await.unwrap(), of(&growers[3], "").await.unwrap());
+        assert_eq!((ann.right, ann.compared, ann.weights_version), (6.0, 6.0, 1));
+        // shrunk by four votes at .80: (6 + 3.2) / 10 and 3.2 / 10
+        assert!((ann.accuracy - 0.92).abs() < 1e-6 && (liar.accuracy - 0.32).abs() < 1e-6);
+        assert!(ann.vote_weight > 2.0 && liar.vote_weight == 0.0);
+        assert_eq!(record(&growers[0], &first).await.weights_version, 1);
+        // seen by themselves and by those who curate
+        assert_eq!(reason(&of(&growers[0], "liar").await.unwrap_err()), "ROLE_MISSING");
+        let curator = club.curator("curator", "mango").await;
+        assert_eq!(of(&curator, "liar").await.unwrap().pieces, 6);
+
+        let suspend = v1::SuspendAccountRequest {
+            handle: "liar".into(),
+            reason: "Invented ratings for a month.".into(),
+        };
+        club.steward.call::<v1::SuspendAccountResponse>(Rpc::AccountSuspendAccount, &suspend).await.unwrap();
+        let found = finding(&growers[0], &first, "fibre").await;
+        assert_eq!(found.voices, 3);
+        assert!(found.evidence.iter().any(|e| e.weight_reason.contains("suspended")));
+        assert_eq!(reason(&add(&growers[3], &first, sprouts(1, 2)).await.unwrap_err()), "ACCOUNT_SUSPENDED");
+        let restore =
+            v1::RestoreAccountRequest { handle: "liar".into(), reason: "It was a mistake of ours.".into() };
+        club.steward.call::<v1::RestoreAccountResponse>(Rpc::AccountRestoreAccount, &restore).await.unwrap();
+        assert_eq!(finding(&growers[0], &first, "fibre").await.voices, 4);
+        let agreement: v1::GetAgreementResponse = growers[0]
+            .call(Rpc::EvidenceGetAgreement, &v1::GetAgreementRequest { crop: "mango".into() })
+            .await
+            .unwrap();
+        let fibre = agreement.descriptors.iter().find(|d| d.descriptor_key == "fibre").unwrap();
+        assert_eq!(fibre.records, 6);
+        assert!(fibre.alpha.is_some());
+        club.server.stop().await;
+    })
+    .await;
+}
