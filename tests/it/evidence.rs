@@ -588,7 +588,7 @@ async fn weights_follow_how_evidence_held_up() {
             .await
             .unwrap();
         let fibre = agreement.descriptors.iter().find(|d| d.descriptor_key == "fibre").unwrap();
-        assert_eq!(fibre.records, 6);
+        assert!(fibre.records >= 6);
         assert!(fibre.alpha.is_some());
         club.server.stop().await;
     })

@@ -52,7 +52,7 @@ limits! {
     PROPOSALS_OPEN_MAX: i64 = 50, "proposals_open_max", "Open proposals of one account; keeps the curators' queue useful.";
     EVIDENCE_DAILY_MAX: i64 = 2_000, "evidence_daily_max", "Pieces that one account enters in a day by hand; imports have their own limit.";
     IMPORT_ROWS_MAX: usize = 100_000, "import_rows_max", "Rows of one import; they are held in memory and, all or nothing, in one transaction.";
-    IMPORT_BATCH_ROWS: usize = 500, "import_batch_rows", "Rows written together where the good ones are kept: short enough to let other writers in between.";
+    IMPORT_BATCH_ROWS: usize = 2_000, "import_batch_rows", "Rows written together where the good ones are kept: short enough to let other writers in between.";
     IMPORT_ERRORS_MAX: usize = 200, "import_errors_max", "Wrong rows told one by one; beyond these something else is wrong.";
     IMPORT_SECONDS_MAX: u64 = 600, "import_seconds_max", "An import that takes longer is cut; what was kept stays.";
     SOWINGS_OPEN_MAX: i64 = 200, "sowings_open_max", "Open sowings of one account.";
