@@ -13,5 +13,6 @@ mod house;
 mod names;
 mod offers;
 mod reference;
+mod robustness;
 mod storage;
 mod wire;

@@ -189,8 +189,11 @@ fn import_row(line: u64, row: &Row<'_>) -> Result<v1::ImportRow, String> {
     })
 }
 
+/// Rows that cannot be read, by line.
+type Wrong = Vec<(u64, String)>;
+
 /// Reads the file: its rows, and what cannot be read with its line.
-fn read(file: &Path) -> Result<(Vec<v1::ImportRow>, Vec<(u64, String)>), Failure> {
+fn read(file: &Path) -> Result<(Vec<v1::ImportRow>, Wrong), Failure> {
     let failed = |e: String| Failure::usage(format!("{}: {e}", file.display()));
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)

@@ -24,8 +24,8 @@ use crate::{
     source::Source,
 };
 
-/// The source of what growers observe.
-pub const GROWER: &str = "grower";
+pub use scionary_domain::evidence::voice::GROWER;
+
 /// Rows read at once where all are read.
 const PAGE: u64 = 20_000;
 /// Rows written by one statement: 27 columns each, below what both databases take.

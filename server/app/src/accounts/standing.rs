@@ -43,7 +43,7 @@ impl UseCase for ChangeStanding {
         let key = self.handle.trim().to_ascii_lowercase();
         let found = account_store::account_to_sign_in(write.tx, &key).await?.map(|(account, _)| account);
         // who may not do it at all does not learn which handles there are
-        let whose = found.as_ref().map_or_else(|| uuid::Uuid::nil(), |a| a.id.uuid());
+        let whose = found.as_ref().map_or_else(uuid::Uuid::nil, |a| a.id.uuid());
         let whose = scionary_domain::ids::AccountId::from_uuid(whose);
         let action = match self.change {
             StandingChange::Vouch => {

@@ -115,7 +115,15 @@ fn differences(registry: &Registry, proposal: &Proposal) -> Vec<Difference> {
                 &format!("as in {to_version}"),
             )]
         }
-        other => {
+        other @ (Change::Rename { .. }
+        | Change::AddName { .. }
+        | Change::RemoveName { .. }
+        | Change::AddParent { .. }
+        | Change::RemoveParent { .. }
+        | Change::Describe { .. }
+        | Change::Pin { .. }
+        | Change::Unpin { .. }
+        | Change::Split { .. }) => {
             let mut rows = before
                 .as_ref()
                 .and_then(|b| apply(other, b, &proposal.citation).ok().map(|a| difference(b, &a)))

@@ -250,12 +250,11 @@ impl Hand<'_> {
         let id = self.record()?;
         let cultivar = stored(self.write, id).await?;
         let before = Content::from(&cultivar);
-        let after = match &self.proposal.change {
-            Change::Revert { to_version } => {
-                let kept = curation_store::version(self.write.tx, id, *to_version).await?;
-                kept.ok_or_else(|| misfit(format!("version {to_version} is not kept")))?.content
-            }
-            other => apply(other, &before, &self.proposal.citation).map_err(misfit)?,
+        let after = if let Change::Revert { to_version } = &self.proposal.change {
+            let kept = curation_store::version(self.write.tx, id, *to_version).await?;
+            kept.ok_or_else(|| misfit(format!("version {to_version} is not kept")))?.content
+        } else {
+            apply(&self.proposal.change, &before, &self.proposal.citation).map_err(misfit)?
         };
         let number = self.put(&cultivar, &after, self.proposal.change.word()).await?;
         Ok(Made {

@@ -9,12 +9,12 @@ use scionary_domain::{
         entry::{self, Draft},
     },
     field::FieldError,
-    ids::{CultivarId, EvidenceId, ReportId},
+    ids::{CultivarId, ReportId},
     limits,
 };
 use scionary_store::{TwinKey, evidence_store, observer_store};
 
-use super::{crop_of, pieces_with, twin_keys};
+use super::{Together, crop_of, twin_keys};
 use crate::{
     App, Call, Done, Error, KeepReply, UseCase, Write,
     ports::new_uuid,
@@ -113,6 +113,8 @@ struct Checker<'a> {
     by: Observer,
     /// What names stand for: a file has few names and many rows.
     resolved: HashMap<(String, String), Result<CultivarId, Vec<FieldError>>>,
+    /// The sources that citations name.
+    cited: HashMap<String, String>,
 }
 
 impl Checker<'_> {
@@ -149,7 +151,14 @@ impl Checker<'_> {
         };
         let fresh = || Ok(new_uuid(self.app.entropy(), now)?);
         let report = ReportId::from_uuid(fresh()?);
-        pieces_with(|| fresh().map(EvidenceId::from_uuid), report, self.by, record, &checked, None, now)
+        let registry = self.registry;
+        let source = self
+            .cited
+            .entry(checked.citation.clone())
+            .or_insert_with(|| registry.source_cited(&checked.citation))
+            .clone();
+        Together { by: self.by, record, checked: &checked, report, sowing: None, source, at: now }
+            .pieces(fresh)
             .map(Ok)
     }
 }
@@ -177,7 +186,14 @@ impl App {
         let reader = self.store().reader();
         let registry = self.registry();
         let by = observer_store::one(reader, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
-        let mut checker = Checker { app: self, call, registry: &registry, by, resolved: HashMap::new() };
+        let mut checker = Checker {
+            app: self,
+            call,
+            registry: &registry,
+            by,
+            resolved: HashMap::new(),
+            cited: HashMap::new(),
+        };
         let mut out = Imported { rows: rows.len(), ..Imported::default() };
         let mut good: Vec<Vec<Evidence>> = Vec::new();
         for (at, row) in rows.iter().enumerate() {

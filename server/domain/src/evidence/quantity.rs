@@ -34,6 +34,9 @@ struct Row {
     piece: usize,
 }
 
+/// The rows of one voice by place and year.
+type PlaceYears<'a> = BTreeMap<(&'a str, i32), Vec<&'a Row>>;
+
 /// The number that a value stands for: its mean, or the middle of its range.
 fn number(value: &Value) -> Option<(f64, Option<u32>)> {
     match value {
@@ -87,7 +90,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
 
 /// Each voice's value: the median of its place-years that hold enough fruits.
 fn values_of(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) -> Vec<(String, f64)> {
-    let mut of: BTreeMap<(&str, &str), BTreeMap<(&str, i32), Vec<&Row>>> = BTreeMap::new();
+    let mut of: BTreeMap<(&str, &str), PlaceYears<'_>> = BTreeMap::new();
     for row in rows {
         of.entry((&row.group, &row.who)).or_default().entry((&row.place, row.year)).or_default().push(row);
     }

@@ -6,7 +6,7 @@
 //! count, but not as independent of each other. The numbers here are policy, versioned with
 //! [`super::share::POLICY_VERSION`].
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +18,8 @@ use crate::{
     time::{Date, Timestamp},
 };
 
+/// The source of what growers observe themselves.
+pub const GROWER: &str = "grower";
 /// How often somebody is taken to be right of whom nothing is known yet.
 pub const ACCURACY_PRIOR: f64 = 0.80;
 /// For how many votes that prior counts.
@@ -274,12 +276,14 @@ pub fn voice(evidence: &Evidence) -> Voice {
     let by = &observation.by;
     let copy =
         !observation.citation.is_empty() && matches!(observation.kind, Kind::Publication | Kind::Statement);
-    let (who, group) = if copy {
-        let key = citation_key(&observation.citation);
-        (key.clone(), key)
-    } else {
-        (by.account.to_string(), by.group.to_string())
+    // a publication is one voice, whoever copies it; but nobody is more independent for citing much: what a grower
+    // cites belongs to that grower's group
+    let who = match (copy, evidence.source.as_str()) {
+        (false, _) => by.account.to_string(),
+        (true, GROWER) => citation_key(&observation.citation),
+        (true, source) => source.to_string(),
     };
+    let group = by.group.to_string();
     let (out, doubt, outs, doubts) = verdicts(observation);
     let (trust, why) = if by.suspended {
         (0.0, "not weighed: its author is suspended".to_string())
@@ -295,17 +299,29 @@ pub fn voice(evidence: &Evidence) -> Voice {
     Voice { who, group, published: copy, trust, accuracy, why }
 }
 
-/// Factors that hold every group of several voices to [`GROUP_SHARE_MAX`] of all weight, as far as that can be:
-/// with fewer than three groups it cannot. `weights` are (group, voice, weight); the factor of each group that is
-/// cut.
+/// How alike the voices of one group are: n of them count for n / (1 + (n - 1) * 0.5), never more than two (a
+/// design effect, as for seeds of one report). A choice of ours.
+const WITHIN_GROUP: f64 = 0.5;
+
+/// Factors by which the weights of groups of several voices are cut: they are alike, and no group has more than
+/// [`GROUP_SHARE_MAX`] of all weight, as far as that can be: with fewer than three groups it cannot. `weights` are
+/// (group, voice, weight); the factor of each group that is cut.
 pub fn group_factors(weights: &[(String, String, f64)]) -> BTreeMap<String, f64> {
-    let mut of: BTreeMap<&str, (f64, std::collections::BTreeSet<&str>)> = BTreeMap::new();
+    let mut of: BTreeMap<&str, (f64, BTreeSet<&str>)> = BTreeMap::new();
     for (group, who, weight) in weights.iter().filter(|w| w.2 > 0.0) {
         let entry = of.entry(group).or_default();
         entry.0 += weight;
         entry.1.insert(who);
     }
     let mut factors = BTreeMap::new();
+    for (group, (weight, voices)) in &mut of {
+        if voices.len() > 1 {
+            let more = u32::try_from(voices.len() - 1).map_or(f64::MAX, f64::from);
+            let factor = 1.0 / (1.0 + more * WITHIN_GROUP);
+            *weight *= factor;
+            factors.insert((*group).to_string(), factor);
+        }
+    }
     if of.len() < 3 {
         return factors;
     }
@@ -318,21 +334,22 @@ pub fn group_factors(weights: &[(String, String, f64)]) -> BTreeMap<String, f64>
         let cuts = if cut == 1 { GROUP_SHARE_MAX } else { 2.0 * GROUP_SHARE_MAX };
         GROUP_SHARE_MAX * rest / (1.0 - cuts)
     };
-    let Some(first) = heavy.first() else { return factors };
-    if first.1 <= GROUP_SHARE_MAX * total {
+    let Some(first) = heavy.first().filter(|first| first.1 > GROUP_SHARE_MAX * total) else {
         return factors;
-    }
+    };
+    let mut cut = |group: &str, by: f64| {
+        if let Some(factor) = factors.get_mut(group) {
+            *factor *= by.min(1.0);
+        }
+    };
     let alone = share(1, total - first.1);
     match heavy.get(1).filter(|second| second.1 > alone) {
         Some(second) => {
             let both = share(2, total - first.1 - second.1);
-            for group in [first, second] {
-                factors.insert(group.0.to_string(), (both / group.1).min(1.0));
-            }
+            cut(first.0, both / first.1);
+            cut(second.0, both / second.1);
         }
-        None => {
-            factors.insert(first.0.to_string(), alone / first.1);
-        }
+        None => cut(first.0, alone / first.1),
     }
     factors
 }
@@ -479,7 +496,7 @@ pub(crate) mod tests {
             let rows: Vec<(String, String, f64)> =
                 weights.iter().map(|(g, w, x)| (format!("g{g}"), format!("g{g}-{w}"), *x)).collect();
             let factors = group_factors(&rows);
-            let mut of: BTreeMap<&str, (f64, std::collections::BTreeSet<&str>)> = BTreeMap::new();
+            let mut of: BTreeMap<&str, (f64, BTreeSet<&str>)> = BTreeMap::new();
             for (g, w, x) in &rows {
                 let e = of.entry(g).or_default();
                 e.0 += x * factors.get(g).copied().unwrap_or(1.0);
