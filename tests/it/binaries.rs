@@ -228,6 +228,8 @@ fn the_demo_tells_the_whole_story() {
     for part in [
         "2 letters differ from “Lantern Moth”",
         "LANTERN MOTH: Its seed comes true only in part: 5 of 48 seedlings were off-type.",
+        "3 of 30 seedlings unlike the mother",
+        "Borne out by Tobin Ashgrove",
         "[DEMO-TRIAL] Invented for this demo",
         "Signed in as Odalind Marrack.",
         "6 plants of Lantern Moth (seedling)",

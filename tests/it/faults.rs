@@ -115,3 +115,107 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
     server.stop().await;
     database.done().await;
 }
+
+/// The id of a record, wherever it leads to.
+async fn stands_as(who: &Raw, cultivar: &str) -> String {
+    let request = v1::GetCultivarRequest { cultivar: cultivar.into(), crop: "mango".into() };
+    let reply: v1::GetCultivarResponse = who.call(Rpc::CultivarGetCultivar, &request).await.unwrap();
+    reply.summary.unwrap().cultivar_id
+}
+
+/// Kills the server amid rulings on merges: each merge is done with its ruling and its history, or not at all.
+async fn killed_amid_merges(url: &str, rounds: usize) {
+    let mut server = Server::start(url, &ROOMY);
+    let code = std::process::Command::new(scionary_tests::binaries::folder().join("scionaryd"))
+        .args(["steward-code", "--database", url])
+        .output()
+        .unwrap();
+    let code = String::from_utf8(code.stdout).unwrap().trim().to_string();
+    let visitor = connect(&server).await;
+    visitor.sign_up("steward", &code).await.unwrap();
+    let steward = visitor.sign_in("steward", scionary_tests::client::PASSWORD).await.unwrap();
+    let ann = visitor.member("ann").await;
+    let (steward, ann) = (steward.token().unwrap().to_string(), ann.token().unwrap().to_string());
+    for round in 0..rounds {
+        let (proposer, ruler) =
+            (connect(&server).await.with_token(&ann), connect(&server).await.with_token(&steward));
+        // new records, so that every round has some to merge
+        let mut merges = Vec::new();
+        let into = stands_as(&proposer, "Kent").await;
+        for n in 0..6 {
+            let name = format!(
+                "Lantern {} {}",
+                ["Amber", "Birch", "Cedar", "Dapple"][round % 4],
+                ["Uno", "Duo", "Tre", "Quad", "Quin", "Sex"][n]
+            );
+            let made = propose(
+                &proposer,
+                "",
+                v1::change::Change::NewCultivar(v1::NewCultivar { name: name.clone(), ..Default::default() }),
+            )
+            .await;
+            rule(&ruler, &made).await.unwrap();
+            let id = stands_as(&proposer, &name).await;
+            let merge = v1::change::Change::Merge(v1::Merge { into_cultivar_id: into.clone() });
+            merges.push((id.clone(), propose(&proposer, &id, merge).await));
+        }
+        let calls: Vec<_> = merges
+            .iter()
+            .map(|(_, proposal)| {
+                let (ruler, proposal) = (ruler.clone(), proposal.clone());
+                tokio::spawn(async move { rule(&ruler, &proposal).await.is_ok() })
+            })
+            .collect();
+        tokio::time::sleep(Duration::from_millis(2 + 3 * u64::try_from(round).unwrap())).await;
+        server.kill();
+        server = Server::start(url, &ROOMY);
+        let after = connect(&server).await.with_token(&ann);
+        for ((id, proposal), call) in merges.iter().zip(calls) {
+            let acknowledged = call.await.unwrap();
+            let get = v1::GetProposalRequest { proposal_id: proposal.clone() };
+            let reply: v1::GetProposalResponse = after.call(Rpc::CurationGetProposal, &get).await.unwrap();
+            let accepted = reply.proposal.unwrap().state() == v1::ProposalState::Accepted;
+            let merged = stands_as(&after, id).await == into;
+            let history =
+                v1::GetHistoryRequest { cultivar: id.clone(), page_size: 100, ..Default::default() };
+            let history: v1::GetHistoryResponse =
+                after.call(Rpc::CurationGetHistory, &history).await.unwrap();
+            let told = history.events.iter().any(|e| e.action == "merged" && e.subject_id == *proposal);
+            assert_eq!((accepted, merged, told), (accepted, accepted, accepted), "between the two states");
+            assert!(accepted || !acknowledged, "an acknowledged ruling was lost");
+        }
+    }
+    assert!(server.terminate());
+}
+
+async fn propose(who: &Raw, cultivar: &str, change: v1::change::Change) -> String {
+    let request = v1::ProposeChangeRequest {
+        cultivar: cultivar.into(),
+        crop: "mango".into(),
+        change: Some(v1::Change { change: Some(change) }),
+        reason: "As the growers here know it.".into(),
+        citation: String::new(),
+    };
+    let reply: v1::ProposeChangeResponse = who.call(Rpc::CurationProposeChange, &request).await.unwrap();
+    reply.proposal.unwrap().proposal_id
+}
+
+async fn rule(who: &Raw, proposal: &str) -> Result<v1::RuleOnProposalResponse, tonic::Status> {
+    let request = v1::RuleOnProposalRequest {
+        proposal_id: proposal.into(),
+        accept: true,
+        reason: "Compared with the source.".into(),
+    };
+    who.call(Rpc::CurationRuleOnProposal, &request).await
+}
+
+#[tokio::test]
+async fn a_crash_in_a_merge_leaves_either_state() {
+    let rounds = if std::env::var_os("SCIONARY_LONG").is_some() { 4 } else { 2 };
+    let sqlite = Database::sqlite();
+    killed_amid_merges(&sqlite.url, rounds).await;
+    if let Some(postgres) = Database::postgres().await {
+        killed_amid_merges(&postgres.url, rounds).await;
+        postgres.done().await;
+    }
+}

@@ -1,7 +1,11 @@
 //! The invented club: accounts and offers, made through the same use cases as everybody's.
 
 use anyhow::Result;
-use scionary_app::{App, Call, KeepReply, offers::CreateOffer};
+use scionary_app::{
+    App, Call, KeepReply,
+    accounts::{ChangeStanding, StandingChange},
+    offers::CreateOffer,
+};
 use scionary_domain::{
     account::{Account, Actor},
     ids::SessionId,
@@ -13,11 +17,13 @@ use scionary_domain::{
 
 /// The grower that the tour signs in as.
 pub(super) const GROWER: &str = "odalind";
+/// The grower who checks what the first one entered.
+pub(super) const CHECKER: &str = "tobin";
 /// The password of every account of the demo.
 pub(super) const PASSWORD: &str = "larkwater-orchard-demo-7";
 
-async fn member(app: &App, handle: &str, name: &str) -> Result<Call> {
-    let sign_up = app.prepare_sign_up(handle, name, PASSWORD, "").await?;
+async fn member(app: &App, handle: &str, name: &str, code: &str) -> Result<Call> {
+    let sign_up = app.prepare_sign_up(handle, name, PASSWORD, code).await?;
     let call = app.system_call()?;
     let made = std::sync::Arc::new(std::sync::OnceLock::<Account>::new());
     let keep = made.clone();
@@ -47,9 +53,17 @@ fn looked_at(form: Form, area: &str) -> DeclarationDraft {
 
 /// Makes the club.
 pub(super) async fn furnish(app: &App) -> Result<()> {
-    member(app, GROWER, "Odalind Marrack").await?;
-    let tobin = member(app, "tobin", "Tobin Ashgrove").await?;
-    let sefa = member(app, "sefa", "Sefa Lindqvane").await?;
+    let code = app.first_steward_code().await?;
+    let steward = member(app, "corvin", "Corvin Hathersage", &code).await?;
+    member(app, GROWER, "Odalind Marrack", "").await?;
+    let tobin = member(app, CHECKER, "Tobin Ashgrove", "").await?;
+    let sefa = member(app, "sefa", "Sefa Lindqvane", "").await?;
+    // the steward knows them: their evidence counts
+    for handle in [GROWER, CHECKER, "sefa"] {
+        let reason = "of our club".to_string();
+        let vouch = ChangeStanding { handle: handle.into(), change: StandingChange::Vouch, reason };
+        app.write(&steward, vouch, KeepReply::Yes, |_| Vec::new()).await?;
+    }
     let today = tobin.now.date();
     let offers = [
         (

@@ -7,7 +7,7 @@ use scionary_proto::{
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
     v1::{
         self, account_service_client::AccountServiceClient, cultivar_service_client::CultivarServiceClient,
-        offer_service_client::OfferServiceClient,
+        evidence_service_client::EvidenceServiceClient, offer_service_client::OfferServiceClient,
     },
 };
 use tonic::{Request, transport::Channel};
@@ -28,9 +28,12 @@ pub(super) async fn walk(address: SocketAddr, paper: &Paper) -> Result<()> {
         .await
         .context("the demo's own server does not answer")?;
     look_up(&channel, paper).await?;
-    let token = sign_in(&channel, paper).await?;
+    paper.title("2. Sign in");
+    let (token, name) = sign_in(&channel, scene::GROWER).await?;
+    paper.text(&format!("Signed in as {name}."));
     post(&channel, paper, &token).await?;
-    find(&channel, paper).await
+    find(&channel, paper).await?;
+    report_back(&channel, paper, &token).await
 }
 
 async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
@@ -72,17 +75,21 @@ async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
     Ok(())
 }
 
-async fn sign_in(channel: &Channel, paper: &Paper) -> Result<String> {
-    paper.title("2. Sign in");
-    let request = v1::SignInRequest {
-        handle: scene::GROWER.into(),
-        password: scene::PASSWORD.into(),
-        label: "tour".into(),
-    };
+/// A session of somebody, and their name.
+async fn sign_in(channel: &Channel, handle: &str) -> Result<(String, String)> {
+    let request =
+        v1::SignInRequest { handle: handle.into(), password: scene::PASSWORD.into(), label: "tour".into() };
     let reply = AccountServiceClient::new(channel.clone()).sign_in(request).await?.into_inner();
-    let name = reply.account.map(|a| a.display_name).unwrap_or_default();
-    paper.text(&format!("Signed in as {name}."));
-    Ok(reply.token)
+    Ok((reply.token, reply.account.map(|a| a.display_name).unwrap_or_default()))
+}
+
+/// A request that writes, of somebody who is signed in.
+fn signed<T>(message: T, token: &str) -> Result<Request<T>> {
+    let mut request = Request::new(message);
+    request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse()?);
+    let key: String = SystemEntropy.bytes()?.iter().take(16).map(|b| format!("{b:02x}")).collect();
+    request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse()?);
+    Ok(request)
 }
 
 async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
@@ -115,10 +122,7 @@ async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
         }),
         ..Default::default()
     };
-    let mut request = Request::new(v1::CreateOfferRequest { offer: Some(draft) });
-    request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse()?);
-    let key: String = SystemEntropy.bytes()?.iter().take(16).map(|b| format!("{b:02x}")).collect();
-    request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse()?);
+    let request = signed(v1::CreateOfferRequest { offer: Some(draft) }, token)?;
     let reply = OfferServiceClient::new(channel.clone()).create_offer(request).await?.into_inner();
     let offer = reply.offer.context("the offer came back empty")?;
     paper.text(&format!("Posted as {}: {}.", offer.offer_id, describe(&offer)));
@@ -143,6 +147,54 @@ async fn find(channel: &Channel, paper: &Paper) -> Result<()> {
         let Some(offer) = found.offer else { continue };
         let km = found.distance_km.map(|km| format!("{km:>3} km")).unwrap_or_default();
         paper.item(&km, &format!("{} from {}", describe(&offer), offer.giver_name));
+    }
+    Ok(())
+}
+
+/// The finding on off-type seedlings as it stands.
+async fn off_types(channel: &Channel) -> Result<v1::Finding> {
+    let request = v1::GetCultivarRequest { cultivar: "Lantern Moth".into(), crop: "mango".into() };
+    let reply = CultivarServiceClient::new(channel.clone()).get_cultivar(request).await?.into_inner();
+    let found = reply.findings.into_iter().find(|f| f.descriptor_key == "off_type_seedlings");
+    found.context("the demo's own finding is missing")
+}
+
+async fn report_back(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
+    paper.title("5. Report what came up, so that the next person's answer is better");
+    let tell = |finding: &v1::Finding, when: &str| {
+        paper.item("-", &format!("{when}: {} ({}).", finding.text, finding.standing_text));
+    };
+    tell(&off_types(channel).await?, "On file");
+    let judged = v1::SeedlingTally { which: v1::JudgedSeedlings::AsTheyCame.into(), judged: 30, off_type: 3 };
+    let thing = v1::observed_thing::Thing::Seedlings(judged);
+    let request = v1::AddEvidenceRequest {
+        cultivar: "Lantern Moth".into(),
+        crop: "mango".into(),
+        draft: Some(v1::EvidenceDraft {
+            observed: vec![v1::ObservedThing { thing: Some(thing) }],
+            day: Some(date(SystemClock.now().date())),
+            method: v1::ObservationMethod::Eye.into(),
+            tree: "my tree by the well".into(),
+            ..Default::default()
+        }),
+        ..Default::default()
+    };
+    let mut evidence = EvidenceServiceClient::new(channel.clone());
+    let reply = evidence.add_evidence(signed(request, token)?).await?.into_inner();
+    let entered = reply.evidence.first().and_then(|d| d.evidence.clone()).context("nothing was entered")?;
+    paper.text(&format!("Entered as {}: 3 of 30 seedlings unlike the mother, by eye.", entered.evidence_id));
+    tell(&off_types(channel).await?, "Now");
+    let (checker, name) = sign_in(channel, scene::CHECKER).await?;
+    let check = v1::CheckEvidenceRequest {
+        evidence_id: entered.evidence_id,
+        verdict: v1::CheckVerdict::BearsOut.into(),
+        reason: "I looked at the same seedlings.".into(),
+    };
+    evidence.check_evidence(signed(check, &checker)?).await?;
+    let found = off_types(channel).await?;
+    tell(&found, &format!("Borne out by {name}"));
+    for piece in &found.evidence {
+        paper.item("   ·", &format!("{}: {}", piece.as_stated, piece.weight_reason));
     }
     Ok(())
 }

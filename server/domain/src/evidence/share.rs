@@ -423,6 +423,10 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
                 Standing::Thin => {
                     format!("counted by {}; more counts are needed", behind(papers.len(), growers.len()))
                 }
+                Standing::Unknown if found.effective >= 8.0 => format!(
+                    "counted by {}; between few and many, or not clear yet",
+                    behind(papers.len(), growers.len())
+                ),
                 Standing::Unknown => "too few were counted to say".into(),
                 Standing::Contested => "the counts disagree".into(),
             },

@@ -1,0 +1,248 @@
+//! Our figures, for those who check them: reads lines of JSON, each `{"what": "...", ...arguments}`, from
+//! standard input and prints a line of JSON with the domain's answer to each. `null` where it has none. What it
+//! does not know, or cannot read, ends it with exit code 1.
+//!
+//! tests/python/reference.py asks it and compares the answers with those of other libraries.
+
+use std::{
+    io::{BufWriter, Write as _, stdin, stdout},
+    process::ExitCode,
+};
+
+use anyhow::{Context as _, Result, bail};
+use scionary_domain::{
+    agreement::{
+        alpha::{Metric, Unit, alpha},
+        dawid_skene::{self, Options, Rating},
+    },
+    evidence::{
+        median::{interval, interval_ranks, medians, middle, outliers, quantile, steps},
+        share::{Quality, Report, estimate},
+    },
+    season::{Coverage, Span, mean_day},
+    sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
+    stats::{Share, beta_binomial_at_least, binomial_at_least},
+};
+use serde_json::{Value, json};
+
+/// A question with its arguments.
+struct Question(Value);
+
+impl Question {
+    fn get(&self, key: &str) -> Result<&Value> {
+        self.0.get(key).with_context(|| format!("{key:?} is missing"))
+    }
+    fn text(&self, key: &str) -> Result<&str> {
+        self.get(key)?.as_str().with_context(|| format!("{key:?} is not a text"))
+    }
+    fn number(&self, key: &str) -> Result<f64> {
+        number(self.get(key)?)
+    }
+    fn whole(&self, key: &str) -> Result<usize> {
+        whole(self.get(key)?)
+    }
+    fn count(&self, key: &str) -> Result<u32> {
+        Ok(u32::try_from(self.whole(key)?)?)
+    }
+    fn yes(&self, key: &str) -> Result<bool> {
+        self.get(key)?.as_bool().with_context(|| format!("{key:?} is neither true nor false"))
+    }
+    fn numbers(&self, key: &str) -> Result<Vec<f64>> {
+        list(self.get(key)?)?.iter().map(number).collect()
+    }
+    /// The distribution of a share, as `[a, b]`.
+    fn share(&self, key: &str) -> Result<Share> {
+        match self.numbers(key)?.as_slice() {
+            [a, b] => Ok(Share { a: *a, b: *b }),
+            _ => bail!("{key:?} is not [a, b]"),
+        }
+    }
+}
+
+fn list(value: &Value) -> Result<&Vec<Value>> {
+    value.as_array().with_context(|| format!("{value} is not a list"))
+}
+
+fn number(value: &Value) -> Result<f64> {
+    value.as_f64().with_context(|| format!("{value} is not a number"))
+}
+
+fn whole(value: &Value) -> Result<usize> {
+    let found = value.as_u64().with_context(|| format!("{value} is not a whole number"))?;
+    Ok(usize::try_from(found)?)
+}
+
+fn answer(line: &str) -> Result<Value> {
+    let q = Question(serde_json::from_str(line)?);
+    Ok(match q.text("what")? {
+        "alpha" => alpha_of(&q)?,
+        "dawid_skene" => dawid_skene_of(&q)?,
+        "share_estimate" => estimate_of(&q)?,
+        "jeffreys" => {
+            let share = Share::JEFFREYS.after(q.number("counted")?, q.number("of_these")?);
+            json!(share.interval(q.number("confidence")?))
+        }
+        "share_below" => json!(q.share("share")?.below(q.number("at")?)),
+        "share_quantile" => json!(q.share("share")?.quantile(q.number("p")?)),
+        "share_interval" => json!(q.share("share")?.interval(q.number("confidence")?)),
+        "binomial_at_least" => json!(binomial_at_least(q.count("k")?, q.count("n")?, q.number("p")?)),
+        "beta_binomial_at_least" => {
+            json!(beta_binomial_at_least(q.count("k")?, q.count("n")?, q.share("share")?))
+        }
+        "needed" => json!(needed(q.count("wanted")?, q.number("confidence")?, q.number("chance")?)),
+        "needed_uncertain" => {
+            json!(needed_uncertain(q.count("wanted")?, q.number("confidence")?, q.share("share")?))
+        }
+        "seed_model" => {
+            let model = SeedModel {
+                germination: q.number("germination")?,
+                several: q.number("several")?,
+                zygotic: q.number("zygotic")?,
+                sprouts: q.number("sprouts")?,
+                lone_true: q.number("lone_true")?,
+            };
+            json!([model.random_keep(), model.cull_weakest(q.number("weakest_is_zygotic")?)])
+        }
+        "uncertain_seed" => {
+            let culled = !q.get("weakest_is_zygotic")?.is_null();
+            let seed = UncertainSeed {
+                germination: q.share("germination")?,
+                several: q.share("several")?,
+                zygotic: q.share("zygotic")?,
+                sprouts: q.number("sprouts")?,
+                weakest_is_zygotic: culled.then(|| q.share("weakest_is_zygotic")).transpose()?,
+                lone_true: q.number("lone_true")?,
+            };
+            let wanted = q.count("wanted")?;
+            json!({
+                "at_least": at_least(&seed.chances(), wanted, q.count("n")?),
+                "needed": seed.needed(wanted, q.number("confidence")?),
+            })
+        }
+        "medians" => json!({
+            "pair": medians(&q.numbers("values")?),
+            "middle": middle(&q.numbers("values")?),
+        }),
+        "quantile" => json!(quantile(&q.numbers("values")?, q.number("p")?)),
+        "interval_ranks" => json!(interval_ranks(q.whole("n")?, q.number("confidence")?)),
+        "median_interval" => json!(interval(&q.numbers("values")?, q.number("confidence")?)),
+        "outliers" => {
+            let found = outliers(&q.numbers("values")?, q.number("factor")?);
+            json!(found.iter().map(|outlier| outlier.at).collect::<Vec<_>>())
+        }
+        "steps" => {
+            let values: Vec<usize> = list(q.get("values")?)?.iter().map(whole).collect::<Result<_>>()?;
+            json!(steps(&values, q.number("confidence")?).map(|found| json!({
+                "median": found.median,
+                "quartiles": found.quartiles,
+                "interval": found.interval,
+                "range": found.range,
+            })))
+        }
+        "mean_day" => json!(mean_day(&q.numbers("days")?)),
+        "coverage" => coverage_of(&q)?,
+        other => bail!("no figure is called {other:?}"),
+    })
+}
+
+fn alpha_of(q: &Question) -> Result<Value> {
+    let metric = match q.text("metric")? {
+        "nominal" => Metric::Nominal,
+        "ordinal" => Metric::Ordinal,
+        "interval" => Metric::Interval,
+        "ratio" => Metric::Ratio,
+        "circular" => Metric::Circular { period: q.number("period")? },
+        other => bail!("no metric is called {other:?}"),
+    };
+    let units: Vec<Unit> = list(q.get("units")?)?
+        .iter()
+        .map(|unit| list(unit)?.iter().map(number).collect())
+        .collect::<Result<_>>()?;
+    Ok(json!(alpha(&units, metric).map(|found| json!({
+        "value": found.value,
+        "units": found.units,
+        "values": found.values,
+    }))))
+}
+
+fn dawid_skene_of(q: &Question) -> Result<Value> {
+    let mut ratings = Vec::new();
+    for rating in list(q.get("ratings")?)? {
+        let [item, observer, class] = list(rating)?.as_slice() else {
+            bail!("a rating is not [item, observer, class]")
+        };
+        ratings.push(Rating { item: whole(item)?, observer: whole(observer)?, class: whole(class)? });
+    }
+    let options = if q.yes("map")? { Options::MAP } else { Options::ML };
+    let most = |chances: &Vec<f64>| (0..chances.len()).max_by(|a, b| chances[*a].total_cmp(&chances[*b]));
+    Ok(json!(dawid_skene::fit(&ratings, q.whole("classes")?, options).map(|fit| json!({
+        "class_shares": fit.class_shares,
+        "log_likelihood": fit.log_likelihood,
+        "classes": fit.posterior.iter().map(most).collect::<Vec<_>>(),
+        "posterior": fit.posterior,
+        "confusion": fit.confusion,
+    }))))
+}
+
+fn estimate_of(q: &Question) -> Result<Value> {
+    let mut reports = Vec::new();
+    for report in list(q.get("reports")?)? {
+        let report = Question(report.clone());
+        let quality = match report.text("quality")? {
+            "documented" => Quality::Documented,
+            "counted" => Quality::Counted,
+            other => bail!("no quality is called {other:?}"),
+        };
+        let (counted, of_these) = (report.number("counted")?, report.number("of_these")?);
+        reports.push(Report::new(report.text("who")?, counted, of_these, quality));
+    }
+    Ok(json!(estimate(&reports).map(|found| json!({
+        "a": found.posterior.a,
+        "b": found.posterior.b,
+        "low": found.interval.0,
+        "high": found.interval.1,
+        "effective": found.effective,
+        "people": found.people,
+        "size": format!("{:?}", found.size).to_lowercase(),
+        "size_probability": found.size_probability,
+        "standing": format!("{:?}", found.standing).to_lowercase(),
+    }))))
+}
+
+fn coverage_of(q: &Question) -> Result<Value> {
+    let mut spans = Vec::new();
+    for span in list(q.get("spans")?)? {
+        let [first, last] = list(span)?.as_slice() else { bail!("a span is not [first, last]") };
+        let (first, last) = (u16::try_from(whole(first)?)?, u16::try_from(whole(last)?)?);
+        spans.push(Span::new(first, last).with_context(|| format!("{first} to {last} is no span"))?);
+    }
+    let at_least = q.number("at_least")?;
+    Ok(json!(Coverage::of(&spans).map(|coverage| {
+        let windows = coverage.windows(at_least);
+        json!({
+            "windows": windows.iter().map(|span| [span.first, span.last]).collect::<Vec<_>>(),
+            "half_months": coverage.half_months(),
+        })
+    })))
+}
+
+fn answer_all() -> Result<()> {
+    let mut out = BufWriter::new(stdout().lock());
+    for line in stdin().lines() {
+        let line = line?;
+        if !line.trim().is_empty() {
+            writeln!(out, "{}", answer(&line).with_context(|| line.clone())?)?;
+        }
+    }
+    Ok(out.flush()?)
+}
+
+fn main() -> ExitCode {
+    match answer_all() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error:#}");
+            ExitCode::from(1)
+        }
+    }
+}
