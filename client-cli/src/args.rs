@@ -6,7 +6,7 @@ mod evidence;
 use std::path::PathBuf;
 
 pub use curation::{
-    ExportArguments, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
+    ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 

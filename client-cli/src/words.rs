@@ -70,12 +70,13 @@ pub(crate) fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, Stri
 }
 
 /// A typed export.
-pub(crate) fn parse_export(text: &str) -> Result<v1::ExportFormat, String> {
+pub(crate) fn parse_export(text: &str) -> Result<crate::args::ExportKind, String> {
+    use crate::args::ExportKind::{File, Registry};
     match typed(text).as_str() {
-        "PASSPORT" => Ok(v1::ExportFormat::PassportCsv),
-        "FINDINGS" => Ok(v1::ExportFormat::FindingsCsv),
-        "FINDINGS_JSON" => Ok(v1::ExportFormat::FindingsJson),
-        "REGISTRY" => Ok(v1::ExportFormat::RegistryJsonl),
+        "PASSPORT" => Ok(File(v1::ExportFormat::PassportCsv)),
+        "FINDINGS" => Ok(File(v1::ExportFormat::FindingsCsv)),
+        "FINDINGS_JSON" => Ok(File(v1::ExportFormat::FindingsJson)),
+        "REGISTRY" => Ok(Registry),
         _ => Err("one of passport, findings, findings-json, registry expected".into()),
     }
 }

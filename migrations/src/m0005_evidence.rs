@@ -33,6 +33,8 @@ fn new_columns() -> Vec<(&'static str, ColumnDef)> {
         ("evidence", col::number_or_none("ended_at")),
         ("evidence", col::text_or_none("ended_why")),
         ("evidence", col::id_or_none("replaced_by")),
+        // a split moved it to another record: catalogues leave it there
+        ("evidence", col::flag("moved").default(false).to_owned()),
         ("cultivar", col::text("pins").default("[]").to_owned()),
         ("cultivar", col::text_or_none("locked_why")),
         ("cultivar", col::id_or_none("merged_into")),

@@ -189,6 +189,12 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
                     done.joined
                 );
             }
+            if done.left_out > 0 {
+                println!(
+                    "{} pieces were left out: they are in the name of accounts of this server, or of records that could not be taken in",
+                    done.left_out
+                );
+            }
             if done.kept_ours > 0 {
                 println!("{} sources have other words here: ours stand", done.kept_ours);
             }

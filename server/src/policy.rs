@@ -133,6 +133,8 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::CurationCloseTicket => MEMBER_WRITE,
 
         Rpc::ExportExport => DOWNLOAD,
+        // how growers' evidence held up, and who is of whose group, goes out with it
+        Rpc::ExportExportRegistry => Policy { who: Who::Steward, ..DOWNLOAD },
 
         Rpc::HealthV1HealthCheck => UNCOUNTED,
         Rpc::HealthV1HealthList => UNCOUNTED,

@@ -79,6 +79,7 @@ pub const REASONS: &[&str] = &[
     "SUSPENDED_ALREADY",
     "TICKET_CLOSED",
     "TOO_MANY_CALLS",
+    "TOO_MANY_CHECKS",
     "TOO_MANY_INVITATIONS",
     "TOO_MANY_OFFERS",
     "TOO_MANY_PROPOSALS",
@@ -210,6 +211,7 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::EvidenceEnded(..) => (Code::FailedPrecondition, "EVIDENCE_ENDED"),
         Rule::NoCheck => (Code::FailedPrecondition, "NOT_CHECKED"),
         Rule::TooMuchEvidence(_) => (Code::ResourceExhausted, "TOO_MUCH_EVIDENCE"),
+        Rule::TooManyChecks(_) => (Code::ResourceExhausted, "TOO_MANY_CHECKS"),
         Rule::TooManySowings(_) => (Code::ResourceExhausted, "TOO_MANY_SOWINGS"),
         Rule::SowingClosed => (Code::FailedPrecondition, "SOWING_CLOSED"),
         Rule::TooManyProposals(_) => (Code::ResourceExhausted, "TOO_MANY_PROPOSALS"),
@@ -229,6 +231,7 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         if let Rule::TooManyOffers(limit)
         | Rule::TooManyInvitations(limit)
         | Rule::TooMuchEvidence(limit)
+        | Rule::TooManyChecks(limit)
         | Rule::TooManySowings(limit)
         | Rule::TooManyProposals(limit)
         | Rule::TooManyTickets(limit) = rule

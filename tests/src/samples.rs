@@ -231,6 +231,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::ExportRequest { format: v1::ExportFormat::PassportCsv.into(), crop: "mango".into() }
                 .encode_to_vec()
         }
+        Rpc::ExportExportRegistry => v1::ExportRegistryRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),
         Rpc::CropGetCrop => v1::GetCropRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CultivarLookUpSeed => {

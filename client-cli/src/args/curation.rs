@@ -317,12 +317,21 @@ pub enum ReportCommand {
     },
 }
 
+/// What to export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExportKind {
+    /// A public file.
+    File(v1::ExportFormat),
+    /// All of the registry (stewards).
+    Registry,
+}
+
 /// An export.
 #[derive(Debug, Clone, Args)]
 pub struct ExportArguments {
-    /// passport (FAO/Bioversity MCPD V.2.1, CSV), findings (CSV), findings-json, or registry (all of it, for another server)
+    /// passport (FAO/Bioversity MCPD V.2.1, CSV), findings (CSV), findings-json, or registry (all of it, for another server; stewards)
     #[arg(value_parser = words::parse_export)]
-    pub what: v1::ExportFormat,
+    pub what: ExportKind,
     /// Only this crop
     #[arg(long)]
     pub crop: Option<String>,

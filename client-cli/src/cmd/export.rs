@@ -5,12 +5,27 @@ use std::io::Write as _;
 use scionary_proto::v1;
 
 use crate::{
-    args::ExportArguments,
+    args::{ExportArguments, ExportKind},
     client::{Client, exports},
     error::Failure,
     output::Output,
     words,
 };
+
+/// The chunks of either stream.
+enum Chunks {
+    File(tonic::Streaming<v1::ExportResponse>),
+    Registry(tonic::Streaming<v1::ExportRegistryResponse>),
+}
+
+impl Chunks {
+    async fn next(&mut self, client: &Client) -> Result<Option<Vec<u8>>, Failure> {
+        Ok(match self {
+            Self::File(stream) => client.next(stream).await?.map(|r| r.chunk),
+            Self::Registry(stream) => client.next(stream).await?.map(|r| r.chunk),
+        })
+    }
+}
 
 pub(super) async fn export(
     client: &Client,
@@ -18,13 +33,24 @@ pub(super) async fn export(
     arguments: ExportArguments,
 ) -> Result<(), Failure> {
     let ExportArguments { what, crop, out } = arguments;
-    let request = v1::ExportRequest { format: what.into(), crop: words::crop(crop) };
-    let mut chunks = client.stream(request, |c, r| async move { exports(c).export(r).await }).await?;
+    let crop = words::crop(crop);
+    let mut chunks = match what {
+        ExportKind::File(format) => {
+            let request = v1::ExportRequest { format: format.into(), crop };
+            Chunks::File(client.stream(request, |c, r| async move { exports(c).export(r).await }).await?)
+        }
+        ExportKind::Registry => {
+            client.need_session()?;
+            let request = v1::ExportRegistryRequest { crop };
+            let send = |c, r| async move { exports(c).export_registry(r).await };
+            Chunks::Registry(client.stream(request, send).await?)
+        }
+    };
     let Some(path) = out else {
         let mut standard = std::io::stdout().lock();
-        while let Some(reply) = client.next(&mut chunks).await? {
+        while let Some(chunk) = chunks.next(client).await? {
             // a reader who has gone away is no mistake
-            if standard.write_all(&reply.chunk).is_err() {
+            if standard.write_all(&chunk).is_err() {
                 break;
             }
         }
@@ -35,9 +61,9 @@ pub(super) async fn export(
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(std::path::Path::new("."));
     let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
     let mut bytes = 0;
-    while let Some(reply) = client.next(&mut chunks).await? {
-        bytes += reply.chunk.len();
-        file.write_all(&reply.chunk).map_err(failed)?;
+    while let Some(chunk) = chunks.next(client).await? {
+        bytes += chunk.len();
+        file.write_all(&chunk).map_err(failed)?;
     }
     file.persist(&path).map_err(|e| failed(e.error))?;
     output.aside(&format!("{bytes} bytes are in {}.", path.display()));

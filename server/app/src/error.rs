@@ -64,6 +64,9 @@ pub enum Rule {
     /// Too much evidence in a day.
     #[error("{0} pieces of evidence were entered within a day; go on tomorrow, or import a file")]
     TooMuchEvidence(i64),
+    /// Too many checks in a day.
+    #[error("{0} pieces were checked within a day; go on tomorrow")]
+    TooManyChecks(i64),
     /// Too many open sowings.
     #[error("{0} sowings are open already; close some first")]
     TooManySowings(i64),

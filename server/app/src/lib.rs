@@ -19,8 +19,9 @@ mod secrets;
 use std::sync::Arc;
 
 use arc_swap::ArcSwap;
-use scionary_domain::account::SignUpMode;
+use scionary_domain::{account::SignUpMode, limits};
 use scionary_store::Store;
+use tokio::sync::Semaphore;
 
 pub use call::{Call, WriteKey};
 pub use door::{Done, KeepReply, UseCase, Write};
@@ -63,6 +64,13 @@ struct Inner {
     registry: ArcSwap<registry::Registry>,
     /// One refresh at a time: a later one starts from what the earlier one made.
     refreshing: tokio::sync::Mutex<()>,
+    /// Places for exports, and for imports.
+    exports: Arc<Semaphore>,
+    imports: Arc<Semaphore>,
+    /// Who imports just now.
+    importing: std::sync::Mutex<std::collections::BTreeSet<scionary_domain::ids::AccountId>>,
+    /// Agreement on each crop, for the registry that it was computed of.
+    agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
 
 impl App {
@@ -86,6 +94,10 @@ impl App {
             passwords,
             registry: ArcSwap::from_pointee(registry),
             refreshing: tokio::sync::Mutex::new(()),
+            exports: Arc::new(Semaphore::new(limits::EXPORTS_AT_ONCE)),
+            imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
+            importing: std::sync::Mutex::default(),
+            agreements: tokio::sync::Mutex::default(),
         })))
     }
 

@@ -51,6 +51,15 @@ limits! {
     RECORD_NAMES_MAX: usize = 60, "record_names_max", "More names than any cultivar has; keeps a record readable.";
     PROPOSALS_OPEN_MAX: i64 = 50, "proposals_open_max", "Open proposals of one account; keeps the curators' queue useful.";
     EVIDENCE_DAILY_MAX: i64 = 2_000, "evidence_daily_max", "Pieces that one account enters in a day by hand; imports have their own limit.";
+    CHECKS_DAILY_MAX: i64 = 300, "checks_daily_max", "Pieces that one account can have looked at in a day.";
+    IMPORT_BYTES_MAX: usize = 64 << 20, "import_bytes_max", "All rows of one import together, as they came; they are held in memory.";
+    IMPORT_DAILY_MAX: u64 = 300_000, "import_daily_max", "Pieces that one account enters in a day, imports and all.";
+    IMPORT_WRONG_MAX: usize = 5_000, "import_wrong_max", "With more wrong rows than this something else is wrong: the check stops.";
+    IMPORTS_AT_ONCE: usize = 2, "imports_at_once", "Each holds its rows in memory and keeps the writer busy.";
+    EXPORTS_AT_ONCE: usize = 4, "exports_at_once", "Each holds a thread and a view of the registry while its reader reads.";
+    EXPORT_WAIT_SECONDS: u64 = 5, "export_wait_seconds", "An export waits so long for a place; then it is told to come again.";
+    EXPORT_STALL_SECONDS: u64 = 30, "export_stall_seconds", "A reader of an export who takes nothing for so long has gone.";
+    FINDING_PIECES_SHOWN: usize = 40, "finding_pieces_shown", "Pieces shown within a finding; all of them are listed page by page.";
     IMPORT_ROWS_MAX: usize = 100_000, "import_rows_max", "Rows of one import; they are held in memory and, all or nothing, in one transaction.";
     IMPORT_BATCH_ROWS: usize = 2_000, "import_batch_rows", "Rows written together where the good ones are kept: short enough to let other writers in between.";
     IMPORT_ERRORS_MAX: usize = 200, "import_errors_max", "Wrong rows told one by one; beyond these something else is wrong.";

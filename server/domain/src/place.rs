@@ -122,6 +122,7 @@ pub fn haversine_km(a: (f64, f64), b: (f64, f64)) -> f64 {
 
 /// A country or subdivision of ISO 3166, such as `AU` or `AU-QLD`.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
+#[serde(try_from = "String")]
 pub struct AreaCode(String);
 
 impl AreaCode {
@@ -155,6 +156,13 @@ impl AreaCode {
 
 fn user_assigned(country: &str) -> bool {
     matches!(country.as_bytes(), [b'A', b'A'] | [b'Q', b'M'..=b'Z'] | [b'X', b'A'..=b'Z'] | [b'Z', b'Z'])
+}
+
+impl TryFrom<String> for AreaCode {
+    type Error = String;
+    fn try_from(text: String) -> Result<Self, String> {
+        Self::parse(&text)
+    }
 }
 
 /// Where something is, as coarsely as it is ever shown.

@@ -256,7 +256,9 @@ pub fn remark(remark: &Remark) -> v1::NameRemark {
 }
 
 /// A proposal.
-pub fn proposal(shown: &ShownProposal, now: Timestamp) -> v1::Proposal {
+///
+/// In a list the change itself is left out: it may hold thousands of ids.
+pub fn proposal(shown: &ShownProposal, now: Timestamp, in_full: bool) -> v1::Proposal {
     let p = &shown.proposal;
     let until = p.ruling.as_ref().map_or(now, |r| r.at);
     let days = (until.micros() - p.at.micros()) / 86_400_000_000;
@@ -265,7 +267,7 @@ pub fn proposal(shown: &ShownProposal, now: Timestamp) -> v1::Proposal {
         crop: p.crop.clone(),
         cultivar_id: p.cultivar.map(|id| id.to_string()).unwrap_or_default(),
         cultivar_name: shown.cultivar_name.clone(),
-        change: Some(change(&p.change)),
+        change: in_full.then(|| change(&p.change)),
         change_text: p.change.word().into(),
         reason: p.reason.clone(),
         citation: p.citation.clone(),

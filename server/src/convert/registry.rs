@@ -6,7 +6,8 @@ use scionary_app::registry::{Found, Record, Registry};
 use scionary_domain::{
     crop::{Caution, Crop, Descriptor, DescriptorKind, Timing},
     cultivar::{NameKind, ParentRole, Rank},
-    evidence::{Evidence, Finding, Standing, Summary, Value, share::POLICY_VERSION},
+    evidence::{Evidence, Finding, Piece, Standing, Summary, Value, share::POLICY_VERSION},
+    limits::FINDING_PIECES_SHOWN,
     names::Reason,
     seed::{self, Answer},
 };
@@ -158,6 +159,17 @@ fn summary_of(wire: &mut v1::Finding, finding: &Finding, descriptor: Option<&Des
     }
 }
 
+/// The pieces that a finding shows: the heaviest where there are very many, in the order of entry.
+fn shown(pieces: &[Piece]) -> Vec<&Piece> {
+    let mut all: Vec<&Piece> = pieces.iter().collect();
+    if all.len() > FINDING_PIECES_SHOWN {
+        all.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.evidence.id.cmp(&b.evidence.id)));
+        all.truncate(FINDING_PIECES_SHOWN);
+        all.sort_by_key(|p| p.evidence.id);
+    }
+    all
+}
+
 fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
     let descriptor = crop.and_then(|c| c.descriptor(&finding.descriptor));
     let share = finding.share.as_ref();
@@ -171,9 +183,9 @@ fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
         interval: share.map(|s| v1::ShareRange { low: s.interval.0, high: s.interval.1 }),
         counted: share.map_or(0, |s| i64::try_from(s.counted).unwrap_or(i64::MAX)),
         of_these: share.map_or(0, |s| i64::try_from(s.of_these).unwrap_or(i64::MAX)),
-        evidence: finding
-            .pieces
-            .iter()
+        evidence_count: count(finding.pieces.len()),
+        evidence: shown(&finding.pieces)
+            .into_iter()
             .map(|p| evidence(&p.evidence, &finding.label, p.weight, &p.why))
             .collect(),
         sides: finding

@@ -1,5 +1,7 @@
 //! Cultivars: look-up, search, records, evidence.
 
+use std::collections::HashMap;
+
 use scionary_app::{App, Error};
 use scionary_domain::{
     field::FieldError,
@@ -126,14 +128,14 @@ impl CultivarService for CultivarRpc {
             |key: &str| crop.and_then(|c| c.descriptor(key)).map_or(key.to_string(), |d| d.label.clone());
         let authors: Vec<_> = rows.iter().filter_map(|e| e.observed.as_ref()).map(|o| o.by.account).collect();
         let names = self.0.display_names(&authors).await.map_err(|e| admitted.fail(e))?;
-        let weight = |e: &scionary_domain::evidence::Evidence| {
-            record
-                .findings
-                .iter()
-                .flat_map(|f| &f.pieces)
-                .find(|p| p.evidence.id == e.id)
-                .map_or((0.0, ""), |p| (p.weight, p.why.as_str()))
-        };
+        let weights: HashMap<_, _> = record
+            .findings
+            .iter()
+            .flat_map(|f| &f.pieces)
+            .map(|p| (p.evidence.id, (p.weight, p.why.as_str())))
+            .collect();
+        let weight =
+            |e: &scionary_domain::evidence::Evidence| weights.get(&e.id).copied().unwrap_or((0.0, ""));
         Ok(Response::new(v1::ListEvidenceResponse {
             next_page_token: rows
                 .last()

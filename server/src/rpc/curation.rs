@@ -32,7 +32,7 @@ impl CurationRpc {
         self.0.refresh_registry().await.map_err(fail)?;
         let id = convert::read_id(&id.into_inner().proposal_id).map_err(fail)?;
         let shown = self.0.proposal(id).await.map_err(fail)?;
-        Ok(convert::proposal(&shown, call.now))
+        Ok(convert::proposal(&shown, call.now, true))
     }
 }
 
@@ -56,7 +56,7 @@ impl CurationService for CurationRpc {
         let admitted = Admitted::of(&request)?;
         let id = convert::read_id(&request.into_inner().proposal_id).map_err(|e| admitted.fail(e))?;
         let shown = self.0.proposal(id).await.map_err(|e| admitted.fail(e))?;
-        let proposal = Some(convert::proposal(&shown, admitted.call().now));
+        let proposal = Some(convert::proposal(&shown, admitted.call().now, true));
         Ok(Response::new(v1::GetProposalResponse { proposal }))
     }
 
@@ -71,7 +71,7 @@ impl CurationService for CurationRpc {
         let page =
             self.0.proposals(&call, &filter, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ListProposalsResponse {
-            proposals: page.rows.iter().map(|p| convert::proposal(p, call.now)).collect(),
+            proposals: page.rows.iter().map(|p| convert::proposal(p, call.now, false)).collect(),
             next_page_token: page.next.unwrap_or_default(),
         }))
     }
@@ -87,7 +87,7 @@ impl CurationService for CurationRpc {
         let page =
             self.0.proposals(&call, &filter, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ListMyProposalsResponse {
-            proposals: page.rows.iter().map(|p| convert::proposal(p, call.now)).collect(),
+            proposals: page.rows.iter().map(|p| convert::proposal(p, call.now, false)).collect(),
             next_page_token: page.next.unwrap_or_default(),
         }))
     }

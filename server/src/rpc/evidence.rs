@@ -258,9 +258,15 @@ async fn import(
     let mut mode = None;
     let mut rows = Vec::new();
     let mut unread = Vec::new();
+    let mut bytes = 0;
     while let Some(part) = incoming.message().await? {
         if mode.is_none() {
             mode = Some(convert::import_mode(part.mode).map_err(|e| admitted.fail(e))?);
+        }
+        bytes += part.encoded_len();
+        if bytes > limits::IMPORT_BYTES_MAX {
+            let most = limits::IMPORT_BYTES_MAX >> 20;
+            return Err(admitted.fail(FieldError::new("rows", format!("at most {most} MiB in all expected"))));
         }
         for row in part.rows {
             match convert::import_row(row) {

@@ -33,7 +33,6 @@ impl ExportService for ExportRpc {
             v1::ExportFormat::PassportCsv => Format::Passport,
             v1::ExportFormat::FindingsCsv => Format::FindingsCsv,
             v1::ExportFormat::FindingsJson => Format::FindingsJson,
-            v1::ExportFormat::RegistryJsonl => Format::Registry,
             v1::ExportFormat::Unspecified => {
                 return Err(admitted.fail(FieldError::new("format", "a format expected")));
             }
@@ -41,6 +40,21 @@ impl ExportService for ExportRpc {
         let crop = request.crop.trim().to_lowercase();
         let chunks = self.app.export(format, &crop, &self.licence).await.map_err(|e| admitted.fail(e))?;
         let stream = ReceiverStream::new(chunks).map(|chunk| Ok(v1::ExportResponse { chunk }));
+        Ok(Response::new(Box::pin(stream)))
+    }
+
+    type ExportRegistryStream =
+        Pin<Box<dyn Stream<Item = Result<v1::ExportRegistryResponse, Status>> + Send>>;
+
+    async fn export_registry(
+        &self,
+        request: Request<v1::ExportRegistryRequest>,
+    ) -> Result<Response<Self::ExportRegistryStream>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let crop = request.into_inner().crop.trim().to_lowercase();
+        let exported = self.app.export(Format::Registry, &crop, &self.licence).await;
+        let chunks = exported.map_err(|e| admitted.fail(e))?;
+        let stream = ReceiverStream::new(chunks).map(|chunk| Ok(v1::ExportRegistryResponse { chunk }));
         Ok(Response::new(Box::pin(stream)))
     }
 }

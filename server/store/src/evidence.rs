@@ -280,6 +280,35 @@ pub async fn entered_since(db: &impl Source, author: AccountId, since: Timestamp
         .await?)
 }
 
+/// How many checks an account made since a time.
+pub async fn checked_since(
+    db: &impl Source,
+    account: AccountId,
+    since: Timestamp,
+) -> Result<u64, StoreError> {
+    Ok(evidence_check::Entity::find()
+        .filter(evidence_check::Column::AccountId.eq(account.uuid()))
+        .filter(evidence_check::Column::CreatedAt.gte(since.micros()))
+        .count(db.inner())
+        .await?)
+}
+
+/// Current pieces that were entered together.
+pub async fn of_report(
+    db: &impl Source,
+    author: AccountId,
+    report: ReportId,
+) -> Result<Vec<Evidence>, StoreError> {
+    let rows = evidence::Entity::find()
+        .filter(evidence::Column::AuthorId.eq(author.uuid()))
+        .filter(evidence::Column::ReportId.eq(report.uuid()))
+        .filter(evidence::Column::EndedAt.is_null())
+        .order_by_asc(evidence::Column::Id)
+        .all(db.inner())
+        .await?;
+    with_people(db, rows).await
+}
+
 /// An author's current pieces on some records, as (record, descriptor, value, day, tree): to find twins.
 pub async fn twins(
     db: &impl Source,
@@ -374,6 +403,7 @@ fn row_of(piece: &Evidence, key: Option<String>, at: Timestamp) -> Result<eviden
         ended_at: Set(None),
         ended_why: Set(None),
         replaced_by: Set(None),
+        moved: Set(false),
     })
 }
 
@@ -450,6 +480,7 @@ pub async fn move_pieces(
     for chunk in pieces.chunks(CHUNK) {
         moved += evidence::Entity::update_many()
             .col_expr(evidence::Column::CultivarId, Expr::value(to.uuid()))
+            .col_expr(evidence::Column::Moved, Expr::value(true))
             .filter(evidence::Column::Id.is_in(chunk.iter().map(|id| id.uuid())))
             .filter(evidence::Column::CultivarId.is_in(from.clone()))
             .exec(tx.inner())

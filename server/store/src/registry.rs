@@ -14,7 +14,7 @@ use scionary_domain::{
 use sea_orm::{
     ActiveValue::{NotSet, Set},
     ColumnTrait, EntityTrait, QueryFilter, QueryOrder,
-    sea_query::OnConflict,
+    sea_query::{Expr, OnConflict},
 };
 use serde::{Serialize, de::DeserializeOwned};
 
@@ -322,6 +322,7 @@ pub async fn put_catalogue_evidence(
         ended_at: Set(None),
         ended_why: Set(None),
         replaced_by: Set(None),
+        moved: Set(false),
     };
     use evidence::Column as C;
     evidence::Entity::insert(row)
@@ -329,7 +330,6 @@ pub async fn put_catalogue_evidence(
             OnConflict::column(C::RowKey)
                 .update_columns([
                     C::Crop,
-                    C::CultivarId,
                     C::Subject,
                     C::NamedAs,
                     C::Descriptor,
@@ -342,6 +342,13 @@ pub async fn put_catalogue_evidence(
                 .to_owned(),
         )
         .exec_without_returning(tx.inner())
+        .await?;
+    // the record it is about, unless a split moved the piece
+    evidence::Entity::update_many()
+        .col_expr(C::CultivarId, Expr::value(piece.cultivar.map(CultivarId::uuid)))
+        .filter(C::RowKey.eq(new.key.0.as_str()))
+        .filter(C::Moved.eq(false))
+        .exec(tx.inner())
         .await?;
     Ok(())
 }

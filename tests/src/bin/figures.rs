@@ -116,7 +116,11 @@ fn answer(line: &str) -> Result<Value> {
             let wanted = q.count("wanted")?;
             json!({
                 "at_least": at_least(&seed.chances(), wanted, q.count("n")?),
-                "needed": seed.needed(wanted, q.number("confidence")?),
+                // asked for only where it is quick
+                "needed": match q.get("confidence") {
+                    Ok(confidence) => seed.needed(wanted, number(confidence)?),
+                    Err(_) => None,
+                },
             })
         }
         "medians" => json!({

@@ -157,11 +157,14 @@ async fn introduced_by(
     }
     let Some(inviter) = code.and_then(|c| c.created_by) else { return Ok((id, None)) };
     let host = account_store::account(write.tx, inviter).await?;
+    if host.as_ref().is_some_and(|h| h.suspended_at.is_some()) {
+        return Err(Rule::CodeNotValid.into());
+    }
     if host.is_some_and(|h| h.is(&Role::Organiser) || h.is(&Role::Steward)) {
         return Ok((id, Some(inviter)));
     }
     Ok(match observer_store::one(write.tx, inviter).await? {
-        Some(host) => (host.group, host.vouched.then_some(inviter)),
+        Some(host) => (host.group, host.counts().then_some(inviter)),
         None => (id, None),
     })
 }

@@ -1,11 +1,13 @@
 //! Whether a change fits the registry as it is: names, targets, versions, pieces.
 
+use std::collections::HashSet;
+
 use scionary_domain::{
     cultivar::Rank,
     curation::{Change, Content, apply},
     evidence::Pin,
     field::{FieldError, Fields},
-    ids::CultivarId,
+    ids::{CultivarId, EvidenceId},
     names::epithet::{self, Breach},
 };
 
@@ -77,7 +79,6 @@ pub(super) fn check(
     citation: &str,
 ) -> Result<Vec<Remark>, Error> {
     let mut fields = Fields::new();
-    change.check(&mut fields);
     let profile = registry.crop(crop);
     if profile.is_none() {
         fields.wrong("crop", registry.crop_expected(crop));
@@ -131,7 +132,8 @@ pub(super) fn check(
                 }
             }
             Change::Split { evidence, .. } => {
-                let foreign = evidence.iter().find(|id| !record.evidence.iter().any(|e| e.id == **id));
+                let own: HashSet<EvidenceId> = record.evidence.iter().map(|e| e.id).collect();
+                let foreign = evidence.iter().find(|id| !own.contains(id));
                 if let Some(id) = foreign {
                     fields
                         .wrong("change.evidence_ids", format!("pieces of this record expected, {id} found"));

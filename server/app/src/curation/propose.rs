@@ -44,6 +44,8 @@ impl UseCase for Propose {
         let mut fields = Fields::new();
         let reason = fields.text("reason", &self.reason, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
         let citation = fields.line("citation", &self.citation, 0, limits::CITATION_CHARS_MAX);
+        let mut wanted = self.change.clone();
+        wanted.check(&mut fields);
         let (reason, citation) = fields.finish(reason.zip(citation))?;
         let record = if self.cultivar.trim().is_empty() {
             None
@@ -51,13 +53,13 @@ impl UseCase for Propose {
             Some(registry.resolve("cultivar", &self.cultivar, &self.crop)?)
         };
         let crop = record.map_or_else(|| self.crop.trim().to_lowercase(), |r| r.cultivar.crop.clone());
-        check(&registry, &crop, record, id_of(&self.cultivar), &self.change, &citation)?;
+        check(&registry, &crop, record, id_of(&self.cultivar), &wanted, &citation)?;
         // a merge is undone on the record that it redirected; all else concerns the one that stands
-        let cultivar = match (&self.change, record) {
+        let cultivar = match (&wanted, record) {
             (Change::Unmerge, _) => id_of(&self.cultivar),
             (_, record) => record.map(|r| r.cultivar.id),
         };
-        if let Change::Revert { to_version } = &self.change
+        if let Change::Revert { to_version } = &wanted
             && let Some(id) = cultivar
             && curation_store::version(write.tx, id, *to_version).await?.is_none()
         {
@@ -80,7 +82,7 @@ impl UseCase for Propose {
             id: ProposalId::from_uuid(write.new_uuid()?),
             crop,
             cultivar,
-            change: self.change.clone(),
+            change: wanted,
             reason,
             citation,
             author: account.id,

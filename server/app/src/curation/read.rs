@@ -138,7 +138,7 @@ fn differences(registry: &Registry, proposal: &Proposal) -> Vec<Difference> {
 }
 
 impl App {
-    async fn shown_proposals(&self, rows: Vec<Proposal>) -> Result<Vec<ShownProposal>, Error> {
+    async fn shown_proposals(&self, rows: Vec<Proposal>, in_full: bool) -> Result<Vec<ShownProposal>, Error> {
         let reader = self.store().reader();
         let people: Vec<AccountId> = rows
             .iter()
@@ -150,6 +150,8 @@ impl App {
         for proposal in rows {
             let record = proposal.cultivar.and_then(|id| registry.record(id));
             let open = proposal.state == State::Open;
+            // what a list does not show is not computed for it
+            let compared = open && in_full;
             let offers = match record {
                 Some(record) if open => {
                     let ids: Vec<_> = record.ids().collect();
@@ -158,11 +160,13 @@ impl App {
                 Some(_) | None => 0,
             };
             let remarks = match proposal.change.new_name() {
-                Some((name, _, historic)) if open => registry.name_remarks(&proposal.crop, name, historic),
+                Some((name, _, historic)) if compared => {
+                    registry.name_remarks(&proposal.crop, name, historic)
+                }
                 Some(_) | None => Vec::new(),
             };
             // a proposal that does not fit any more says so
-            let misfit = open
+            let misfit = compared
                 .then(|| {
                     fit::check(
                         &registry,
@@ -192,7 +196,7 @@ impl App {
                     (_, Some(record)) => record.cultivar.full_name(),
                     (_, None) => String::new(),
                 },
-                differences: if open { differences(&registry, &proposal) } else { Vec::new() },
+                differences: if compared { differences(&registry, &proposal) } else { Vec::new() },
                 remarks: remarks.into_iter().chain(misfit).collect(),
                 evidence: record.map_or(0, |r| r.evidence.len()),
                 offers,
@@ -209,7 +213,7 @@ impl App {
     pub async fn proposal(&self, id: ProposalId) -> Result<ShownProposal, Error> {
         let missing = || Error::not_found("proposal", id);
         let row = curation_store::proposal(self.store().reader(), id).await?.ok_or_else(missing)?;
-        self.shown_proposals(vec![row]).await?.pop().ok_or_else(missing)
+        self.shown_proposals(vec![row], true).await?.pop().ok_or_else(missing)
     }
 
     /// A page of proposals, oldest first. They are public, as the history is.
@@ -249,7 +253,7 @@ impl App {
         let more = rows.len() > size;
         rows.truncate(size);
         let next = rows.last().filter(|_| more).map(|p| page::token(&search, &p.id.to_string()));
-        Ok(Page { rows: self.shown_proposals(rows).await?, next })
+        Ok(Page { rows: self.shown_proposals(rows, false).await?, next })
     }
 
     /// A page of a record's history, newest first; of records merged into it too.

@@ -102,6 +102,21 @@ async fn subject_of(
     })
 }
 
+/// Whether a complaint is about what somebody entered, offered, or about themselves.
+async fn own_subject(write: &Write<'_>, ticket: &Ticket, who: AccountId) -> Result<bool, Error> {
+    if ticket.subject == who.to_string() {
+        return Ok(true);
+    }
+    if let Ok(id) = ticket.subject.parse::<EvidenceId>() {
+        let piece = evidence_store::piece(write.tx, id).await?;
+        return Ok(piece.and_then(|p| p.evidence.observed).is_some_and(|o| o.by.account == who));
+    }
+    if let Ok(id) = ticket.subject.parse::<OfferId>() {
+        return Ok(offer_store::offer(write.tx, id).await?.is_some_and(|o| o.giver == who));
+    }
+    Ok(false)
+}
+
 impl UseCase for FileTicket {
     type Out = ShownTicket;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownTicket>, Error> {
@@ -147,6 +162,9 @@ impl UseCase for CloseTicket {
             // to anybody else there is none
             return Err(missing());
         };
+        if ticket.author == account.id || own_subject(write, &ticket, account.id).await? {
+            return Err(access::Denied::OwnWork("closes complaints about").into());
+        }
         let outcome = fields.finish(outcome)?;
         let now = write.call.now;
         if !ticket_store::close(write.tx, &granted, self.id, account.id, &outcome, now).await? {

@@ -4,10 +4,11 @@ use scionary_domain::{
     access,
     evidence::{Check, Evidence, Observer, Verdict},
     ids::{CheckId, EvidenceId},
+    limits,
 };
-use scionary_store::{evidence_store, observer_store};
+use scionary_store::{account_store, evidence_store, observer_store};
 
-use super::correct::reason;
+use super::{correct::reason, open_record};
 use crate::{Done, Error, Rule, UseCase, Write, registry};
 
 /// Checks a piece; an earlier check of the same grower on it is replaced.
@@ -46,6 +47,15 @@ impl UseCase for CheckEvidence {
         let mut piece = current(write, self.id).await?;
         let author = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?.by.account;
         let granted = access::check_evidence(account, author)?;
+        let registry = write.app.registry();
+        if let Some(record) = piece.cultivar.and_then(|id| registry.record(id)) {
+            open_record(record)?;
+        }
+        account_store::lock_account(write.tx, account.id).await?;
+        let made = evidence_store::checked_since(write.tx, account.id, now.plus_days(-1)).await?;
+        if i64::try_from(made).unwrap_or(i64::MAX) >= limits::CHECKS_DAILY_MAX {
+            return Err(Rule::TooManyChecks(limits::CHECKS_DAILY_MAX).into());
+        }
         let by =
             observer_store::one(write.tx, account.id).await?.unwrap_or_else(|| Observer::new(account.id));
         let check = Check {

@@ -7,10 +7,10 @@ use scionary_domain::{
         entry::{self, Draft},
     },
     field::{FieldError, Fields},
-    ids::{CultivarId, EvidenceId},
+    ids::EvidenceId,
     limits,
 };
-use scionary_store::{Event, Stored, curation_store, evidence_store};
+use scionary_store::{Event, Stored, account_store, curation_store, evidence_store};
 
 use super::{crop_of, open_record, pieces};
 use crate::{Done, Error, Rule, UseCase, Write, registry};
@@ -55,14 +55,12 @@ async fn own(
         let next = successor.map(|s| format!("; in its place stands {s}")).unwrap_or_default();
         return Err(Rule::EvidenceEnded(why, next).into());
     }
-    let records: Vec<CultivarId> = evidence.cultivar.into_iter().collect();
-    let report = observed.report;
-    let together = evidence_store::current(write.tx, scionary_store::Of::Records(&records))
-        .await?
-        .into_iter()
-        .filter(|e| e.observed.as_ref().is_some_and(|o| o.report == report))
-        .collect();
+    let together = evidence_store::of_report(write.tx, account.id, observed.report).await?;
     Ok((granted, evidence, together))
+}
+
+fn account_of(write: &Write<'_>) -> Result<scionary_domain::ids::AccountId, Error> {
+    write.call.account_id()
 }
 
 async fn tell(
@@ -109,6 +107,18 @@ impl UseCase for CorrectEvidence {
         }
         let observed = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?;
         let fresh = pieces(write, observed.by, record, &checked, observed.sowing)?;
+        // a piece that says the same again would only shake off what others said of it
+        let same = fresh
+            .iter()
+            .all(|new| together.iter().any(|old| old.descriptor == new.descriptor && old.value == new.value));
+        if same {
+            return Err(FieldError::new("observed", "something other than what stands there expected").into());
+        }
+        account_store::lock_account(write.tx, account_of(write)?).await?;
+        let entered = evidence_store::entered_since(write.tx, account_of(write)?, now.plus_days(-1)).await?;
+        if i64::try_from(entered).unwrap_or(i64::MAX) >= limits::EVIDENCE_DAILY_MAX {
+            return Err(Rule::TooMuchEvidence(limits::EVIDENCE_DAILY_MAX).into());
+        }
         evidence_store::insert(write.tx, &fresh, now).await?;
         for old in &together {
             let Some(new) = fresh.iter().find(|f| f.descriptor == old.descriptor) else { continue };

@@ -9,14 +9,14 @@ use scionary_domain::{
         entry::{self, Draft},
     },
     field::FieldError,
-    ids::{CultivarId, ReportId},
+    ids::{AccountId, CultivarId, ReportId},
     limits,
 };
-use scionary_store::{TwinKey, evidence_store, observer_store};
+use scionary_store::{TwinKey, account_store, evidence_store, observer_store};
 
 use super::{Together, crop_of, twin_keys};
 use crate::{
-    App, Call, Done, Error, KeepReply, UseCase, Write,
+    App, Call, Done, Error, KeepReply, Rule, UseCase, Write,
     ports::new_uuid,
     registry::{self, Registry},
 };
@@ -82,19 +82,38 @@ pub struct Imported {
     pub errors: Vec<RowError>,
 }
 
-/// Writes checked pieces.
+/// Writes checked pieces, each row's together.
 struct WriteRows {
-    pieces: Vec<Evidence>,
+    rows: Vec<Vec<Evidence>>,
 }
 
 impl UseCase for WriteRows {
-    type Out = ();
-    async fn run(&self, write: &Write<'_>) -> Result<Done<()>, Error> {
+    type Out = usize;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<usize>, Error> {
         let account = write.call.account()?;
-        evidence_store::insert(write.tx, &self.pieces, write.call.now).await?;
-        let records: BTreeSet<CultivarId> = self.pieces.iter().filter_map(|p| p.cultivar).collect();
-        let change = serde_json::json!({ "pieces": self.pieces.len(), "records": records.len() });
-        let mut done = Done::new((), "evidence.imported", account.id, change);
+        let now = write.call.now;
+        account_store::lock_account(write.tx, account.id).await?;
+        let records: BTreeSet<CultivarId> = self.rows.iter().flatten().filter_map(|p| p.cultivar).collect();
+        // another import of the same account, on another server, may have been faster
+        let ids: Vec<CultivarId> = records.iter().copied().collect();
+        let known = evidence_store::twins(write.tx, account.id, &ids).await?;
+        let mut pieces = Vec::new();
+        let mut written = 0;
+        for row in &self.rows {
+            if twin_keys(row)?.iter().any(|key| !known.contains_key(key)) {
+                pieces.extend(row.iter().cloned());
+                written += 1;
+            }
+        }
+        let entered = evidence_store::entered_since(write.tx, account.id, now.plus_days(-1)).await?;
+        let more = u64::try_from(pieces.len()).unwrap_or(u64::MAX);
+        if entered.saturating_add(more) > limits::IMPORT_DAILY_MAX {
+            let most = i64::try_from(limits::IMPORT_DAILY_MAX).unwrap_or(i64::MAX);
+            return Err(Rule::TooMuchEvidence(most).into());
+        }
+        evidence_store::insert(write.tx, &pieces, now).await?;
+        let change = serde_json::json!({ "pieces": pieces.len(), "records": records.len() });
+        let mut done = Done::new(written, "evidence.imported", account.id, change);
         for record in records {
             done = done.and_publish(registry::TOPIC, record);
         }
@@ -104,6 +123,37 @@ impl UseCase for WriteRows {
 
 /// Rows between two reports of progress.
 const TELL_EVERY: usize = 500;
+/// Rows between two turns of others.
+const YIELD_EVERY: usize = 20;
+
+fn busy() -> Error {
+    Error::Limited { retry_after_seconds: 30 }
+}
+
+/// One import of an account at a time.
+struct Importing {
+    app: App,
+    account: AccountId,
+}
+
+impl Importing {
+    fn begin(app: &App, account: AccountId) -> Result<Self, Error> {
+        // a poisoned lock holds a set as good as any
+        let mut under_way = app.0.importing.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if !under_way.insert(account) {
+            return Err(busy());
+        }
+        drop(under_way);
+        Ok(Self { app: app.clone(), account })
+    }
+}
+
+impl Drop for Importing {
+    fn drop(&mut self) {
+        let mut under_way = self.app.0.importing.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        under_way.remove(&self.account);
+    }
+}
 
 /// Checks rows against the registry; each good one becomes its pieces.
 struct Checker<'a> {
@@ -176,6 +226,8 @@ impl App {
         tell: &mut (dyn FnMut(ImportState) + Send),
     ) -> Result<Imported, Error> {
         let account = call.account()?;
+        let _place = self.0.imports.clone().try_acquire_owned().map_err(|_| busy())?;
+        let _own = Importing::begin(self, account.id)?;
         if rows.is_empty() || rows.len() > limits::IMPORT_ROWS_MAX {
             return Err(FieldError::new(
                 "rows",
@@ -208,8 +260,22 @@ impl App {
                     }
                 }
             }
+            if out.wrong > limits::IMPORT_WRONG_MAX {
+                return Err(FieldError::new(
+                    "rows",
+                    format!(
+                        "rows that fit the columns expected: more than {} of the first {} are wrong, such as line {}",
+                        limits::IMPORT_WRONG_MAX,
+                        at + 1,
+                        out.errors.first().map_or(0, |e| e.line)
+                    ),
+                )
+                .into());
+            }
             if (at + 1) % TELL_EVERY == 0 {
                 tell(ImportState::Checked(at + 1));
+            }
+            if at % YIELD_EVERY == 0 {
                 // a long check leaves others their turn
                 tokio::task::yield_now().await;
             }
@@ -240,9 +306,10 @@ impl App {
             ImportMode::AllOrNothing | ImportMode::DryRun => fresh.len(),
         };
         for rows in fresh.chunks(batch) {
-            let pieces: Vec<Evidence> = rows.iter().flatten().cloned().collect();
-            self.write(call, WriteRows { pieces }, KeepReply::Yes, |()| Vec::new()).await?;
-            out.written += rows.len();
+            let encode = |written: &usize| written.to_string().into_bytes();
+            let done = self.write(call, WriteRows { rows: rows.to_vec() }, KeepReply::Yes, encode).await?;
+            out.written +=
+                String::from_utf8(done).ok().and_then(|n| n.parse::<usize>().ok()).unwrap_or(rows.len());
             tell(ImportState::Written(out.written));
         }
         self.refresh_registry().await?;

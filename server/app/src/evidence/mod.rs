@@ -14,6 +14,7 @@ pub use correct::{CorrectEvidence, WithdrawEvidence};
 pub use import::{ImportMode, ImportRow, ImportState, Imported, RowError};
 pub use read::{GrowerRecord, ShownEvidence};
 pub use sowing::{CloseSowing, RecordSowing, ShownSowing};
+pub(crate) use weigh::Agreements;
 
 use std::collections::HashSet;
 

@@ -2,7 +2,7 @@
 
 use std::{
     collections::{BTreeMap, BTreeSet, HashMap},
-    sync::Arc,
+    sync::{Arc, Weak},
 };
 
 use scionary_domain::{
@@ -11,11 +11,7 @@ use scionary_domain::{
         descriptor::{self, Agreement},
     },
     crop::{Crop, DescriptorKind},
-    evidence::{
-        Evidence, Value,
-        growers::{self, Record},
-        voice::voice,
-    },
+    evidence::{Evidence, Value, growers, voice::voice},
     ids::AccountId,
 };
 use scionary_store::{Weight, observer_store, record_store};
@@ -31,6 +27,9 @@ const SETTING: &str = "weights.made_on";
 const SHARED_MIN: usize = 20;
 /// Changes of accuracy below this are not worth a new version, which has every finding made anew.
 const WORTH: f64 = 0.005;
+
+/// Agreement on each crop, with the registry that it was computed of.
+pub(crate) type Agreements = HashMap<String, (Weak<Registry>, Vec<Agreement>)>;
 
 /// Puts a table in place.
 struct PutWeights {
@@ -69,14 +68,15 @@ impl UseCase for PutWeights {
 
 /// What every grower's evidence gives, over the whole registry.
 fn table(registry: &Registry) -> BTreeMap<AccountId, Weight> {
-    let mut records: BTreeMap<AccountId, Record> = BTreeMap::new();
+    let mut table = growers::Table::default();
     for record in registry.records() {
         if let Some(crop) = registry.crop(&record.cultivar.crop) {
-            growers::add(&mut records, crop, &record.evidence);
+            table.add(crop, &record.evidence);
         }
     }
     let diagnosis = diagnosis(registry);
-    records
+    table
+        .finish()
         .into_iter()
         .map(|(id, record)| {
             let (share, items) = diagnosis.get(&id).copied().unwrap_or((0.0, 0));
@@ -200,12 +200,23 @@ impl App {
         if registry.crop(&slug).is_none() {
             return Err(scionary_domain::field::FieldError::new("crop", registry.crop_expected(crop)).into());
         }
-        tokio::task::spawn_blocking(move || {
+        // one at a time, and once for each state of the registry: it draws records again some hundred times
+        let mut kept = self.0.agreements.lock().await;
+        if let Some((of, found)) = kept.get(&slug)
+            && of.upgrade().is_some_and(|of| Arc::ptr_eq(&of, &registry))
+        {
+            return Ok(found.clone());
+        }
+        let of = Arc::downgrade(&registry);
+        let key = slug.clone();
+        let found = tokio::task::spawn_blocking(move || {
             let Some(crop) = registry.crop(&slug) else { return Vec::new() };
             let own = registry.records().filter(|r| r.cultivar.crop == slug).map(|r| r.evidence.as_slice());
             descriptor::of(crop, own)
         })
         .await
-        .map_err(|e| Error::Internal(format!("agreement could not be computed: {e}")))
+        .map_err(|e| Error::Internal(format!("agreement could not be computed: {e}")))?;
+        kept.insert(key, (of, found.clone()));
+        Ok(found)
     }
 }

@@ -13,7 +13,7 @@ use scionary_domain::{
     evidence::{Check, Evidence, Observer, growers::Record},
     ids::{AccountId, CultivarId},
 };
-use scionary_store::{GROWER, Weight, curation_store, evidence_store, observer_store, registry_store};
+use scionary_store::{Weight, account_store, curation_store, evidence_store, observer_store, registry_store};
 
 use super::whole::{Line, VERSION, WeightLine};
 use crate::{App, Done, Error, KeepReply, UseCase, Write, registry};
@@ -33,6 +33,8 @@ pub struct RegistryImported {
     pub evidence: u64,
     /// Sources of the same key with other words here: ours stand.
     pub kept_ours: u64,
+    /// Pieces left out: they are in the name of an account of this server, or of a crop that is not on file.
+    pub left_out: u64,
 }
 
 /// A file, read.
@@ -97,10 +99,13 @@ impl UseCase for TakeIn {
         let now = write.call.now;
         let file = &self.0;
         let mut out = RegistryImported::default();
-        let crops: HashSet<String> = registry_store::crops(tx).await?.into_iter().map(|c| c.slug).collect();
-        for crop in file.crops.iter().filter(|c| !crops.contains(&c.slug)) {
-            registry_store::put_crop(tx, crop, now).await?;
-            out.crops += 1;
+        let mut crops: HashSet<String> =
+            registry_store::crops(tx).await?.into_iter().map(|c| c.slug).collect();
+        for crop in &file.crops {
+            if crops.insert(crop.slug.clone()) {
+                registry_store::put_crop(tx, crop, now).await?;
+                out.crops += 1;
+            }
         }
         let sources: HashMap<String, Source> =
             registry_store::sources(tx).await?.into_iter().map(|s| (s.id.clone(), s)).collect();
@@ -115,8 +120,13 @@ impl UseCase for TakeIn {
             }
         }
         let mut ours: BTreeMap<CultivarId, CultivarId> = BTreeMap::new();
-        for cultivar in &file.cultivars {
-            let into = cultivar.merged_into.map(|id| ours.get(&id).copied().unwrap_or(id));
+        let in_file: HashSet<CultivarId> = file.cultivars.iter().map(|c| c.id).collect();
+        for cultivar in file.cultivars.iter().filter(|c| crops.contains(&c.crop)) {
+            // those that stand come first in a file: what points at nothing stands for itself
+            let into = cultivar.merged_into.filter(|id| *id != cultivar.id).and_then(|id| {
+                let there = ours.contains_key(&id);
+                ours.get(&id).copied().or((there && in_file.contains(&id)).then_some(id))
+            });
             let known =
                 curation_store::record_named(tx, &cultivar.crop, &cultivar.name, &cultivar.qualifier).await?;
             match known {
@@ -139,6 +149,7 @@ impl UseCase for TakeIn {
                     )
                     .await?;
                     out.records += u64::from(new);
+                    ours.insert(cultivar.id, cultivar.id);
                 }
             }
         }
@@ -146,18 +157,38 @@ impl UseCase for TakeIn {
             observer_store::import(tx, observer, now).await?;
         }
         self.take_weights(write).await?;
-        let pieces: Vec<(Evidence, Option<String>)> = file
-            .evidence
-            .iter()
-            .map(|(piece, key)| {
-                let cultivar = piece.cultivar.map(|id| ours.get(&id).copied().unwrap_or(id));
-                (Evidence { cultivar, ..piece.clone() }, key.clone())
-            })
-            .collect();
+        let locals = self.local_accounts(write).await?;
+        let mut pieces: Vec<(Evidence, Option<String>)> = Vec::new();
+        for (piece, key) in &file.evidence {
+            let cultivar = match piece.cultivar {
+                None => None,
+                Some(id) => match ours.get(&id) {
+                    Some(own) => Some(*own),
+                    None => {
+                        out.left_out += 1;
+                        continue;
+                    }
+                },
+            };
+            let mut piece = Evidence { cultivar, ..piece.clone() };
+            if let Some(observed) = &mut piece.observed {
+                // nobody speaks in the name of somebody of this server, except for what is here already
+                let ours_already = evidence_store::piece(tx, piece.id).await?.is_some();
+                if locals.contains(&observed.by.account) && !ours_already {
+                    out.left_out += 1;
+                    continue;
+                }
+                observed.checks.retain(|c| !locals.contains(&c.by.account));
+            }
+            pieces.push((piece, key.clone()));
+        }
         out.evidence = evidence_store::import(tx, &pieces, now).await?;
-        for (piece, _) in pieces.iter().filter(|(p, _)| p.source == GROWER) {
+        for (piece, _) in &pieces {
             let checks: &[Check] = piece.observed.as_ref().map_or(&[], |o| o.checks.as_slice());
-            evidence_store::import_checks(tx, piece.id, checks).await?;
+            // a piece whose row is here under another id was passed over, and so are its checks
+            if !checks.is_empty() && evidence_store::piece(tx, piece.id).await?.is_some() {
+                evidence_store::import_checks(tx, piece.id, checks).await?;
+            }
         }
         let change = serde_json::json!({ "records": out.records, "evidence": out.evidence });
         Ok(Done::new(out, "registry.imported", "registry", change).and_publish(registry::TOPIC, "import"))
@@ -165,6 +196,16 @@ impl UseCase for TakeIn {
 }
 
 impl TakeIn {
+    /// Accounts of this server that the file names.
+    async fn local_accounts(&self, write: &Write<'_>) -> Result<HashSet<AccountId>, Error> {
+        let named: Vec<AccountId> = self.0.observers.iter().map(|(o, _)| o.account).collect();
+        let mut found = HashSet::new();
+        for chunk in named.chunks(500) {
+            found.extend(account_store::display_names(write.tx, chunk).await?.into_keys());
+        }
+        Ok(found)
+    }
+
     /// The weight table of the export, where there is none here yet: findings come out as they were there.
     async fn take_weights(&self, write: &Write<'_>) -> Result<(), Error> {
         if observer_store::weights_version(write.tx).await? > 0 || self.0.weights_version == 0 {

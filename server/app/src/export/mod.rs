@@ -8,9 +8,10 @@ mod whole;
 
 pub use import::RegistryImported;
 
-use std::sync::Arc;
+use std::{borrow::Cow, sync::Arc, time::Duration};
 
-use tokio::sync::mpsc;
+use scionary_domain::limits;
+use tokio::{runtime::Handle, sync::mpsc};
 
 use crate::{App, Error, registry::Registry};
 
@@ -46,6 +47,7 @@ const WAITING: usize = 4;
 /// Collects text and sends it in chunks; a reader who has gone away ends the export.
 struct Pipe {
     sender: mpsc::Sender<Vec<u8>>,
+    runtime: Handle,
     buffer: Vec<u8>,
 }
 
@@ -63,15 +65,28 @@ impl Pipe {
     }
     fn send(&mut self) -> Result<(), Gone> {
         let chunk = std::mem::take(&mut self.buffer);
-        self.sender.blocking_send(chunk).map_err(|_| Gone)
+        // a reader who stalls must not hold a thread for ever
+        let wait = Duration::from_secs(limits::EXPORT_STALL_SECONDS);
+        let sent = self.runtime.block_on(tokio::time::timeout(wait, self.sender.send(chunk)));
+        sent.ok().and_then(Result::ok).ok_or(Gone)
     }
     /// A row of CSV, as RFC 4180 has it.
     fn row<S: AsRef<str>>(&mut self, cells: &[S]) -> Result<(), Gone> {
         let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
         // writing to memory does not fail
-        let row = writer.write_record(cells.iter().map(AsRef::as_ref)).ok().and(writer.into_inner().ok());
+        let cells = cells.iter().map(|c| plain_cell(c.as_ref()));
+        let row = writer
+            .write_record(cells.map(std::borrow::Cow::into_owned).collect::<Vec<_>>())
+            .ok()
+            .and(writer.into_inner().ok());
         self.put(&row.unwrap_or_default())
     }
+}
+
+/// A cell that a spreadsheet takes for text: what begins like a formula gets an apostrophe before it.
+fn plain_cell(text: &str) -> Cow<'_, str> {
+    let formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.parse::<f64>().is_err();
+    if formula { Cow::Owned(format!("'{text}")) } else { Cow::Borrowed(text) }
 }
 
 impl App {
@@ -87,14 +102,21 @@ impl App {
     ) -> Result<mpsc::Receiver<Vec<u8>>, Error> {
         let registry = self.registry();
         registry.check_crop(crop)?;
+        let place = self
+            .0
+            .exports
+            .clone()
+            .try_acquire_owned()
+            .map_err(|_| Error::Limited { retry_after_seconds: 10 })?;
         let (sender, receiver) = mpsc::channel(WAITING);
-        let mut pipe = Pipe { sender, buffer: Vec::new() };
+        let mut pipe = Pipe { sender, runtime: Handle::current(), buffer: Vec::new() };
         let (crop, licence) = (crop.to_string(), licence.to_string());
         let more = match format {
             Format::Registry => Some(whole::Rest::read(self.store().reader(), &registry).await?),
             Format::Passport | Format::FindingsCsv | Format::FindingsJson => None,
         };
         tokio::task::spawn_blocking(move || {
+            let _place = place;
             let registry: Arc<Registry> = registry;
             let done = match (format, more) {
                 (Format::Passport, _) => passport::write(&mut pipe, &registry, &crop, &licence),

@@ -82,7 +82,11 @@ impl Registry {
                 self.evidence_count -= old.evidence.len();
             }
         }
-        let (fresh, redirects, _) = records(&self.crops, cultivars, evidence);
+        // a record with very much evidence takes its time: not on a thread that others wait for
+        let crops = self.crops.clone();
+        let made = tokio::task::spawn_blocking(move || records(&crops, cultivars, evidence)).await;
+        let (fresh, redirects, _) =
+            made.map_err(|e| Error::Internal(format!("a record could not be put together: {e}")))?;
         let mut renamed = fresh.len() != old_names.len();
         for record in &fresh {
             self.evidence_count += record.evidence.len();

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc};
 use super::alpha::{Alpha, Metric, Unit, alpha_with_interval};
 use crate::{
     crop::{Crop, Descriptor, DescriptorKind},
-    evidence::{Evidence, Value, voice::voice},
+    evidence::{Evidence, Value, voice::listen},
 };
 
 /// Resamples of records for the interval.
@@ -77,10 +77,10 @@ pub fn of<'a>(crop: &Crop, records: impl Iterator<Item = &'a [Arc<Evidence>]> + 
                 .clone()
                 .map(|evidence| {
                     let mut of: BTreeMap<String, f64> = BTreeMap::new();
-                    for piece in evidence.iter().filter(|e| e.descriptor == descriptor.key) {
-                        let voice = voice(piece);
-                        if let Some(value) = code(descriptor, &piece.value).filter(|_| voice.trust > 0.0) {
-                            of.entry(voice.group).or_insert(value);
+                    for heard in listen(evidence.iter().filter(|e| e.descriptor == descriptor.key)) {
+                        let heeded = heard.voice.trust > 0.0;
+                        if let Some(value) = code(descriptor, &heard.evidence.value).filter(|_| heeded) {
+                            of.entry(heard.voice.group).or_insert(value);
                         }
                     }
                     of.into_values().collect()

@@ -220,25 +220,37 @@ impl Change {
         matches!(self, Self::Pin { .. })
     }
 
-    /// Checks its texts.
-    pub fn check(&self, fields: &mut Fields) {
-        let name = |fields: &mut Fields, field: &str, text: &str| {
-            fields.line(field, text, 1, limits::NAME_CHARS_MAX);
+    /// Checks its texts and trims them.
+    pub fn check(&mut self, fields: &mut Fields) {
+        let name = |fields: &mut Fields, field: &str, text: &mut String| {
+            if let Some(clean) = fields.line(field, text, 1, limits::NAME_CHARS_MAX) {
+                *text = clean;
+            }
             if Folded::new(text).joined.is_empty() {
                 fields.wrong(field, "a name with letters or digits expected");
+            }
+        };
+        let line = |fields: &mut Fields, field: &str, text: &mut String, max: usize| {
+            if let Some(clean) = fields.line(field, text, 0, max) {
+                *text = clean;
+            }
+        };
+        let words = |fields: &mut Fields, field: &str, text: &mut String, max: usize| {
+            if let Some(clean) = fields.text(field, text, 0, max) {
+                *text = clean;
             }
         };
         match self {
             Self::NewCultivar { name: n, qualifier, botanical_name, origin, notes, historic: _ } => {
                 name(fields, "change.name", n);
-                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
-                fields.line("change.botanical_name", botanical_name, 0, limits::NAME_CHARS_MAX);
-                fields.text("change.origin", origin, 0, limits::ORIGIN_CHARS_MAX);
-                fields.text("change.notes", notes, 0, limits::RECORD_NOTES_CHARS_MAX);
+                line(fields, "change.qualifier", qualifier, limits::NAME_CHARS_MAX);
+                line(fields, "change.botanical_name", botanical_name, limits::NAME_CHARS_MAX);
+                words(fields, "change.origin", origin, limits::ORIGIN_CHARS_MAX);
+                words(fields, "change.notes", notes, limits::RECORD_NOTES_CHARS_MAX);
             }
             Self::Rename { name: n, qualifier, .. } => {
                 name(fields, "change.name", n);
-                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
+                line(fields, "change.qualifier", qualifier, limits::NAME_CHARS_MAX);
             }
             Self::AddName { name: n, .. }
             | Self::RemoveName { name: n }
@@ -248,10 +260,15 @@ impl Change {
                 if botanical_name.is_none() && origin.is_none() && notes.is_none() {
                     fields.wrong("change", "a botanical name, an origin or notes expected");
                 }
-                let text = |t: &Option<String>| t.clone().unwrap_or_default();
-                fields.line("change.botanical_name", &text(botanical_name), 0, limits::NAME_CHARS_MAX);
-                fields.text("change.origin", &text(origin), 0, limits::ORIGIN_CHARS_MAX);
-                fields.text("change.notes", &text(notes), 0, limits::RECORD_NOTES_CHARS_MAX);
+                if let Some(text) = botanical_name {
+                    line(fields, "change.botanical_name", text, limits::NAME_CHARS_MAX);
+                }
+                if let Some(text) = origin {
+                    words(fields, "change.origin", text, limits::ORIGIN_CHARS_MAX);
+                }
+                if let Some(text) = notes {
+                    words(fields, "change.notes", text, limits::RECORD_NOTES_CHARS_MAX);
+                }
             }
             Self::DescriptorText { descriptor: _, label, question, observe } => {
                 if label.is_none() && question.is_none() && observe.is_none() {
@@ -260,22 +277,44 @@ impl Change {
                 for (field, text) in
                     [("change.label", label), ("change.question", question), ("change.observe", observe)]
                 {
-                    if let Some(text) = text {
-                        fields.line(field, text, 1, limits::EVIDENCE_TEXT_CHARS_MAX);
+                    if let Some(text) = text
+                        && let Some(clean) = fields.line(field, text, 1, limits::EVIDENCE_TEXT_CHARS_MAX)
+                    {
+                        *text = clean;
                     }
                 }
             }
             Self::Split { name: n, qualifier, evidence, names, historic: _ } => {
                 name(fields, "change.name", n);
-                fields.line("change.qualifier", qualifier, 0, limits::NAME_CHARS_MAX);
+                line(fields, "change.qualifier", qualifier, limits::NAME_CHARS_MAX);
+                evidence.sort_unstable();
+                evidence.dedup();
                 if evidence.len() > limits::SPLIT_EVIDENCE_MAX {
                     fields.wrong(
                         "change.evidence_ids",
                         format!("at most {} pieces expected", limits::SPLIT_EVIDENCE_MAX),
                     );
                 }
-                for other in names {
+                if names.len() > limits::RECORD_NAMES_MAX {
+                    fields.wrong(
+                        "change.names",
+                        format!("at most {} names expected", limits::RECORD_NAMES_MAX),
+                    );
+                    names.clear();
+                }
+                for other in names.iter_mut() {
                     name(fields, "change.names", other);
+                }
+                names.sort_unstable();
+                names.dedup();
+            }
+            Self::Pin { pin } => {
+                words(fields, "reason", &mut pin.reason, limits::REASON_CHARS_MAX);
+                if let crate::evidence::Value::Text { text } = &mut pin.value {
+                    if let Some(clean) = fields.line("change.text", text, 1, limits::EVIDENCE_TEXT_CHARS_MAX)
+                    {
+                        *text = clean;
+                    }
                 }
             }
             Self::Revert { to_version } => {
@@ -283,7 +322,7 @@ impl Change {
                     fields.wrong("change.to_version", "a version from 1 expected");
                 }
             }
-            Self::Pin { .. } | Self::Unpin { .. } | Self::Merge { .. } | Self::Unmerge => {}
+            Self::Unpin { .. } | Self::Merge { .. } | Self::Unmerge => {}
         }
     }
 }

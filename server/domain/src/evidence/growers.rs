@@ -14,7 +14,7 @@ use std::{
 use super::{
     Evidence, Value, Verdict, median,
     share::{self, Quality, Report, Size},
-    voice::{ACCURACY_PRIOR, PRIOR_VOTES, Voice, voice},
+    voice::{ACCURACY_PRIOR, Heard, PRIOR_VOTES, listen},
     vote::{self, Ballot},
 };
 use crate::{
@@ -55,64 +55,95 @@ impl Record {
     }
 }
 
-/// Adds what one record's evidence tells of its growers.
-pub fn add(records: &mut BTreeMap<AccountId, Record>, crop: &Crop, evidence: &[Arc<Evidence>]) {
-    for piece in evidence {
-        let Some(observed) = &piece.observed else { continue };
-        let record = records.entry(observed.by.account).or_default();
-        record.pieces = record.pieces.saturating_add(1);
-        let mut groups = BTreeSet::new();
-        for check in observed.checks.iter().rev() {
-            let independent = check.by.counts()
-                && check.by.account != observed.by.account
-                && check.by.group != observed.by.group
-                && groups.insert(check.by.group);
-            if independent {
-                let out = check.verdict == Verdict::BearsOut;
-                record.note(if out { 1.0 } else { 0.0 }, CHECK_VOTE);
-                if out {
-                    record.borne_out = record.borne_out.saturating_add(1);
-                } else {
-                    record.doubted = record.doubted.saturating_add(1);
+/// The weight table in the making.
+#[derive(Debug, Default)]
+pub struct Table {
+    records: BTreeMap<AccountId, Record>,
+    /// What each group's checks say of each author: so many of so many bear out.
+    checks: BTreeMap<(AccountId, AccountId), (f64, f64)>,
+}
+
+impl Table {
+    /// Adds what one record's evidence tells of its growers.
+    pub fn add(&mut self, crop: &Crop, evidence: &[Arc<Evidence>]) {
+        for piece in evidence {
+            let Some(observed) = &piece.observed else { continue };
+            let record = self.records.entry(observed.by.account).or_default();
+            record.pieces = record.pieces.saturating_add(1);
+            let mut groups = BTreeSet::new();
+            for check in observed.checks.iter().rev() {
+                let independent = check.by.counts()
+                    && check.by.account != observed.by.account
+                    && check.by.group != observed.by.group
+                    && groups.insert(check.by.group);
+                if independent {
+                    let out = check.verdict == Verdict::BearsOut;
+                    let said = self.checks.entry((observed.by.account, check.by.group)).or_default();
+                    said.0 += if out { 1.0 } else { 0.0 };
+                    said.1 += 1.0;
+                    let counted = if out { &mut record.borne_out } else { &mut record.doubted };
+                    *counted = counted.saturating_add(1);
                 }
             }
         }
-    }
-    for descriptor in &crop.descriptors {
-        let own: Vec<(&Evidence, Voice)> = evidence
-            .iter()
-            .filter(|e| e.descriptor == descriptor.key)
-            .map(|e| {
-                // everybody at the prior: otherwise a circle could lift itself
-                (e.as_ref(), Voice { accuracy: ACCURACY_PRIOR, ..voice(e) })
-            })
-            .collect();
-        if own.len() < 2 {
-            continue;
+        for descriptor in &crop.descriptors {
+            self.compare(descriptor, evidence.iter().filter(|e| e.descriptor == descriptor.key));
         }
-        let mut of_group: BTreeMap<&str, Vec<&(&Evidence, Voice)>> = BTreeMap::new();
-        for row in own.iter().filter(|(_, v)| !v.published) {
-            of_group.entry(&row.1.group).or_default().push(row);
+    }
+
+    /// Compares each grower's pieces on one question with what independent others are sure of.
+    fn compare<'a>(&mut self, descriptor: &Descriptor, own: impl Iterator<Item = &'a Arc<Evidence>>) {
+        let mut own = listen(own);
+        if own.len() < 2 {
+            return;
+        }
+        for heard in &mut own {
+            // everybody at the prior: otherwise a circle could lift itself
+            heard.voice.accuracy = ACCURACY_PRIOR;
+        }
+        let mut of_group: BTreeMap<&str, Vec<&Heard<'_>>> = BTreeMap::new();
+        for heard in own.iter().filter(|h| h.evidence.observed.is_some() && !h.voice.published) {
+            of_group.entry(&heard.voice.group).or_default().push(heard);
         }
         for (group, members) in of_group {
-            let others: Vec<&(&Evidence, Voice)> =
-                own.iter().filter(|(_, v)| v.group != group && v.trust > 0.0).collect();
+            let others: Vec<&Heard<'_>> =
+                own.iter().filter(|h| h.voice.group != group && h.voice.trust > 0.0).collect();
             let Some(consensus) = Consensus::of(descriptor, &others) else { continue };
             // a grower's many pieces on one question are one comparison
             let mut of_grower: BTreeMap<AccountId, (f64, f64)> = BTreeMap::new();
-            for (piece, _) in members {
-                let Some(observed) = &piece.observed else { continue };
-                if let Some(right) = consensus.agrees(descriptor, &piece.value) {
+            for heard in members {
+                let Some(observed) = &heard.evidence.observed else { continue };
+                if let Some(right) = consensus.agrees(descriptor, &heard.evidence.value) {
                     let entry = of_grower.entry(observed.by.account).or_default();
                     entry.0 += if right { 1.0 } else { 0.0 };
                     entry.1 += 1.0;
                 }
             }
             for (grower, (right, of)) in of_grower {
-                records.entry(grower).or_default().note(right / of, 1.0);
+                self.records.entry(grower).or_default().note(right / of, 1.0);
             }
         }
     }
+
+    /// The table. All that one group says in checks of one author is together half a comparison: nobody silences
+    /// another by doubting piece after piece.
+    pub fn finish(mut self) -> BTreeMap<AccountId, Record> {
+        for ((author, _), (out, all)) in self.checks {
+            self.records.entry(author).or_default().note(out / all, CHECK_VOTE);
+        }
+        self.records
+    }
+}
+
+/// One value for each group: the median of its own, so that nobody speaks twice.
+fn of_groups(others: &[&Heard<'_>], number: impl Fn(&Value) -> Option<f64>) -> Vec<f64> {
+    let mut of: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+    for heard in others {
+        if let Some(value) = number(&heard.evidence.value) {
+            of.entry(&heard.voice.group).or_default().push(value);
+        }
+    }
+    of.values().filter_map(|own| median::medians(own)).map(|(low, _)| low).collect()
 }
 
 /// What others are sure of.
@@ -120,7 +151,7 @@ enum Consensus {
     /// A class.
     Class(String),
     /// Steps from the lower to the upper median.
-    Steps(usize, usize),
+    Steps(f64, f64),
     /// The 90 % interval of a share.
     Share(f64, f64),
     /// The median of measures, and their range.
@@ -129,8 +160,8 @@ enum Consensus {
 
 impl Consensus {
     /// What others are sure of; nothing where they are not, or where fewer than two independent ones speak.
-    fn of(descriptor: &Descriptor, others: &[&(&Evidence, Voice)]) -> Option<Self> {
-        let groups: BTreeSet<&str> = others.iter().map(|(_, v)| v.group.as_str()).collect();
+    fn of(descriptor: &Descriptor, others: &[&Heard<'_>]) -> Option<Self> {
+        let groups: BTreeSet<&str> = others.iter().map(|h| h.voice.group.as_str()).collect();
         if groups.len() < 2 {
             return None;
         }
@@ -138,9 +169,9 @@ impl Consensus {
             DescriptorKind::Category => {
                 let ballots: Vec<Ballot> = others
                     .iter()
-                    .filter_map(|(e, voice)| {
-                        let Value::Class { state } = &e.value else { return None };
-                        Some(Ballot { voice: voice.clone(), class: state.clone() })
+                    .filter_map(|h| {
+                        let Value::Class { state } = &h.evidence.value else { return None };
+                        Some(Ballot { voice: h.voice.clone(), class: state.clone() })
                     })
                     .collect();
                 let outcome = vote::count(&ballots, descriptor.states.len())?;
@@ -148,20 +179,22 @@ impl Consensus {
                 outcome.sides.into_iter().next().filter(|_| sure).map(|s| Self::Class(s.class))
             }
             DescriptorKind::Ordinal => {
-                let steps: Vec<usize> = others
-                    .iter()
-                    .filter_map(|(e, _)| {
-                        let Value::Grade { state } = &e.value else { return None };
-                        descriptor.states.iter().position(|s| s.key == *state)
-                    })
-                    .collect();
-                median::steps(&steps, SURE).map(|s| Self::Steps(s.median.0, s.median.1))
+                let steps = of_groups(others, |value| {
+                    let Value::Grade { state } = value else { return None };
+                    let at = descriptor.states.iter().position(|s| s.key == *state)?;
+                    u32::try_from(at).ok().map(f64::from)
+                });
+                let (low, high) = median::medians(&steps)?;
+                let near = steps.iter().filter(|s| **s + 1.0 >= low && **s <= high + 1.0).count();
+                // others who are far apart are sure of nothing
+                (3 * near >= 2 * steps.len()).then_some(Self::Steps(low, high))
             }
             DescriptorKind::CountRatio => {
                 let reports: Vec<Report> = others
                     .iter()
-                    .filter_map(|(e, voice)| {
-                        let Value::Tally { counted, of_these } = &e.value else { return None };
+                    .filter_map(|h| {
+                        let voice = &h.voice;
+                        let Value::Tally { counted, of_these } = &h.evidence.value else { return None };
                         let report = Report::new(
                             voice.who.clone(),
                             f64::from(*counted),
@@ -176,13 +209,10 @@ impl Consensus {
                     .then_some(Self::Share(rest.interval.0, rest.interval.1))
             }
             DescriptorKind::Quantity => {
-                let values: Vec<f64> = others
-                    .iter()
-                    .filter_map(|(e, _)| {
-                        let Value::Quantity { mean, .. } = &e.value else { return None };
-                        *mean
-                    })
-                    .collect();
+                let values = of_groups(others, |value| {
+                    let Value::Quantity { mean, .. } = value else { return None };
+                    *mean
+                });
                 Some(Self::Measure {
                     middle: median::middle(&values)?,
                     low: values.iter().copied().fold(f64::INFINITY, f64::min),
@@ -202,8 +232,9 @@ impl Consensus {
             }
             Self::Steps(low, high) => {
                 let Value::Grade { state } = value else { return None };
-                let own = descriptor.states.iter().position(|s| s.key == *state)?;
-                Some(own + 1 >= *low && own <= *high + 1)
+                let at = descriptor.states.iter().position(|s| s.key == *state)?;
+                let own = u32::try_from(at).ok().map(f64::from)?;
+                Some(own + 1.0 >= *low && own <= *high + 1.0)
             }
             Self::Share(low, high) => {
                 let Value::Tally { counted, of_these } = value else { return None };

@@ -401,9 +401,7 @@ pub fn findings(crop: &Crop, evidence: &[Arc<Evidence>], pins: &[Pin]) -> Vec<Fi
     crop.descriptors
         .iter()
         .filter_map(|descriptor| {
-            let mut own: Vec<&Arc<Evidence>> =
-                evidence.iter().filter(|e| e.descriptor == descriptor.key).collect();
-            own.sort_by_key(|e| e.id);
+            let own = voice::listen(evidence.iter().filter(|e| e.descriptor == descriptor.key));
             let pin = pins.iter().find(|p| p.descriptor == descriptor.key);
             if own.is_empty() && pin.is_none() {
                 return None;

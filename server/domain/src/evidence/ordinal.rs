@@ -7,9 +7,9 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    Evidence, Finding, Piece, Standing, Summary, Value, behind,
+    Finding, Piece, Standing, Summary, Value, behind,
     median::{self, Steps},
-    voice::{TRUST_MIN, held_to_share, voice},
+    voice::{Heard, TRUST_MIN, held_to_share},
     words::{heard, side_by_side, unweighed},
 };
 use crate::crop::Descriptor;
@@ -24,13 +24,13 @@ const APART_MANY: usize = 2;
 type OfVoice = BTreeMap<(String, String), BTreeMap<(String, i32), Vec<usize>>>;
 
 /// The finding on an ordinal descriptor.
-pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut of: OfVoice = BTreeMap::new();
     let mut pieces = Vec::new();
-    for evidence in own {
+    for Heard { evidence, voice } in own {
         let Value::Grade { state } = &evidence.value else { continue };
         let Some(step) = descriptor.states.iter().position(|s| s.key == *state) else { continue };
-        let voice = voice(evidence);
+        let voice = voice.clone();
         if voice.trust < TRUST_MIN {
             pieces.push(Piece { evidence: Arc::clone(evidence), weight: 0.0, why: doubted(&voice.why) });
             continue;

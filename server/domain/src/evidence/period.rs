@@ -4,15 +4,12 @@
 //! pooled; within ten degrees of the equator they are not, as several crops a year are usual there. What
 //! publications say in months stands beside it.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    sync::Arc,
-};
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
-    Evidence, Finding, Piece, Standing, Summary, Value, behind,
+    Finding, Piece, Standing, Summary, Value, behind,
     ordinal::{doubted, with},
-    voice::{TRUST_MIN, voice},
+    voice::{GROUP_SHARE_MAX, Heard, TRUST_MIN},
     words::{heard, side_by_side, unweighed},
 };
 use crate::{
@@ -37,7 +34,7 @@ enum Zone {
 
 /// A season seen by one voice in one place.
 struct Seen {
-    who: String,
+    group: String,
     place: String,
     zone: Zone,
     year: i32,
@@ -45,7 +42,7 @@ struct Seen {
 }
 
 /// The finding on a period of the year.
-pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut pieces = unweighed(own);
     let seen = seasons(own, &mut pieces);
     if seen.is_empty() {
@@ -57,7 +54,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
         plain.pieces = pieces;
         return plain;
     }
-    let spans = place_years(&seen);
+    let spans = held(place_years(&seen));
     let zones: BTreeSet<Zone> = spans.iter().map(|(zone, _)| *zone).collect();
     let southern = zones.len() == 1 && zones.contains(&Zone::South);
     let mixed = zones.len() > 1;
@@ -70,12 +67,12 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
     let pooled = if pooled.is_empty() { spans.iter().map(|(_, span)| *span).collect() } else { pooled };
     let Some(coverage) = Coverage::of(&pooled) else { return super::words::finding(descriptor, own) };
     let (core, full) = (coverage.windows(CORE), coverage.windows(FULL));
-    let voices = seen.iter().map(|s| &s.who).collect::<BTreeSet<_>>().len();
+    let voices = seen.iter().map(|s| &s.group).collect::<BTreeSet<_>>().len();
     let years = pooled.len();
     let (papers, growers) = heard(own);
     let standing = match (years, voices) {
-        (3.., 2..) => Standing::Settled,
-        (2.., _) => Standing::Likely,
+        (3.., 3..) => Standing::Settled,
+        (2.., 2..) => Standing::Likely,
         _ => Standing::Thin,
     };
     let hemisphere = if mixed {
@@ -86,7 +83,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
         ""
     };
     let published = if papers > 0 {
-        let of: Vec<&Arc<Evidence>> = own.iter().copied().filter(|e| voice(e).published).collect();
+        let of: Vec<Heard<'_>> = own.iter().filter(|h| h.voice.published).cloned().collect();
         format!("; published: {}", side_by_side(&of))
     } else {
         String::new()
@@ -127,16 +124,16 @@ fn day(date: Date) -> Option<u16> {
 }
 
 /// Seasons with a first and a last day: stated together, or paired from one voice's sightings in one place.
-fn seasons(own: &[&Arc<Evidence>], pieces: &mut [Piece]) -> Vec<Seen> {
+fn seasons(own: &[Heard<'_>], pieces: &mut [Piece]) -> Vec<Seen> {
     let mut seen = Vec::new();
-    let mut firsts: BTreeMap<(String, String), Vec<(Date, usize)>> = BTreeMap::new();
-    let mut lasts: BTreeMap<(String, String), Vec<(Date, usize)>> = BTreeMap::new();
+    let mut firsts: BTreeMap<(String, String, String), Vec<(Date, usize)>> = BTreeMap::new();
+    let mut lasts: BTreeMap<(String, String, String), Vec<(Date, usize)>> = BTreeMap::new();
     let mut zones: BTreeMap<String, Zone> = BTreeMap::new();
-    for (at, (evidence, piece)) in own.iter().zip(pieces.iter_mut()).enumerate() {
+    for (at, (Heard { evidence, voice }, piece)) in own.iter().zip(pieces.iter_mut()).enumerate() {
         let (Value::Sighting { first, last }, Some(observed)) = (&evidence.value, &evidence.observed) else {
             continue;
         };
-        let voice = voice(evidence);
+        let voice = voice.clone();
         if voice.trust < TRUST_MIN {
             piece.why = doubted(&voice.why);
             continue;
@@ -160,16 +157,16 @@ fn seasons(own: &[&Arc<Evidence>], pieces: &mut [Piece]) -> Vec<Seen> {
                 if let Some(span) = span {
                     piece.weight = 1.0;
                     piece.why = with("a season: its place and year have one vote", &voice.why);
-                    seen.push(Seen { who: voice.who, place, zone, year: f.year(), span });
+                    seen.push(Seen { group: voice.group, place, zone, year: f.year(), span });
                 }
             }
-            (Some(f), None) => firsts.entry((voice.who, place)).or_default().push((*f, at)),
-            (None, Some(l)) => lasts.entry((voice.who, place)).or_default().push((*l, at)),
+            (Some(f), None) => firsts.entry((voice.who, voice.group, place)).or_default().push((*f, at)),
+            (None, Some(l)) => lasts.entry((voice.who, voice.group, place)).or_default().push((*l, at)),
             (None, None) => {}
         }
     }
-    for ((who, place), mut starts) in firsts {
-        let Some(ends) = lasts.get_mut(&(who.clone(), place.clone())) else { continue };
+    for ((who, group, place), mut starts) in firsts {
+        let Some(ends) = lasts.get_mut(&(who.clone(), group.clone(), place.clone())) else { continue };
         starts.sort();
         ends.sort();
         for (first, first_at) in starts {
@@ -186,14 +183,14 @@ fn seasons(own: &[&Arc<Evidence>], pieces: &mut [Piece]) -> Vec<Seen> {
                 }
             }
             let zone = zones.get(&place).copied().unwrap_or(Zone::Unknown);
-            seen.push(Seen { who: who.clone(), place: place.clone(), zone, year: first.year(), span });
+            seen.push(Seen { group: group.clone(), place: place.clone(), zone, year: first.year(), span });
         }
     }
     seen
 }
 
 /// One span for each place and year: the median of the first days and of the last days.
-fn place_years(seen: &[Seen]) -> Vec<(Zone, Span)> {
+fn place_years(seen: &[Seen]) -> Vec<(Zone, Span, String)> {
     let mut of: BTreeMap<(&str, i32), Vec<&Seen>> = BTreeMap::new();
     for season in seen {
         of.entry((&season.place, season.year)).or_default().push(season);
@@ -212,9 +209,37 @@ fn place_years(seen: &[Seen]) -> Vec<(Zone, Span)> {
                 u16::try_from(days.rem_euclid(365) + 1).ok()
             };
             let span = Span::new(moved(reference.span.first, first)?, moved(reference.span.last, last)?)?;
-            Some((reference.zone, span))
+            Some((reference.zone, span, reference.group.clone()))
         })
         .collect()
+}
+
+/// No group has more than its share of the place-years, where three or more groups saw some: of one that has, place-years
+/// spread evenly over its own stay.
+fn held(all: Vec<(Zone, Span, String)>) -> Vec<(Zone, Span)> {
+    let mut of: BTreeMap<String, Vec<(Zone, Span)>> = BTreeMap::new();
+    let total = all.len();
+    for (zone, span, group) in all {
+        of.entry(group).or_default().push((zone, span));
+    }
+    let few = of.len() < 3;
+    let mut kept = Vec::new();
+    for own in of.into_values() {
+        let most = if few { own.len() } else { share_of(total - own.len()).clamp(1, own.len()) };
+        kept.extend((0..most).filter_map(|at| own.get((2 * at + 1) * own.len() / (2 * most)).copied()));
+    }
+    kept
+}
+
+/// How many place-years a group may have beside so many of others.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "a share of a count"
+)]
+fn share_of(others: usize) -> usize {
+    (GROUP_SHARE_MAX / (1.0 - GROUP_SHARE_MAX) * others as f64) as usize
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "whole days of half a year")]

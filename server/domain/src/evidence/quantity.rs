@@ -1,15 +1,12 @@
 //! Quantities, such as fruit mass: the median over voices of their place-year medians, with the spread between
 //! voices. Values far from the others are flagged, never dropped, and a slip of units is looked for first.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    sync::Arc,
-};
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
-    Evidence, Finding, Piece, Standing, Summary, Value, behind, median,
+    Finding, Piece, Standing, Summary, Value, behind, median,
     ordinal::{doubted, with},
-    voice::{TRUST_MIN, held_to_share, voice},
+    voice::{Heard, TRUST_MIN, held_to_share},
     words::{heard, side_by_side, unweighed},
 };
 use crate::crop::Descriptor;
@@ -54,12 +51,12 @@ fn number(value: &Value) -> Option<(f64, Option<u32>)> {
 }
 
 /// The finding on a quantity.
-pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut pieces = unweighed(own);
     let mut rows = Vec::new();
-    for (at, (evidence, piece)) in own.iter().zip(&mut pieces).enumerate() {
+    for (at, (Heard { evidence, voice }, piece)) in own.iter().zip(&mut pieces).enumerate() {
         let Some((value, sample)) = number(&evidence.value) else { continue };
-        let voice = voice(evidence);
+        let voice = voice.clone();
         if voice.trust < TRUST_MIN {
             piece.why = doubted(&voice.why);
             continue;
@@ -76,7 +73,7 @@ pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
         let mut plain = super::words::finding(descriptor, own);
         plain.pieces = pieces;
         if plain.standing == Standing::Likely || plain.standing == Standing::Thin {
-            let measured = own.iter().any(|e| e.observed.is_some());
+            let measured = own.iter().any(|h| h.evidence.observed.is_some());
             if measured && heard(own).0 == 0 {
                 plain.standing = Standing::Unknown;
                 plain.standing_text = "measured, but not enough to weigh yet".into();
@@ -145,7 +142,7 @@ fn flag_outliers(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) {
 
 fn conclude(
     descriptor: &Descriptor,
-    own: &[&Arc<Evidence>],
+    own: &[Heard<'_>],
     voices: &[(String, f64)],
     pieces: Vec<Piece>,
 ) -> Finding {

@@ -11,8 +11,8 @@ use std::{
 };
 
 use super::{
-    Evidence, Finding, Method, Piece, Standing, Value, behind, count_of_sources,
-    voice::{ACCURACY_PRIOR, group_factors, is_borne_out, voice, weight_of},
+    Evidence, Finding, Piece, Standing, Value, behind, count_of_sources,
+    voice::{ACCURACY_PRIOR, Heard, Voice, group_factors, is_borne_out, weight_of},
 };
 use crate::{crop::Descriptor, stats::Share};
 
@@ -267,13 +267,15 @@ pub struct Published {
     pub contradict: bool,
 }
 
-fn published(own: &[&Arc<Evidence>]) -> Option<Published> {
+fn published(own: &[Heard<'_>]) -> Option<Published> {
     let mut low = f64::INFINITY;
     let mut high = f64::NEG_INFINITY;
     let (mut highest_low, mut lowest_high) = (0.0_f64, 1.0_f64);
     let mut middles = Vec::new();
     let mut sources = Vec::new();
-    for (evidence, value) in own.iter().map(|e| (e, &e.value)) {
+    for (evidence, value) in
+        own.iter().filter(|h| h.voice.trust > 0.0).map(|h| (h.evidence, &h.evidence.value))
+    {
         let Value::Rate { low: l, high: h, mean } = value else { continue };
         let (l, h) = (l.unwrap_or(0.0) / 100.0, h.unwrap_or(100.0) / 100.0);
         low = low.min(l);
@@ -309,11 +311,8 @@ fn range_in_hundred(low: f64, high: f64) -> String {
 }
 
 /// A piece's report and how it came by its weight.
-fn report_of(evidence: &Evidence, counted: u32, of_these: u32) -> (Report, String) {
-    let voice = voice(evidence);
-    let observed = evidence.observed.as_deref();
-    let documented =
-        voice.published || is_borne_out(evidence) || observed.is_some_and(|o| o.method == Method::Marker);
+fn report_of(evidence: &Evidence, voice: Voice, counted: u32, of_these: u32) -> (Report, String) {
+    let documented = voice.published || is_borne_out(evidence);
     // a record worse than the usual counts less; a better one does not make more seeds of few
     let record = (weight_of(voice.accuracy) / weight_of(ACCURACY_PRIOR)).min(1.0);
     let report = Report {
@@ -345,19 +344,18 @@ fn report_of(evidence: &Evidence, counted: u32, of_these: u32) -> (Report, Strin
 }
 
 /// The finding on a count ratio.
-pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut reports = Vec::new();
     let mut pieces = Vec::new();
     let (mut papers, mut growers) = (BTreeSet::new(), BTreeSet::new());
-    for evidence in own {
+    for Heard { evidence, voice } in own {
         let piece = |weight: f64, why: String| Piece { evidence: Arc::clone(evidence), weight, why };
         match &evidence.value {
             Value::Tally { counted, of_these } => {
-                let (report, why) = report_of(evidence, *counted, *of_these);
+                let (report, why) = report_of(evidence, voice.clone(), *counted, *of_these);
                 pieces.push(piece(report.effective(), why));
                 if report.trust > 0.0 {
-                    let published = voice(evidence).published;
-                    (if published { &mut papers } else { &mut growers }).insert(report.who.clone());
+                    (if voice.published { &mut papers } else { &mut growers }).insert(report.who.clone());
                 }
                 reports.push(report);
             }

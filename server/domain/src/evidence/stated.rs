@@ -6,8 +6,8 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
-    Evidence, Finding, Piece, Side, Standing, Value, behind, count_of_sources,
-    voice::voice,
+    Finding, Piece, Side, Standing, Value, behind, count_of_sources,
+    voice::Heard,
     vote::{self, Ballot},
 };
 use crate::crop::Descriptor;
@@ -18,11 +18,11 @@ const LIKELY: f64 = 0.90 - 1e-9;
 const THIN: f64 = 0.80 - 1e-9;
 
 /// The finding on a category descriptor.
-pub fn finding(descriptor: &Descriptor, own: &[&Arc<Evidence>]) -> Finding {
+pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut ballots = Vec::new();
     let mut pieces = Vec::new();
-    for evidence in own {
-        let voice = voice(evidence);
+    for Heard { evidence, voice } in own {
+        let voice = voice.clone();
         let (weight, why) = match &evidence.value {
             Value::Class { state } => {
                 let weight = voice.weight();

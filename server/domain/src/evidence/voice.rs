@@ -6,7 +6,10 @@
 //! count, but not as independent of each other. The numbers here are policy, versioned with
 //! [`super::share::POLICY_VERSION`].
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use serde::{Deserialize, Serialize};
 
@@ -33,6 +36,8 @@ pub const GROUP_SHARE_MAX: f64 = 0.40;
 pub const TRUST_MIN: f64 = 0.30;
 /// What one doubt weighs beside one bearing-out.
 const DOUBT: f64 = 1.5;
+/// What the doubt of one group alone leaves at least.
+const ONE_DOUBT: f64 = 0.70;
 
 /// What kind of statement it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -241,7 +246,8 @@ fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
     }
     let (mut out, mut doubt, mut outs, mut doubts) = (0.0, 0.0, 0, 0);
     for check in newest.values() {
-        let weight = weight_of(check.by.accuracy()) / weight_of(ACCURACY_PRIOR);
+        // a bad record weighs less; a good one does not make one check more than one
+        let weight = (weight_of(check.by.accuracy()) / weight_of(ACCURACY_PRIOR)).min(1.0);
         match check.verdict {
             Verdict::BearsOut => {
                 out += weight;
@@ -276,15 +282,17 @@ pub fn voice(evidence: &Evidence) -> Voice {
     let by = &observation.by;
     let copy =
         !observation.citation.is_empty() && matches!(observation.kind, Kind::Publication | Kind::Statement);
-    // a publication is one voice, whoever copies it; but nobody is more independent for citing much: what a grower
-    // cites belongs to that grower's group
-    let who = match (copy, evidence.source.as_str()) {
+    let (out, doubt, outs, doubts) = verdicts(observation);
+    // a publication is one voice, whoever copies it. But a citation is its author's own word until somebody
+    // independent has looked it up, and nobody is more independent for citing much: what a grower cites belongs to
+    // that grower's group
+    let published = copy && outs > 0;
+    let who = match (published, evidence.source.as_str()) {
         (false, _) => by.account.to_string(),
         (true, GROWER) => citation_key(&observation.citation),
         (true, source) => source.to_string(),
     };
     let group = by.group.to_string();
-    let (out, doubt, outs, doubts) = verdicts(observation);
     let (trust, why) = if by.suspended {
         (0.0, "not weighed: its author is suspended".to_string())
     } else if !by.vouched && outs == 0 {
@@ -293,10 +301,46 @@ pub fn voice(evidence: &Evidence) -> Voice {
         let words = |n: usize, what: &str| if n == 0 { None } else { Some(format!("{what} by {n}")) };
         let said: Vec<String> =
             [words(outs, "borne out"), words(doubts, "doubted")].into_iter().flatten().collect();
-        ((1.0 + out) / (1.0 + out + DOUBT * doubt), said.join(", "))
+        let trust = (1.0 + out) / (1.0 + out + DOUBT * doubt);
+        // one doubter alone takes some weight, never most of it
+        (if doubts == 1 { trust.max(ONE_DOUBT) } else { trust }, said.join(", "))
     };
-    let accuracy = if copy { ACCURACY_PRIOR } else { by.accuracy() };
-    Voice { who, group, published: copy, trust, accuracy, why }
+    let accuracy = if published { ACCURACY_PRIOR } else { by.accuracy() };
+    Voice { who, group, published, trust, accuracy, why }
+}
+
+/// A piece with its voice among the others on the same question.
+#[derive(Clone, Debug)]
+pub struct Heard<'a> {
+    /// The piece.
+    pub evidence: &'a Arc<Evidence>,
+    /// Its voice.
+    pub voice: Voice,
+}
+
+/// The voices of the pieces on one question. A grower's copy of a source that is on file with its own row, and a
+/// second copy of one publication, are silent: they would count the same thing twice.
+pub fn listen<'a>(own: impl Iterator<Item = &'a Arc<Evidence>>) -> Vec<Heard<'a>> {
+    let mut all: Vec<Heard<'a>> = own.map(|evidence| Heard { evidence, voice: voice(evidence) }).collect();
+    all.sort_by_key(|h| h.evidence.id);
+    let on_file: BTreeSet<&str> =
+        all.iter().filter(|h| h.evidence.observed.is_none()).map(|h| h.evidence.source.as_str()).collect();
+    let mut copied: BTreeSet<String> = BTreeSet::new();
+    for heard in &mut all {
+        if heard.evidence.observed.is_none() || heard.voice.trust <= 0.0 {
+            continue;
+        }
+        let silent = if on_file.contains(heard.evidence.source.as_str()) {
+            "not weighed: what this source says is on file itself"
+        } else if heard.voice.published && !copied.insert(heard.voice.who.clone()) {
+            "not weighed: the same publication is counted once"
+        } else {
+            continue;
+        };
+        heard.voice.trust = 0.0;
+        heard.voice.why = silent.into();
+    }
+    all
 }
 
 /// How alike the voices of one group are: n of them count for n / (1 + (n - 1) * 0.5), never more than two (a
@@ -466,26 +510,57 @@ pub(crate) mod tests {
         let one = with(grower(1), vec![check(10, grower(10), Verdict::Doubts)]);
         assert_eq!(with(grower(1), mates.clone()).trust, one.trust);
         assert_eq!(with(Observer { group, ..grower(1) }, mates).trust, 1.0);
-        assert!(one.trust < 0.5);
+        assert_eq!(one.trust, ONE_DOUBT);
+        let two =
+            with(grower(1), vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::Doubts)]);
+        assert!(two.trust < TRUST_MIN, "two independent doubts silence a vote in a median");
         let balanced = with(
             grower(1),
             vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::BearsOut)],
         );
-        assert!(balanced.trust > one.trust && balanced.trust < 1.0);
+        assert!(balanced.trust >= one.trust && balanced.trust < 1.0);
+    }
+
+    fn cited(id: u128, by: u128, citation: &str, checks: Vec<Check>) -> Arc<Evidence> {
+        let mut piece = piece(id, grower(by), "x", Kind::Publication, Value::Class { state: "a".into() });
+        let observed = piece.observed.as_mut().unwrap();
+        observed.citation = citation.into();
+        observed.checks = checks;
+        Arc::new(piece)
     }
 
     #[test]
-    fn copies_of_one_publication_are_one_voice() {
-        let cited = |id, by: u128, citation: &str| {
-            let mut piece = piece(id, grower(by), "x", Kind::Publication, Value::Class { state: "a".into() });
-            piece.observed.as_mut().unwrap().citation = citation.into();
-            voice(&piece).who
-        };
-        assert_eq!(cited(1, 1, "Reed 1930, Fruit Notes, p. 4"), cited(2, 2, "REED 1930. Fruit notes, p 4"));
+    fn a_citation_is_its_authors_word_until_somebody_looked_it_up() {
+        let own = voice(&cited(1, 1, "Reed 1930, Fruit Notes, p. 4", vec![]));
+        assert_eq!((own.who, own.published), (grower(1).account.to_string(), false));
+        let looked_up = vec![check(1, grower(9), Verdict::BearsOut)];
+        let reed = voice(&cited(1, 1, "Reed 1930, Fruit Notes, p. 4", looked_up.clone()));
+        assert!(reed.published);
+        assert_eq!(reed.who, voice(&cited(2, 2, "REED 1930. Fruit notes, p 4", looked_up.clone())).who);
+        let doi = |id, by, text: &str| voice(&cited(id, by, text, looked_up.clone())).who;
         assert_eq!(
-            cited(1, 1, "Some words, https://doi.org/10.1000/AB.12."),
-            cited(2, 2, "doi 10.1000/ab.12, other words")
+            doi(1, 1, "Words, https://doi.org/10.1000/AB.12."),
+            doi(2, 2, "doi 10.1000/ab.12, others")
         );
+        assert_eq!(reed.group, grower(1).group.to_string(), "nobody is more independent for citing much");
+    }
+
+    #[test]
+    fn the_same_publication_counts_once() {
+        let looked_up = || vec![check(1, grower(9), Verdict::BearsOut)];
+        let mut row = piece(3, grower(3), "x", Kind::Publication, Value::Class { state: "a".into() });
+        row.observed = None;
+        row.source = "REED30".into();
+        let mut copy = Evidence::clone(&cited(4, 4, "Reed 1930, Fruit Notes, p. 4", looked_up()));
+        copy.source = "REED30".into();
+        let pieces = [
+            cited(1, 1, "Hale 1912, Orchard Papers", looked_up()),
+            cited(2, 2, "hale 1912 orchard papers", looked_up()),
+            Arc::new(row),
+            Arc::new(copy),
+        ];
+        let trusts: Vec<f64> = listen(pieces.iter()).iter().map(|h| h.voice.trust).collect();
+        assert_eq!(trusts, [1.0, 0.0, 1.0, 0.0]);
     }
 
     proptest! {

@@ -120,8 +120,17 @@ fn backings(shares: &[Share]) -> Vec<Backing> {
     sides
 }
 
-fn winner(shares: &[Share]) -> Option<String> {
-    backings(shares).into_iter().next().map(|b| b.class)
+/// Whether leaving one voice out makes another class lead.
+fn hinges(shares: &[Share], sides: &[Backing], leader: &str) -> bool {
+    let mut of: BTreeMap<&str, BTreeMap<&str, f64>> = BTreeMap::new();
+    for share in shares {
+        *of.entry(&share.who).or_default().entry(&share.class).or_default() += share.weight;
+    }
+    of.values().any(|own| {
+        let left = |side: &Backing| side.weight - own.get(side.class.as_str()).copied().unwrap_or(0.0);
+        let of_leader = sides.iter().find(|s| s.class == leader).map_or(0.0, left);
+        sides.iter().any(|s| s.class != leader && left(s) > of_leader + 1e-12)
+    })
 }
 
 /// Counts a vote over a descriptor with so many classes; nothing if no voice counts.
@@ -138,12 +147,7 @@ pub fn count(ballots: &[Ballot], classes: usize) -> Option<Outcome> {
 
     let groups: BTreeSet<&str> = shares.iter().map(|s| s.group.as_str()).collect();
     let backed = sides.iter().skip(1).any(|s| s.groups >= 2 && s.share >= BACKED_SHARE);
-    let whos: BTreeSet<&str> = shares.iter().map(|s| s.who.as_str()).collect();
-    let hinges = sides.len() > 1
-        && whos.iter().any(|who| {
-            let rest: Vec<Ballot> = ballots.iter().filter(|b| b.voice.who != *who).cloned().collect();
-            winner(&self::shares(&rest, classes)).is_some_and(|w| w != first.class)
-        });
+    let hinges = sides.len() > 1 && hinges(&shares, &sides, &first.class);
     let contested = if backed {
         Some("two or more independent voices stand behind another answer")
     } else if hinges {

@@ -31,6 +31,7 @@ pub struct Model {
     pub ended_at: Option<i64>,
     pub ended_why: Option<String>,
     pub replaced_by: Option<Uuid>,
+    pub moved: bool,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
