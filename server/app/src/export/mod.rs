@@ -102,12 +102,9 @@ impl App {
     ) -> Result<mpsc::Receiver<Vec<u8>>, Error> {
         let registry = self.registry();
         registry.check_crop(crop)?;
-        let place = self
-            .0
-            .exports
-            .clone()
-            .try_acquire_owned()
-            .map_err(|_| Error::Limited { retry_after_seconds: 10 })?;
+        let wait = Duration::from_secs(limits::EXPORT_WAIT_SECONDS);
+        let place = tokio::time::timeout(wait, self.0.exports.clone().acquire_owned()).await;
+        let place = place.ok().and_then(Result::ok).ok_or(Error::Limited { retry_after_seconds: 10 })?;
         let (sender, receiver) = mpsc::channel(WAITING);
         let mut pipe = Pipe { sender, runtime: Handle::current(), buffer: Vec::new() };
         let (crop, licence) = (crop.to_string(), licence.to_string());
