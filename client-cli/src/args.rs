@@ -22,7 +22,7 @@ const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrong
 #[command(name = "scionary", version, arg_required_else_help = true, after_help = EXIT_CODES)]
 pub struct Arguments {
     /// Print replies as JSON
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Options of every command")]
     pub json: bool,
     /// Which server, for this command
     #[command(flatten)]
@@ -34,6 +34,7 @@ pub struct Arguments {
 
 /// Which server.
 #[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Options of every command")]
 pub struct Connection {
     /// The server, for this command only
     #[arg(long, global = true, env = "SCIONARY_SERVER", value_name = "ADDRESS", hide_env_values = true)]
@@ -294,7 +295,7 @@ pub enum AccountCommand {
 pub struct PersonArguments {
     /// Their handle
     pub handle: String,
-    /// Why
+    /// Why; needed to suspend and to restore
     #[arg(long, default_value = "", hide_default_value = true)]
     pub reason: String,
 }

@@ -105,7 +105,14 @@ impl Failure {
             .unwrap_or_default();
         let message = match (fields.as_slice(), status.code()) {
             ([_, _, ..], _) => format!("{} things are wrong:", fields.len()),
-            ([(field, expected)], _) if field.starts_with("offer.") => {
+            ([(field, expected)], _)
+                if field == "observed" || field.starts_with("observed[") && !field.contains('.') =>
+            {
+                expected.clone()
+            }
+            ([(field, expected)], _)
+                if ["offer.", "observed[", "change."].iter().any(|p| field.starts_with(p)) =>
+            {
                 format!("{}: {expected}", crate::output::plain_field(field))
             }
             (_, Code::Cancelled) if reason.is_empty() => "the server did not answer in time".into(),

@@ -207,10 +207,12 @@ pub(crate) fn plain_field(path: &str) -> String {
         // of several things observed together the last part says enough
         let own = path.strip_prefix("change.").unwrap_or(path);
         let own = match own.split_once("].") {
-            Some((first, rest)) if first.starts_with("observed[") => rest,
+            Some((first, rest)) if first.starts_with("observed[") => {
+                rest.rsplit_once('.').map_or(rest, |(_, last)| last)
+            }
             Some(_) | None => own,
         };
-        return own.replace(['.', '_'], " ");
+        return own.replace("descriptor_key", "trait").replace(['.', '_'], " ");
     };
     let own = own.strip_prefix("health.").unwrap_or(own);
     let first = own.split(['.', '[']).next().unwrap_or(own);

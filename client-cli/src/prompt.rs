@@ -16,7 +16,7 @@ pub(crate) fn ask<T>(
     check: impl Fn(&str) -> Result<T, String>,
 ) -> Result<T, Failure> {
     loop {
-        let hint = usual.map(|u| format!(" [{u}]")).unwrap_or_default();
+        let hint = usual.filter(|u| !u.is_empty()).map(|u| format!(" [{u}]")).unwrap_or_default();
         let width = textwrap::termwidth().clamp(40, 110);
         eprint!("{} ", textwrap::fill(&format!("{question}{hint}:"), width));
         let _ = std::io::stderr().flush();

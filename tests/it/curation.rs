@@ -208,7 +208,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         for asked in [keitt.as_str(), "Keitt"] {
             let found = record(&ann, asked).await;
             assert_eq!(found.summary.unwrap().cultivar_id, kent);
-            assert_eq!(found.merged_cultivar_ids, [keitt.clone()]);
+            assert_eq!(found.merged_cultivar_ids, std::slice::from_ref(&keitt));
         }
         assert_eq!(finding(&ann, "Kent", "multi_sprout_seeds").await.counted, 60);
         let search = v1::SearchOffersRequest { name: "Kent".into(), ..Default::default() };

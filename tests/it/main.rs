@@ -9,6 +9,7 @@ mod curation;
 mod deploy;
 mod evidence;
 mod faults;
+mod growers;
 mod house;
 mod names;
 mod offers;

@@ -47,7 +47,7 @@ pub struct Naming {
 /// Proposals to make.
 #[derive(Debug, Subcommand)]
 pub enum ProposeCommand {
-    /// A cultivar that is missing
+    /// Add a cultivar that is missing
     New {
         /// Its name
         name: String,
@@ -70,7 +70,7 @@ pub enum ProposeCommand {
         #[command(flatten)]
         grounds: Grounds,
     },
-    /// Another accepted name
+    /// Rename a record: another accepted name
     Rename {
         /// Which
         #[command(flatten)]
@@ -85,7 +85,7 @@ pub enum ProposeCommand {
         #[command(flatten)]
         naming: Naming,
     },
-    /// A further name: a synonym, a spelling, a regional name
+    /// Add a further name: a synonym, a spelling, a regional name
     Name {
         /// Which
         #[command(flatten)]
@@ -100,7 +100,7 @@ pub enum ProposeCommand {
         #[arg(long)]
         disputed: bool,
     },
-    /// A further name goes
+    /// Remove a further name
     DropName {
         /// Which
         #[command(flatten)]
@@ -109,7 +109,7 @@ pub enum ProposeCommand {
         #[arg(long)]
         name: String,
     },
-    /// A parent
+    /// Add a parent
     Parent {
         /// Which
         #[command(flatten)]
@@ -124,7 +124,7 @@ pub enum ProposeCommand {
         #[arg(long)]
         disputed: bool,
     },
-    /// A parent goes
+    /// Remove a parent
     DropParent {
         /// Which
         #[command(flatten)]
@@ -136,7 +136,7 @@ pub enum ProposeCommand {
         #[arg(long, value_parser = words::parse_parent_role, default_value = "unknown")]
         role: v1::ParentRole,
     },
-    /// Botanical name, origin or notes
+    /// Change botanical name, origin or notes
     Describe {
         /// Which
         #[command(flatten)]

@@ -196,14 +196,22 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let request = v1::VouchForRequest { handle, reason };
             let reply: v1::VouchForResponse =
                 client.write(request, |c, r| async move { accounts(c).vouch_for(r).await }).await?;
-            output.reply("VouchForResponse", &reply, |out| show(out, reply.account.as_ref()))
+            output.reply("VouchForResponse", &reply, |out| {
+                out.text("Vouched for: their evidence counts by itself now.");
+                show(out, reply.account.as_ref());
+            })
         }
         AccountCommand::Unvouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::WithdrawVouchingRequest { handle, reason };
             let reply: v1::WithdrawVouchingResponse =
                 client.write(request, |c, r| async move { accounts(c).withdraw_vouching(r).await }).await?;
-            output.reply("WithdrawVouchingResponse", &reply, |out| show(out, reply.account.as_ref()))
+            output.reply("WithdrawVouchingResponse", &reply, |out| {
+                out.text(
+                    "Not vouched for any more: their evidence counts where a vouched grower bears it out.",
+                );
+                show(out, reply.account.as_ref());
+            })
         }
         AccountCommand::Suspend(PersonArguments { handle, reason }) => {
             client.need_session()?;
@@ -220,7 +228,10 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let request = v1::RestoreAccountRequest { handle, reason };
             let reply: v1::RestoreAccountResponse =
                 client.write(request, |c, r| async move { accounts(c).restore_account(r).await }).await?;
-            output.reply("RestoreAccountResponse", &reply, |out| show(out, reply.account.as_ref()))
+            output.reply("RestoreAccountResponse", &reply, |out| {
+                out.text("Restored.");
+                show(out, reply.account.as_ref());
+            })
         }
     }
 }

@@ -199,7 +199,7 @@ async fn rule(
 
 fn days(count: i32) -> String {
     match count {
-        0 => "today".into(),
+        0 => "less than a day".into(),
         1 => "1 day".into(),
         n => format!("{n} days"),
     }
@@ -219,8 +219,8 @@ fn list(out: &Output, proposals: &[v1::Proposal]) {
         let state = words::proposal_state(p.state());
         let impact = if p.state() == v1::ProposalState::Open {
             format!(
-                ", waits {}, touches {} pieces of evidence and {} open offers",
-                days(p.age_days),
+                ", {}; evidence {}, offers {}",
+                if p.age_days == 0 { "new".to_string() } else { format!("waits {}", days(p.age_days)) },
                 p.evidence_count,
                 p.offer_count
             )
@@ -229,6 +229,10 @@ fn list(out: &Output, proposals: &[v1::Proposal]) {
         };
         out.item(0, "-", &format!("{} [{state}{impact}]", about(p)));
         out.item(2, "", &format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
+    }
+    if proposals.iter().any(|p| p.state() == v1::ProposalState::Open) {
+        out.gap();
+        out.faint("Next: scionary proposal show ID, then accept ID or refuse ID with --reason (curators).");
     }
 }
 
@@ -402,11 +406,11 @@ fn ticket(out: &Output, t: &v1::Ticket) {
         &format!(
             "{} {}: {} ({}, {}){closed}",
             words::ticket_subject(t.subject()),
-            t.subject_id,
+            if t.subject_name.is_empty() { &t.subject_id } else { &t.subject_name },
             t.reason,
             t.author_name,
             words::day_of(t.created_at.as_ref())
         ),
     );
-    out.item(2, "", &t.ticket_id);
+    out.item(2, "", &format!("{} about {}", t.ticket_id, t.subject_id));
 }

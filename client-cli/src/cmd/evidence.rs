@@ -126,13 +126,35 @@ async fn add(
 ) -> Result<(), Failure> {
     client.need_session()?;
     if is_empty(&observed) && prompt::can_ask() && !output.is_json() {
-        if cultivar.is_empty() {
-            cultivar = prompt::ask("Cultivar (its name on file)", None, |t| {
-                if t.is_empty() { Err("a name expected".to_string()) } else { Ok(t.to_string()) }
-            })?;
-        }
-        let profile = crop_of(client, &cultivar, crop.clone()).await?;
+        let asked = cultivar.is_empty();
+        let profile = loop {
+            if cultivar.is_empty() {
+                cultivar = prompt::ask("Cultivar (its name on file)", None, |t| {
+                    if t.is_empty() { Err("a name expected".to_string()) } else { Ok(t.to_string()) }
+                })?;
+            }
+            match crop_of(client, &cultivar, crop.clone()).await {
+                Ok(profile) => break profile,
+                // what was typed on the command line is the caller's to correct
+                Err(failure) if !asked || failure.exit_code() == 5 => return Err(failure),
+                Err(failure) => {
+                    eprintln!("{}", textwrap::indent(&textwrap::fill(&failure.message, 76), "  "));
+                    cultivar.clear();
+                }
+            }
+        };
         complete(&mut observed, &profile)?;
+        let enter = prompt::ask("Everybody will be able to read it. Enter it (yes, no)", Some("yes"), |t| {
+            match t.to_lowercase().as_str() {
+                "y" | "yes" => Ok(true),
+                "n" | "no" => Ok(false),
+                _ => Err("yes or no expected".to_string()),
+            }
+        })?;
+        if !enter {
+            output.aside("Nothing was entered.");
+            return Ok(());
+        }
     }
     if cultivar.is_empty() {
         return Err(Failure::usage("a cultivar expected: its name on file, or its id"));
@@ -150,6 +172,12 @@ async fn add(
     output.reply("AddEvidenceResponse", &reply, |out| {
         out.text("Entered:");
         reply.evidence.iter().for_each(|d| brief(out, d));
+        if reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).all(|e| e.weight <= 0.0) {
+            let why = reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).map(|e| e.weight_reason.as_str());
+            if let Some(why) = why.max_by_key(|w| w.contains("vouched")) {
+                out.text(&format!("It does not count yet: {why}. See: scionary evidence record"));
+            }
+        }
         if let Ok(findings) = &now {
             out.gap();
             out.heading("The findings now");
@@ -252,7 +280,7 @@ fn agreement(out: &Output, reply: &v1::GetAgreementResponse) {
         return;
     }
     out.table(
-        ["TRAIT", "ALPHA", "95 %", "RECORDS", "READING"],
+        ["TRAIT", "AGREEMENT", "LIKELY BETWEEN", "CULTIVARS", "READING"],
         compared.iter().map(|d| {
             let range =
                 d.interval.as_ref().map(|i| format!("{:.2} to {:.2}", i.low, i.high)).unwrap_or_default();
@@ -266,7 +294,7 @@ fn agreement(out: &Output, reply: &v1::GetAgreementResponse) {
         }),
     );
     out.gap();
-    out.faint("Krippendorff's alpha: 1 is full agreement, 0 what chance gives. From .80 on it is good, from .667 on tentative.");
+    out.faint("1 is full agreement, 0 what chance gives (Krippendorff's alpha). From 0.80 on it is good, from 0.667 on tentative; of few cultivars it says little.");
 }
 
 fn record(out: &Output, reply: &v1::GetGrowerRecordResponse) {
@@ -279,9 +307,13 @@ fn record(out: &Output, reply: &v1::GetGrowerRecordResponse) {
             "not yet: evidence counts once a vouched grower bears it out; ask an organiser of your club to vouch"
         },
     );
-    out.field("pieces", &reply.pieces.to_string());
     if reply.weights_version == 0 {
-        out.text("Nothing was compared yet: the weights are made anew every night.");
+        out.text("Nothing was compared yet: that is done every night.");
+        return;
+    }
+    out.field("pieces", &format!("{} as of the last night", reply.pieces));
+    if reply.compared < 0.5 {
+        out.text("Nothing could be compared yet: it takes independent evidence on the same traits.");
         return;
     }
     out.field(

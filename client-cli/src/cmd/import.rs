@@ -63,7 +63,7 @@ pub(super) fn template(output: &Output) {
     output.line(&example(&[
         ("crop", "mango"),
         ("cultivar", "NAME ON FILE"),
-        ("day", "2027-03-31"),
+        ("day", "2026-03-31"),
         ("tree", "by the gate"),
         ("sown", "40"),
         ("one", "3"),
@@ -76,13 +76,13 @@ pub(super) fn template(output: &Output) {
     output.line(&example(&[
         ("crop", "mango"),
         ("cultivar", "NAME ON FILE"),
-        ("day", "2027-07-04"),
+        ("day", "2026-07-04"),
         ("descriptor", "fruit_mass"),
         ("measure", "350g"),
         ("sample", "6"),
     ]));
     output.aside(
-        "One row is one visit or one publication. Columns may stand in any order and be left out. descriptor goes with measure, rating, state, text, or counted and of_these.",
+        "One row is one visit or one publication. Columns may stand in any order and be left out: sown to several are seeds of a sowing, judged, off_type and which are seedlings, descriptor goes with measure, rating, state, text, or counted and of_these. Put a cultivar of yours for NAME ON FILE.",
     );
 }
 
@@ -195,11 +195,15 @@ type Wrong = Vec<(u64, String)>;
 /// Reads the file: its rows, and what cannot be read with its line.
 fn read(file: &Path) -> Result<(Vec<v1::ImportRow>, Wrong), Failure> {
     let failed = |e: String| Failure::usage(format!("{}: {e}", file.display()));
+    let text = std::fs::read(file).map_err(|e| failed(e.to_string()))?;
+    // spreadsheets in much of the world write semicolons
+    let first = text.split(|b| *b == b'\n').next().unwrap_or_default();
+    let semicolons = first.contains(&b';') && !first.contains(&b',');
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
         .trim(csv::Trim::All)
-        .from_path(file)
-        .map_err(|e| failed(e.to_string()))?;
+        .delimiter(if semicolons { b';' } else { b',' })
+        .from_reader(text.as_slice());
     let headers = reader.headers().map_err(|e| failed(e.to_string()))?.clone();
     let strange: Vec<&str> = headers.iter().filter(|h| !COLUMNS.contains(h)).collect();
     if !strange.is_empty() {

@@ -20,7 +20,8 @@ fn pair<'a>(option: &str, text: &'a str) -> Result<(String, &'a str), String> {
 
 /// A number with its unit behind it: `350g`, `0.77 lb`.
 pub(super) fn number_and_unit(text: &str) -> Result<(f64, String), String> {
-    let text = text.trim();
+    // a comma is a decimal point in much of the world
+    let text = &text.trim().replacen(',', ".", 1);
     let end = text.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
     let number =
@@ -166,17 +167,43 @@ fn line(question: &str) -> Result<Option<String>, Failure> {
     ask(question, Some(""), |t| Ok(t.to_string())).map(|t| Some(t).filter(|t| !t.is_empty()))
 }
 
-/// A number of the list, or nothing.
+/// A number of the list, or the beginning of one of its texts.
 fn choice(question: &str, choices: &[String]) -> Result<usize, Failure> {
-    ask(question, None, |t| match t.parse::<usize>() {
-        Ok(n) if (1..=choices.len()).contains(&n) => Ok(n - 1),
-        Ok(_) | Err(_) => Err(format!("a number from 1 to {} expected", choices.len())),
+    if choices.len() == 1 {
+        return Ok(0);
+    }
+    ask(question, None, |t| {
+        let begins = |c: &String| !t.is_empty() && c.to_lowercase().starts_with(&t.to_lowercase());
+        match t.parse::<usize>() {
+            Ok(n) if (1..=choices.len()).contains(&n) => Ok(n - 1),
+            Ok(_) => Err(format!("a number from 1 to {} expected", choices.len())),
+            Err(_) => choices
+                .iter()
+                .position(begins)
+                .ok_or_else(|| format!("a number from 1 to {} expected", choices.len())),
+        }
     })
 }
 
+/// What was typed of a sowing, as the domain judges it.
+fn tally(a: &ObservedArguments) -> scionary_domain::evidence::tally::Sowing {
+    let count = |n: Option<i32>| n.and_then(|n| u32::try_from(n).ok());
+    scionary_domain::evidence::tally::Sowing {
+        sown: count(a.sown),
+        sprouted: count(a.sprouted),
+        one: count(a.one),
+        two: count(a.two),
+        more: count(a.more),
+        several: count(a.several),
+    }
+}
+
 fn list(choices: &[String]) {
+    let width = textwrap::termwidth().clamp(40, 110);
     for (at, text) in choices.iter().enumerate() {
-        eprintln!("  {}. {text}", at + 1);
+        let first = format!("  {}. ", at + 1);
+        let options = textwrap::Options::new(width).initial_indent(&first).subsequent_indent("     ");
+        eprintln!("{}", textwrap::fill(text, options));
     }
 }
 
@@ -195,13 +222,20 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
     match choice("Number", &kinds)? {
         0 => {
             eprintln!("Leave out what you did not count.");
-            a.sown = maybe("Seeds sown")?;
-            a.sprouted = maybe("Seeds that came up")?;
-            a.one = maybe("Of these, seeds with one sprout")?;
-            a.two = maybe("Seeds with two sprouts")?;
-            a.more = maybe("Seeds with three or more sprouts")?;
-            if a.two.is_none() && a.more.is_none() {
-                a.several = maybe("Seeds with two or more sprouts, not counted apart")?;
+            loop {
+                a.sown = maybe("Seeds sown")?;
+                a.sprouted = maybe("Seeds that came up")?;
+                a.one = maybe("Of these, seeds with one sprout")?;
+                a.two = maybe("Seeds with two sprouts")?;
+                a.more = maybe("Seeds with three or more sprouts")?;
+                if a.two.is_none() && a.more.is_none() {
+                    a.several = maybe("Seeds with two or more sprouts, not counted apart")?;
+                }
+                let Err(wrong) = tally(a).rows("sowing") else { break };
+                for wrong in wrong {
+                    eprintln!("  {}", wrong.expected);
+                }
+                eprintln!("Once more:");
             }
         }
         1 => {
@@ -226,13 +260,19 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
             let at = choice("Number", &texts)?;
             a.which = which.get(at).copied();
             let number = |t: &str| t.parse::<i32>().map_err(|_| "a whole number expected".to_string());
-            a.judged = Some(ask("Seedlings judged", None, number)?);
-            a.off_type = Some(ask("Of these, unlike the mother tree", None, number)?);
+            let judged = ask("Seedlings judged", None, number)?;
+            a.judged = Some(judged);
+            a.off_type = Some(ask("Of these, unlike the mother tree", None, |t| match number(t) {
+                Ok(n) if (0..=judged).contains(&n) => Ok(n),
+                Ok(_) => Err(format!("at most the {judged} judged expected")),
+                Err(expected) => Err(expected),
+            })?);
             a.method = Some(ask("How did you judge (eye, fruit, marker)", Some("eye"), words::parse_method)?);
         }
         2 => {
             let found = pick(crop, v1::DescriptorKind::Quantity)?;
-            let value = ask(&format!("{} (such as 350{})", found.question, found.unit), None, |t| {
+            let such = if found.unit == "g" { " (such as 350g, 0.77lb)" } else { "" };
+            let value = ask(&format!("{}{such}", found.question), None, |t| {
                 number_and_unit(t).map(|_| t.to_string())
             })?;
             let sample = maybe("Of how many fruits or plants is that the mean")?;
@@ -246,7 +286,11 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
         }
         4 => {
             let day = |t: &str| if t.is_empty() { Ok(None) } else { words::parse_day(t).map(Some) };
-            a.first_ripe = ask("First ripe fruit on (such as 2027-06-11; may stay empty)", Some(""), day)?;
+            a.first_ripe = ask(
+                "First ripe fruit on (year-month-day, such as 2026-06-11; may stay empty)",
+                Some(""),
+                day,
+            )?;
             a.last_ripe = ask("Last ripe fruit on (may stay empty)", Some(""), day)?;
         }
         _ => {
@@ -256,7 +300,7 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
         }
     }
     if a.day.is_none() && a.first_ripe.is_none() && a.last_ripe.is_none() {
-        a.day = ask("When (such as 2027-03-31; may stay empty)", Some(""), |t| {
+        a.day = ask("When (year-month-day, such as 2026-03-31; may stay empty)", Some(""), |t| {
             if t.is_empty() { Ok(None) } else { words::parse_day(t).map(Some) }
         })?;
     }

@@ -75,13 +75,13 @@ pub enum Denied {
     #[error("only the giver may change or withdraw an offer")]
     NotTheGiver,
     /// A role is missing.
-    #[error("only a {0} may do this")]
+    #[error("only {0} may do this")]
     RoleMissing(&'static str),
     /// Somebody else's evidence, proposal or sowing.
     #[error("only the one who entered it may correct or withdraw it")]
     NotTheAuthor,
     /// Nobody judges their own work.
-    #[error("nobody {0} what they entered or suggested themselves: somebody else has to")]
+    #[error("nobody {0}: somebody else has to")]
     OwnWork(&'static str),
 }
 
@@ -103,7 +103,7 @@ pub fn revoke_invitation(account: &Account, inviter: Option<AccountId>) -> Optio
 /// # Errors
 /// [`Denied::RoleMissing`].
 pub fn change_roles(account: &Account) -> Result<Granted<ChangeRoles>, Denied> {
-    if account.is(&Role::Steward) { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("steward")) }
+    if account.is(&Role::Steward) { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("a steward")) }
 }
 
 /// Every member may invite where the server is set so; stewards always may.
@@ -114,7 +114,7 @@ pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Inv
     if members_may_invite || account.is(&Role::Steward) {
         Ok(Granted::to(account))
     } else {
-        Err(Denied::RoleMissing("steward"))
+        Err(Denied::RoleMissing("a steward"))
     }
 }
 
@@ -131,7 +131,11 @@ pub fn edit_evidence(account: &Account, author: AccountId) -> Result<Granted<Edi
 /// # Errors
 /// [`Denied::OwnWork`].
 pub fn check_evidence(account: &Account, author: AccountId) -> Result<Granted<CheckEvidence>, Denied> {
-    if account.id == author { Err(Denied::OwnWork("checks")) } else { Ok(Granted::to(account)) }
+    if account.id == author {
+        Err(Denied::OwnWork("checks what they entered themselves"))
+    } else {
+        Ok(Granted::to(account))
+    }
 }
 
 /// Authors take their own proposals back.
@@ -157,9 +161,13 @@ pub fn rule_on_proposal(
     author: AccountId,
 ) -> Result<Granted<RuleOnProposal>, Denied> {
     if !curates(account, crop) {
-        return Err(Denied::RoleMissing("curator of this crop"));
+        return Err(Denied::RoleMissing("a curator of this crop"));
     }
-    if account.id == author { Err(Denied::OwnWork("rules on")) } else { Ok(Granted::to(account)) }
+    if account.id == author {
+        Err(Denied::OwnWork("rules on what they proposed themselves"))
+    } else {
+        Ok(Granted::to(account))
+    }
 }
 
 /// Curators of the crop and stewards lock and unlock.
@@ -170,7 +178,7 @@ pub fn lock_record(account: &Account, crop: &str) -> Result<Granted<LockRecord>,
     if curates(account, crop) {
         Ok(Granted::to(account))
     } else {
-        Err(Denied::RoleMissing("curator of this crop"))
+        Err(Denied::RoleMissing("a curator of this crop"))
     }
 }
 
@@ -180,10 +188,10 @@ pub fn lock_record(account: &Account, crop: &str) -> Result<Granted<LockRecord>,
 /// [`Denied::RoleMissing`], [`Denied::OwnWork`].
 pub fn suspend_account(account: &Account, whom: AccountId) -> Result<Granted<SuspendAccount>, Denied> {
     if !account.is(&Role::Steward) {
-        return Err(Denied::RoleMissing("steward"));
+        return Err(Denied::RoleMissing("a steward"));
     }
     if account.id == whom {
-        return Err(Denied::OwnWork("suspends or restores the account behind"));
+        return Err(Denied::OwnWork("suspends or restores themselves"));
     }
     Ok(Granted::to(account))
 }
@@ -194,9 +202,9 @@ pub fn suspend_account(account: &Account, whom: AccountId) -> Result<Granted<Sus
 /// [`Denied::RoleMissing`], [`Denied::OwnWork`].
 pub fn vouch(account: &Account, whom: AccountId) -> Result<Granted<Vouch>, Denied> {
     if !(account.is(&Role::Organiser) || account.is(&Role::Steward)) {
-        return Err(Denied::RoleMissing("organiser or steward"));
+        return Err(Denied::RoleMissing("an organiser or a steward"));
     }
-    if account.id == whom { Err(Denied::OwnWork("vouches for")) } else { Ok(Granted::to(account)) }
+    if account.id == whom { Err(Denied::OwnWork("vouches for themselves")) } else { Ok(Granted::to(account)) }
 }
 
 /// Whether an account handles complaints at all: stewards all, curators those about records of their crops.
@@ -208,7 +216,11 @@ pub fn handle_tickets(account: &Account, crop: Option<&str>) -> Result<Granted<H
         Some(crop) => curates(account, crop),
         None => account.is(&Role::Steward),
     };
-    if may { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("steward, or curator of the crop")) }
+    if may {
+        Ok(Granted::to(account))
+    } else {
+        Err(Denied::RoleMissing("a steward, or a curator of the crop,"))
+    }
 }
 
 /// How somebody's evidence held up is for themselves, and for those who curate.
@@ -217,5 +229,5 @@ pub fn handle_tickets(account: &Account, crop: Option<&str>) -> Result<Granted<H
 /// [`Denied::RoleMissing`].
 pub fn read_grower_record(account: &Account, whose: AccountId) -> Result<(), Denied> {
     let curator = account.roles.iter().any(|r| matches!(r, Role::Curator { .. } | Role::Steward));
-    if account.id == whose || curator { Ok(()) } else { Err(Denied::RoleMissing("curator or steward")) }
+    if account.id == whose || curator { Ok(()) } else { Err(Denied::RoleMissing("a curator or a steward")) }
 }

@@ -125,6 +125,9 @@ pub struct Descriptor {
     /// For a quantity: of fewer than this in one place and year a mean is shown, not weighed.
     #[serde(default)]
     pub sample_min: u32,
+    /// For a quantity: more than this is a slip; 0 for no bound.
+    #[serde(default)]
+    pub most: f64,
     /// The states of a category or ordinal descriptor, in order.
     #[serde(default)]
     pub states: Vec<State>,

@@ -44,7 +44,7 @@ limits! {
     TREE_CHARS_MAX: usize = 120, "tree_chars_max", "Which tree it was, not its story.";
     CITATION_CHARS_MIN: usize = 8, "citation_chars_min", "Author, year and title need more; shorter ones cannot be looked up.";
     CITATION_CHARS_MAX: usize = 500, "citation_chars_max", "The longest citations stay below.";
-    REASON_CHARS_MIN: usize = 5, "reason_chars_min", "A reason that others can follow.";
+    REASON_CHARS_MIN: usize = 3, "reason_chars_min", "A reason that others can follow.";
     REASON_CHARS_MAX: usize = 1000, "reason_chars_max", "About half a page.";
     ORIGIN_CHARS_MAX: usize = 300, "origin_chars_max", "Where a cultivar comes from, in a few sentences.";
     RECORD_NOTES_CHARS_MAX: usize = 2000, "record_notes_chars_max", "About a page.";

@@ -123,7 +123,12 @@ fn relevant(findings: &[Finding]) -> Vec<Finding> {
     own.into_iter().map(|(_, f)| f).collect()
 }
 
-/// What is known of an off-type or sprouting share, counted first, else published.
+/// Counts below this effective number do not speak by themselves; beside published rates, or against a stated
+/// class, it takes more. Policy, versioned with [`share::POLICY_VERSION`].
+const ENOUGH: f64 = 5.0;
+const ENOUGH_AGAINST: f64 = 8.0;
+
+/// What is known of an off-type or sprouting share: counted if enough was, else published.
 struct Known {
     middle: f64,
     /// The worst that is reported, where it is a published range.
@@ -137,7 +142,8 @@ struct Known {
 
 fn known(finding: Option<&Finding>) -> Option<Known> {
     let finding = finding?;
-    if let Some(found) = &finding.share {
+    let enough = if finding.published.is_some() { ENOUGH_AGAINST } else { ENOUGH };
+    if let Some(found) = finding.share.as_ref().filter(|found| found.effective >= enough) {
         return Some(Known {
             middle: found.posterior.mean(),
             counted_upper: Some(found.interval.1),
@@ -171,12 +177,7 @@ pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report 
     Report {
         how_sure: how_sure(stated, sprouting, off_type, !relevant(findings).is_empty()),
         advice: advice(crop, cultivar, answer, known(off_type).as_ref()),
-        cautions: crop
-            .cautions
-            .iter()
-            .filter(|c| c.topic != "sap" || answer != Answer::Unknown)
-            .cloned()
-            .collect(),
+        cautions: crop.cautions.clone(),
         findings: relevant(findings),
         answer,
         headline,
@@ -211,15 +212,16 @@ fn answer(
         );
     }
     if contested(off_type) {
-        let range = known(off_type).map(|k| k.text).unwrap_or_default();
+        let said = off_type.map(|f| f.text.clone()).unwrap_or_default();
         return (
             Answer::Contested,
-            format!(
-                "The sources disagree: off-type rates from {range} seedlings are reported. Do not count on its seed."
-            ),
+            format!("The counts and sources disagree: {said}. Do not count on its seed."),
         );
     }
-    if let Some(rate) = known(off_type) {
+    // of a cultivar that is stated monoembryonic only, a small count does not make a comeback of its seed
+    let one_sprout = classes == ["monoembryonic"];
+    let few = off_type.and_then(|f| f.share.as_ref()).is_some_and(|s| s.effective < ENOUGH_AGAINST);
+    if let Some(rate) = known(off_type).filter(|_| !(one_sprout && few)) {
         return match rate.counted_upper {
             Some(upper) if upper <= TRUE_UPPER => (
                 Answer::ComesTrue,

@@ -371,5 +371,6 @@ pub fn ticket(shown: &ShownTicket) -> v1::Ticket {
         closed_at: t.closed.as_ref().map(|c| timestamp(c.0)),
         closed_by_name: shown.closer_name.clone(),
         outcome: t.closed.as_ref().map(|c| c.2.clone()).unwrap_or_default(),
+        subject_name: shown.subject_name.clone(),
     }
 }

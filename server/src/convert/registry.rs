@@ -292,7 +292,7 @@ pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
                 source_id: n.source.clone(),
                 note: n.note.clone(),
             })
-            .chain(record.merged.iter().flat_map(merged_names))
+            .chain(record.merged.iter().flat_map(merged_names).filter(|n| n.name != cultivar.name))
             .collect(),
         parents: cultivar
             .parents

@@ -3,12 +3,16 @@
 use std::collections::HashSet;
 
 use scionary_domain::{
+    crop::DescriptorKind,
     cultivar::Rank,
     curation::{Change, Content, apply},
     evidence::Pin,
     field::{FieldError, Fields},
     ids::{CultivarId, EvidenceId},
-    names::epithet::{self, Breach},
+    names::{
+        Folded,
+        epithet::{self, Breach},
+    },
 };
 
 use crate::{
@@ -65,6 +69,13 @@ impl Registry {
                 });
             }
         }
+        if let Some(near) = self.find(name, crop, 1).first().filter(|f| !f.hit.is_exact()) {
+            remarks.push(Remark {
+                text: format!("{} is on file under a similar name", described(&near.record.cultivar)),
+                source: String::new(),
+                severe: false,
+            });
+        }
         remarks
     }
 }
@@ -110,6 +121,12 @@ pub(super) fn check(
             Change::Pin { pin: Pin { descriptor, value, .. } } => match profile.descriptor(descriptor) {
                 None => fields.wrong("change.descriptor_key", format!("a descriptor of {crop} expected")),
                 Some(found) => {
+                    if matches!(found.kind, DescriptorKind::CountRatio | DescriptorKind::Quantity) {
+                        fields.wrong(
+                            "change.descriptor_key",
+                            "a trait with states or words expected: counts and measures come from evidence only",
+                        );
+                    }
                     if let Err(expected) = value.check(found) {
                         fields.wrong("change.value", expected);
                     }
@@ -149,6 +166,27 @@ pub(super) fn check(
             | Change::DescriptorText { .. }
             | Change::Unpin { .. }
             | Change::Revert { .. } => {}
+        }
+        if let Change::AddParent { name, .. } = change
+            && Folded::new(name).key() == Folded::new(&record.cultivar.name).key()
+        {
+            fields.wrong("change.name", "another cultivar than the record itself expected as its parent");
+        }
+        if let Change::AddName { name, disputed, .. } = change {
+            let others = registry.find(name, crop, 5);
+            let other = others
+                .iter()
+                .find(|f| f.hit.is_exact() && f.hit.accepted && f.record.cultivar.id != record.cultivar.id);
+            if let Some(other) = other {
+                let text = format!("{} bears this name as its own", described(&other.record.cultivar));
+                if !*disputed {
+                    fields.wrong(
+                        "change.name",
+                        format!("{text}; if sources disagree, say that it is disputed"),
+                    );
+                }
+                remarks.push(Remark { text, source: String::new(), severe: false });
+            }
         }
         if let Err(why) = apply(change, &Content::from(&record.cultivar), citation) {
             fields.wrong("change", why);

@@ -165,6 +165,12 @@ impl App {
                 }
                 Some(_) | None => Vec::new(),
             };
+            let kept = match (&proposal.change, proposal.cultivar) {
+                (Change::Revert { to_version }, Some(id)) if compared => {
+                    curation_store::version(reader, id, *to_version).await?
+                }
+                (_, Some(_) | None) => None,
+            };
             // a proposal that does not fit any more says so
             let misfit = compared
                 .then(|| {
@@ -193,10 +199,17 @@ impl App {
                     .unwrap_or_default(),
                 cultivar_name: match (&proposal.change, record) {
                     (Change::NewCultivar { name, .. }, _) => name.clone(),
+                    (Change::DescriptorText { descriptor, .. }, _) => descriptor.clone(),
                     (_, Some(record)) => record.cultivar.full_name(),
                     (_, None) => String::new(),
                 },
-                differences: if compared { differences(&registry, &proposal) } else { Vec::new() },
+                differences: if let (Some(kept), Some(record)) = (&kept, record) {
+                    difference(&Content::from(&record.cultivar), &kept.content)
+                } else if compared {
+                    differences(&registry, &proposal)
+                } else {
+                    Vec::new()
+                },
                 remarks: remarks.into_iter().chain(misfit).collect(),
                 evidence: record.map_or(0, |r| r.evidence.len()),
                 offers,

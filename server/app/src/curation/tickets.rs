@@ -67,6 +67,30 @@ pub struct ShownTicket {
     pub author_name: String,
     /// Who closed it.
     pub closer_name: String,
+    /// The name of what it is about; may be empty.
+    pub subject_name: String,
+}
+
+/// The name of what a complaint is about.
+async fn subject_name(app: &App, ticket: &Ticket) -> Result<String, Error> {
+    let registry = app.registry();
+    let reader = app.store().reader();
+    let of_record = |id| registry.record(id).map(|r| r.cultivar.full_name());
+    if let Ok(id) = ticket.subject.parse() {
+        return Ok(of_record(id).unwrap_or_default());
+    }
+    if let Ok(id) = ticket.subject.parse::<AccountId>() {
+        return Ok(account_store::account(reader, id).await?.map(|a| a.handle).unwrap_or_default());
+    }
+    if let Ok(id) = ticket.subject.parse::<EvidenceId>() {
+        let piece = evidence_store::piece(reader, id).await?;
+        return Ok(piece.and_then(|p| p.evidence.cultivar).and_then(of_record).unwrap_or_default());
+    }
+    if let Ok(id) = ticket.subject.parse::<OfferId>() {
+        let offer = offer_store::offer(reader, id).await?;
+        return Ok(offer.and_then(|o| of_record(o.contents.cultivar)).unwrap_or_default());
+    }
+    Ok(String::new())
 }
 
 async fn subject_of(
@@ -143,8 +167,12 @@ impl UseCase for FileTicket {
         ticket_store::insert(write.tx, &ticket).await?;
         let id = ticket.id;
         let change = serde_json::json!({ "about": ticket.subject });
-        let out =
-            ShownTicket { ticket, author_name: account.display_name.clone(), closer_name: String::new() };
+        let out = ShownTicket {
+            subject_name: subject_name(write.app, &ticket).await?,
+            ticket,
+            author_name: account.display_name.clone(),
+            closer_name: String::new(),
+        };
         Ok(Done::new(out, "ticket.filed", id, change))
     }
 }
@@ -156,14 +184,17 @@ impl UseCase for CloseTicket {
         let mut fields = Fields::new();
         let outcome =
             fields.text("outcome", &self.outcome, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
-        let missing = || Error::not_found("ticket", self.id);
+        let missing = || Error::not_found("complaint that you handle, with the id", self.id);
         let ticket = ticket_store::one(write.tx, self.id).await?.ok_or_else(missing)?;
         let Ok(granted) = access::handle_tickets(account, ticket.crop.as_deref()) else {
             // to anybody else there is none
             return Err(missing());
         };
         if ticket.author == account.id || own_subject(write, &ticket, account.id).await? {
-            return Err(access::Denied::OwnWork("closes complaints about").into());
+            return Err(access::Denied::OwnWork(
+                "closes a complaint of their own, or about what they entered",
+            )
+            .into());
         }
         let outcome = fields.finish(outcome)?;
         let now = write.call.now;
@@ -172,6 +203,7 @@ impl UseCase for CloseTicket {
         }
         let names = account_store::display_names(write.tx, &[ticket.author]).await?;
         let out = ShownTicket {
+            subject_name: subject_name(write.app, &ticket).await?,
             author_name: names.get(&ticket.author).cloned().unwrap_or_default(),
             closer_name: account.display_name.clone(),
             ticket: Ticket { closed: Some((now, account.id, outcome)), ..ticket },
@@ -225,14 +257,15 @@ impl App {
             .collect();
         let names = account_store::display_names(reader, &people).await?;
         let name = |id: &AccountId| names.get(id).cloned().unwrap_or_default();
-        let rows = rows
-            .into_iter()
-            .map(|ticket| ShownTicket {
+        let mut shown = Vec::new();
+        for ticket in rows {
+            shown.push(ShownTicket {
+                subject_name: subject_name(self, &ticket).await?,
                 author_name: name(&ticket.author),
                 closer_name: ticket.closed.as_ref().map(|c| name(&c.1)).unwrap_or_default(),
                 ticket,
-            })
-            .collect();
-        Ok(Page { rows, next })
+            });
+        }
+        Ok(Page { rows: shown, next })
     }
 }

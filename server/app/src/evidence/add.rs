@@ -3,11 +3,12 @@
 use scionary_domain::{
     evidence::{
         Evidence,
-        entry::{self, Draft},
+        entry::{self, Draft, Observed},
     },
     field::FieldError,
     ids::{CultivarId, SowingId},
     limits,
+    sown::Sowing,
 };
 use scionary_store::{TwinKey, account_store, evidence_store, observer_store, sowing_store};
 
@@ -26,12 +27,12 @@ pub struct AddEvidence {
     pub draft: Draft,
 }
 
-/// The caller's own sowing of this record.
-pub(super) async fn own_sowing(
+/// The caller's own open sowing of this record.
+async fn own_sowing(
     write: &Write<'_>,
     text: &str,
     record: &registry::Record,
-) -> Result<Option<SowingId>, Error> {
+) -> Result<Option<Sowing>, Error> {
     if text.is_empty() {
         return Ok(None);
     }
@@ -43,7 +44,31 @@ pub(super) async fn own_sowing(
     if !record.ids().any(|id: CultivarId| id == sowing.cultivar) {
         return Err(FieldError::new("sowing_id", "a sowing of this cultivar expected").into());
     }
-    Ok(Some(id))
+    if sowing.closed.is_some() {
+        return Err(Rule::SowingClosed.into());
+    }
+    Ok(Some(sowing))
+}
+
+/// A draft as the tally of a sowing: its tree and its number of seeds need not be said again.
+fn as_tally(draft: &Draft, sowing: &Sowing) -> Result<Draft, Error> {
+    let mut draft = draft.clone();
+    if draft.tree.trim().is_empty() {
+        draft.tree.clone_from(&sowing.tree);
+    }
+    for (at, observed) in draft.observed.iter_mut().enumerate() {
+        if let Observed::Sowing(tally) = observed {
+            let sown = *tally.sown.get_or_insert(sowing.seeds);
+            if sown > sowing.seeds {
+                return Err(FieldError::new(
+                    format!("observed[{at}].sowing.sown"),
+                    format!("at most the {} seeds of this sowing expected, {sown} found", sowing.seeds),
+                )
+                .into());
+            }
+        }
+    }
+    Ok(draft)
 }
 
 impl UseCase for AddEvidence {
@@ -54,8 +79,12 @@ impl UseCase for AddEvidence {
         let registry = write.app.registry();
         let record = registry.resolve("cultivar", &self.cultivar, &self.crop)?;
         open_record(record)?;
-        let checked = entry::check(&self.draft, crop_of(&registry, record)?, now.date())?;
         let sowing = own_sowing(write, &self.sowing, record).await?;
+        let draft = match &sowing {
+            Some(sowing) => as_tally(&self.draft, sowing)?,
+            None => self.draft.clone(),
+        };
+        let checked = entry::check(&draft, crop_of(&registry, record)?, now.date())?;
         // what is counted for an account is counted by one call at a time
         account_store::lock_account(write.tx, account.id).await?;
         let entered = evidence_store::entered_since(write.tx, account.id, now.plus_days(-1)).await?;
@@ -65,7 +94,7 @@ impl UseCase for AddEvidence {
         let by = observer_store::one(write.tx, account.id)
             .await?
             .unwrap_or_else(|| scionary_domain::evidence::Observer::new(account.id));
-        let pieces = pieces(write, by, record, &checked, sowing)?;
+        let pieces = pieces(write, by, record, &checked, sowing.map(|s| s.id))?;
         let ids: Vec<CultivarId> = record.ids().collect();
         let twins = evidence_store::twins(write.tx, account.id, &ids).await?;
         // one number that is the same is chance; all of them are a slip

@@ -2,13 +2,15 @@
 
 use scionary_domain::{
     access,
+    crop::Crop,
     evidence::{
-        Evidence,
-        entry::{self, Draft},
+        Evidence, Kind, Method, Observation,
+        entry::{self, Checked, Draft, Observed},
     },
     field::{FieldError, Fields},
     ids::EvidenceId,
     limits,
+    time::Date,
 };
 use scionary_store::{Event, Stored, account_store, curation_store, evidence_store};
 
@@ -85,6 +87,72 @@ async fn tell(
     Ok(curation_store::tell(write.tx, &event).await?)
 }
 
+impl CorrectEvidence {
+    /// The correction over what stands there: what it does not mention stays.
+    fn over(
+        &self,
+        piece: &Evidence,
+        observed: &Observation,
+        together: &[Evidence],
+        crop: &Crop,
+        today: Date,
+    ) -> Result<Checked, Error> {
+        let mut draft = self.draft.clone();
+        let keep = |to: &mut String, from: &str| {
+            if to.trim().is_empty() {
+                *to = from.to_string();
+            }
+        };
+        keep(&mut draft.tree, &observed.tree);
+        keep(&mut draft.note, &piece.note);
+        keep(&mut draft.named_as, &piece.named_as);
+        keep(&mut draft.citation, &observed.citation);
+        draft.day = draft.day.or(observed.day);
+        draft.published |= observed.kind == Kind::Publication;
+        if draft.method == Method::NotSaid {
+            draft.method = observed.method;
+        }
+        let no_place =
+            draft.grid_code.is_empty() && draft.area_code.is_empty() && draft.place_label.is_empty();
+        let as_before = draft.observed.is_empty();
+        if as_before {
+            // only the day, the tree or the like was wrong: a stand-in that is checked and then replaced
+            draft.observed.push(Observed::Sighting {
+                descriptor: String::new(),
+                first: Some(today),
+                last: None,
+            });
+        }
+        let checked = entry::check(&draft, crop, today);
+        let mut checked = match checked {
+            Ok(checked) => checked,
+            Err(wrong) => {
+                return Err(wrong
+                    .into_iter()
+                    .filter(|w| !(as_before && w.field.starts_with("observed")))
+                    .collect::<Vec<_>>()
+                    .into());
+            }
+        };
+        if as_before {
+            checked.entries = together
+                .iter()
+                .map(|old| entry::Entry {
+                    descriptor: old.descriptor.clone(),
+                    value: old.value.clone(),
+                    kind: old.observed.as_ref().map_or(Kind::Statement, |o| o.kind),
+                    as_stated: old.as_stated.clone(),
+                })
+                .collect();
+        }
+        if no_place {
+            checked.place.clone_from(&observed.place);
+            checked.place_text.clone_from(&piece.place);
+        }
+        Ok(checked)
+    }
+}
+
 impl UseCase for CorrectEvidence {
     type Out = Vec<Evidence>;
     async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<Evidence>>, Error> {
@@ -97,20 +165,31 @@ impl UseCase for CorrectEvidence {
             .and_then(|id| registry.record(id))
             .ok_or_else(|| Error::Internal("a piece without its record".into()))?;
         open_record(record)?;
-        let checked = entry::check(&self.draft, crop_of(&registry, record)?, now.date())?;
+        let observed = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?;
+        let checked = self.over(&piece, observed, &together, crop_of(&registry, record)?, now.date())?;
         if !checked.entries.iter().any(|e| e.descriptor == piece.descriptor) {
             return Err(FieldError::new(
                 "observed",
-                format!("a statement on {} expected, as that is what is corrected", piece.descriptor),
+                format!(
+                    "{} expected again, as that is what is corrected; to say something else, withdraw it and enter the other",
+                    piece.descriptor
+                ),
             )
             .into());
         }
-        let observed = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?;
         let fresh = pieces(write, observed.by, record, &checked, observed.sowing)?;
         // a piece that says the same again would only shake off what others said of it
-        let same = fresh
-            .iter()
-            .all(|new| together.iter().any(|old| old.descriptor == new.descriptor && old.value == new.value));
+        let says = |piece: &Evidence| {
+            let o = piece.observed.as_deref();
+            (
+                piece.descriptor.clone(),
+                piece.value.clone(),
+                piece.note.clone(),
+                piece.named_as.clone(),
+                o.map(|o| (o.day, o.tree.clone(), o.place.clone(), o.method, o.citation.clone())),
+            )
+        };
+        let same = fresh.iter().all(|new| together.iter().any(|old| says(old) == says(new)));
         if same {
             return Err(FieldError::new("observed", "something other than what stands there expected").into());
         }
@@ -122,7 +201,16 @@ impl UseCase for CorrectEvidence {
         evidence_store::insert(write.tx, &fresh, now).await?;
         for old in &together {
             let Some(new) = fresh.iter().find(|f| f.descriptor == old.descriptor) else { continue };
-            if !evidence_store::end(write.tx, &granted, old.id, "corrected", Some(new.id), now).await? {
+            if !evidence_store::end(
+                write.tx,
+                &granted,
+                old.id,
+                &format!("corrected: {why}"),
+                Some(new.id),
+                now,
+            )
+            .await?
+            {
                 return Err(Rule::EvidenceEnded("corrected".into(), String::new()).into());
             }
             let detail = format!("{}: {} became {}", old.descriptor, old.as_stated, new.as_stated);
@@ -143,7 +231,9 @@ impl UseCase for WithdrawEvidence {
         let ending: Vec<&Evidence> =
             together.iter().filter(|e| self.whole_report || e.id == piece.id).collect();
         for old in &ending {
-            if !evidence_store::end(write.tx, &granted, old.id, "withdrawn", None, now).await? {
+            if !evidence_store::end(write.tx, &granted, old.id, &format!("withdrawn: {why}"), None, now)
+                .await?
+            {
                 return Err(Rule::EvidenceEnded("withdrawn".into(), String::new()).into());
             }
             let detail = format!("{}: {}", old.descriptor, old.as_stated);

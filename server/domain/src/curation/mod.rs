@@ -187,9 +187,9 @@ impl Change {
             Self::AddParent { .. } => "add parent",
             Self::RemoveParent { .. } => "remove parent",
             Self::Describe { .. } => "describe",
-            Self::DescriptorText { .. } => "descriptor text",
-            Self::Pin { .. } => "pin",
-            Self::Unpin { .. } => "unpin",
+            Self::DescriptorText { .. } => "reword trait",
+            Self::Pin { .. } => "set finding",
+            Self::Unpin { .. } => "unset finding",
             Self::Split { .. } => "split",
             Self::Merge { .. } => "merge",
             Self::Unmerge => "undo merge",
@@ -310,11 +310,10 @@ impl Change {
             }
             Self::Pin { pin } => {
                 words(fields, "reason", &mut pin.reason, limits::REASON_CHARS_MAX);
-                if let crate::evidence::Value::Text { text } = &mut pin.value {
-                    if let Some(clean) = fields.line("change.text", text, 1, limits::EVIDENCE_TEXT_CHARS_MAX)
-                    {
-                        *text = clean;
-                    }
+                if let crate::evidence::Value::Text { text } = &mut pin.value
+                    && let Some(clean) = fields.line("change.text", text, 1, limits::EVIDENCE_TEXT_CHARS_MAX)
+                {
+                    *text = clean;
                 }
             }
             Self::Revert { to_version } => {

@@ -8,6 +8,7 @@ use crate::{
     crop::{Crop, Descriptor, DescriptorKind},
     field::{FieldError, Fields},
     limits,
+    names::Folded,
     place::{AreaCode, Place},
     time::Date,
 };
@@ -186,9 +187,20 @@ impl<'a> Reader<'a> {
         self.wrong.push(FieldError::new(field, expected));
     }
     fn descriptor(&mut self, path: &str, key: &str, kinds: &[DescriptorKind]) -> Option<&'a Descriptor> {
-        let wanted = key.trim().to_lowercase().replace('-', "_");
-        let found = self.crop.descriptors.iter().find(|d| d.key == wanted && kinds.contains(&d.kind));
+        // by its key or its label, however spaced
+        let wanted = Folded::new(key).joined;
+        let named =
+            |d: &&Descriptor| Folded::new(&d.key).joined == wanted || Folded::new(&d.label).joined == wanted;
+        let found = self.crop.descriptors.iter().filter(|d| kinds.contains(&d.kind)).find(named);
         if found.is_none() {
+            let other = self.crop.descriptors.iter().find(named);
+            if let Some(other) = other {
+                self.say(
+                    format!("{path}.descriptor_key"),
+                    format!("{} is {}", other.label, Self::takes(other.kind)),
+                );
+                return None;
+            }
             let known: Vec<&str> = self
                 .crop
                 .descriptors
@@ -199,7 +211,7 @@ impl<'a> Reader<'a> {
             self.say(
                 format!("{path}.descriptor_key"),
                 format!(
-                    "a descriptor of {} expected: {}; {:?} found",
+                    "a trait of {} expected, one of {}; {:?} found",
                     self.crop.slug,
                     known.join(", "),
                     key.chars().take(40).collect::<String>()
@@ -207,6 +219,18 @@ impl<'a> Reader<'a> {
             );
         }
         found
+    }
+
+    /// What a kind of trait takes, in words.
+    const fn takes(kind: DescriptorKind) -> &'static str {
+        match kind {
+            DescriptorKind::Category => "stated, not measured: enter it as a statement",
+            DescriptorKind::CountRatio => "counted: enter so many of so many",
+            DescriptorKind::Ordinal => "a step on a scale: enter it as a rating",
+            DescriptorKind::Quantity => "measured: enter a number with its unit",
+            DescriptorKind::Period => "seen on the calendar: enter the first and the last ripe day",
+            DescriptorKind::Text => "words: enter it as a statement",
+        }
     }
 
     /// The statements of one thing observed.
@@ -263,6 +287,16 @@ impl<'a> Reader<'a> {
                     return Vec::new();
                 }
                 match in_unit(found, *value, unit) {
+                    Ok(value) if found.most > 0.0 && value > found.most => {
+                        self.say(
+                            format!("{path}.value"),
+                            format!(
+                                "at most {} {} expected, {value} found: check number and unit",
+                                found.most, found.unit
+                            ),
+                        );
+                        Vec::new()
+                    }
                     Ok(value) => {
                         let value = Value::Quantity {
                             mean: Some(value),
@@ -362,7 +396,13 @@ impl<'a> Reader<'a> {
 /// All wrong fields.
 pub fn check(draft: &Draft, crop: &Crop, today: Date) -> Result<Checked, Vec<FieldError>> {
     let mut reader = Reader { crop, wrong: Vec::new() };
-    if draft.observed.is_empty() || draft.observed.len() > limits::OBSERVED_TOGETHER_MAX {
+    if draft.observed.is_empty() {
+        reader.say(
+            "observed".into(),
+            "something observed expected: a count, a measure, a rating, a sighting or a statement",
+        );
+    }
+    if draft.observed.len() > limits::OBSERVED_TOGETHER_MAX {
         reader.say(
             "observed".into(),
             format!(
@@ -392,7 +432,7 @@ pub fn check(draft: &Draft, crop: &Crop, today: Date) -> Result<Checked, Vec<Fie
                 | Value::Text { .. } => None,
             };
             if latest.is_some_and(|day| day > today.plus_days(1)) {
-                reader.say(path.clone(), "a day that has come expected");
+                reader.say(path.clone(), "that day has not come yet");
             }
             entries.push(Entry {
                 as_stated: value.text(descriptor),

@@ -106,12 +106,22 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
 
 /// Why a piece does not count.
 pub(super) fn doubted(why: &str) -> String {
-    if why.is_empty() { "not weighed".into() } else { format!("shown, not weighed: {why}") }
+    if why.is_empty() {
+        "not weighed".into()
+    } else if why.starts_with("not weighed") {
+        why.to_string()
+    } else {
+        format!("shown, not weighed: {why}")
+    }
 }
 
 /// A reason and what else there is to say.
 pub(super) fn with(reason: &str, why: &str) -> String {
-    if why.is_empty() { reason.to_string() } else { format!("{reason}; {why}") }
+    match (reason.is_empty(), why.is_empty()) {
+        (_, true) => reason.to_string(),
+        (true, false) => why.to_string(),
+        (false, false) => format!("{reason}; {why}"),
+    }
 }
 
 fn lower(steps: &[usize]) -> Option<f64> {

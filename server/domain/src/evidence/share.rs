@@ -401,6 +401,11 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
             rates.sources.join(", ")
         ));
     }
+    let waiting =
+        pieces.iter().filter(|p| p.weight <= 0.0 && matches!(p.evidence.value, Value::Tally { .. })).count();
+    if !parts.is_empty() && waiting > 0 {
+        parts.push(format!("{} not weighed yet", super::counted(waiting, "more count")));
+    }
     if parts.is_empty() {
         let silent = pieces.iter().any(|p| matches!(p.evidence.value, Value::Tally { .. }));
         parts.push(if silent { "counted, but not weighed yet" } else { "described in words only" }.into());

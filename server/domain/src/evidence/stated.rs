@@ -27,7 +27,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
             Value::Class { state } => {
                 let weight = voice.weight();
                 let mut why = if voice.published {
-                    "a publication states it; it did not count".to_string()
+                    "a publication states it, without a count".to_string()
                 } else {
                     format!("one vote of weight {weight:.2}, by how often its author was right")
                 };
@@ -131,19 +131,19 @@ fn judge(
     }
     let (papers, growers) = order.first().map_or((0, 0), |(_, behind)| *behind);
     if firm && growers > 0 && descriptor.counted_by.is_empty() {
-        (Standing::Settled, format!("{} say so independently", behind(papers, growers)))
+        (Standing::Settled, format!("said independently by {}", behind(papers, growers)))
     } else if groups >= 2 && p >= LIKELY {
         let counted = if growers == 0 {
-            format!("{} state it independently; none of them counted", count_of_sources(papers))
+            format!("{} state it independently, none with a count", count_of_sources(papers))
         } else {
-            format!("{} say so independently; statements, not counts", behind(papers, growers))
+            format!("said independently by {}; statements, not counts", behind(papers, growers))
         };
         (Standing::Likely, counted)
     } else if p >= THIN {
         let text = if growers == 0 && papers == 1 {
-            "one source states it; it did not count".to_string()
+            "one source states it, without a count".to_string()
         } else {
-            format!("{} say so; more are needed", behind(papers, growers))
+            format!("said by {}; more are needed", behind(papers, growers))
         };
         (Standing::Thin, text)
     } else {

@@ -98,7 +98,7 @@ impl Sowing {
         if let (Some(several), Some(sum)) = (self.several, by_two)
             && several != sum
         {
-            say("several", format!("{sum} expected, as two and more add up to it, {several} found"));
+            say("several", format!("{sum} expected, as two and more make that, {several} found"));
         }
         let several = self.several.or(by_two);
         let sprouted = match (self.sprouted, self.one, several) {
@@ -108,7 +108,7 @@ impl Sowing {
                     say(
                         "sprouted",
                         format!(
-                            "{sum} expected, as {one} with one and {several} with several add up to it, {all} found"
+                            "{one} with one sprout and {several} with several make {sum}, not {all}: check the numbers"
                         ),
                     );
                 }
@@ -121,17 +121,20 @@ impl Sowing {
         if let (Some(all), Some(several)) = (sprouted, several)
             && several > all
         {
-            say("several", format!("at most the {all} that sprouted expected, {several} found"));
+            say(
+                "several",
+                format!("{several} with several sprouts of {all} that came up cannot be: check the numbers"),
+            );
         }
         if let (Some(all), Some(two)) = (sprouted, self.two)
             && two > all
         {
-            say("two", format!("at most the {all} that sprouted expected, {two} found"));
+            say("two", format!("{two} with two sprouts of {all} that came up cannot be: check the numbers"));
         }
         if let (Some(sown), Some(all)) = (self.sown, sprouted)
             && all > sown
         {
-            say("sprouted", format!("at most the {sown} sown expected, {all} found"));
+            say("sprouted", format!("{all} came up of {sown} sown: that cannot be, check the two numbers"));
         }
         if self.sown == Some(0) {
             say("sown", "at least one seed expected".into());
@@ -171,7 +174,10 @@ impl Seedlings {
         if self.off_type > self.judged {
             return Err(vec![FieldError::new(
                 format!("{path}.off_type"),
-                format!("at most the {} judged expected, {} found", self.judged, self.off_type),
+                format!(
+                    "{} off-type of {} judged cannot be: check the two numbers",
+                    self.off_type, self.judged
+                ),
             )]);
         }
         Ok((self.which.descriptor(), tally(self.judged, self.off_type)))
