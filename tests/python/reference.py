@@ -94,6 +94,13 @@ def shares():
         wanted = proportion_confint(x, n, alpha=1.0 - confidence, method="jeffreys")
         kind.ask([float(end) for end in wanted], "jeffreys", counted=n, of_these=x, confidence=confidence)
 
+    kind = Kind("Wilson intervals", 'statsmodels proportion_confint(method="wilson")', 1e-9)
+    for n, x in counts:
+        confidence = float(draw.choice([0.8, 0.9, 0.95, 0.99]))
+        wanted = proportion_confint(x, n, alpha=1.0 - confidence, method="wilson")
+        z = float(stats.norm.isf((1.0 - confidence) / 2.0))
+        kind.ask([float(end) for end in wanted], "wilson", counted=n, of_these=x, z=z)
+
     betas = [[0.5, 0.5], [1.0, 1.0], [0.5, 40.5], [0.5, 1e6], [1e4, 1e4], [9.4, 0.78]]
     betas += [any_beta() for _ in range(300)]
     kind = Kind("Beta distribution function", "scipy.stats.beta.cdf", 1e-9)

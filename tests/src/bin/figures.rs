@@ -21,7 +21,7 @@ use scionary_domain::{
     },
     season::{Coverage, Span, mean_day},
     sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
-    stats::{Share, beta_binomial_at_least, binomial_at_least},
+    stats::{Share, beta_binomial_at_least, binomial_at_least, wilson},
 };
 use serde_json::{Value, json};
 
@@ -82,6 +82,7 @@ fn answer(line: &str) -> Result<Value> {
             let share = Share::JEFFREYS.after(q.number("counted")?, q.number("of_these")?);
             json!(share.interval(q.number("confidence")?))
         }
+        "wilson" => json!(wilson(q.number("counted")?, q.number("of_these")?, q.number("z")?)),
         "share_below" => json!(q.share("share")?.below(q.number("at")?)),
         "share_quantile" => json!(q.share("share")?.quantile(q.number("p")?)),
         "share_interval" => json!(q.share("share")?.interval(q.number("confidence")?)),

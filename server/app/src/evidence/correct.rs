@@ -57,7 +57,11 @@ async fn own(
         let next = successor.map(|s| format!("; in its place stands {s}")).unwrap_or_default();
         return Err(Rule::EvidenceEnded(why, next).into());
     }
-    let together = evidence_store::of_report(write.tx, account.id, observed.report).await?;
+    let mut together = evidence_store::of_report(write.tx, account.id, observed.report).await?;
+    // pieces of one instant have no order of their own: the crop's
+    if let Some(crop) = write.app.registry().crop(&evidence.crop) {
+        together.sort_by_key(|piece| crop.descriptors.iter().position(|d| d.key == piece.descriptor));
+    }
     Ok((granted, evidence, together))
 }
 
