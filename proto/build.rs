@@ -18,9 +18,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo:rerun-if-changed=scionary");
     println!("cargo:rerun-if-changed=build.rs");
     let out = PathBuf::from(env::var("OUT_DIR")?);
-    let files =
-        ["common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export"]
-            .map(|name| format!("scionary/v1/{name}.proto"));
+    let files = [
+        "common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export", "plan",
+    ]
+    .map(|name| format!("scionary/v1/{name}.proto"));
     let set = protox::Compiler::new(["."])?
         .include_imports(true)
         .include_source_info(true)

@@ -2,6 +2,7 @@
 
 mod curation;
 mod evidence;
+mod plan;
 
 use std::path::PathBuf;
 
@@ -9,6 +10,7 @@ pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
+pub use plan::{OddsArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_proto::v1;
@@ -65,6 +67,8 @@ pub enum Command {
         #[arg(long)]
         evidence: bool,
     },
+    /// How many seeds to sow and seedlings to keep, and how likely they are true
+    Odds(OddsArguments),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),

@@ -5,6 +5,7 @@ pub mod call;
 pub mod clock;
 pub mod config;
 pub mod convert;
+pub mod crop_check;
 pub mod data;
 pub mod demo;
 pub mod doctor;

@@ -1,11 +1,11 @@
-//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code, import, weigh.
+//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code, import, crop, weigh.
 
 use std::{path::PathBuf, process::ExitCode};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_server::{
     config::{self, Config, Sources},
-    demo, doctor, logging, serve,
+    crop_check, demo, doctor, logging, serve,
 };
 
 /// The Scionary server: a cultivar registry and an exchange for fruit growers' clubs.
@@ -58,6 +58,9 @@ enum Command {
         /// The file
         file: PathBuf,
     },
+    /// Look at a crop profile
+    #[command(subcommand)]
+    Crop(CropCommand),
     /// Make the growers' weight table now, instead of tonight
     Weigh,
 }
@@ -68,6 +71,18 @@ enum ConfigCommand {
     Check,
     /// Print a sample file with every setting at its default
     Sample,
+}
+
+#[derive(Subcommand)]
+enum CropCommand {
+    /// Check a profile and say every mistake; no server or database is needed
+    Check {
+        /// The TOML file
+        file: PathBuf,
+        /// A `sources.csv` with the sources that it names; the one in the folder above it is found by itself
+        #[arg(long, value_name = "FILE")]
+        sources: Option<PathBuf>,
+    },
 }
 
 impl SettingsArguments {
@@ -88,6 +103,9 @@ fn main() -> ExitCode {
         print!("{}", config::sample());
         return ExitCode::SUCCESS;
     }
+    if let Command::Crop(CropCommand::Check { file, sources }) = command {
+        return crop_check::run(&file, sources.as_deref());
+    }
     let config = match config::load(&settings.sources()) {
         Ok(config) => config,
         Err(error) => {
@@ -104,6 +122,7 @@ fn main() -> ExitCode {
         Command::Serve => config.log_filter.as_str(),
         Command::Demo { .. } => "error",
         Command::Migrate
+        | Command::Crop(_)
         | Command::Doctor
         | Command::Config(_)
         | Command::StewardCode
@@ -209,7 +228,8 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
                 if changed? { "a new weight table was made" } else { "the weights are as they were" }
             );
         }
-        Command::Config(ConfigCommand::Check | ConfigCommand::Sample) => {}
+        Command::Config(ConfigCommand::Check | ConfigCommand::Sample)
+        | Command::Crop(CropCommand::Check { .. }) => {}
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -97,6 +97,8 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::CultivarGetCultivar => PUBLIC_READ,
         Rpc::CultivarListEvidence => PUBLIC_READ,
 
+        Rpc::PlanEstimateSeedOdds => PUBLIC_READ,
+
         Rpc::OfferCreateOffer => MEMBER_WRITE,
         Rpc::OfferGetOffer => PUBLIC_READ,
         Rpc::OfferListMyOffers => OWN_READ,

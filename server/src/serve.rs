@@ -11,7 +11,8 @@ use scionary_proto::{
         account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
         cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
         evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
-        offer_service_server::OfferServiceServer, server_service_server::ServerServiceServer,
+        offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
+        server_service_server::ServerServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -30,7 +31,9 @@ use crate::{
     data,
     gate::GateLayer,
     incoming::guarded,
-    rpc::{AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, ServerRpc},
+    rpc::{
+        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, PlanRpc, ServerRpc,
+    },
     throttle::Throttle,
 };
 
@@ -138,6 +141,7 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         CropServiceServer::<CropRpc>::NAME,
         CultivarServiceServer::<CultivarRpc>::NAME,
         OfferServiceServer::<OfferRpc>::NAME,
+        PlanServiceServer::<PlanRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
         CurationServiceServer::<CurationRpc>::NAME,
         ExportServiceServer::<ExportRpc>::NAME,
@@ -209,6 +213,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public CropServiceServer, CropRpc(app.clone())))
         .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
         .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())))
+        .add_service(service!(public PlanServiceServer, PlanRpc(app.clone())))
         .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
         .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
         .add_service(service!(

@@ -268,6 +268,67 @@ fn the_server_explains_itself() {
     assert!(err.contains("run: scionaryd migrate"), "{err}");
 }
 
+/// `scionaryd crop check` tells a writer of a profile every mistake at once, and takes the files that ship.
+#[test]
+fn crop_profiles_are_checked() {
+    let check = |file: &std::path::Path| {
+        let output =
+            Command::new(folder().join("scionaryd")).args(["crop", "check"]).arg(file).output().unwrap();
+        (output.status.code(), String::from_utf8(output.stdout).unwrap())
+    };
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let apple = root.join("deploy/catalogue-apple/crops/apple.toml");
+    for file in
+        ["server/data/crops/mango.toml", "server/data/crops/citrus.toml", "server/data/crops/avocado.toml"]
+    {
+        let (code, out) = check(&root.join(file));
+        assert_eq!(code, Some(0), "{out}");
+    }
+    let (code, out) = check(&apple);
+    assert_eq!(code, Some(0), "{out}");
+    assert!(out.contains("apple (Malus domestica"), "{out}");
+
+    let scratch = tempfile::tempdir().unwrap();
+    let broken = scratch.path().join("broken.toml");
+    let text = std::fs::read_to_string(&apple).unwrap();
+    std::fs::write(&broken, text.replace("good_days = 60", "good_days = 600").replace("KSU", "NOBODY09"))
+        .unwrap();
+    let (code, out) = check(&broken);
+    assert_eq!(code, Some(1), "{out}");
+    assert!(out.contains("storage refrigerated.dead_days: more days than good_days expected"), "{out}");
+    assert!(out.contains("the source NOBODY09 is in no sources.csv"), "{out}");
+    std::fs::write(&broken, text.replace("botanical_name", "botanical_nam")).unwrap();
+    let (code, out) = check(&broken);
+    assert_eq!(code, Some(1), "{out}");
+    assert!(out.contains("line 3") && out.contains("botanical_nam"), "{out}");
+    assert_eq!(check(&scratch.path().join("none.toml")).0, Some(4));
+}
+
+/// How many to sow: on file, typed in, and every mistake told.
+#[test]
+fn odds_are_told_in_a_few_lines() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &[]);
+    let grower = Person::new(&server);
+    let sabre = grower.ok(&["odds", "Sabre", "--germination", "80%", "--batch", "20"]);
+    assert!(sabre.contains("Keep 1 seedling for one true plant (90 % sure)."), "{sabre}");
+    assert!(sabre.contains("Seeds to sow for that: 2."), "{sabre}");
+    assert!(sabre.contains("At least one off-type among 20: about"), "{sabre}");
+    assert!(sabre.contains("[LITZ-POLY]") && sabre.contains("--kept-how with one of"), "{sabre}");
+    assert!(sabre.lines().all(|l| l.chars().count() <= 80), "{sabre}");
+    let own = grower.ok(&["odds", "--off-type", "5/48", "--plants", "10", "--sure", "95"]);
+    assert!(own.contains("Keep 14 seedlings from different seeds for 10 true plants (95 % sure)."), "{own}");
+    let citations = grower.ok(&["odds", "Sabre", "--sources"]);
+    assert!(citations.contains("[LITZ-POLY] Book section"), "{citations}");
+    assert!(grower.fails(2, &["odds"]).contains("--off-type with your own numbers"));
+    assert!(
+        grower.fails(2, &["odds", "--off-type", "5"]).contains("a rate such as 4%, or a count such as 5/48")
+    );
+    assert!(grower.fails(4, &["odds", "Keitx"]).contains("did you mean Keitt"));
+    let dead = grower.ok(&["odds", "Sabre", "--kept-days", "50", "--kept-how", "sphagnum"]);
+    assert!(dead.contains("Look for fresh seed"), "{dead}");
+}
+
 /// The help of every command is a reviewed file.
 #[test]
 fn help_is_as_reviewed() {

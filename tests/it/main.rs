@@ -13,6 +13,7 @@ mod growers;
 mod house;
 mod names;
 mod offers;
+mod plans;
 mod reference;
 mod robustness;
 mod storage;

@@ -281,6 +281,39 @@ def sowing():
         check = smallest(lambda n, k=wanted, of=tuple(beta): beta_binomial(k, n, *of), wanted, confidence)
         kind.ask(check, "needed_uncertain", wanted=wanted, confidence=confidence, share=beta)
 
+    # the expectation over both shares by Gauss-Legendre in their quantiles; the ends from the quantiles of the
+    # product, where rounding of a thousandth is granted
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    u, w = (nodes + 1) / 2, weights / 2
+    kind = Kind("seeds needed, coming up and true both unsure", "scipy.stats.beta.ppf on a fine grid", 0.0)
+    for wanted, confidence, first, second in [
+        (5, 0.9, (17.0, 3.0), (45.0, 15.0)), (1, 0.95, (8.0, 2.0), (9.4, 1.2)), (10, 0.9, (30.5, 10.5), (43.5, 5.5)),
+        (3, 0.99, (50.0, 5.0), (20.0, 20.0)), (20, 0.8, (400.0, 80.0), (90.0, 9.0)),
+    ]:
+        both = np.outer(stats.beta.ppf(u, *first), stats.beta.ppf(u, *second)).ravel()
+        mass = np.outer(w, w).ravel()
+        order = np.argsort(both)
+        below = np.cumsum(mass[order])
+
+        def likely(n, k=wanted, both=both, mass=mass):
+            return float(mass @ stats.binom.sf(k - 1, n, both))
+
+        def at(chance, wanted=wanted, confidence=confidence):
+            return next(n for n in range(wanted, SEEDS_MAX) if stats.binom.sf(wanted - 1, n, chance) >= confidence)
+
+        best, worst = (float(both[order][np.searchsorted(below, p)]) for p in (0.9, 0.1))
+
+        def check(found, likely=smallest(likely, wanted, confidence), at=at, best=best, worst=worst):
+            middle, high, low = found
+            ends = at(best + 1e-3) <= high <= at(best - 1e-3) and at(worst + 1e-3) <= low <= at(worst - 1e-3)
+            return likely(middle) if ends else math.inf
+
+        kind.ask(check, "needed_of_both", wanted=wanted, confidence=confidence, first=first, second=second)
+    kind = Kind("an off-type in a batch", "scipy.stats.betabinom.sf", 1e-9)
+    for a, b in [any_beta() for _ in range(100)]:
+        batch = whole(1, 200)
+        kind.ask(float(stats.betabinom.sf(0, batch, a, b)), "off_type_in_batch", batch=batch, share=[a, b])
+
     kind = Kind("Sedcole 1977, P = 0.95 and 0.99", "the table recomputed with scipy.stats.binom", 0.0)
     for chance, rows in SEDCOLE.items():
         for confidence, row in zip((0.95, 0.99), rows):

@@ -86,6 +86,14 @@ impl Server {
     }
 }
 
+/// A test that fails leaves no server behind, which would hold on to the test's output.
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
 /// A person with a client and a folder of their own.
 pub struct Person {
     folder: tempfile::TempDir,

@@ -76,6 +76,21 @@ fn range(timing: &v1::Timing) -> String {
     }
 }
 
+/// A way of keeping in a sentence.
+fn keeping(storage: &v1::Storage) -> String {
+    let mut says = Vec::new();
+    if let Some(good) = storage.good_days {
+        let alive = storage.alive_pct.map(|pct| format!(", {pct} % alive at the end")).unwrap_or_default();
+        says.push(format!("good for {good} days{alive}"));
+    }
+    if let Some(dead) = storage.dead_days {
+        says.push(format!("nothing alive from {dead} days on"));
+    }
+    let note = if storage.note.is_empty() { String::new() } else { format!(" ({})", storage.note) };
+    let material = storage.material.replace('_', " ");
+    format!("{material} kept {}: {} [{}]{note}", storage.how, says.join("; "), storage.origin)
+}
+
 fn show(out: &Output, reply: &v1::GetCropResponse) {
     let summary = reply.summary.clone().unwrap_or_default();
     out.heading(&format!("{} ({})", summary.name, summary.botanical_name));
@@ -99,6 +114,13 @@ fn show(out: &Output, reply: &v1::GetCropResponse) {
     for timing in &reply.timings {
         let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
         out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
+    }
+    if !reply.storages.is_empty() {
+        out.gap();
+        out.heading("How long it keeps");
+        for storage in &reply.storages {
+            out.item(0, &format!("{}:", storage.storage_key), &keeping(storage));
+        }
     }
     if !reply.statements.is_empty() {
         out.gap();

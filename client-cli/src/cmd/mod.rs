@@ -11,6 +11,7 @@ mod export;
 mod import;
 mod lookup;
 mod observed;
+mod odds;
 mod offer;
 
 use clap::CommandFactory as _;
@@ -45,6 +46,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Lookup { name, crop, evidence } => {
             lookup::lookup(&Client::open(&connection)?, output, &name.join(" "), crop, evidence).await
         }
+        Command::Odds(arguments) => odds::odds(&Client::open(&connection)?, output, arguments).await,
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,

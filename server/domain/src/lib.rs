@@ -14,6 +14,7 @@ pub mod field;
 pub mod ids;
 pub mod limits;
 pub mod names;
+pub mod odds;
 pub mod offer;
 pub mod page;
 pub mod passport;

@@ -1,5 +1,5 @@
-//! How many seeds to sow, how many seedlings to keep. The seed report asks [`needed`] and [`needed_uncertain`];
-//! [`UncertainSeed`] is for those who know more of a seed lot than a rate, and no method asks it yet.
+//! How many seeds to sow, how many seedlings to keep. The seed report and the odds ask [`needed`],
+//! [`needed_uncertain`] and [`needed_among`]; [`UncertainSeed`] is for those who know more of a seed lot than a rate.
 
 use crate::{
     quadrature::{Point, points},
@@ -121,9 +121,13 @@ impl UncertainSeed {
 
     /// Seeds to sow for `wanted` true plants with this confidence, one plant kept of each.
     pub fn needed(&self, wanted: u32, confidence: f64) -> Option<u32> {
-        let chances = self.chances();
-        smallest(wanted, |n| at_least(&chances, wanted, n) >= confidence)
+        needed_among(&self.chances(), wanted, confidence)
     }
+}
+
+/// Seeds to sow for `wanted` true plants with this confidence, averaged over what is not known of the chance.
+pub fn needed_among(chances: &[Point], wanted: u32, confidence: f64) -> Option<u32> {
+    smallest(wanted, |n| at_least(chances, wanted, n) >= confidence)
 }
 
 /// P(at least so many true of n seeds), averaged over what is not known of the chance.

@@ -4,6 +4,7 @@ pub mod account;
 pub mod curation;
 pub mod evidence;
 pub mod offer;
+pub mod plan;
 pub mod registry;
 
 use scionary_domain::{

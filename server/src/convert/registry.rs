@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use scionary_app::registry::{Found, Record, Registry};
 use scionary_domain::{
-    crop::{Caution, Crop, Descriptor, DescriptorKind, Timing},
+    crop::{Caution, Crop, Descriptor, DescriptorKind, Storage, Timing},
     cultivar::{NameKind, ParentRole, Rank},
     evidence::{Evidence, Finding, Piece, Standing, Summary, Value, share::POLICY_VERSION},
     limits::FINDING_PIECES_SHOWN,
@@ -76,7 +76,8 @@ pub fn found(found: &Found<'_>, typed: &str) -> v1::CultivarMatch {
     }
 }
 
-fn standing(standing: Standing) -> v1::Standing {
+/// How firm.
+pub fn standing(standing: Standing) -> v1::Standing {
     match standing {
         Standing::Settled => v1::Standing::Settled,
         Standing::Likely => v1::Standing::Likely,
@@ -380,6 +381,7 @@ pub fn crop(registry: &Registry, crop: &Crop) -> v1::GetCropResponse {
         .chain(crop.timings.iter().map(Timing::origin))
         .chain(crop.descriptors.iter().map(Descriptor::origin))
         .chain(crop.cautions.iter().map(Caution::origin))
+        .chain(crop.storages.iter().map(Storage::origin))
         .chain(
             [&seed.off_type_sources, &seed.single_sprout_sources, &seed.roguing_sources]
                 .into_iter()
@@ -405,5 +407,20 @@ pub fn crop(registry: &Registry, crop: &Crop) -> v1::GetCropResponse {
             })
             .collect(),
         sources: sources(registry, cited),
+        storages: crop.storages.iter().map(storage).collect(),
+    }
+}
+
+/// A way of keeping material.
+pub fn storage(storage: &Storage) -> v1::Storage {
+    v1::Storage {
+        material: storage.material.word().into(),
+        storage_key: storage.key.clone(),
+        how: storage.how.clone(),
+        good_days: storage.good_days,
+        dead_days: storage.dead_days,
+        alive_pct: storage.alive_pct,
+        origin: storage.origin().into(),
+        note: storage.note.clone(),
     }
 }

@@ -7,6 +7,7 @@ mod curation;
 mod evidence;
 mod export;
 mod offer;
+mod plan;
 mod server;
 
 pub use account::AccountRpc;
@@ -16,4 +17,5 @@ pub use curation::CurationRpc;
 pub use evidence::EvidenceRpc;
 pub use export::ExportRpc;
 pub use offer::OfferRpc;
+pub use plan::PlanRpc;
 pub use server::ServerRpc;

@@ -19,6 +19,7 @@ use scionary_domain::{
         median::{interval, interval_ranks, medians, middle, outliers, quantile, steps},
         share::{Quality, Report, estimate},
     },
+    odds::{Chance, at_least_one, needed_of_both},
     season::{Coverage, Span, mean_day},
     sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
     stats::{Share, beta_binomial_at_least, binomial_at_least, wilson},
@@ -93,6 +94,19 @@ fn answer(line: &str) -> Result<Value> {
         "needed" => json!(needed(q.count("wanted")?, q.number("confidence")?, q.number("chance")?)),
         "needed_uncertain" => {
             json!(needed_uncertain(q.count("wanted")?, q.number("confidence")?, q.share("share")?))
+        }
+        "needed_of_both" => {
+            let share = |key: &str| q.share(key).map(Chance::Counted);
+            let found = needed_of_both(
+                q.count("wanted")?,
+                q.number("confidence")?,
+                share("first")?,
+                share("second")?,
+            );
+            json!([found.likely, found.at_best, found.at_worst])
+        }
+        "off_type_in_batch" => {
+            json!(at_least_one(q.count("batch")?, Chance::Counted(q.share("share")?)).likely)
         }
         "seed_model" => {
             let model = SeedModel {

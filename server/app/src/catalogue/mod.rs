@@ -5,7 +5,7 @@ mod load;
 mod parse;
 
 pub use load::Loaded;
-pub use parse::{CatalogueError, parse};
+pub use parse::{CatalogueError, crop_mistakes, parse};
 
 use scionary_domain::{
     crop::Crop,

@@ -162,6 +162,27 @@ fn hash(files: &Files) -> String {
     digest.finalize().iter().map(|b| format!("{b:02x}")).collect()
 }
 
+/// What is wrong with one crop profile: its TOML, its parts, and the sources it names that are not in one of the
+/// `sources.csv` given. The crop where it could be read.
+pub fn crop_mistakes(text: &str, sources: &[&str]) -> (Option<Crop>, Vec<String>) {
+    let crop = match toml::from_str::<Crop>(text) {
+        Ok(crop) => crop,
+        Err(error) => return (None, vec![error.to_string()]),
+    };
+    let mut mistakes: Vec<String> = crop.check().iter().map(ToString::to_string).collect();
+    let known: Vec<SourceRow> = sources
+        .iter()
+        .flat_map(|text| rows::<SourceRow>("sources.csv", text, &mut mistakes))
+        .map(|(_, row)| row)
+        .collect();
+    for (at, source) in crop.cited() {
+        if !known.iter().any(|row| row.id == source) {
+            mistakes.push(format!("{at}: the source {source} is in no sources.csv; add its row there"));
+        }
+    }
+    (Some(crop), mistakes)
+}
+
 fn parse_crops(files: &Files, mistakes: &mut Vec<String>) -> Vec<Crop> {
     let mut crops = Vec::new();
     for (file, text) in &files.crops {

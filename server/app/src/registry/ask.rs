@@ -1,6 +1,7 @@
 //! Asking the registry.
 
 use scionary_domain::{
+    crop::Crop,
     cultivar::Cultivar,
     field::{FieldError, Fields},
     ids::CultivarId,
@@ -119,6 +120,19 @@ impl Registry {
     pub fn report(&self, record: &Record) -> Option<seed::Report> {
         let crop = self.crop(&record.cultivar.crop)?;
         Some(seed::report(crop, &record.cultivar, &record.findings))
+    }
+
+    /// The record and the crop that a question is about: of a cultivar's id or exact name, of a crop alone, or none.
+    ///
+    /// # Errors
+    /// As [`Registry::resolve`].
+    pub fn asked_about(&self, cultivar: &str, crop: &str) -> Result<(Option<&Record>, Option<&Crop>), Error> {
+        if cultivar.trim().is_empty() {
+            self.check_crop(crop)?;
+            return Ok((None, self.crop(crop)));
+        }
+        let record = self.resolve("cultivar", cultivar, crop)?;
+        Ok((Some(record), self.crop(&record.cultivar.crop)))
     }
 
     /// The record of an id or an exact name.

@@ -5,6 +5,10 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+mod storage;
+
+pub use storage::{Kept, Storage};
+
 use crate::{field::FieldError, offer::Material};
 
 /// A crop's profile. Some of it no reply shows yet; it is kept for the record.
@@ -34,6 +38,9 @@ pub struct Crop {
     /// Durations, sizes, temperatures.
     #[serde(rename = "timing", default)]
     pub timings: Vec<Timing>,
+    /// How long material lives, by how it is kept.
+    #[serde(rename = "storage", default)]
+    pub storages: Vec<Storage>,
     /// What to be careful with.
     #[serde(rename = "caution", default)]
     pub cautions: Vec<Caution>,
@@ -241,6 +248,31 @@ impl Crop {
         self.timings.iter().filter(move |t| t.step.starts_with(step))
     }
 
+    /// The ways of keeping a material.
+    pub fn storages_of(&self, material: Material) -> impl Iterator<Item = &Storage> {
+        self.storages.iter().filter(move |s| s.material == material)
+    }
+
+    /// Every source that the profile names, with where.
+    pub fn cited(&self) -> Vec<(String, &str)> {
+        let seed = &self.seed;
+        let parts = [
+            ("off_type_sources", &seed.off_type_sources),
+            ("single_sprout_sources", &seed.single_sprout_sources),
+            ("roguing_sources", &seed.roguing_sources),
+        ];
+        let mut all: Vec<(String, &str)> = parts
+            .into_iter()
+            .flat_map(|(part, keys)| keys.iter().map(move |key| (format!("seed.{part}"), key.as_str())))
+            .collect();
+        all.extend(self.descriptors.iter().map(|d| (format!("descriptor {}", d.key), d.source.as_str())));
+        all.extend(self.timings.iter().map(|t| (format!("timing {}", t.step), t.source.as_str())));
+        all.extend(self.storages.iter().map(|s| (format!("storage {}", s.key), s.source.as_str())));
+        all.extend(self.cautions.iter().map(|c| (format!("caution {}", c.topic), c.source.as_str())));
+        all.retain(|(_, source)| !source.is_empty());
+        all
+    }
+
     /// What is wrong with the profile; empty if nothing is.
     pub fn check(&self) -> Vec<FieldError> {
         let mut wrong = Vec::new();
@@ -286,6 +318,18 @@ impl Crop {
                 format!("timing {}.source", timing.step),
                 "a source, or basis = \"common practice\", expected",
             );
+        }
+        let mut ways = BTreeSet::new();
+        for storage in &self.storages {
+            for (part, expected) in storage.check() {
+                note(format!("storage {}.{part}", storage.key), expected);
+            }
+            if !ways.insert((storage.material, &storage.key)) {
+                note(
+                    format!("storage {}.key", storage.key),
+                    "a key that no other way of keeping it has expected",
+                );
+            }
         }
         for caution in self.cautions.iter().filter(|c| c.origin().is_empty()) {
             note(

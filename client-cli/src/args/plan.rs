@@ -1,0 +1,84 @@
+//! Odds.
+
+use clap::Args;
+use scionary_proto::v1;
+
+const EXAMPLES: &str = "Examples:\n  scionary odds Lantern Moth --plants 3\n  scionary odds --off-type 5/48 --germination 80% --plants 10 --sure 95\n  scionary odds Lantern Moth --kept-days 20 --kept-how charcoal";
+
+/// A share as people type it: `4%`, or counted, `5/48`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TypedShare {
+    /// 0 to 1.
+    Rate(f64),
+    /// So many of so many.
+    Counted(v1::CountOf),
+}
+
+fn share(text: &str) -> Result<TypedShare, String> {
+    let expected = || "a rate such as 4%, or a count such as 5/48, expected".to_string();
+    let text = text.trim();
+    if let Some((of_these, counted)) = text.split_once('/') {
+        let number = |t: &str| t.trim().parse::<u32>().map_err(|_| expected());
+        return Ok(TypedShare::Counted(v1::CountOf {
+            of_these: number(of_these)?,
+            counted: number(counted)?,
+        }));
+    }
+    let pct = text.strip_suffix('%').ok_or_else(expected)?.trim();
+    let pct: f64 = pct.parse().map_err(|_| expected())?;
+    if !(0.0..=100.0).contains(&pct) {
+        return Err("0% to 100% expected".into());
+    }
+    Ok(TypedShare::Rate(pct / 100.0))
+}
+
+fn sure(text: &str) -> Result<f64, String> {
+    let pct: f64 = text
+        .trim()
+        .trim_end_matches('%')
+        .parse()
+        .map_err(|_| "a percentage from 50 to 99.9 expected".to_string())?;
+    if !(50.0..=99.9).contains(&pct) {
+        return Err("a percentage from 50 to 99.9 expected".into());
+    }
+    Ok(pct / 100.0)
+}
+
+/// The odds of a sowing.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub struct OddsArguments {
+    /// The cultivar's name or id; without one, numbers typed in are reckoned with
+    #[arg(num_args = 0.., value_name = "NAME")]
+    pub name: Vec<String>,
+    /// The crop, where two share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// True plants you want in the end
+    #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=500))]
+    pub plants: u32,
+    /// How sure you want to be, percent
+    #[arg(long, default_value = "90", value_name = "PERCENT", value_parser = sure)]
+    pub sure: f64,
+    /// A batch of so many seedlings: how likely is an off-type among them?
+    #[arg(long, default_value_t = 0, value_name = "COUNT", hide_default_value = true)]
+    pub batch: u32,
+    /// Days that the seed has been kept
+    #[arg(long, default_value_t = 0, value_name = "DAYS", hide_default_value = true)]
+    pub kept_days: u32,
+    /// How it was kept: a key that the answer and `scionary crop show` list
+    #[arg(long, default_value = "", value_name = "KEY", hide_default_value = true, requires = "kept_days")]
+    pub kept_how: String,
+    /// Off-type seedlings: a rate such as 4%, or your count such as 5/48
+    #[arg(long, value_name = "SHARE", value_parser = share)]
+    pub off_type: Option<TypedShare>,
+    /// Seeds that come up: a rate such as 80%, or your count such as 30/40
+    #[arg(long, value_name = "SHARE", value_parser = share)]
+    pub germination: Option<TypedShare>,
+    /// Show every citation
+    #[arg(long)]
+    pub sources: bool,
+    /// Marker loci with which a laboratory would test the seedlings
+    #[arg(long, default_value_t = 0, value_name = "LOCI", hide_default_value = true)]
+    pub markers: u32,
+}

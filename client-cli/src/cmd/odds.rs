@@ -1,0 +1,154 @@
+//! How many seeds to sow, how many seedlings to keep.
+
+use scionary_proto::v1;
+
+use super::lookup::named;
+use crate::{
+    args::{OddsArguments, TypedShare},
+    client::{Client, plans},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn odds(client: &Client, output: &Output, typed: OddsArguments) -> Result<(), Failure> {
+    let OddsArguments {
+        name,
+        crop,
+        plants: wanted,
+        sure,
+        batch,
+        kept_days,
+        kept_how,
+        off_type,
+        germination,
+        sources,
+        markers,
+    } = typed;
+    if name.is_empty() && off_type.is_none() {
+        return Err(Failure::usage("a cultivar's name, or --off-type with your own numbers, expected")
+            .then("for example: scionary odds --off-type 5/48 --plants 3"));
+    }
+    let rate = |share: Option<TypedShare>| match share {
+        Some(TypedShare::Rate(rate)) => (Some(rate), None),
+        Some(TypedShare::Counted(count)) => (None, Some(count)),
+        None => (None, None),
+    };
+    let ((off_type, off_type_counted), (germination, germination_counted)) =
+        (rate(off_type), rate(germination));
+    let request = v1::EstimateSeedOddsRequest {
+        cultivar: name.join(" "),
+        crop: words::crop(crop),
+        wanted,
+        confidence: sure,
+        batch,
+        kept_days,
+        kept_how,
+        markers,
+        off_type,
+        off_type_counted,
+        germination,
+        germination_counted,
+    };
+    let reply: v1::EstimateSeedOddsResponse =
+        client.read(request, |c, r| async move { plans(c).estimate_seed_odds(r).await }).await?;
+    output.reply("EstimateSeedOddsResponse", &reply, |out| show(out, &reply, sources))
+}
+
+/// A chance in hundredths, without more figures than it has.
+fn hundredths(chance: f64) -> String {
+    let pct = chance * 100.0;
+    if pct > 0.0 && pct < 1.0 {
+        "under 1".into()
+    } else if pct < 100.0 && pct > 99.0 {
+        "over 99".into()
+    } else {
+        format!("{pct:.0}")
+    }
+}
+
+fn chance(range: &v1::ChanceRange) -> String {
+    let (low, high) = (hundredths(range.low), hundredths(range.high));
+    match range.middle {
+        Some(middle) if low == high => format!("{} in 100", hundredths(middle)),
+        Some(middle) => format!("about {} in 100 ({low} to {high})", hundredths(middle)),
+        None if low == high => format!("{low} in 100"),
+        None => format!("{low} to {high} in 100"),
+    }
+}
+
+fn number(needed: &v1::NumberNeeded) -> String {
+    let many = |n: Option<u32>| n.map_or_else(|| "over 5,000".to_string(), |n| n.to_string());
+    let (best, worst) = (many(needed.at_best), many(needed.at_worst));
+    match needed.likely {
+        Some(likely) if best == worst => likely.to_string(),
+        Some(likely) => format!("{likely} ({best} at best, {worst} at worst)"),
+        None if best == worst => worst,
+        None => format!("{best} at best, {worst} at worst"),
+    }
+}
+
+fn show(out: &Output, reply: &v1::EstimateSeedOddsResponse, all: bool) {
+    if reply.cultivar.is_some() {
+        out.heading(&named(reply.cultivar.as_ref()));
+    }
+    out.answer(&reply.headline);
+    let sure = format!("{:.1}", reply.confidence * 100.0);
+    let sure = sure.trim_end_matches(".0");
+    let plants =
+        if reply.wanted == 1 { "1 true plant".into() } else { format!("{} true plants", reply.wanted) };
+    for kept in &reply.kept {
+        out.gap();
+        out.heading(&format!("Keeping {}", kept.label));
+        if let Some(range) = &kept.is_true {
+            out.item(0, "-", &format!("One of them is true: {}.", chance(range)));
+        }
+        if let Some(needed) = &kept.seedlings {
+            out.item(0, "-", &format!("Seedlings for {plants}, {sure} % sure: {}.", number(needed)));
+        }
+        if let Some(needed) = &kept.seeds {
+            out.item(0, "-", &format!("Seeds to sow for that: {}.", number(needed)));
+        }
+        if let Some(range) = &kept.off_type_in_batch {
+            let text = format!("At least one off-type among {}: {}.", reply.batch, chance(range));
+            out.item(0, "-", &text);
+        }
+        let origins =
+            if kept.origins.is_empty() { String::new() } else { format!(" [{}]", kept.origins.join(", ")) };
+        out.item(2, "rests on:", &format!("{}{origins}", kept.basis));
+    }
+    if !reply.kept.is_empty() {
+        out.gap();
+        out.heading("Coming up");
+        if let Some(range) = &reply.germination {
+            out.item(0, "-", &format!("One seed comes up: {}.", chance(range)));
+        }
+        out.item(0, "-", &reply.germination_basis);
+    }
+    if !reply.notes.is_empty() {
+        out.gap();
+        out.heading("Bear in mind");
+        for note in &reply.notes {
+            out.item(0, "-", &format!("{} [{}]", note.text, note.origins.join(", ")));
+        }
+    }
+    if !reply.kept.is_empty() && !reply.storages.is_empty() {
+        out.gap();
+        let keys: Vec<&str> = reply.storages.iter().map(|s| s.storage_key.as_str()).collect();
+        let crop = reply.cultivar.as_ref().map(|c| c.crop.as_str()).unwrap_or_default();
+        out.faint(&format!(
+            "For seed that was kept, add --kept-days DAYS and --kept-how with one of {}; scionary crop show {crop} says what each is.",
+            keys.join(", ")
+        ));
+    }
+    if reply.sources.is_empty() {
+        return;
+    }
+    out.gap();
+    if all {
+        super::lookup::sources(out, &reply.sources);
+    } else {
+        let keys: Vec<&str> = reply.sources.iter().map(|s| s.source_id.as_str()).collect();
+        out.faint(&format!("Sources: {}. With --sources every citation is shown.", keys.join(", ")));
+    }
+}

@@ -1,0 +1,154 @@
+//! How long seed, wood and plants live, by how they are kept: published or common practice.
+
+use serde::{Deserialize, Serialize};
+
+use crate::{odds::Chance, offer::Material};
+
+/// One way of keeping a material, and how long it lives so.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Storage {
+    /// The material.
+    pub material: Material,
+    /// The key, such as `moist_cool`.
+    pub key: String,
+    /// How it is kept, in words that follow "kept": "damp in plastic at room temperature".
+    pub how: String,
+    /// Up to so many days nothing is said to be lost.
+    #[serde(default)]
+    pub good_days: Option<u32>,
+    /// After so many days nothing, or next to nothing, is left.
+    #[serde(default)]
+    pub dead_days: Option<u32>,
+    /// Share alive at [`Storage::good_days`], percent; all where it is not said.
+    #[serde(default)]
+    pub alive_pct: Option<f64>,
+    /// What to bear in mind.
+    #[serde(default)]
+    pub note: String,
+    /// A source's key.
+    #[serde(default)]
+    pub source: String,
+    /// Or what else it rests on.
+    #[serde(default)]
+    pub basis: String,
+}
+
+/// What so many days of keeping leave.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Kept {
+    /// Within the time in which it is said to live; with the share alive at its end, 0 to 1.
+    Lives(f64),
+    /// Beyond what sources looked at, or between alive and dead: nobody says how many live.
+    NotSaid,
+    /// Beyond the time after which nothing is said to live.
+    Dead,
+}
+
+impl Storage {
+    /// Where it comes from.
+    pub fn origin(&self) -> &str {
+        if self.source.is_empty() { &self.basis } else { &self.source }
+    }
+
+    /// What so many days leave.
+    pub fn after(&self, days: u32) -> Kept {
+        if self.dead_days.is_some_and(|dead| days >= dead) {
+            Kept::Dead
+        } else if self.good_days.is_some_and(|good| days <= good) {
+            // the figure is of the end; it is not made milder for the days before
+            Kept::Lives(self.alive_pct.unwrap_or(100.0) / 100.0)
+        } else {
+            Kept::NotSaid
+        }
+    }
+
+    /// What is wrong: part and what was expected.
+    pub(super) fn check(&self) -> Vec<(&'static str, &'static str)> {
+        let mut wrong = Vec::new();
+        if self.key.is_empty()
+            || !self.key.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_')
+        {
+            wrong.push(("key", "lower-case letters, digits and underscores expected"));
+        }
+        if self.how.trim().is_empty() {
+            wrong.push(("how", "words that say how it is kept expected"));
+        }
+        if self.good_days.is_none() && self.dead_days.is_none() {
+            wrong.push(("good_days", "good_days, dead_days or both expected"));
+        }
+        if self.good_days.zip(self.dead_days).is_some_and(|(good, dead)| good >= dead) {
+            wrong.push(("dead_days", "more days than good_days expected"));
+        }
+        if self.alive_pct.is_some_and(|pct| !(0.0..=100.0).contains(&pct)) {
+            wrong.push(("alive_pct", "0 to 100 expected"));
+        }
+        if self.origin().is_empty() {
+            wrong.push(("source", "a source, or basis = \"common practice\", expected"));
+        }
+        wrong
+    }
+}
+
+impl Kept {
+    /// The chance that one piece lives.
+    pub fn alive(self) -> Chance {
+        match self {
+            Self::Lives(share) => Chance::exactly(share),
+            Self::NotSaid => Chance::Reported { low: 0.0, middle: None, high: 1.0 },
+            Self::Dead => Chance::exactly(0.0),
+        }
+    }
+
+    /// In a sentence.
+    pub fn text(self, storage: &Storage, days: u32) -> String {
+        let kept = format!("Kept {days} {}, {}", if days == 1 { "day" } else { "days" }, storage.how);
+        let origin = storage.origin();
+        match self {
+            Self::Lives(share) if share >= 1.0 => {
+                format!("{kept}: within the time in which it is said to live [{origin}]")
+            }
+            Self::Lives(share) => format!(
+                "{kept}: reckoned with the {} in 100 that lived at the end of the time looked at [{origin}]",
+                crate::evidence::share::in_hundred(share)
+            ),
+            Self::NotSaid => format!(
+                "{kept}: longer than sources say it surely lives, so some or all may be dead; sow now and sow more [{origin}]"
+            ),
+            Self::Dead => format!(
+                "{kept}: past the time after which sources found nothing alive; look for fresh seed [{origin}]"
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_decide() {
+        let storage = Storage {
+            material: Material::Seed,
+            key: "moist".into(),
+            how: "moist".into(),
+            good_days: Some(14),
+            dead_days: Some(42),
+            alive_pct: Some(80.0),
+            note: String::new(),
+            source: String::new(),
+            basis: "common practice".into(),
+        };
+        assert!(storage.check().is_empty());
+        assert_eq!(storage.after(0), Kept::Lives(0.8));
+        assert_eq!(storage.after(14), Kept::Lives(0.8));
+        assert_eq!(storage.after(15), Kept::NotSaid);
+        assert_eq!(storage.after(41), Kept::NotSaid);
+        assert_eq!(storage.after(42), Kept::Dead);
+        let open = Storage { dead_days: None, ..storage.clone() };
+        assert_eq!(open.after(1000), Kept::NotSaid);
+        let broken = Storage { dead_days: Some(3), how: String::new(), basis: String::new(), ..storage };
+        let parts: Vec<&str> = broken.check().into_iter().map(|(part, _)| part).collect();
+        assert_eq!(parts, ["how", "dead_days", "source"]);
+    }
+}

@@ -1,0 +1,528 @@
+//! The odds of a sowing: how likely a kept seedling is true to type, how many seeds and seedlings it takes, for a
+//! cultivar on file or for typed-in numbers. What is not known is carried along, and nothing is answered with odds
+//! where the evidence has none.
+
+mod chance;
+
+pub use chance::{Batch, Chance, Needed, at_least_one, markers_tell, needed, needed_of_both};
+
+use crate::{
+    crop::{self, Crop, Storage},
+    evidence::{Finding, Standing, share::in_hundred},
+    field::{FieldError, Fields},
+    limits,
+    offer::Material,
+    seed::{Advice, Answer},
+    sowing::SEEDS_MAX,
+    stats::Share,
+};
+
+/// Numbers that a grower types in, of a cultivar that is not on file or of their own sowings. They go before what
+/// is on file.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Typed {
+    /// Off-types among seedlings as they come: the rate.
+    pub off_type: Option<f64>,
+    /// The same, counted: so many off-type of so many.
+    pub off_type_counted: Option<(u32, u32)>,
+    /// Share of seeds that come up.
+    pub germination: Option<f64>,
+    /// The same, counted: so many up of so many sown.
+    pub germination_counted: Option<(u32, u32)>,
+}
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// True plants wanted in the end.
+    pub wanted: u32,
+    /// How sure one wants to be, above 0 and below 1.
+    pub confidence: f64,
+    /// A batch of so many seedlings, to know whether an off-type is among them.
+    pub batch: u32,
+    /// How long the seed has been kept, days.
+    pub kept_days: u32,
+    /// How it was kept: a storage's key; empty if not said.
+    pub kept_how: String,
+    /// Marker loci with which seedlings are to be tested; 0 for none.
+    pub markers: u32,
+    /// Numbers typed in.
+    pub typed: Typed,
+}
+
+impl Question {
+    /// Everything that is wrong with it.
+    ///
+    /// # Errors
+    /// All wrong fields.
+    pub fn check(&self, crop: Option<&Crop>) -> Result<(), Vec<FieldError>> {
+        let mut fields = Fields::new();
+        if self.wanted == 0 || self.wanted > limits::PLANTS_WANTED_MAX {
+            fields.wrong("wanted", format!("1 to {} true plants expected", limits::PLANTS_WANTED_MAX));
+        }
+        if !(0.5..=0.999).contains(&self.confidence) {
+            fields.wrong("confidence", "0.5 to 0.999 expected, such as 0.9");
+        }
+        if self.batch > SEEDS_MAX {
+            fields.wrong("batch", format!("at most {SEEDS_MAX} seedlings expected"));
+        }
+        if self.markers > limits::MARKERS_MAX {
+            fields.wrong("markers", format!("at most {} marker loci expected", limits::MARKERS_MAX));
+        }
+        let typed = self.typed;
+        for (field, rate, least) in [
+            ("off_type", typed.off_type, 0.0),
+            // nothing grows from seed of which none comes up
+            ("germination", typed.germination, 0.001),
+        ] {
+            if rate.is_some_and(|r| !(least..=1.0).contains(&r)) {
+                fields.wrong(field, format!("a share from {least} to 1 expected"));
+            }
+        }
+        for (field, counted) in
+            [("off_type_counted", typed.off_type_counted), ("germination_counted", typed.germination_counted)]
+        {
+            if counted.is_some_and(|(of_these, all)| all == 0 || of_these > all) {
+                fields.wrong(field, "so many of so many expected, the first no more than the second");
+            }
+        }
+        for (field, twice) in [
+            ("off_type", typed.off_type.is_some() && typed.off_type_counted.is_some()),
+            ("germination", typed.germination.is_some() && typed.germination_counted.is_some()),
+        ] {
+            if twice {
+                fields.wrong(field, "either a rate or a count expected, both found");
+            }
+        }
+        if !self.kept_how.is_empty() {
+            let known: Vec<&str> = crop
+                .map(|c| c.storages_of(Material::Seed).map(|s| s.key.as_str()).collect())
+                .unwrap_or_default();
+            if !known.contains(&self.kept_how.as_str()) {
+                fields.wrong(
+                    "kept_how",
+                    if known.is_empty() {
+                        "no way of keeping seed is on file for this crop: leave it out".to_string()
+                    } else {
+                        format!("one of {} expected", known.join(", "))
+                    },
+                );
+            }
+        }
+        fields.finish(Some(()))
+    }
+}
+
+/// Which seedlings are kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kept {
+    /// Taken as they come.
+    AsTheyCome,
+    /// Those left after odd ones were picked out by eye.
+    AfterRoguing,
+    /// The strongest sprout of each seed.
+    Largest,
+    /// Those from seeds that sent up several sprouts.
+    FromSeveral,
+    /// Those that came up alone.
+    CameUpAlone,
+}
+
+impl Kept {
+    const ALL: [Self; 5] =
+        [Self::AsTheyCome, Self::AfterRoguing, Self::Largest, Self::FromSeveral, Self::CameUpAlone];
+    /// The descriptor that counts their off-types.
+    pub const fn descriptor(self) -> &'static str {
+        match self {
+            Self::AsTheyCome => "off_type_seedlings",
+            Self::AfterRoguing => "off_type_after_roguing",
+            Self::Largest => "off_type_largest_sprout",
+            Self::FromSeveral => "off_type_multi_sprout",
+            Self::CameUpAlone => "off_type_single_sprout",
+        }
+    }
+    /// In words.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::AsTheyCome => "seedlings taken as they come",
+            Self::AfterRoguing => "seedlings kept after picking out odd ones by eye",
+            Self::Largest => "the strongest sprout of each seed",
+            Self::FromSeveral => "seedlings of seeds that sent up several sprouts",
+            Self::CameUpAlone => "seedlings that came up alone",
+        }
+    }
+}
+
+/// The odds of one way of keeping seedlings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KindOdds {
+    /// Which are kept.
+    pub kept: Kept,
+    /// The chance that one of them is true.
+    pub is_true: Chance,
+    /// What it rests on, in words.
+    pub basis: String,
+    /// Source keys, `typed in`, or `growers' counts`.
+    pub origins: Vec<String>,
+    /// How firm; none for numbers typed in and for the range of the whole crop.
+    pub standing: Option<Standing>,
+    /// Seedlings to keep for the plants wanted.
+    pub seedlings: Needed,
+    /// Seeds to sow for that many, where it is known how many come up. One plant is kept of each seed.
+    pub seeds: Option<Needed>,
+    /// The chance that a batch holds an off-type, where a batch was asked about.
+    pub off_type_in_batch: Option<Batch>,
+}
+
+/// The answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Odds {
+    /// In a sentence.
+    pub headline: String,
+    /// A seedling is a new plant: there are no odds of its being true.
+    pub new_plant: bool,
+    /// By which seedlings are kept; empty where nothing is known.
+    pub kinds: Vec<KindOdds>,
+    /// The chance that a seed comes up, where it is known.
+    pub germination: Option<Chance>,
+    /// What germination rests on, and what keeping did to it; in words.
+    pub germination_basis: String,
+    /// What to bear in mind, each with what it rests on.
+    pub notes: Vec<Advice>,
+}
+
+const PRACTICE: &str = "common practice";
+const COMPUTED: &str = "computed";
+
+fn counted(of_these: u32, all: u32) -> Chance {
+    Chance::Counted(Share::JEFFREYS.after(f64::from(all), f64::from(of_these)))
+}
+
+/// What a finding tells of a share; counts go before published rates.
+fn of_finding(finding: &Finding) -> Option<(Chance, String, Vec<String>)> {
+    let sources = || {
+        let mut all: Vec<String> = finding
+            .pieces
+            .iter()
+            .map(|p| p.evidence.source.clone())
+            .filter(|source| !source.is_empty())
+            .collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    };
+    if let Some(share) = finding.share.as_ref().filter(|s| s.effective > 0.0) {
+        return Some((Chance::Counted(share.posterior), finding.text.clone(), sources()));
+    }
+    let rates = finding.published.as_ref()?;
+    let chance = Chance::Reported { low: rates.low, middle: Some(rates.middle), high: rates.high };
+    Some((chance, finding.text.clone(), rates.sources.clone()))
+}
+
+fn germination(
+    question: &Question,
+    findings: &[Finding],
+    storage: Option<&Storage>,
+) -> (Option<Chance>, String) {
+    let typed = question.typed;
+    let (chance, mut basis) = if let Some(rate) = typed.germination {
+        (Some(Chance::exactly(rate)), format!("{} in 100 seeds come up, as typed in", in_hundred(rate)))
+    } else if let Some((up, sown)) = typed.germination_counted {
+        (Some(counted(up, sown)), format!("{up} of {sown} seeds came up, as typed in"))
+    } else {
+        match findings.iter().find(|f| f.descriptor == "germination").and_then(of_finding) {
+            Some((chance, text, _)) => (Some(chance), format!("On file: {text}")),
+            None => (
+                None,
+                "How many of its seeds come up is not on file, so the numbers are of seedlings, not of seeds. Sow more than that, or give the germination you know".into(),
+            ),
+        }
+    };
+    match storage {
+        _ if question.kept_days == 0 => {}
+        Some(storage) => {
+            let kept = storage.after(question.kept_days).text(storage, question.kept_days);
+            basis = format!("{basis}. {kept}");
+        }
+        None => {
+            basis = format!(
+                "{basis}. What {} days of keeping did to the seed is not reckoned in: how it was kept was not said",
+                question.kept_days
+            );
+        }
+    }
+    (chance, sentence(&basis))
+}
+
+fn sentence(text: &str) -> String {
+    if text.ends_with('.') { text.to_string() } else { format!("{text}.") }
+}
+
+/// The odds for a cultivar of this crop with these findings and this answer; for typed-in numbers alone, without
+/// a crop and findings.
+pub fn odds(
+    question: &Question,
+    profile: Option<&Crop>,
+    findings: &[Finding],
+    answer: Option<Answer>,
+) -> Odds {
+    let storage = profile.and_then(|c| c.storages_of(Material::Seed).find(|s| s.key == question.kept_how));
+    let (up, germination_basis) = germination(question, findings, storage);
+    let kept = storage.filter(|_| question.kept_days > 0).map(|s| s.after(question.kept_days));
+    let alive = kept.map_or(Chance::exactly(1.0), crop::Kept::alive);
+    // a seed must have lived through its keeping, and come up
+    let up = up.map(|up| if alive == Chance::exactly(1.0) { up } else { scaled(up, alive) });
+    let typed_in = question.typed.off_type.is_some() || question.typed.off_type_counted.is_some();
+    let new_plant = !typed_in && matches!(answer, Some(Answer::NotTrue));
+    let mut kinds = Vec::new();
+    if !new_plant {
+        for kept in Kept::ALL {
+            if let Some((off_type, basis, origins, standing)) =
+                off_types(kept, question, profile, findings, answer)
+            {
+                let is_true = off_type.complement();
+                kinds.push(KindOdds {
+                    kept,
+                    is_true,
+                    basis,
+                    origins,
+                    standing,
+                    seedlings: needed(question.wanted, question.confidence, is_true),
+                    seeds: up.map(|up| needed_of_both(question.wanted, question.confidence, up, is_true)),
+                    off_type_in_batch: (question.batch > 0).then(|| at_least_one(question.batch, off_type)),
+                });
+            }
+        }
+    }
+    Odds {
+        headline: if kept == Some(crop::Kept::Dead) {
+            "Look for fresh seed: kept that long and that way, sources found nothing alive.".into()
+        } else {
+            headline(question, new_plant, answer, &kinds)
+        },
+        new_plant,
+        germination: up,
+        germination_basis,
+        notes: notes(question, profile, new_plant, &kinds),
+        kinds,
+    }
+}
+
+/// Germination after keeping: the middle and the ends are multiplied.
+fn scaled(up: Chance, alive: Chance) -> Chance {
+    let ((low, high), (a, b)) = (up.ends(), alive.ends());
+    Chance::Reported {
+        low: low * a,
+        middle: up.middle().zip(alive.middle()).map(|(u, a)| u * a),
+        high: high * b,
+    }
+}
+
+fn off_types(
+    kept: Kept,
+    question: &Question,
+    crop: Option<&Crop>,
+    findings: &[Finding],
+    answer: Option<Answer>,
+) -> Option<(Chance, String, Vec<String>, Option<Standing>)> {
+    let typed = || vec!["typed in".to_string()];
+    if kept == Kept::AsTheyCome {
+        if let Some(rate) = question.typed.off_type {
+            let text = format!("{} in 100 off-type, as typed in", in_hundred(rate));
+            return Some((Chance::exactly(rate), text, typed(), None));
+        }
+        if let Some((of_these, all)) = question.typed.off_type_counted {
+            let text = format!("{of_these} of {all} off-type, as typed in");
+            return Some((counted(of_these, all), text, typed(), None));
+        }
+    }
+    let finding = findings.iter().find(|f| f.descriptor == kept.descriptor());
+    if let Some((chance, text, origins)) = finding.and_then(of_finding) {
+        return Some((chance, text, origins, finding.map(|f| f.standing)));
+    }
+    // stated to come true, never counted: all that is known is how far the crop's cultivars differ
+    let stated = matches!(answer, Some(Answer::OftenTrue | Answer::Doubtful | Answer::BothKinds));
+    let seed = &crop.filter(|_| kept == Kept::AsTheyCome && stated)?.seed;
+    let (low, high) = seed.off_type_low_pct.zip(seed.off_type_high_pct)?;
+    let text = format!("not counted for this cultivar; {}", seed.off_type_text);
+    let range = Chance::Reported { low: low / 100.0, middle: None, high: high / 100.0 };
+    Some((range, text, seed.off_type_sources.clone(), None))
+}
+
+fn headline(question: &Question, new_plant: bool, answer: Option<Answer>, kinds: &[KindOdds]) -> String {
+    if new_plant {
+        return "A seedling of it is a new plant, not this cultivar: there are no odds of a true one. It is good as a rootstock for a scion of the cultivar, or as a gamble on something new.".into();
+    }
+    let plants = if question.wanted == 1 {
+        "one true plant".into()
+    } else {
+        format!("{} true plants", question.wanted)
+    };
+    let sure = in_hundred(question.confidence);
+    let Some(first) = kinds.iter().find(|k| k.kept == Kept::AsTheyCome) else {
+        return if kinds.is_empty() {
+            "Nobody on file has counted how many of its seedlings are true, so there are no odds to give. Take its seed as a gamble, or graft.".into()
+        } else {
+            "How many of its seedlings are true was counted only in part; see below which.".into()
+        };
+    };
+    let contested =
+        if answer == Some(Answer::Contested) { " The sources disagree: do not rely on it." } else { "" };
+    match (first.seedlings.likely, first.seedlings.at_best, first.seedlings.at_worst) {
+        (Some(likely), _, _) => {
+            format!("Keep {} for {plants} ({sure} % sure).{contested}", seedlings(likely))
+        }
+        (None, Some(best), Some(worst)) if best == worst => {
+            format!("Keep {} for {plants} ({sure} % sure).{contested}", seedlings(worst))
+        }
+        (None, Some(best), Some(worst)) => format!(
+            "Keep {best} to {worst} seedlings for {plants} ({sure} % sure): {best} if it is among the truest of its crop, {worst} if among the least true.{contested}"
+        ),
+        _ => format!(
+            "It is not practical: more than {SEEDS_MAX} seedlings for {plants} ({sure} % sure). Graft instead."
+        ),
+    }
+}
+
+fn seedlings(count: u32) -> String {
+    if count == 1 { "1 seedling".into() } else { format!("{count} seedlings from different seeds") }
+}
+
+fn notes(question: &Question, crop: Option<&Crop>, new_plant: bool, kinds: &[KindOdds]) -> Vec<Advice> {
+    let note = |text: &str, origins: &[String], basis: &str| Advice {
+        text: capital(text),
+        origins: if origins.is_empty() && basis.is_empty() {
+            vec![PRACTICE.into()]
+        } else if origins.is_empty() {
+            vec![basis.into()]
+        } else {
+            origins.to_vec()
+        },
+    };
+    let mut all = Vec::new();
+    if !new_plant && let Some(seed) = crop.map(|c| &c.seed) {
+        if !seed.roguing_text.is_empty() {
+            all.push(note(&seed.roguing_text, &seed.roguing_sources, &seed.roguing_basis));
+        }
+        let alone = kinds.iter().any(|k| k.kept == Kept::CameUpAlone);
+        if !seed.single_sprout_text.is_empty() && !alone {
+            all.push(note(
+                &format!("seedlings that come up alone: {}", seed.single_sprout_text),
+                &seed.single_sprout_sources,
+                &seed.single_sprout_basis,
+            ));
+        }
+    }
+    if question.markers > 0 {
+        let loci = question.markers;
+        let tells = in_hundred(markers_tell(loci));
+        all.push(Advice {
+            text: format!("A marker test at {loci} loci where the mother tree bears two alleles tells {tells} in 100 of her selfed seedlings from clones; a seedling of another father is told more often."),
+            origins: vec![COMPUTED.into()],
+        });
+    }
+    if kinds.iter().any(|k| matches!(k.is_true, Chance::Counted(_))) {
+        all.push(Advice {
+            text: "The numbers carry along how little was counted; the ends are a tenth below and a tenth above. Year and tree matter, so your own sowing may differ from all that was counted.".into(),
+            origins: vec![COMPUTED.into()],
+        });
+    }
+    if !kinds.is_empty() {
+        all.push(Advice {
+            text: "One plant is kept of each seed. Off-types that look like the mother are missed by eye; only fruit or a marker test settles it.".into(),
+            origins: vec![PRACTICE.into()],
+        });
+    }
+    all
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_uppercase().collect::<String>()).unwrap_or_default();
+    sentence(&format!("{first}{}", letters.as_str()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn question() -> Question {
+        Question {
+            wanted: 3,
+            confidence: 0.9,
+            batch: 20,
+            kept_days: 0,
+            kept_how: String::new(),
+            markers: 0,
+            typed: Typed::default(),
+        }
+    }
+
+    #[test]
+    fn typed_numbers_answer_without_a_cultivar() {
+        let typed = Typed { off_type: Some(0.25), germination: Some(0.8), ..Typed::default() };
+        let asked = Question { typed, ..question() };
+        asked.check(None).unwrap();
+        let found = odds(&asked, None, &[], None);
+        assert_eq!(found.kinds.len(), 1);
+        let kind = &found.kinds[0];
+        // Sedcole's table at chance 3/4: 3 plants, 90 %: 6 (recomputed with scipy); 0.8 x 0.75 = 0.6
+        assert_eq!(kind.seedlings, Needed { likely: Some(6), at_best: Some(6), at_worst: Some(6) });
+        assert_eq!(kind.seeds.unwrap().likely, crate::sowing::needed(3, 0.9, 0.6));
+        assert!((kind.off_type_in_batch.unwrap().likely.unwrap() - (1.0 - 0.75_f64.powi(20))).abs() < 1e-12);
+        assert_eq!(found.headline, "Keep 6 seedlings from different seeds for 3 true plants (90 % sure).");
+    }
+
+    #[test]
+    fn counts_cost_more_than_the_rate_they_give() {
+        let of =
+            |typed| odds(&Question { wanted: 10, confidence: 0.95, typed, ..question() }, None, &[], None);
+        let rate = of(Typed { off_type: Some(0.25), ..Typed::default() });
+        let counts = of(Typed { off_type_counted: Some((3, 12)), ..Typed::default() });
+        assert!(counts.kinds[0].seedlings.likely > rate.kinds[0].seedlings.likely);
+        assert!(counts.kinds[0].seedlings.at_worst > counts.kinds[0].seedlings.at_best);
+    }
+
+    #[test]
+    fn everything_wrong_is_told_at_once() {
+        let typed = Typed {
+            off_type: Some(1.5),
+            off_type_counted: Some((9, 3)),
+            germination: Some(0.0),
+            germination_counted: None,
+        };
+        let wrong = Question {
+            wanted: 0,
+            confidence: 1.0,
+            batch: 6000,
+            kept_how: "in a drawer".into(),
+            markers: 1000,
+            typed,
+            ..question()
+        };
+        let fields: Vec<String> = wrong.check(None).unwrap_err().into_iter().map(|e| e.field).collect();
+        assert_eq!(
+            fields,
+            [
+                "wanted",
+                "confidence",
+                "batch",
+                "markers",
+                "off_type",
+                "germination",
+                "off_type_counted",
+                "off_type",
+                "kept_how"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_new_plant_has_no_odds() {
+        let found = odds(&question(), None, &[], Some(Answer::NotTrue));
+        assert!(found.new_plant && found.kinds.is_empty());
+        assert!(found.headline.contains("new plant"), "{}", found.headline);
+        let unknown = odds(&question(), None, &[], Some(Answer::Unknown));
+        assert!(unknown.kinds.is_empty() && unknown.headline.contains("no odds"));
+    }
+}

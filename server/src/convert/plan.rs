@@ -1,0 +1,103 @@
+//! Odds on the wire.
+
+use scionary_app::registry::{Record, Registry};
+use scionary_domain::{
+    crop::{Crop, Storage},
+    odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
+    offer::Material,
+};
+use scionary_proto::v1;
+
+use super::registry as convert;
+
+/// The question; what is not said is the usual.
+pub fn question(request: &v1::EstimateSeedOddsRequest) -> Question {
+    let pair = |count: &v1::CountOf| (count.of_these, count.counted);
+    Question {
+        wanted: if request.wanted == 0 { 1 } else { request.wanted },
+        confidence: if request.confidence == 0.0 { 0.9 } else { request.confidence },
+        batch: request.batch,
+        kept_days: request.kept_days,
+        kept_how: request.kept_how.clone(),
+        markers: request.markers,
+        typed: Typed {
+            off_type: request.off_type,
+            off_type_counted: request.off_type_counted.as_ref().map(pair),
+            germination: request.germination,
+            germination_counted: request.germination_counted.as_ref().map(pair),
+        },
+    }
+}
+
+fn chance(chance: Chance) -> v1::ChanceRange {
+    let (low, high) = chance.ends();
+    v1::ChanceRange { middle: chance.middle(), low, high, counted: matches!(chance, Chance::Counted(_)) }
+}
+
+fn needed(needed: Needed) -> v1::NumberNeeded {
+    let Needed { likely, at_best, at_worst } = needed;
+    v1::NumberNeeded { likely, at_best, at_worst }
+}
+
+fn batch(batch: Batch, counted: bool) -> v1::ChanceRange {
+    let Batch { likely, at_best, at_worst } = batch;
+    v1::ChanceRange { middle: likely, low: at_best, high: at_worst, counted }
+}
+
+fn kind(odds: &KindOdds) -> v1::KeptOdds {
+    let kept = match odds.kept {
+        Kept::AsTheyCome => v1::SeedlingsKept::AsTheyCome,
+        Kept::AfterRoguing => v1::SeedlingsKept::AfterRoguing,
+        Kept::Largest => v1::SeedlingsKept::Largest,
+        Kept::FromSeveral => v1::SeedlingsKept::FromSeveral,
+        Kept::CameUpAlone => v1::SeedlingsKept::CameUpAlone,
+    };
+    let counted = matches!(odds.is_true, Chance::Counted(_));
+    v1::KeptOdds {
+        kept: kept.into(),
+        label: odds.kept.label().into(),
+        is_true: Some(chance(odds.is_true)),
+        basis: odds.basis.clone(),
+        origins: odds.origins.clone(),
+        standing: odds.standing.map_or(v1::Standing::Unspecified, convert::standing).into(),
+        seedlings: Some(needed(odds.seedlings)),
+        seeds: odds.seeds.map(needed),
+        off_type_in_batch: odds.off_type_in_batch.map(|b| batch(b, counted)),
+    }
+}
+
+/// The answer.
+pub fn odds(
+    registry: &Registry,
+    record: Option<&Record>,
+    crop: Option<&Crop>,
+    question: &Question,
+    odds: &Odds,
+) -> v1::EstimateSeedOddsResponse {
+    let storages: Vec<&Storage> = crop.map(|c| c.storages_of(Material::Seed).collect()).unwrap_or_default();
+    let cited = odds
+        .kinds
+        .iter()
+        .flat_map(|k| &k.origins)
+        .chain(odds.notes.iter().flat_map(|n| &n.origins))
+        .map(String::as_str)
+        .chain(storages.iter().filter(|s| s.key == question.kept_how).map(|s| s.origin()));
+    v1::EstimateSeedOddsResponse {
+        cultivar: record.map(convert::summary),
+        headline: odds.headline.clone(),
+        new_plant: odds.new_plant,
+        kept: odds.kinds.iter().map(kind).collect(),
+        germination: odds.germination.map(chance),
+        germination_basis: odds.germination_basis.clone(),
+        notes: odds
+            .notes
+            .iter()
+            .map(|n| v1::Advice { text: n.text.clone(), origins: n.origins.clone() })
+            .collect(),
+        sources: convert::sources(registry, cited),
+        storages: storages.into_iter().map(convert::storage).collect(),
+        wanted: question.wanted,
+        confidence: question.confidence,
+        batch: question.batch,
+    }
+}

@@ -1,0 +1,161 @@
+//! From a name to a tree: odds of sowings, for cultivars on file and for typed-in numbers.
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    Database, Raw, TestServer,
+    client::{reason, wrong_fields},
+};
+use tonic::Status;
+
+async fn odds(
+    who: &Raw,
+    request: v1::EstimateSeedOddsRequest,
+) -> Result<v1::EstimateSeedOddsResponse, Status> {
+    who.call(Rpc::PlanEstimateSeedOdds, &request).await
+}
+
+fn of(cultivar: &str) -> v1::EstimateSeedOddsRequest {
+    v1::EstimateSeedOddsRequest { cultivar: cultivar.into(), ..Default::default() }
+}
+
+/// What the catalogue's sources published gives these numbers; where they published none, none are given.
+#[tokio::test]
+async fn published_rates_become_numbers_of_seedlings() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let anyone = server.raw();
+
+    // off-type 2 to 4 % (LITZ-POLY): one seedling for a true one; 0.8 x 0.97 come up and are true
+    let sabre =
+        odds(&anyone, v1::EstimateSeedOddsRequest { germination: Some(0.8), batch: 20, ..of("Sabre") });
+    let sabre = sabre.await.unwrap();
+    assert_eq!((sabre.wanted, sabre.confidence, sabre.new_plant), (1, 0.9, false));
+    let kept = &sabre.kept[0];
+    assert_eq!(kept.kept(), v1::SeedlingsKept::AsTheyCome);
+    assert_eq!(kept.origins, ["LITZ-POLY"]);
+    assert_eq!(kept.seedlings.unwrap().likely, Some(1));
+    assert_eq!(kept.seeds.unwrap().likely, Some(2), "1 - 0.224^2 = 0.95");
+    let batch = kept.off_type_in_batch.unwrap();
+    assert!((batch.low - (1.0 - 0.98_f64.powi(20))).abs() < 1e-9, "{batch:?}");
+    assert!((batch.high - (1.0 - 0.96_f64.powi(20))).abs() < 1e-9, "{batch:?}");
+    assert!(sabre.sources.iter().any(|s| s.source_id == "LITZ-POLY"));
+
+    // 64 % off-type: 0.64^n is below 0.1 from six on
+    let golek = odds(&anyone, of("Golek")).await.unwrap();
+    assert_eq!(golek.kept[0].seedlings.unwrap().likely, Some(6));
+
+    // stated polyembryonic, never counted: the range of the crop, no figure of its own
+    let pride = odds(&anyone, of("Kensington Pride")).await.unwrap();
+    let needed = pride.kept[0].seedlings.unwrap();
+    assert_eq!((needed.likely, needed.at_best, needed.at_worst), (None, Some(1), Some(6)));
+    assert!(pride.headline.contains("1 to 6 seedlings"), "{}", pride.headline);
+    assert!(pride.notes.iter().any(|n| n.origins.contains(&"FATIMAH".to_string())), "studies that disagree");
+
+    // avocado: a new plant, and nothing that looks like odds
+    let hass = odds(&anyone, v1::EstimateSeedOddsRequest { crop: "avocado".into(), ..of("Simmonds") });
+    let hass = hass.await.unwrap();
+    assert!(hass.new_plant && hass.kept.is_empty(), "{hass:?}");
+    assert!(hass.headline.contains("rootstock"), "{}", hass.headline);
+    server.stop().await;
+    database.done().await;
+}
+
+/// What the grower types goes before what is on file; how seed was kept is counted in.
+#[tokio::test]
+async fn typed_numbers_and_keeping_count() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let anyone = server.raw();
+    let count = |of_these, counted| Some(v1::CountOf { of_these, counted });
+    let own = odds(
+        &anyone,
+        v1::EstimateSeedOddsRequest {
+            wanted: 10,
+            confidence: 0.95,
+            off_type_counted: count(3, 12),
+            germination_counted: count(30, 40),
+            ..Default::default()
+        },
+    );
+    let own = own.await.unwrap();
+    assert!(own.cultivar.is_none() && own.storages.is_empty());
+    let (seedlings, seeds) = (own.kept[0].seedlings.unwrap(), own.kept[0].seeds.unwrap());
+    assert!(
+        seedlings.likely.unwrap() > 17,
+        "a known 3 in 4 takes 17; 9 true of 12 leave it open: {seedlings:?}"
+    );
+    assert!(seeds.likely > seedlings.likely && seeds.at_worst > seeds.likely, "{seeds:?}");
+
+    let kept = |days, how: &str| v1::EstimateSeedOddsRequest {
+        germination: Some(0.9),
+        kept_days: days,
+        kept_how: how.into(),
+        ..of("Sabre")
+    };
+    // 80 % alive after 70 days in charcoal dust (MORTON87)
+    let charcoal = odds(&anyone, kept(70, "charcoal")).await.unwrap();
+    assert!((charcoal.germination.unwrap().middle.unwrap() - 0.72).abs() < 1e-9);
+    assert!(charcoal.germination_basis.contains("MORTON87"), "{}", charcoal.germination_basis);
+    // nothing alive after 42 days in sphagnum (MORTON87)
+    let sphagnum = odds(&anyone, kept(42, "sphagnum")).await.unwrap();
+    assert!(sphagnum.headline.contains("fresh seed"), "{}", sphagnum.headline);
+    assert_eq!(sphagnum.kept[0].seeds, Some(v1::NumberNeeded::default()));
+    // between: nobody says
+    let between = odds(&anyone, kept(20, "unprotected")).await.unwrap();
+    assert_eq!(between.germination.unwrap().middle, None);
+    server.stop().await;
+    database.done().await;
+}
+
+/// A crop is data: a folder with a profile adds one, without code.
+#[tokio::test]
+async fn a_fourth_crop_is_a_folder() {
+    let database = Database::sqlite();
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/catalogue-apple");
+    let server = TestServer::with(&database.url, &[&format!("data.catalogue_folders={folder}")]).await;
+    let anyone = server.raw();
+    let request = v1::GetCropRequest { crop: "apple".into() };
+    let apple: v1::GetCropResponse = anyone.call(Rpc::CropGetCrop, &request).await.unwrap();
+    let winter = apple.storages.iter().find(|s| s.material == "scion_wood").unwrap();
+    assert_eq!((winter.good_days, winter.origin.as_str()), (Some(60), "common practice"));
+    assert!(apple.timings.iter().any(|t| t.origin == "KSU"));
+    let found = odds(
+        &anyone,
+        v1::EstimateSeedOddsRequest {
+            crop: "apple".into(),
+            off_type: Some(0.5),
+            germination: Some(0.5),
+            kept_days: 30,
+            kept_how: "cold_moist".into(),
+            ..Default::default()
+        },
+    );
+    let found = found.await.unwrap();
+    assert_eq!(found.kept[0].seeds.unwrap().likely, Some(9), "1 - 0.75^n passes 0.9 at nine");
+    server.stop().await;
+    database.done().await;
+}
+
+#[tokio::test]
+async fn everything_wrong_is_told() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let anyone = server.raw();
+    let wrong = odds(
+        &anyone,
+        v1::EstimateSeedOddsRequest {
+            wanted: 501,
+            confidence: f64::NAN,
+            off_type: Some(-0.1),
+            germination: Some(0.0),
+            kept_how: "in a drawer".into(),
+            ..of("Sabre")
+        },
+    );
+    let wrong = wrong_fields(&wrong.await.unwrap_err());
+    assert_eq!(wrong, ["wanted", "confidence", "off_type", "germination", "kept_how"]);
+    let missing = odds(&anyone, of("Keitx")).await.unwrap_err();
+    assert_eq!(reason(&missing), "NOT_FOUND");
+    server.stop().await;
+    database.done().await;
+}
