@@ -10,7 +10,7 @@ pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
-pub use plan::{OddsArguments, TypedShare};
+pub use plan::{OddsArguments, RoutesArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_proto::v1;
@@ -69,6 +69,8 @@ pub enum Command {
     },
     /// How many seeds to sow and seedlings to keep, and how likely they are true
     Odds(OddsArguments),
+    /// The ways to a tree of a cultivar side by side: odds, years to fruit, work, cautions
+    Routes(RoutesArguments),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),

@@ -98,6 +98,7 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::CultivarListEvidence => PUBLIC_READ,
 
         Rpc::PlanEstimateSeedOdds => PUBLIC_READ,
+        Rpc::PlanCompareRoutes => PUBLIC_READ,
 
         Rpc::OfferCreateOffer => MEMBER_WRITE,
         Rpc::OfferGetOffer => PUBLIC_READ,

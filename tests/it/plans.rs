@@ -1,11 +1,17 @@
 //! From a name to a tree: odds of sowings, for cultivars on file and for typed-in numbers.
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::{
+    Rpc,
+    v1::{self, observed_thing::Thing},
+};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{reason, wrong_fields},
+    samples::observed,
 };
 use tonic::Status;
+
+use crate::evidence::{Club, add};
 
 async fn odds(
     who: &Raw,
@@ -104,6 +110,99 @@ async fn typed_numbers_and_keeping_count() {
     let between = odds(&anyone, kept(20, "unprotected")).await.unwrap();
     assert_eq!(between.germination.unwrap().middle, None);
     server.stop().await;
+    database.done().await;
+}
+
+/// The ways side by side: years over all sources, each with its origin; the advice follows what is known and at hand.
+#[tokio::test]
+async fn ways_to_a_tree_side_by_side() {
+    let database = Database::sqlite();
+    let server = TestServer::start(&database.url).await;
+    let anyone = server.raw();
+    let routes = async |request: v1::CompareRoutesRequest| {
+        anyone.call::<v1::CompareRoutesResponse>(Rpc::PlanCompareRoutes, &request).await
+    };
+    let of = |name: &str| v1::CompareRoutesRequest { cultivar: name.into(), ..Default::default() };
+    let way = |found: &v1::CompareRoutesResponse, way: v1::Way| {
+        found.routes.iter().find(|r| r.way() == way).unwrap().clone()
+    };
+
+    let sabre = routes(of("Sabre")).await.unwrap();
+    assert_eq!(sabre.routes.len(), 4);
+    let (grafted, seed) = (way(&sabre, v1::Way::GraftedTree), way(&sabre, v1::Way::Seed));
+    // 3 to 5 years (HS2) and 2 to 3 (WASI)
+    assert_eq!((grafted.fruit_years_low, grafted.fruit_years_high), (Some(2.0), Some(5.0)));
+    let origins: Vec<&str> = grafted.first_fruit.iter().map(|f| f.origin.as_str()).collect();
+    assert_eq!(origins, ["HS2", "WASI"]);
+    // 6 years (MORTON87), in the fourth year in common practice: the whole range, open above
+    assert_eq!((seed.fruit_years_low, seed.fruit_years_high), (Some(4.0), None));
+    assert!((seed.is_true.unwrap().middle.unwrap() - 0.97).abs() < 1e-9, "2 to 4 % off-type (LITZ-POLY)");
+    assert_eq!(sabre.recommended(), v1::Way::GraftedTree);
+    // a rootstock takes 6 to 8 months (PD11) before the years begin, unless one is at hand
+    let own = way(&sabre, v1::Way::OwnRootstock);
+    assert!((own.fruit_years_low.unwrap() - 2.5).abs() < 1e-9);
+    let ready = routes(v1::CompareRoutesRequest { has_rootstock: true, has_scion: true, ..of("Sabre") })
+        .await
+        .unwrap();
+    assert_eq!(way(&ready, v1::Way::OwnRootstock).fruit_years_low, Some(2.0));
+    assert_eq!(ready.recommended(), v1::Way::OwnRootstock);
+    for route in &sabre.routes {
+        assert!(route.cautions.iter().any(|c| c.topic == "movement"), "{}", route.title);
+        assert!(!route.origin.is_empty() && !route.needs.is_empty());
+    }
+
+    // avocado: a new plant, so the seed leads elsewhere; nothing is made up where nothing is on file
+    let yard = v1::CompareRoutesRequest {
+        crop: "avocado".into(),
+        yard_height_m: Some(4.0),
+        has_tree: true,
+        has_scion: true,
+        ..of("Simmonds")
+    };
+    let avocado = routes(yard).await.unwrap();
+    let seed = way(&avocado, v1::Way::Seed);
+    assert!(!seed.leads_there && seed.is_true.is_none() && seed.fruit_years_low.is_none());
+    assert_eq!(
+        way(&avocado, v1::Way::OwnRootstock).fruit_years_high,
+        None,
+        "no time for a rootstock is on file"
+    );
+    assert_eq!(avocado.recommended(), v1::Way::TopWorking);
+    assert!(avocado.yard.contains("outgrow the 4 m"), "{}", avocado.yard);
+
+    let wrong =
+        v1::CompareRoutesRequest { yard_height_m: Some(0.0), yard_width_m: Some(-1.0), ..of("Sabre") };
+    assert_eq!(wrong_fields(&routes(wrong).await.unwrap_err()), ["yard_height_m", "yard_width_m"]);
+    server.stop().await;
+    database.done().await;
+}
+
+/// Growers' counts turn the advice: while nobody counted it is a grafted tree; counted true, its seed.
+#[tokio::test]
+async fn the_advice_follows_the_evidence() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let routes = async |who: &Raw| {
+        let request = v1::CompareRoutesRequest { cultivar: "Sabre".into(), ..Default::default() };
+        who.call::<v1::CompareRoutesResponse>(Rpc::PlanCompareRoutes, &request).await.unwrap()
+    };
+    let mut growers = Vec::new();
+    for handle in ["ann", "ben", "cat", "dan", "eve", "fay", "gus", "hal"] {
+        growers.push(club.grower(handle).await);
+    }
+    assert_eq!(routes(&growers[0]).await.recommended(), v1::Way::GraftedTree);
+    let judged =
+        |off_type| v1::SeedlingTally { which: v1::JudgedSeedlings::AsTheyCame.into(), judged: 100, off_type };
+    for who in &growers {
+        let draft = v1::EvidenceDraft {
+            method: v1::ObservationMethod::Marker.into(),
+            ..observed(Thing::Seedlings(judged(1)))
+        };
+        add(who, "Sabre", draft).await.unwrap();
+    }
+    let now = routes(&growers[0]).await;
+    assert_eq!(now.recommended(), v1::Way::Seed, "{}", now.reason);
+    club.server.stop().await;
     database.done().await;
 }
 

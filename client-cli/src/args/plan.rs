@@ -82,3 +82,50 @@ pub struct OddsArguments {
     #[arg(long, default_value_t = 0, value_name = "LOCI", hide_default_value = true)]
     pub markers: u32,
 }
+
+/// A height or a width, in metres or in feet.
+fn metres(text: &str) -> Result<f64, String> {
+    const METRES_A_FOOT: f64 = 0.3048;
+    let text = text.trim().to_lowercase();
+    let (number, factor) = match (text.strip_suffix("ft"), text.strip_suffix('m')) {
+        (Some(feet), _) => (feet, METRES_A_FOOT),
+        (None, Some(metres)) => (metres, 1.0),
+        (None, None) => (text.as_str(), 1.0),
+    };
+    let number: f64 =
+        number.trim().parse().map_err(|_| "metres such as 4, or feet such as 13ft, expected")?;
+    Ok(number * factor)
+}
+
+/// The ways to a tree.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: scionary routes Lantern Moth --height 4 --width 15ft --have-scion")]
+pub struct RoutesArguments {
+    /// The cultivar's name or id
+    #[arg(required = true, num_args = 1.., value_name = "NAME")]
+    pub name: Vec<String>,
+    /// The crop, where two share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// How high a tree may grow in your yard: metres, or feet such as 13ft
+    #[arg(long, value_name = "HEIGHT", value_parser = metres)]
+    pub height: Option<f64>,
+    /// How wide
+    #[arg(long, value_name = "WIDTH", value_parser = metres)]
+    pub width: Option<f64>,
+    /// A grown tree of the crop stands in your yard
+    #[arg(long)]
+    pub have_tree: bool,
+    /// You have, or can have, scion wood of the cultivar
+    #[arg(long)]
+    pub have_scion: bool,
+    /// You have a rootstock large enough to graft
+    #[arg(long)]
+    pub have_rootstock: bool,
+    /// Show sizes in feet
+    #[arg(long)]
+    pub feet: bool,
+    /// Show every citation
+    #[arg(long)]
+    pub sources: bool,
+}

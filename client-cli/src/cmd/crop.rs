@@ -63,7 +63,7 @@ fn month(number: f64) -> &'static str {
     (1_u8..).zip(MONTHS).find(|(at, _)| (f64::from(*at) - number).abs() < 0.5).map_or("?", |(_, name)| name)
 }
 
-fn range(timing: &v1::Timing) -> String {
+pub(super) fn range(timing: &v1::Timing) -> String {
     if let ("month", Some(low), Some(high)) = (timing.unit.as_str(), timing.low, timing.high) {
         return format!("{} to {}", month(low), month(high));
     }

@@ -13,6 +13,7 @@ mod lookup;
 mod observed;
 mod odds;
 mod offer;
+mod routes;
 
 use clap::CommandFactory as _;
 
@@ -47,6 +48,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
             lookup::lookup(&Client::open(&connection)?, output, &name.join(" "), crop, evidence).await
         }
         Command::Odds(arguments) => odds::odds(&Client::open(&connection)?, output, arguments).await,
+        Command::Routes(arguments) => routes::routes(&Client::open(&connection)?, output, arguments).await,
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,

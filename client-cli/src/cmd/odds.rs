@@ -67,7 +67,7 @@ fn hundredths(chance: f64) -> String {
     }
 }
 
-fn chance(range: &v1::ChanceRange) -> String {
+pub(super) fn chance(range: &v1::ChanceRange) -> String {
     let (low, high) = (hundredths(range.low), hundredths(range.high));
     match range.middle {
         Some(middle) if low == high => format!("{} in 100", hundredths(middle)),
@@ -141,14 +141,19 @@ fn show(out: &Output, reply: &v1::EstimateSeedOddsResponse, all: bool) {
             keys.join(", ")
         ));
     }
-    if reply.sources.is_empty() {
+    cited(out, &reply.sources, all);
+}
+
+/// The sources at the end of an answer.
+pub(super) fn cited(out: &Output, sources: &[v1::Source], all: bool) {
+    if sources.is_empty() {
         return;
     }
     out.gap();
     if all {
-        super::lookup::sources(out, &reply.sources);
+        super::lookup::sources(out, sources);
     } else {
-        let keys: Vec<&str> = reply.sources.iter().map(|s| s.source_id.as_str()).collect();
+        let keys: Vec<&str> = sources.iter().map(|s| s.source_id.as_str()).collect();
         out.faint(&format!("Sources: {}. With --sources every citation is shown.", keys.join(", ")));
     }
 }

@@ -20,6 +20,7 @@ pub mod page;
 pub mod passport;
 pub mod place;
 pub mod quadrature;
+pub mod routes;
 pub mod season;
 pub mod seed;
 pub mod sowing;

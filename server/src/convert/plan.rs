@@ -2,13 +2,84 @@
 
 use scionary_app::registry::{Record, Registry};
 use scionary_domain::{
-    crop::{Crop, Storage},
+    crop::{Crop, Storage, Way},
     odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
     offer::Material,
+    routes::{Comparison, Fact, Route, Yard},
 };
 use scionary_proto::v1;
 
 use super::registry as convert;
+
+/// The yard.
+pub fn yard(request: &v1::CompareRoutesRequest) -> Yard {
+    Yard {
+        height_m: request.yard_height_m,
+        width_m: request.yard_width_m,
+        has_tree: request.has_tree,
+        has_scion: request.has_scion,
+        has_rootstock: request.has_rootstock,
+    }
+}
+
+fn way(way: Way) -> v1::Way {
+    match way {
+        Way::GraftedTree => v1::Way::GraftedTree,
+        Way::Seed => v1::Way::Seed,
+        Way::OwnRootstock => v1::Way::OwnRootstock,
+        Way::TopWorking => v1::Way::TopWorking,
+    }
+}
+
+fn fact(fact: &Fact) -> v1::Timing {
+    v1::Timing {
+        step: String::new(),
+        label: fact.label.clone(),
+        low: fact.low,
+        high: fact.high,
+        unit: fact.unit.clone(),
+        origin: fact.origin.clone(),
+        note: fact.note.clone(),
+    }
+}
+
+fn route(route: &Route) -> v1::Route {
+    let Route { profile, identity, is_true, leads_there, fruit, first_fruit, succeeds, cautions } = route;
+    v1::Route {
+        way: way(profile.way).into(),
+        title: profile.title.clone(),
+        about: profile.about.clone(),
+        identity: identity.clone(),
+        is_true: is_true.map(chance),
+        leads_there: *leads_there,
+        fruit_years_low: fruit.low,
+        fruit_years_high: fruit.high,
+        first_fruit: first_fruit.iter().map(fact).collect(),
+        succeeds: succeeds.iter().map(fact).collect(),
+        effort: profile.effort.clone(),
+        needs: profile.needs.clone(),
+        cautions: cautions.iter().map(convert::caution).collect(),
+        origin: profile.origin().into(),
+    }
+}
+
+/// The ways side by side.
+pub fn routes(registry: &Registry, record: &Record, found: &Comparison) -> v1::CompareRoutesResponse {
+    let facts = found.routes.iter().flat_map(|r| r.first_fruit.iter().chain(&r.succeeds)).chain(&found.sizes);
+    let cited = facts
+        .map(|f| f.origin.as_str())
+        .chain(found.routes.iter().map(|r| r.profile.origin()))
+        .chain(found.routes.iter().flat_map(|r| r.cautions.iter().map(|c| c.origin())));
+    v1::CompareRoutesResponse {
+        cultivar: Some(convert::summary(record)),
+        routes: found.routes.iter().map(route).collect(),
+        recommended: found.recommended.map_or(v1::Way::Unspecified, way).into(),
+        reason: found.reason.clone(),
+        sizes: found.sizes.iter().map(fact).collect(),
+        yard: found.yard.clone(),
+        sources: convert::sources(registry, cited),
+    }
+}
 
 /// The question; what is not said is the usual.
 pub fn question(request: &v1::EstimateSeedOddsRequest) -> Question {

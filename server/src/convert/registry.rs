@@ -208,7 +208,8 @@ fn finding(finding: &Finding, crop: Option<&Crop>) -> v1::Finding {
     wire
 }
 
-fn caution(caution: &Caution) -> v1::Caution {
+/// A caution.
+pub fn caution(caution: &Caution) -> v1::Caution {
     v1::Caution {
         topic: caution.topic.clone(),
         text: caution.text.clone(),

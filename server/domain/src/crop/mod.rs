@@ -5,8 +5,10 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+mod route;
 mod storage;
 
+pub use route::{RouteProfile, Way};
 pub use storage::{Kept, Storage};
 
 use crate::{field::FieldError, offer::Material};
@@ -41,6 +43,9 @@ pub struct Crop {
     /// How long material lives, by how it is kept.
     #[serde(rename = "storage", default)]
     pub storages: Vec<Storage>,
+    /// The ways from a wish to a tree.
+    #[serde(rename = "route", default)]
+    pub routes: Vec<RouteProfile>,
     /// What to be careful with.
     #[serde(rename = "caution", default)]
     pub cautions: Vec<Caution>,
@@ -268,6 +273,7 @@ impl Crop {
         all.extend(self.descriptors.iter().map(|d| (format!("descriptor {}", d.key), d.source.as_str())));
         all.extend(self.timings.iter().map(|t| (format!("timing {}", t.step), t.source.as_str())));
         all.extend(self.storages.iter().map(|s| (format!("storage {}", s.key), s.source.as_str())));
+        all.extend(self.routes.iter().map(|r| (format!("route {:?}", r.way), r.source.as_str())));
         all.extend(self.cautions.iter().map(|c| (format!("caution {}", c.topic), c.source.as_str())));
         all.retain(|(_, source)| !source.is_empty());
         all
@@ -329,6 +335,36 @@ impl Crop {
                     format!("storage {}.key", storage.key),
                     "a key that no other way of keeping it has expected",
                 );
+            }
+        }
+        let mut ways = BTreeSet::new();
+        for route in &self.routes {
+            let at = |part: &str| format!("route {:?}.{part}", route.way);
+            if !ways.insert(route.way) {
+                note(at("way"), "each way once expected");
+            }
+            for (part, text) in [("title", &route.title), ("about", &route.about), ("effort", &route.effort)]
+            {
+                if text.trim().is_empty() {
+                    note(at(part), "words expected");
+                }
+            }
+            if route.needs.is_empty() {
+                note(at("needs"), "what one needs expected");
+            }
+            if let Some(step) = route.steps().find(|step| !self.timings.iter().any(|t| &t.step == *step)) {
+                note(at("timings"), &format!("the step of a timing of this crop expected, {step} found"));
+            }
+            if let Some(topic) =
+                route.cautions.iter().find(|topic| !self.cautions.iter().any(|c| &c.topic == *topic))
+            {
+                note(at("cautions"), &format!("the topic of a caution of this crop expected, {topic} found"));
+            }
+            if !route.cautions.iter().any(|topic| topic == "movement") {
+                note(at("cautions"), "the caution on movement expected with every way");
+            }
+            if route.origin().is_empty() {
+                note(at("source"), "a source, or basis = \"common practice\", expected");
             }
         }
         for caution in self.cautions.iter().filter(|c| c.origin().is_empty()) {

@@ -1,0 +1,123 @@
+//! The ways to a tree, side by side.
+
+use std::collections::BTreeSet;
+
+use scionary_proto::v1;
+
+use super::{
+    crop::range,
+    lookup::named,
+    odds::{chance, cited},
+};
+use crate::{
+    args::RoutesArguments,
+    client::{Client, plans},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArguments) -> Result<(), Failure> {
+    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, feet, sources } =
+        typed;
+    let request = v1::CompareRoutesRequest {
+        cultivar: name.join(" "),
+        crop: words::crop(crop),
+        yard_height_m: height,
+        yard_width_m: width,
+        has_tree: have_tree,
+        has_scion: have_scion,
+        has_rootstock: have_rootstock,
+    };
+    let reply: v1::CompareRoutesResponse =
+        client.read(request, |c, r| async move { plans(c).compare_routes(r).await }).await?;
+    output.reply("CompareRoutesResponse", &reply, |out| show(out, &reply, feet, sources))
+}
+
+/// A length of years without more figures than it has: whole, or one decimal.
+fn plain_years(years: f64) -> String {
+    let text = format!("{years:.1}");
+    text.strip_suffix(".0").map_or(text.clone(), Into::into)
+}
+
+fn years(route: &v1::Route) -> String {
+    match (route.fruit_years_low, route.fruit_years_high) {
+        (Some(low), Some(high)) if (low - high).abs() < 0.05 => plain_years(low),
+        (Some(low), Some(high)) => format!("{} to {}", plain_years(low), plain_years(high)),
+        (Some(low), None) => format!("{} or more", plain_years(low)),
+        (None, _) => "not on file".into(),
+    }
+}
+
+fn is_cultivar(route: &v1::Route) -> String {
+    match (&route.is_true, route.leads_there) {
+        (_, false) => "no odds".into(),
+        (Some(range), true) => chance(range),
+        (None, true) => "yes".into(),
+    }
+}
+
+/// A figure, in feet where asked.
+fn figure(timing: &v1::Timing, feet: bool) -> String {
+    const FEET_A_METRE: f64 = 1.0 / 0.3048;
+    let converted = if feet && timing.unit == "m" {
+        let round = |m: f64| (m * FEET_A_METRE).round();
+        v1::Timing {
+            low: timing.low.map(round),
+            high: timing.high.map(round),
+            unit: "ft".into(),
+            ..timing.clone()
+        }
+    } else {
+        timing.clone()
+    };
+    let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
+    let mut label = timing.label.chars();
+    let label: String = label.next().into_iter().flat_map(char::to_uppercase).chain(label).collect();
+    format!("{label}: {} [{}]{note}", range(&converted), timing.origin)
+}
+
+fn show(out: &Output, reply: &v1::CompareRoutesResponse, feet: bool, all: bool) {
+    out.heading(&named(reply.cultivar.as_ref()));
+    let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) else {
+        out.text("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
+        return;
+    };
+    out.answer(&format!("{}. {}", best.title, reply.reason));
+    out.gap();
+    out.table(
+        ["WAY", "IS IT THE CULTIVAR?", "YEARS TO FRUIT"],
+        reply.routes.iter().map(|r| [r.title.clone(), is_cultivar(r), years(r)]),
+    );
+    for route in &reply.routes {
+        out.gap();
+        out.heading(&route.title);
+        out.text(&route.about);
+        out.item(0, "-", &route.identity);
+        out.item(0, "-", &format!("Work: {}", route.effort));
+        out.item(0, "-", &format!("You need: {}.", route.needs.join("; ")));
+        for fact in route.first_fruit.iter().chain(&route.succeeds) {
+            out.item(0, "-", &format!("{}.", figure(fact, feet)));
+        }
+    }
+    if !reply.sizes.is_empty() {
+        out.gap();
+        out.heading("Room");
+        for size in &reply.sizes {
+            out.item(0, "-", &format!("{}.", figure(size, feet)));
+        }
+        out.text(&reply.yard);
+    } else if !reply.yard.is_empty() {
+        out.gap();
+        out.text(&reply.yard);
+    }
+    out.gap();
+    out.heading("Take care");
+    let mut told = BTreeSet::new();
+    for caution in reply.routes.iter().flat_map(|r| &r.cautions) {
+        if told.insert(&caution.topic) {
+            out.item(0, "-", &caution.text);
+        }
+    }
+    cited(out, &reply.sources, all);
+}
