@@ -10,7 +10,7 @@ pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
-pub use plan::{OddsArguments, RoutesArguments, TypedShare};
+pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_proto::v1;
@@ -71,6 +71,8 @@ pub enum Command {
     Odds(OddsArguments),
     /// The ways to a tree of a cultivar side by side: odds, years to fruit, work, cautions
     Routes(RoutesArguments),
+    /// When cultivars are ripe, where the gaps are, and what on offer fills them
+    Season(SeasonArguments),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),

@@ -99,6 +99,7 @@ pub const fn policy(rpc: Rpc) -> Policy {
 
         Rpc::PlanEstimateSeedOdds => PUBLIC_READ,
         Rpc::PlanCompareRoutes => PUBLIC_READ,
+        Rpc::PlanShowSeasons => PUBLIC_READ,
 
         Rpc::OfferCreateOffer => MEMBER_WRITE,
         Rpc::OfferGetOffer => PUBLIC_READ,

@@ -7,7 +7,7 @@ use scionary_proto::{
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{reason, wrong_fields},
-    samples::observed,
+    samples::{day, draft, observed},
 };
 use tonic::Status;
 
@@ -202,6 +202,63 @@ async fn the_advice_follows_the_evidence() {
     }
     let now = routes(&growers[0]).await;
     assert_eq!(now.recommended(), v1::Way::Seed, "{}", now.reason);
+    club.server.stop().await;
+    database.done().await;
+}
+
+/// Sightings make a calendar; its gaps are filled by what somebody offers, half a year later in the south.
+#[tokio::test]
+async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let ann = club.grower("ann").await;
+    let seen = |first: v1::Date, last: v1::Date| {
+        let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
+        let draft = observed(Thing::Sighting(sighting));
+        v1::EvidenceDraft { day: Some(last), ..draft }
+    };
+    // Keitt: late in the year; Kent: before it; both where the sample's place is, south of the equator
+    add(&ann, "Keitt", seen(day(2026, 3, 1), day(2026, 3, 31))).await.unwrap();
+    add(&ann, "Kent", seen(day(2026, 1, 1), day(2026, 2, 28))).await.unwrap();
+    let offer = v1::CreateOfferRequest { offer: Some(v1::OfferDraft { cultivar: "Kent".into(), ..draft() }) };
+    let _: v1::CreateOfferResponse = ann.call(Rpc::OfferCreateOffer, &offer).await.unwrap();
+    let seasons = async |request: v1::ShowSeasonsRequest| {
+        ann.call::<v1::ShowSeasonsResponse>(Rpc::PlanShowSeasons, &request).await
+    };
+    let request = v1::ShowSeasonsRequest {
+        cultivars: vec!["Keitt".into(), "Tommy Atkins".into(), "Keitt".into()],
+        crop: "mango".into(),
+        fill_gaps: true,
+        ..Default::default()
+    };
+    let found = seasons(request.clone()).await.unwrap();
+    let ripe = |row: &v1::SeasonRow| -> Vec<usize> {
+        (0..).zip(&row.half_months).filter(|(_, share)| **share >= 0.5).map(|(at, _)| at).collect()
+    };
+    assert_eq!(found.rows.len(), 2, "each once");
+    let at_home = ripe(&found.rows[0]);
+    assert_eq!(at_home.len(), 2, "one month");
+    assert_eq!(found.gaps.len(), 22);
+    assert_eq!(found.fillers.len(), 1);
+    assert_eq!((found.fillers[0].fills.len(), found.fillers[0].offers), (4, 1));
+    // the same elsewhere: half a year apart
+    let other = seasons(v1::ShowSeasonsRequest { south: !found.south, ..request.clone() }).await.unwrap();
+    let moved: Vec<usize> = at_home.iter().map(|at| (at + 12) % 24).collect();
+    assert_eq!(ripe(&other.rows[0]), moved);
+    // near a place its hemisphere decides
+    let near = v1::ShowSeasonsRequest {
+        near_grid_code: draft().place.unwrap().grid_code,
+        within_km: 50,
+        ..request.clone()
+    };
+    let near = seasons(near).await.unwrap();
+    assert_eq!(near.fillers[0].nearest_km, Some(0));
+    let away =
+        v1::ShowSeasonsRequest { near_grid_code: "8FVC2200+".into(), within_km: 50, ..request.clone() };
+    assert!(seasons(away).await.unwrap().fillers.is_empty());
+
+    let wrong = v1::ShowSeasonsRequest { cultivars: Vec::new(), crop: String::new(), ..request };
+    assert_eq!(wrong_fields(&seasons(wrong).await.unwrap_err()), ["cultivars", "crop"]);
     club.server.stop().await;
     database.done().await;
 }

@@ -233,6 +233,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::ExportExportRegistry => v1::ExportRegistryRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),
+        Rpc::PlanShowSeasons => {
+            v1::ShowSeasonsRequest { cultivars: vec!["R2E2".into()], ..Default::default() }.encode_to_vec()
+        }
         Rpc::PlanCompareRoutes => {
             v1::CompareRoutesRequest { cultivar: "R2E2".into(), ..Default::default() }.encode_to_vec()
         }

@@ -3,6 +3,8 @@
 use clap::Args;
 use scionary_proto::v1;
 
+use crate::words;
+
 const EXAMPLES: &str = "Examples:\n  scionary odds Lantern Moth --plants 3\n  scionary odds --off-type 5/48 --germination 80% --plants 10 --sure 95\n  scionary odds Lantern Moth --kept-days 20 --kept-how charcoal";
 
 /// A share as people type it: `4%`, or counted, `5/48`.
@@ -128,4 +130,30 @@ pub struct RoutesArguments {
     /// Show every citation
     #[arg(long)]
     pub sources: bool,
+}
+
+/// A calendar of ripe fruit.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: scionary season \"Lantern Moth\" \"Ferrywell Gold\" --crop mango --fill-gaps --near -27.47,153.02 --within 50"
+)]
+pub struct SeasonArguments {
+    /// Names or ids; quote a name of several words
+    #[arg(required = true, num_args = 1.., value_name = "NAME")]
+    pub names: Vec<String>,
+    /// The crop of all of them
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// For a place south of the equator
+    #[arg(long)]
+    pub south: bool,
+    /// Suggest cultivars on offer for the gaps
+    #[arg(long, requires = "crop")]
+    pub fill_gaps: bool,
+    /// Offers near this place: a grid code, or latitude,longitude
+    #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
+    pub near: Option<String>,
+    /// At most so many kilometres away
+    #[arg(long, default_value_t = 0, value_name = "KM", hide_default_value = true, requires = "near")]
+    pub within: i32,
 }

@@ -14,6 +14,7 @@ mod observed;
 mod odds;
 mod offer;
 mod routes;
+mod season;
 
 use clap::CommandFactory as _;
 
@@ -49,6 +50,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         }
         Command::Odds(arguments) => odds::odds(&Client::open(&connection)?, output, arguments).await,
         Command::Routes(arguments) => routes::routes(&Client::open(&connection)?, output, arguments).await,
+        Command::Season(arguments) => season::season(&Client::open(&connection)?, output, arguments).await,
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,

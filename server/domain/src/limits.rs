@@ -37,6 +37,9 @@ limits! {
     PAGE_SIZE_MAX: usize = 100, "page_size_max", "Bounds the work and the memory of one reply.";
     MATCHES_MAX: usize = 50, "matches_max", "Beyond these a name match is noise.";
     OBSERVED_TOGETHER_MAX: usize = 20, "observed_together_max", "One visit to one tree; more is an import.";
+    CALENDAR_CULTIVARS_MAX: usize = 50, "calendar_cultivars_max", "Rows of one calendar; more fit no screen.";
+    FILLERS_MAX: usize = 10, "fillers_max", "Cultivars suggested for the gaps of a calendar.";
+    OFFER_PAGES_LOOKED_AT: usize = 10, "offer_pages_looked_at", "Pages of offers behind one calendar; the nearest thousand.";
     PLANTS_WANTED_MAX: u32 = 500, "plants_wanted_max", "True plants of one sowing; more is a nursery's planning.";
     MARKERS_MAX: u32 = 100, "markers_max", "Marker loci of one test; beyond twenty nothing changes.";
     MEASURE_MAX: f64 = 1e9, "measure_max", "A thousand tonnes in grams; beyond it is a slip of the keyboard.";

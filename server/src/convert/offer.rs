@@ -430,3 +430,9 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         movement_notice: MOVEMENT_NOTICE.into(),
     }
 }
+
+/// A distance in whole kilometres.
+#[expect(clippy::cast_possible_truncation, reason = "at most half the earth's girth")]
+pub fn whole_km(km: f64) -> i32 {
+    km.round() as i32
+}

@@ -1,15 +1,60 @@
 //! Odds on the wire.
 
-use scionary_app::registry::{Record, Registry};
+use scionary_app::{
+    offers::Offered,
+    registry::{Record, Registry},
+};
 use scionary_domain::{
+    calendar::{self, Bars, Filler},
     crop::{Crop, Storage, Way},
+    evidence::Summary,
     odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
     offer::Material,
     routes::{Comparison, Fact, Route, Yard},
 };
 use scionary_proto::v1;
 
-use super::registry as convert;
+use super::{count, offer::whole_km, registry as convert};
+
+/// The season finding's key.
+const SEASON: &str = "season";
+
+/// The bars of a record's season.
+pub fn bars(record: &Record, south: bool) -> Option<Bars> {
+    let finding = record.findings.iter().find(|f| f.descriptor == SEASON)?;
+    calendar::bars(&finding.summary, south)
+}
+
+/// When a record is ripe.
+pub fn season(record: &Record, south: bool) -> v1::SeasonRow {
+    let finding = record.findings.iter().find(|f| f.descriptor == SEASON);
+    let seen = match finding.map(|f| &f.summary) {
+        Some(Summary::Period { place_years, .. }) => *place_years,
+        _ => 0,
+    };
+    v1::SeasonRow {
+        cultivar: Some(convert::summary(record)),
+        half_months: bars(record, south).map(|b| b.to_vec()).unwrap_or_default(),
+        place_years: count(seen),
+        text: finding.map(|f| f.text.clone()).unwrap_or_default(),
+        standing: finding.map_or(v1::Standing::Unspecified, |f| convert::standing(f.standing)).into(),
+    }
+}
+
+/// Half months on the wire.
+pub fn halves(halves: &[usize]) -> Vec<i32> {
+    halves.iter().copied().map(count).collect()
+}
+
+/// A cultivar that fills gaps.
+pub fn filler(record: &Record, south: bool, filler: &Filler, offered: Offered) -> v1::SeasonFiller {
+    v1::SeasonFiller {
+        row: Some(season(record, south)),
+        fills: halves(&filler.fills),
+        offers: count(offered.offers),
+        nearest_km: offered.nearest_km.map(whole_km),
+    }
+}
 
 /// The yard.
 pub fn yard(request: &v1::CompareRoutesRequest) -> Yard {

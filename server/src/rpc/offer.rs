@@ -69,7 +69,7 @@ impl OfferService for OfferRpc {
                 .iter()
                 .map(|(shown, km)| v1::FoundOffer {
                     offer: Some(convert::offer(shown, call.now.date())),
-                    distance_km: km.map(whole_km),
+                    distance_km: km.map(convert::whole_km),
                 })
                 .collect(),
             next_page_token: found.page.next.unwrap_or_default(),
@@ -106,9 +106,4 @@ impl OfferService for OfferRpc {
         };
         admitted.reply(self.0.write(&call, use_case, KeepReply::Yes, encode).await)
     }
-}
-
-#[expect(clippy::cast_possible_truncation, reason = "at most half the earth's girth")]
-fn whole_km(km: f64) -> i32 {
-    km.round() as i32
 }

@@ -2,12 +2,14 @@
 
 mod change;
 mod create;
+mod nearby;
 mod read;
 mod search;
 mod withdraw;
 
 pub use change::{ChangeOffer, Field};
 pub use create::CreateOffer;
+pub use nearby::Offered;
 pub use search::{FoundOffers, SearchOffers};
 pub use withdraw::WithdrawOffer;
 

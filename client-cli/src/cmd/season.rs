@@ -1,0 +1,162 @@
+//! When cultivars are ripe, as bars by half month.
+
+use scionary_proto::v1;
+
+use super::lookup::named;
+use crate::{
+    args::SeasonArguments,
+    client::{Client, plans},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+const MONTHS: [&str; 12] = ["Ja", "Fe", "Mr", "Ap", "My", "Jn", "Jl", "Au", "Se", "Oc", "No", "De"];
+/// Half of the place-years, and a tenth: as findings tell core and full season.
+const OFTEN: f64 = 0.5;
+const SOMETIMES: f64 = 0.1;
+
+pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArguments) -> Result<(), Failure> {
+    let SeasonArguments { names, crop, south, fill_gaps, near, within } = typed;
+    let request = v1::ShowSeasonsRequest {
+        cultivars: names,
+        crop: words::crop(crop),
+        south,
+        fill_gaps,
+        near_grid_code: near.unwrap_or_default(),
+        within_km: within,
+    };
+    let reply: v1::ShowSeasonsResponse =
+        client.read(request, |c, r| async move { plans(c).show_seasons(r).await }).await?;
+    output.reply("ShowSeasonsResponse", &reply, |out| show(out, &reply, fill_gaps))
+}
+
+/// Twelve months of two halves each.
+fn bars(row: &v1::SeasonRow) -> String {
+    if row.half_months.is_empty() {
+        return "no season on file".into();
+    }
+    let mut text = String::new();
+    for (at, share) in row.half_months.iter().enumerate() {
+        if at > 0 && at % 2 == 0 {
+            text.push(' ');
+        }
+        text.push(if *share >= OFTEN {
+            '#'
+        } else if *share >= SOMETIMES {
+            '-'
+        } else {
+            '.'
+        });
+    }
+    text
+}
+
+/// Half months as "early May" and "late May".
+fn halves(all: &[i32]) -> String {
+    const NAMES: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    let one = |at: i32| {
+        let month = usize::try_from(at / 2).ok().and_then(|m| NAMES.get(m)).copied().unwrap_or("?");
+        format!("{} {month}", if at % 2 == 0 { "early" } else { "late" })
+    };
+    // runs that follow each other, over New Year too
+    let mut runs: Vec<(i32, i32)> = Vec::new();
+    for at in all {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == *at => *last = *at,
+            _ => runs.push((*at, *at)),
+        }
+    }
+    if let [(0, _), .., (_, 23)] = runs.as_slice()
+        && let Some((first, _)) = runs.pop()
+        && let Some(start) = runs.first_mut()
+    {
+        start.0 = first;
+    }
+    let text: Vec<String> = runs
+        .into_iter()
+        .map(|(from, to)| if from == to { one(from) } else { format!("{} to {}", one(from), one(to)) })
+        .collect();
+    text.join(", ")
+}
+
+fn row(row: &v1::SeasonRow) -> [String; 3] {
+    let seen = match row.place_years {
+        0 => String::new(),
+        1 => "1 place-year".into(),
+        n => format!("{n} place-years"),
+    };
+    [row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default(), bars(row), seen]
+}
+
+fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
+    let months = MONTHS.join(" ");
+    out.table(["RIPE", months.as_str(), "SEEN IN"], reply.rows.iter().map(row));
+    out.faint(&format!(
+        "#: ripe in half or more of the place-years; -: in a tenth or more. Two halves a month, {} of the equator.",
+        if reply.south { "south" } else { "north" }
+    ));
+    out.gap();
+    let unseen = reply.rows.iter().all(|r| r.half_months.is_empty());
+    if unseen {
+        out.text("No season of these is on file. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        return;
+    }
+    if reply.gaps.is_empty() {
+        out.text("Something is ripe all year.");
+        return;
+    }
+    out.text(&format!("Nothing is ripe: {}.", halves(&reply.gaps)));
+    if !asked_for_fillers {
+        return;
+    }
+    out.gap();
+    if reply.fillers.is_empty() {
+        out.text("No cultivar on offer there has a season on file that fills any of it.");
+        return;
+    }
+    out.heading("On offer, and ripe then");
+    for filler in &reply.fillers {
+        let name = named(filler.row.as_ref().and_then(|r| r.cultivar.as_ref()));
+        let near = filler.nearest_km.map(|km| format!(", the nearest {km} km away")).unwrap_or_default();
+        let offers = if filler.offers == 1 { "1 offer".into() } else { format!("{} offers", filler.offers) };
+        out.item(0, "-", &format!("{name}: {}; {offers}{near}.", halves(&filler.fills)));
+    }
+    out.faint("See what is offered: scionary offer search NAME. Before anything is moved, ask the plant-health authority of both places.");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn runs_of_half_months_in_words() {
+        assert_eq!(halves(&[8, 9, 10]), "early May to early June");
+        assert_eq!(halves(&[3]), "late February");
+        assert_eq!(halves(&[0, 1, 12, 22, 23]), "early December to late January, early July");
+        let all: Vec<i32> = (0..24).collect();
+        assert_eq!(halves(&all), "early January to late December");
+    }
+
+    #[test]
+    fn bars_have_two_halves_a_month() {
+        let row = v1::SeasonRow {
+            half_months: [1.0, 0.2].into_iter().chain([0.0; 22]).collect(),
+            ..Default::default()
+        };
+        assert_eq!(bars(&row), "#- .. .. .. .. .. .. .. .. .. .. ..");
+    }
+}
