@@ -123,6 +123,10 @@ ids! {
     InvitationId = "inv", "an invitation";
     /// An offer.
     OfferId = "ofr", "an offer";
+    /// Grafts made on one day.
+    GraftId = "grf", "a graft";
+    /// A plan.
+    PlanId = "pln", "a plan";
     /// One call to the server.
     RequestId = "req", "a request";
     /// A proposal to change a record.

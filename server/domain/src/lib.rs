@@ -20,6 +20,7 @@ pub mod offer;
 pub mod page;
 pub mod passport;
 pub mod place;
+pub mod plan;
 pub mod quadrature;
 pub mod routes;
 pub mod season;

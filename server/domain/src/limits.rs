@@ -41,6 +41,10 @@ limits! {
     FILLERS_MAX: usize = 10, "fillers_max", "Cultivars suggested for the gaps of a calendar.";
     OFFER_PAGES_LOOKED_AT: usize = 10, "offer_pages_looked_at", "Pages of offers behind one calendar; the nearest thousand.";
     PLANTS_WANTED_MAX: u32 = 500, "plants_wanted_max", "True plants of one sowing; more is a nursery's planning.";
+    PLANS_MAX: i64 = 200, "plans_max", "Plans of one account; a hobby grower's trees.";
+    PLAN_STEPS_MAX: usize = 80, "plan_steps_max", "Steps of one plan, own ones counted in; more is a diary.";
+    PLAN_TITLE_CHARS_MAX: usize = 80, "plan_title_chars_max", "A title fits a line of a calendar.";
+    PLAN_NOTE_CHARS_MAX: usize = 1000, "plan_note_chars_max", "About half a page.";
     MARKERS_MAX: u32 = 100, "markers_max", "Marker loci of one test; beyond twenty nothing changes.";
     MEASURE_MAX: f64 = 1e9, "measure_max", "A thousand tonnes in grams; beyond it is a slip of the keyboard.";
     EVIDENCE_YEAR_MIN: i32 = 1700, "evidence_year_min", "Older observations are publications.";

@@ -6,9 +6,11 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 mod route;
+mod step;
 mod storage;
 
 pub use route::{RouteProfile, Way};
+pub use step::{Climate, Fresh, Months, Only, StepProfile, Wait, WaitUnit};
 pub use storage::{Kept, Storage};
 
 use crate::{field::FieldError, offer::Material};
@@ -46,6 +48,9 @@ pub struct Crop {
     /// The ways from a wish to a tree.
     #[serde(rename = "route", default)]
     pub routes: Vec<RouteProfile>,
+    /// The steps of the ways, each after those that it follows.
+    #[serde(rename = "step", default)]
+    pub steps: Vec<StepProfile>,
     /// What to be careful with.
     #[serde(rename = "caution", default)]
     pub cautions: Vec<Caution>,
@@ -274,6 +279,7 @@ impl Crop {
         all.extend(self.timings.iter().map(|t| (format!("timing {}", t.step), t.source.as_str())));
         all.extend(self.storages.iter().map(|s| (format!("storage {}", s.key), s.source.as_str())));
         all.extend(self.routes.iter().map(|r| (format!("route {:?}", r.way), r.source.as_str())));
+        all.extend(self.steps.iter().map(|s| (format!("step {}", s.key), s.source.as_str())));
         all.extend(self.cautions.iter().map(|c| (format!("caution {}", c.topic), c.source.as_str())));
         all.retain(|(_, source)| !source.is_empty());
         all
@@ -366,6 +372,20 @@ impl Crop {
             if route.origin().is_empty() {
                 note(at("source"), "a source, or basis = \"common practice\", expected");
             }
+        }
+        for step in &self.steps {
+            for (part, expected) in step.check(self) {
+                note(format!("step {}.{part}", step.key), &expected);
+            }
+            if let Some(way) = step.ways.iter().find(|way| !self.routes.iter().any(|r| r.way == **way)) {
+                note(
+                    format!("step {}.ways", step.key),
+                    &format!("a way that this crop has expected, {way:?} found"),
+                );
+            }
+        }
+        for (field, expected) in step::check_order(&self.steps) {
+            note(field, &expected);
         }
         for caution in self.cautions.iter().filter(|c| c.origin().is_empty()) {
             note(

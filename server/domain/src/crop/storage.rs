@@ -51,6 +51,16 @@ impl Storage {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
 
+    /// Days for which it is said to live: to plan with.
+    pub fn surely_days(&self) -> Option<u32> {
+        self.good_days.or_else(|| self.dead_days.map(|dead| dead.saturating_sub(1)))
+    }
+
+    /// The last day on which some of it may live, in days of keeping; beyond it nothing is left, or nobody knows.
+    pub fn use_by_days(&self) -> Option<u32> {
+        self.dead_days.map(|dead| dead.saturating_sub(1)).or(self.good_days)
+    }
+
     /// What so many days leave.
     pub fn after(&self, days: u32) -> Kept {
         if self.dead_days.is_some_and(|dead| days >= dead) {

@@ -1,0 +1,371 @@
+//! The steps of a way to a tree, as a crop's profile tells them: what is done, when, and what it follows.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Crop, Way};
+use crate::offer::Material;
+
+/// The coarse climate of a place, by its frost: enough to say when plants may stand outside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Climate {
+    /// No frost.
+    Warm,
+    /// Light frosts in some winters.
+    Mild,
+    /// Hard frosts every winter.
+    Cold,
+}
+
+impl Climate {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Warm, Self::Mild, Self::Cold];
+
+    /// A guess from the latitude alone, degrees: within the tropics warm, to 35 degrees mild, beyond cold. Height
+    /// and sea change it, so the grower's word goes before it. A choice of ours.
+    pub fn guess(latitude: f64) -> Self {
+        const TROPIC: f64 = 23.44;
+        const LIGHT_FROST: f64 = 35.0;
+        match latitude.abs() {
+            degrees if degrees <= TROPIC => Self::Warm,
+            degrees if degrees <= LIGHT_FROST => Self::Mild,
+            _ => Self::Cold,
+        }
+    }
+
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Warm => "no frost",
+            Self::Mild => "light frosts in some winters",
+            Self::Cold => "hard frosts every winter",
+        }
+    }
+}
+
+/// A step that is for some seed only.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Only {
+    /// Seed that may send up several sprouts, clones of the mother among them.
+    SeveralSprouts,
+    /// Seed that gives one new seedling.
+    OneSprout,
+}
+
+/// Months in which a step is done, 1 to 12, as they fall north of the equator; none: at any time.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Months {
+    /// Where there is no frost.
+    #[serde(default)]
+    pub warm: Vec<u8>,
+    /// Where light frosts come.
+    #[serde(default)]
+    pub mild: Vec<u8>,
+    /// Where hard frosts come.
+    #[serde(default)]
+    pub cold: Vec<u8>,
+}
+
+impl Months {
+    /// Those of a climate.
+    pub fn of(&self, climate: Climate) -> &[u8] {
+        match climate {
+            Climate::Warm => &self.warm,
+            Climate::Mild => &self.mild,
+            Climate::Cold => &self.cold,
+        }
+    }
+}
+
+/// Material that must still be alive when the step is done: as long as one of its ways of keeping says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Fresh {
+    /// The material.
+    pub material: Material,
+    /// The key of a way of keeping it.
+    pub keeping: String,
+}
+
+/// The unit of a wait.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WaitUnit {
+    /// Days.
+    #[default]
+    Days,
+    /// Weeks.
+    Weeks,
+    /// Months of 365.25 / 12 days.
+    Months,
+    /// Years of 365.25 days.
+    Years,
+}
+
+impl WaitUnit {
+    /// Days in one.
+    pub const fn days(self) -> f64 {
+        match self {
+            Self::Days => 1.0,
+            Self::Weeks => 7.0,
+            Self::Months => 365.25 / 12.0,
+            Self::Years => 365.25,
+        }
+    }
+    /// From the unit of a timing.
+    pub fn of(word: &str) -> Option<Self> {
+        match word {
+            "days" => Some(Self::Days),
+            "weeks" => Some(Self::Weeks),
+            "months" => Some(Self::Months),
+            "years" => Some(Self::Years),
+            _ => None,
+        }
+    }
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Days => "days",
+            Self::Weeks => "weeks",
+            Self::Months => "months",
+            Self::Years => "years",
+        }
+    }
+}
+
+/// What a profile says of a step. How long it waits for what it follows comes from timings, from how long material
+/// keeps, or is written here.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StepProfile {
+    /// The key; unique for each way, climate and kind of seed.
+    pub key: String,
+    /// The ways that it belongs to.
+    pub ways: Vec<Way>,
+    /// A few words.
+    pub title: String,
+    /// What to do.
+    pub about: String,
+    /// What to look for.
+    #[serde(default)]
+    pub look_for: String,
+    /// What to do when it fails.
+    #[serde(default)]
+    pub if_fails: String,
+    /// For some seed only.
+    #[serde(default)]
+    pub only: Option<Only>,
+    /// For some climates only; none: for all.
+    #[serde(default)]
+    pub climates: Vec<Climate>,
+    /// Not needed where a rootstock is at hand.
+    #[serde(default)]
+    pub raises_rootstock: bool,
+    /// Keys of the steps that it follows; none: the start of the plan.
+    #[serde(default)]
+    pub after: Vec<String>,
+    /// Steps of the timings that tell how long after.
+    #[serde(default)]
+    pub timings: Vec<String>,
+    /// Or while this is alive.
+    #[serde(default)]
+    pub fresh: Option<Fresh>,
+    /// Or at the earliest so long after.
+    #[serde(default)]
+    pub low: Option<f64>,
+    /// And at the latest; open where it is not said.
+    #[serde(default)]
+    pub high: Option<f64>,
+    /// The unit of both.
+    #[serde(default)]
+    pub unit: WaitUnit,
+    /// When in the year.
+    #[serde(default)]
+    pub months: Months,
+    /// Topics of the cautions that go with it.
+    #[serde(default)]
+    pub cautions: Vec<String>,
+    /// A source's key.
+    #[serde(default)]
+    pub source: String,
+    /// Or what else it rests on.
+    #[serde(default)]
+    pub basis: String,
+    /// What to bear in mind.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// How long a step waits for what it follows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wait {
+    /// Days at least.
+    pub low: i64,
+    /// Days at most; `None`: nobody says.
+    pub high: Option<i64>,
+    /// In words, as it was stated.
+    pub text: String,
+    /// Where it comes from: keys of sources, or `common practice`.
+    pub origins: Vec<String>,
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "clamped to three centuries")]
+fn whole(days: f64) -> i64 {
+    const DAYS_MAX: f64 = 109_575.0;
+    if days.is_finite() { days.clamp(0.0, DAYS_MAX) as i64 } else { 0 }
+}
+
+impl StepProfile {
+    /// Where it comes from.
+    pub fn origin(&self) -> &str {
+        if self.source.is_empty() { &self.basis } else { &self.source }
+    }
+
+    /// Whether it belongs to a way for this seed and climate.
+    pub fn is_for(&self, way: Way, seed: Only, climate: Climate) -> bool {
+        self.ways.contains(&way)
+            && self.only.is_none_or(|only| only == seed)
+            && (self.climates.is_empty() || self.climates.contains(&climate))
+    }
+
+    /// How long it waits. Timings that disagree make one range from the earliest to the latest.
+    pub fn wait(&self, crop: &Crop) -> Wait {
+        if let Some(fresh) = &self.fresh
+            && let Some(kept) =
+                crop.storages_of(fresh.material).find(|s| s.key == fresh.keeping)
+        {
+            let high = kept.surely_days().map(i64::from);
+            return Wait {
+                low: 0,
+                high,
+                text: format!(
+                    "while it is alive: kept {}{}",
+                    kept.how,
+                    high.map(|days| format!(", {days} days")).unwrap_or_default()
+                ),
+                origins: vec![kept.origin().to_string()],
+            };
+        }
+        let named: Vec<_> =
+            self.timings.iter().filter_map(|step| crop.timings.iter().find(|t| &t.step == step)).collect();
+        if named.is_empty() {
+            let days = |n: Option<f64>| n.map(|n| n * self.unit.days());
+            return Wait {
+                low: days(self.low).map_or(0, |d| whole(d.floor())),
+                high: days(self.high).map(|d| whole(d.ceil())),
+                text: self.typed_words(),
+                origins: vec![self.origin().to_string()],
+            };
+        }
+        let days = |n: Option<f64>, unit: &str| Some(n? * WaitUnit::of(unit)?.days());
+        let lows = named.iter().filter_map(|t| days(t.low.or(t.high), &t.unit));
+        let highs = named.iter().filter_map(|t| days(t.high, &t.unit));
+        let open = named.iter().any(|t| t.high.is_none());
+        let mut origins: Vec<String> = named.iter().map(|t| t.origin().to_string()).collect();
+        origins.sort_unstable();
+        origins.dedup();
+        Wait {
+            low: lows.min_by(f64::total_cmp).map_or(0, |d| whole(d.floor())),
+            high: highs.max_by(f64::total_cmp).filter(|_| !open).map(|d| whole(d.ceil())),
+            text: named.iter().map(|t| t.range_text()).collect::<Vec<_>>().join("; or "),
+            origins,
+        }
+    }
+
+    fn typed_words(&self) -> String {
+        let unit = self.unit.word();
+        let one = unit.trim_end_matches('s');
+        match (self.low.filter(|low| *low > 0.0), self.high) {
+            (Some(low), Some(high)) if (low - high).abs() < f64::EPSILON => {
+                format!("{low} {}", if (low - 1.0).abs() < f64::EPSILON { one } else { unit })
+            }
+            (Some(low), Some(high)) => format!("{low} to {high} {unit}"),
+            (Some(low), None) => format!("{low} {unit} or more"),
+            (None, Some(high)) if high <= 0.0 => "at once".into(),
+            (None, Some(high)) if (high - 1.0).abs() < f64::EPSILON => format!("within {high} {one}"),
+            (None, Some(high)) => format!("within {high} {unit}"),
+            (None, None) => "when it suits".into(),
+        }
+    }
+
+    /// What is wrong with it: the field, and what was expected. Order and references are checked by the crop.
+    pub(super) fn check(&self, crop: &Crop) -> Vec<(&'static str, String)> {
+        let mut wrong = Vec::new();
+        let mut note = |field, expected: String| wrong.push((field, expected));
+        if self.key.is_empty() || !self.key.chars().all(|c| c.is_ascii_lowercase() || c == '_') {
+            note("key", "lower-case letters and underscores expected".into());
+        }
+        if self.ways.is_empty() {
+            note("ways", "at least one way expected".into());
+        }
+        for (field, text) in [("title", &self.title), ("about", &self.about)] {
+            if text.trim().is_empty() {
+                note(field, "words expected".into());
+            }
+        }
+        let given = [!self.timings.is_empty(), self.fresh.is_some(), self.low.or(self.high).is_some()];
+        if given.into_iter().filter(|set| *set).count() > 1 {
+            note("timings", "one of timings, fresh, and low with high expected".into());
+        }
+        for step in &self.timings {
+            match crop.timings.iter().find(|t| &t.step == step) {
+                None => note("timings", format!("the step of a timing of this crop expected, {step} found")),
+                Some(timing) if WaitUnit::of(&timing.unit).is_none() => {
+                    note("timings", format!("a timing in days, weeks, months or years expected, {step} found"));
+                }
+                Some(_) => {}
+            }
+        }
+        if let Some(fresh) = &self.fresh
+            && !crop.storages_of(fresh.material).any(|s| s.key == fresh.keeping)
+        {
+            note("fresh", format!("the key of a way of keeping {} expected", fresh.material.label()));
+        }
+        let finite = |n: Option<f64>| n.is_none_or(|n| n.is_finite() && n >= 0.0);
+        if !finite(self.low) || !finite(self.high) || self.low.zip(self.high).is_some_and(|(l, h)| l > h) {
+            note("low", "low and high from 0 up, low not above high, expected".into());
+        }
+        for climate in Climate::ALL {
+            if self.months.of(climate).iter().any(|m| !(1..=12).contains(m)) {
+                note("months", "months 1 to 12 expected".into());
+            }
+        }
+        for topic in self.cautions.iter().filter(|topic| !crop.cautions.iter().any(|c| &c.topic == *topic)) {
+            note("cautions", format!("the topic of a caution of this crop expected, {topic} found"));
+        }
+        if self.origin().is_empty() {
+            note("source", "a source, or basis = \"common practice\", expected".into());
+        }
+        wrong
+    }
+}
+
+/// What is wrong with the order of the steps: each follows steps that stand before it in the file and belong to the
+/// same way, climate and seed.
+pub(super) fn check_order(steps: &[StepProfile]) -> Vec<(String, String)> {
+    let mut wrong: Vec<(String, String)> = Vec::new();
+    let mut note = |step: &StepProfile, expected: String| {
+        let field = format!("step {}", step.key);
+        if !wrong.iter().any(|(f, e)| *f == field && *e == expected) {
+            wrong.push((field, expected));
+        }
+    };
+    for way in [Way::GraftedTree, Way::Seed, Way::OwnRootstock, Way::TopWorking] {
+        for seed in [Only::SeveralSprouts, Only::OneSprout] {
+            for climate in Climate::ALL {
+                let mut seen: Vec<&str> = Vec::new();
+                for step in steps.iter().filter(|s| s.is_for(way, seed, climate)) {
+                    if seen.contains(&step.key.as_str()) {
+                        note(step, "one step of this key for each way, climate and seed expected".into());
+                    }
+                    for before in step.after.iter().filter(|b| !seen.contains(&b.as_str())) {
+                        note(step, format!("after: a step that stands before it expected, {before} found"));
+                    }
+                    seen.push(&step.key);
+                }
+            }
+        }
+    }
+    wrong
+}
