@@ -1,6 +1,7 @@
 //! What can be typed.
 
 mod curation;
+mod dated;
 mod evidence;
 mod plan;
 
@@ -10,6 +11,7 @@ pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
+pub use dated::{GraftCommand, PlanArguments, PlanCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};
@@ -26,6 +28,9 @@ pub struct Arguments {
     /// Print replies as JSON
     #[arg(long, global = true, help_heading = "Options of every command")]
     pub json: bool,
+    /// Show feet, pounds and Fahrenheit
+    #[arg(long, global = true, help_heading = "Options of every command")]
+    pub imperial: bool,
     /// Which server, for this command
     #[command(flatten)]
     pub connection: Connection,
@@ -73,6 +78,12 @@ pub enum Command {
     Routes(RoutesArguments),
     /// When cultivars are ripe, where the gaps are, and what on offer fills them
     Season(SeasonArguments),
+    /// Dated plans: steps with their days, kept, ticked off, put into a calendar
+    #[command(subcommand)]
+    Plan(PlanCommand),
+    /// Your grafting log, and how often grafts take
+    #[command(subcommand)]
+    Graft(GraftCommand),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),
@@ -390,6 +401,12 @@ pub struct DraftArguments {
     /// Last day it can be had
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::Date>,
+    /// When it was cut, picked or taken from the fruit; leave it out for what is cut to order
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub taken_on: Option<v1::Date>,
+    /// How it is kept: a key that `scionary crop show` lists under keeping
+    #[arg(long, value_name = "KEY")]
+    pub kept: Option<String>,
     /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,

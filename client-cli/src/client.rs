@@ -9,7 +9,7 @@ use scionary_proto::{
         account_service_client::AccountServiceClient, crop_service_client::CropServiceClient,
         cultivar_service_client::CultivarServiceClient, curation_service_client::CurationServiceClient,
         evidence_service_client::EvidenceServiceClient, export_service_client::ExportServiceClient,
-        offer_service_client::OfferServiceClient, plan_service_client::PlanServiceClient,
+        graft_service_client::GraftServiceClient, offer_service_client::OfferServiceClient, plan_service_client::PlanServiceClient,
         server_service_client::ServerServiceClient,
     },
 };
@@ -281,6 +281,7 @@ services! {
     cultivars: CultivarServiceClient;
     offers: OfferServiceClient;
     plans: PlanServiceClient;
+    grafts: GraftServiceClient;
     evidence: EvidenceServiceClient;
     curation: CurationServiceClient;
     exports: ExportServiceClient;

@@ -8,6 +8,7 @@ mod error;
 mod output;
 mod prompt;
 mod settings;
+mod units;
 mod words;
 
 use std::process::ExitCode;
@@ -20,7 +21,7 @@ pub use output::Output;
 /// Parses the command line, runs it, and says how it ended.
 pub fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
-    let output = Output::new(arguments.json);
+    let output = Output::new(arguments.json, arguments.imperial);
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => {

@@ -5,13 +5,14 @@ use std::io::{IsTerminal as _, Write as _};
 use anstyle::{AnsiColor, Style};
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage, SerializeOptions};
-use scionary_proto::FILE_DESCRIPTOR_SET;
+use scionary_proto::{FILE_DESCRIPTOR_SET, v1};
 
-use crate::error::Failure;
+use crate::{error::Failure, units};
 
 /// Where a command prints.
 pub struct Output {
     json: bool,
+    imperial: bool,
     width: usize,
 }
 
@@ -20,13 +21,13 @@ const WIDEST: usize = 110;
 
 impl Output {
     /// For a person, or for a program.
-    pub fn new(json: bool) -> Self {
+    pub fn new(json: bool, imperial: bool) -> Self {
         let columns = if std::io::stdout().is_terminal() {
             textwrap::termwidth()
         } else {
             std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(80)
         };
-        Self { json, width: columns.clamp(40, WIDEST) }
+        Self { json, imperial, width: columns.clamp(40, WIDEST) }
     }
     /// Whether it is for a program.
     pub fn is_json(&self) -> bool {
@@ -35,6 +36,18 @@ impl Output {
     /// Columns to fill.
     pub fn width(&self) -> usize {
         self.width
+    }
+
+    /// A figure in the reader's units.
+    pub fn in_units(&self, figure: &v1::Timing) -> v1::Timing {
+        if self.imperial { units::timing(figure) } else { figure.clone() }
+    }
+    /// A finding's words, with what was measured in the reader's units.
+    pub fn finding(&self, finding: &v1::Finding) -> String {
+        match finding.quantity.as_ref().filter(|_| self.imperial).and_then(units::quantity) {
+            Some(text) => format!("{} (that is {text})", finding.text),
+            None => finding.text.clone(),
+        }
     }
 
     /// Prints; a reader who has gone away is no mistake.
@@ -223,6 +236,7 @@ pub(crate) fn plain_field(path: &str) -> String {
         ("available_from", _) => "from",
         ("available_until", _) => "until",
         ("hand_over", _) => "by",
+        ("kept_how", _) => "kept",
         ("symptoms_text", _) => "symptoms",
         ("pests_text", _) => "pests",
         ("sprayed_text", _) => "sprayed",

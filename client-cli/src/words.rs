@@ -52,7 +52,61 @@ enums! {
     method, parse_method: ObservationMethod, "OBSERVATION_METHOD_", [Eye, Fruit, Marker, Instrument];
     name_kind, parse_name_kind: NameKind, "NAME_KIND_", [Synonym, Spelling, Regional];
     parent_role, parse_parent_role: ParentRole, "PARENT_ROLE_", [Seed, Pollen, Unknown];
+    way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking];
+    climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold];
+    graft_method, parse_graft_method: GraftMethod, "GRAFT_METHOD_", [Cleft, WhipAndTongue, Splice, Veneer, Side, Bark, Approach, ShieldBud, ChipBud, PatchBud, Other];
     ticket_subject, parse_ticket_subject: TicketSubject, "TICKET_SUBJECT_", [Cultivar, Evidence, Offer, Account];
+}
+
+/// The months of the year.
+pub(crate) const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// A month, 1 to 12, as people read it.
+pub(crate) fn month(number: i32) -> &'static str {
+    usize::try_from(number - 1).ok().and_then(|at| MONTHS.get(at)).copied().unwrap_or("?")
+}
+
+/// Numbers on a circle as runs of those that follow each other: the last and the first follow each other too.
+pub(crate) fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Vec<(i32, i32)> {
+    let mut runs: Vec<(i32, i32)> = Vec::new();
+    for at in all {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == *at => *last = *at,
+            _ => runs.push((*at, *at)),
+        }
+    }
+    if let [(first, _), .., (_, last)] = runs.as_slice()
+        && (*first, *last) == (first_of_circle, last_of_circle)
+        && let Some((from, _)) = runs.pop()
+        && let Some(start) = runs.first_mut()
+    {
+        start.0 = from;
+    }
+    runs
+}
+
+/// Months as people read them: `April to September`.
+pub(crate) fn months(all: &[i32]) -> String {
+    let text: Vec<String> = runs(all, 1, 12)
+        .into_iter()
+        .map(|(from, to)| {
+            if from == to { month(from).to_string() } else { format!("{} to {}", month(from), month(to)) }
+        })
+        .collect();
+    text.join(", ")
 }
 
 /// A proposal's state as people read it.

@@ -13,6 +13,7 @@ mod m0002_registry;
 mod m0003_offers;
 mod m0004_writes;
 mod m0005_evidence;
+mod m0006_plans;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -26,6 +27,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0003_offers::Step),
             Box::new(m0004_writes::Step),
             Box::new(m0005_evidence::Step),
+            Box::new(m0006_plans::Step),
         ]
     }
 }

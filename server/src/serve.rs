@@ -11,7 +11,7 @@ use scionary_proto::{
         account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
         cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
         evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
-        offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
+        graft_service_server::GraftServiceServer, offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
         server_service_server::ServerServiceServer,
     },
 };
@@ -32,7 +32,7 @@ use crate::{
     gate::GateLayer,
     incoming::guarded,
     rpc::{
-        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, OfferRpc, PlanRpc, ServerRpc,
+        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, OfferRpc, PlanRpc, ServerRpc,
     },
     throttle::Throttle,
 };
@@ -142,6 +142,7 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         CultivarServiceServer::<CultivarRpc>::NAME,
         OfferServiceServer::<OfferRpc>::NAME,
         PlanServiceServer::<PlanRpc>::NAME,
+        GraftServiceServer::<GraftRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
         CurationServiceServer::<CurationRpc>::NAME,
         ExportServiceServer::<ExportRpc>::NAME,
@@ -214,6 +215,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
         .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())))
         .add_service(service!(public PlanServiceServer, PlanRpc(app.clone())))
+        .add_service(service!(public GraftServiceServer, GraftRpc(app.clone())))
         .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
         .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
         .add_service(service!(

@@ -61,6 +61,7 @@ pub const REASONS: &[&str] = &[
     "NOT_THE_AUTHOR",
     "NOT_THE_GIVER",
     "NOT_VOUCHED_FOR",
+    "NO_STEPS",
     "OFFER_WITHDRAWN",
     "OWN_WORK",
     "PAGE_TOKEN_MISMATCH",
@@ -80,8 +81,10 @@ pub const REASONS: &[&str] = &[
     "TICKET_CLOSED",
     "TOO_MANY_CALLS",
     "TOO_MANY_CHECKS",
+    "TOO_MANY_GRAFTS",
     "TOO_MANY_INVITATIONS",
     "TOO_MANY_OFFERS",
+    "TOO_MANY_PLANS",
     "TOO_MANY_PROPOSALS",
     "TOO_MANY_SOWINGS",
     "TOO_MANY_TICKETS",
@@ -213,6 +216,9 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::TooMuchEvidence(_) => (Code::ResourceExhausted, "TOO_MUCH_EVIDENCE"),
         Rule::TooManyChecks(_) => (Code::ResourceExhausted, "TOO_MANY_CHECKS"),
         Rule::TooManySowings(_) => (Code::ResourceExhausted, "TOO_MANY_SOWINGS"),
+        Rule::TooManyPlans(_) => (Code::ResourceExhausted, "TOO_MANY_PLANS"),
+        Rule::TooManyGrafts(_) => (Code::ResourceExhausted, "TOO_MANY_GRAFTS"),
+        Rule::NoSteps(_) => (Code::FailedPrecondition, "NO_STEPS"),
         Rule::SowingClosed => (Code::FailedPrecondition, "SOWING_CLOSED"),
         Rule::TooManyProposals(_) => (Code::ResourceExhausted, "TOO_MANY_PROPOSALS"),
         Rule::ProposalClosed(..) => (Code::FailedPrecondition, "PROPOSAL_CLOSED"),
@@ -233,6 +239,8 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         | Rule::TooMuchEvidence(limit)
         | Rule::TooManyChecks(limit)
         | Rule::TooManySowings(limit)
+        | Rule::TooManyPlans(limit)
+        | Rule::TooManyGrafts(limit)
         | Rule::TooManyProposals(limit)
         | Rule::TooManyTickets(limit) = rule
         {

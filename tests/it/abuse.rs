@@ -223,6 +223,8 @@ async fn no_request_makes_the_server_fail() {
         proposal: "prp_00000000000000000000000001".into(),
         sowing: "sow_00000000000000000000000001".into(),
         ticket: "tkt_00000000000000000000000001".into(),
+        plan: "pln_00000000000000000000000001".into(),
+        graft: "grf_00000000000000000000000001".into(),
         serial: 1,
     };
     let mut state = 20_261_124_u64;

@@ -7,7 +7,7 @@ use scionary_proto::{Rpc, v1};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{PASSWORD, reason},
-    samples::{Ids, draft, further_name, sample, tally},
+    samples::{Ids, draft, further_name, grafts, plan, sample, tally},
 };
 use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
 use tonic::Code;
@@ -69,6 +69,7 @@ impl Stage {
         self.taken += 1;
         let serial = i32::try_from(self.taken).unwrap();
         let (mut evidence, mut proposal, mut sowing, mut ticket) = Default::default();
+        let (plan_id, graft_id) = planned(owner, rpc).await;
         if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence")
             || rpc == Rpc::EvidenceWithdrawCheck
         {
@@ -127,6 +128,8 @@ impl Stage {
             proposal,
             sowing,
             ticket,
+            plan: plan_id,
+            graft: graft_id,
             serial,
             offer,
             invitation,
@@ -134,6 +137,23 @@ impl Stage {
             free_handle: format!("free-{}", self.taken),
         }
     }
+}
+
+/// A plan with a step of the owner's, and an entry of their grafting log, where a method needs one.
+async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
+    let (mut plan_id, mut graft_id) = Default::default();
+    if rpc.path().contains("PlanService") && !matches!(rpc, Rpc::PlanKeepPlan | Rpc::PlanListMyPlans) {
+        let keep = v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() };
+        let made: v1::KeepPlanResponse = owner.call(Rpc::PlanKeepPlan, &keep).await.unwrap();
+        plan_id = made.plan.unwrap().plan_id;
+        let step = v1::AddStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
+        owner.call::<v1::AddStepResponse>(Rpc::PlanAddStep, &step).await.unwrap();
+    }
+    if matches!(rpc, Rpc::GraftReportTakes | Rpc::GraftRemoveGrafts) {
+        let made: v1::LogGraftsResponse = owner.call(Rpc::GraftLogGrafts, &grafts()).await.unwrap();
+        graft_id = made.grafts.unwrap().graft_id;
+    }
+    (plan_id, graft_id)
 }
 
 async fn rows(db: &DatabaseConnection) -> Vec<(String, i64)> {

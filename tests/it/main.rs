@@ -6,6 +6,7 @@ mod accounts;
 mod authorization;
 mod binaries;
 mod curation;
+mod dated;
 mod deploy;
 mod evidence;
 mod faults;

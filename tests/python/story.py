@@ -1,5 +1,6 @@
 """A third-party client's story: Python's grpcio knows nothing of Scionary but its address. It learns the
-services by reflection, looks a cultivar up, makes an account, posts an offer, finds it, and reads a rich error.
+services by reflection, looks a cultivar up, makes an account, posts an offer, finds it, reads a rich error, and
+opens a plan's calendar with a parser that is not ours (RFC 5545).
 
 Usage: story.py HOST:PORT
 """
@@ -9,6 +10,7 @@ import sys
 import uuid
 
 import grpc
+import icalendar
 from google.protobuf import descriptor_pool, message_factory
 from google.rpc import error_details_pb2  # noqa: F401  (registers the detail types)
 from grpc_reflection.v1alpha.proto_reflection_descriptor_database import ProtoReflectionDescriptorDatabase
@@ -82,7 +84,57 @@ def main(address):
         assert "offer.cultivar" in fields and "offer.quantity" in fields, fields
         info = error_details_pb2.ErrorInfo.FromString(details["ErrorInfo"].value)
         assert (info.reason, info.domain) == ("FIELDS_WRONG", "scionary")
+    events = open_calendar(call, token)
+    print(f"{events} events of a plan read by an independent parser")
     print(f"python story: {len(services)} services by reflection, looked up, posted, found, refused well")
+
+
+def open_calendar(call, token):
+    """Keeps a plan, ticks a step off, and finds every step with its days in the calendar file."""
+    def day(wire):
+        return datetime.date(wire.year, wire.month, wire.day)
+
+    title = "By the gate, second row; the \\ tree"
+    wanted = {"cultivar": "R2E2", "way": "WAY_OWN_ROOTSTOCK", "climate": "CLIMATE_MILD", "south": True}
+    plan = call("PlanService", "KeepPlan", token=token, plan=wanted, title=title).plan
+    today = datetime.date.today()
+    done = {"year": today.year, "month": today.month, "day": today.day}
+    plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="sow", done_on=done).plan
+    note = "Bring shade cloth; twine, and\nlabels: 2"
+    plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="graft", note=note).plan
+    text = call("PlanService", "ExportCalendar", token=token).calendar.encode()
+    lines = text.split(b"\r\n")
+    assert b"\n" not in b"".join(lines) and lines[-1] == b"", "lines end in CR LF"
+    assert all(len(line) <= 75 for line in lines), "lines are folded at 75 octets"
+
+    calendar = icalendar.Calendar.from_ical(text)
+    assert not calendar.errors and calendar["VERSION"] == "2.0" and calendar["PRODID"], calendar.errors
+    events = {}
+    for event in calendar.walk("VEVENT"):
+        assert not event.errors, event.errors
+        uid = str(event["UID"])
+        assert uid not in events, f"{uid} twice"
+        assert isinstance(event["DTSTAMP"].dt, datetime.datetime) and event["DTSTAMP"].dt.tzinfo
+        assert not isinstance(event["DTSTART"].dt, datetime.datetime), "whole days"
+        events[uid] = event
+    expected = 0
+    for step in plan.steps:
+        uid = f"{plan.plan_id}.{step.step_key}@scionary"
+        event = events[uid]
+        first = day(step.done_on) if step.HasField("done_on") else day(step.earliest)
+        assert event["DTSTART"].dt == first, (uid, event["DTSTART"].dt, first)
+        assert title in event["SUMMARY"], event["SUMMARY"]
+        assert step.about in event["DESCRIPTION"]
+        expected += 1
+        last = events.get(f"{plan.plan_id}.{step.step_key}.last@scionary")
+        end = (last or event)["DTEND"].dt - datetime.timedelta(days=1)
+        if step.HasField("latest") and not step.HasField("done_on"):
+            assert end == day(step.latest), (uid, end)
+        expected += last is not None
+        if step.step_key == "graft":
+            assert note in event["DESCRIPTION"], event["DESCRIPTION"]
+    assert expected == len(events), (expected, sorted(events))
+    return len(events)
 
 
 if __name__ == "__main__":

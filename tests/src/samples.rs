@@ -62,6 +62,10 @@ pub struct Ids {
     pub sowing: String,
     /// A complaint.
     pub ticket: String,
+    /// A plan.
+    pub plan: String,
+    /// An entry of a grafting log.
+    pub graft: String,
     /// Counts up, so that nothing is entered twice.
     pub serial: i32,
 }
@@ -98,10 +102,44 @@ pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
     }
 }
 
+/// A plan of a grafted mango.
+pub fn plan() -> v1::DraftPlanRequest {
+    v1::DraftPlanRequest {
+        cultivar: "R2E2".into(),
+        way: v1::Way::Seed.into(),
+        start: Some(in_days(0)),
+        south: true,
+        climate: v1::Climate::Warm.into(),
+        ..Default::default()
+    }
+}
+
+/// Grafts of a day long past.
+pub fn grafts() -> v1::LogGraftsRequest {
+    v1::LogGraftsRequest {
+        cultivar: "R2E2".into(),
+        method: v1::GraftMethod::Cleft.into(),
+        day: Some(in_days(-60)),
+        made: 6,
+        ..Default::default()
+    }
+}
+
 /// A request of a method, encoded.
 pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
-    let Ids { offer, invitation, cultivar, free_handle, evidence, proposal, sowing, ticket, serial } =
-        ids.clone();
+    let Ids {
+        offer,
+        invitation,
+        cultivar,
+        free_handle,
+        evidence,
+        proposal,
+        sowing,
+        ticket,
+        plan: plan_id,
+        graft: graft_id,
+        serial,
+    } = ids.clone();
     let reason = || "A reason that says why.".to_string();
     match rpc {
         Rpc::ServerGetServer => v1::GetServerRequest {}.encode_to_vec(),
@@ -233,6 +271,39 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::ExportExportRegistry => v1::ExportRegistryRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),
+        Rpc::PlanDraftPlan => plan().encode_to_vec(),
+        Rpc::PlanKeepPlan => v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() }.encode_to_vec(),
+        Rpc::PlanGetPlan => v1::GetPlanRequest { plan_id }.encode_to_vec(),
+        Rpc::PlanListMyPlans => v1::ListMyPlansRequest::default().encode_to_vec(),
+        Rpc::PlanChangePlan => {
+            v1::ChangePlanRequest { plan_id, title: Some("By the gate".into()), ..Default::default() }
+                .encode_to_vec()
+        }
+        Rpc::PlanChangeStep => v1::ChangeStepRequest {
+            plan_id,
+            step_key: "sow".into(),
+            edit: Some(v1::change_step_request::Edit::DoneOn(in_days(0))),
+            ..Default::default()
+        }
+        .encode_to_vec(),
+        Rpc::PlanAddStep => {
+            v1::AddStepRequest { plan_id, title: "Shade cloth".into(), wait_days: 3, ..Default::default() }
+                .encode_to_vec()
+        }
+        Rpc::PlanRemoveStep => {
+            v1::RemoveStepRequest { plan_id, step_key: "own_1".into(), version: 0 }.encode_to_vec()
+        }
+        Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
+        Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),
+        Rpc::GraftLogGrafts => grafts().encode_to_vec(),
+        Rpc::GraftReportTakes => {
+            v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec()
+        }
+        Rpc::GraftListMyGrafts => v1::ListMyGraftsRequest::default().encode_to_vec(),
+        Rpc::GraftRemoveGrafts => v1::RemoveGraftsRequest { graft_id }.encode_to_vec(),
+        Rpc::GraftGetGraftRates => {
+            v1::GetGraftRatesRequest { crop: "mango".into(), cultivar: String::new() }.encode_to_vec()
+        }
         Rpc::PlanShowSeasons => {
             v1::ShowSeasonsRequest { cultivars: vec!["R2E2".into()], ..Default::default() }.encode_to_vec()
         }

@@ -124,9 +124,6 @@ pub struct RoutesArguments {
     /// You have a rootstock large enough to graft
     #[arg(long)]
     pub have_rootstock: bool,
-    /// Show sizes in feet
-    #[arg(long)]
-    pub feet: bool,
     /// Show every citation
     #[arg(long)]
     pub sources: bool,

@@ -167,7 +167,7 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
         out.item(
             0,
             "-",
-            &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), finding.text),
+            &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), out.finding(finding)),
         );
     }
     if !reply.namesakes.is_empty() {

@@ -203,6 +203,8 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
         terms,
         from,
         until,
+        taken_on,
+        kept,
         place,
         area,
         place_label,
@@ -254,6 +256,14 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     if let Some(day) = until {
         draft.available_until = Some(day);
         typed.push("available_until");
+    }
+    if let Some(day) = taken_on {
+        draft.taken_on = Some(day);
+        typed.push("taken_on");
+    }
+    if let Some(key) = kept {
+        draft.kept_how = key;
+        typed.push("kept_how");
     }
     if place.is_some() || area.is_some() || place_label.is_some() {
         let old = draft.place.get_or_insert_default();

@@ -182,7 +182,7 @@ async fn add(
             out.gap();
             out.heading("The findings now");
             for finding in findings {
-                out.item(0, "-", &format!("{}: {}.", finding.label, finding.text));
+                out.item(0, "-", &format!("{}: {}.", finding.label, out.finding(finding)));
                 out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
             }
         }

@@ -78,7 +78,7 @@ fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::
     out.gap();
     out.heading("How sure is that?");
     for finding in &report.findings {
-        out.item(0, "-", &format!("{}: {}.", finding.label, finding.text));
+        out.item(0, "-", &format!("{}: {}.", finding.label, out.finding(finding)));
         out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
         if all {
             for piece in &finding.evidence {

@@ -5,9 +5,11 @@ mod connect;
 mod crop;
 mod cultivar;
 mod curation;
+mod dated;
 mod draft;
 mod evidence;
 mod export;
+mod grafts;
 mod import;
 mod lookup;
 mod observed;
@@ -27,7 +29,7 @@ use crate::{
 
 /// Runs a command.
 pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Failure> {
-    let Arguments { json: _, connection, command } = arguments;
+    let Arguments { json: _, imperial: _, connection, command } = arguments;
     match command {
         Command::Completions { shell } => {
             let mut script = Vec::new();
@@ -51,6 +53,8 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Odds(arguments) => odds::odds(&Client::open(&connection)?, output, arguments).await,
         Command::Routes(arguments) => routes::routes(&Client::open(&connection)?, output, arguments).await,
         Command::Season(arguments) => season::season(&Client::open(&connection)?, output, arguments).await,
+        Command::Plan(command) => dated::run(&Client::open(&connection)?, output, command).await,
+        Command::Graft(command) => grafts::run(&Client::open(&connection)?, output, command).await,
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,

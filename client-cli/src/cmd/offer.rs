@@ -131,6 +131,8 @@ fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
         hand_over: offer.hand_over.clone(),
         note: offer.note.clone(),
         health: offer.health.clone(),
+        taken_on: offer.taken_on,
+        kept_how: offer.kept_how.clone(),
     }
 }
 
@@ -254,6 +256,9 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
         "when",
         &format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)),
     );
+    out.field("cut or taken", &words::day(offer.taken_on));
+    out.field("kept", &offer.kept_how.replace('_', " "));
+    out.field("use by", &words::day(offer.use_by));
     let place = offer.place.clone().unwrap_or_default();
     let parts = [place.label, place.area_code, place.grid_code];
     out.field("where", &parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
@@ -263,6 +268,9 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     out.field("note", &offer.note);
     if !offer.seed_headline.is_empty() {
         out.field("its seed", &offer.seed_headline);
+    }
+    for life in &offer.life {
+        out.item(0, "!", life);
     }
     if let Some(health) = &offer.health {
         out.gap();

@@ -6,6 +6,7 @@ use scionary_proto::v1;
 
 use super::{
     crop::range,
+    grafts::rates_line,
     lookup::named,
     odds::{chance, cited},
 };
@@ -18,7 +19,7 @@ use crate::{
 };
 
 pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArguments) -> Result<(), Failure> {
-    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, feet, sources } =
+    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, sources } =
         typed;
     let request = v1::CompareRoutesRequest {
         cultivar: name.join(" "),
@@ -31,7 +32,7 @@ pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArgume
     };
     let reply: v1::CompareRoutesResponse =
         client.read(request, |c, r| async move { plans(c).compare_routes(r).await }).await?;
-    output.reply("CompareRoutesResponse", &reply, |out| show(out, &reply, feet, sources))
+    output.reply("CompareRoutesResponse", &reply, |out| show(out, &reply, sources))
 }
 
 /// A length of years without more figures than it has: whole, or one decimal.
@@ -57,27 +58,15 @@ fn is_cultivar(route: &v1::Route) -> String {
     }
 }
 
-/// A figure, in feet where asked.
-fn figure(timing: &v1::Timing, feet: bool) -> String {
-    const FEET_A_METRE: f64 = 1.0 / 0.3048;
-    let converted = if feet && timing.unit == "m" {
-        let round = |m: f64| (m * FEET_A_METRE).round();
-        v1::Timing {
-            low: timing.low.map(round),
-            high: timing.high.map(round),
-            unit: "ft".into(),
-            ..timing.clone()
-        }
-    } else {
-        timing.clone()
-    };
+/// A figure with its origin, as a sentence's part.
+fn figure(out: &Output, timing: &v1::Timing) -> String {
     let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
     let mut label = timing.label.chars();
     let label: String = label.next().into_iter().flat_map(char::to_uppercase).chain(label).collect();
-    format!("{label}: {} [{}]{note}", range(&converted), timing.origin)
+    format!("{label}: {} [{}]{note}", range(&out.in_units(timing)), timing.origin)
 }
 
-fn show(out: &Output, reply: &v1::CompareRoutesResponse, feet: bool, all: bool) {
+fn show(out: &Output, reply: &v1::CompareRoutesResponse, all: bool) {
     out.heading(&named(reply.cultivar.as_ref()));
     let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) else {
         out.text("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
@@ -96,15 +85,18 @@ fn show(out: &Output, reply: &v1::CompareRoutesResponse, feet: bool, all: bool) 
         out.item(0, "-", &route.identity);
         out.item(0, "-", &format!("Work: {}", route.effort));
         out.item(0, "-", &format!("You need: {}.", route.needs.join("; ")));
+        if let Some(line) = rates_line(&route.grafting) {
+            out.item(0, "-", &format!("Grafts of growers here: {line}."));
+        }
         for fact in route.first_fruit.iter().chain(&route.succeeds) {
-            out.item(0, "-", &format!("{}.", figure(fact, feet)));
+            out.item(0, "-", &format!("{}.", figure(out, fact)));
         }
     }
     if !reply.sizes.is_empty() {
         out.gap();
         out.heading("Room");
         for size in &reply.sizes {
-            out.item(0, "-", &format!("{}.", figure(size, feet)));
+            out.item(0, "-", &format!("{}.", figure(out, size)));
         }
         out.text(&reply.yard);
     } else if !reply.yard.is_empty() {

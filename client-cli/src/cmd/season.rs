@@ -54,39 +54,10 @@ fn bars(row: &v1::SeasonRow) -> String {
 
 /// Half months as "early May" and "late May".
 fn halves(all: &[i32]) -> String {
-    const NAMES: [&str; 12] = [
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    ];
     let one = |at: i32| {
-        let month = usize::try_from(at / 2).ok().and_then(|m| NAMES.get(m)).copied().unwrap_or("?");
-        format!("{} {month}", if at % 2 == 0 { "early" } else { "late" })
+        format!("{} {}", if at % 2 == 0 { "early" } else { "late" }, words::month(at / 2 + 1))
     };
-    // runs that follow each other, over New Year too
-    let mut runs: Vec<(i32, i32)> = Vec::new();
-    for at in all {
-        match runs.last_mut() {
-            Some((_, last)) if *last + 1 == *at => *last = *at,
-            _ => runs.push((*at, *at)),
-        }
-    }
-    if let [(0, _), .., (_, 23)] = runs.as_slice()
-        && let Some((first, _)) = runs.pop()
-        && let Some(start) = runs.first_mut()
-    {
-        start.0 = first;
-    }
-    let text: Vec<String> = runs
+    let text: Vec<String> = words::runs(all, 0, 23)
         .into_iter()
         .map(|(from, to)| if from == to { one(from) } else { format!("{} to {}", one(from), one(to)) })
         .collect();

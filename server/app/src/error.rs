@@ -70,6 +70,15 @@ pub enum Rule {
     /// Too many open sowings.
     #[error("{0} sowings are open already; close some first")]
     TooManySowings(i64),
+    /// Too many plans.
+    #[error("{0} plans are on file already; drop some first")]
+    TooManyPlans(i64),
+    /// The grafting log is full.
+    #[error("{0} entries are in the grafting log already; remove some first")]
+    TooManyGrafts(i64),
+    /// The crop has no steps for the way.
+    #[error("no steps are on file for this way to a tree of {0}; whoever runs the server can add them to its profile")]
+    NoSteps(String),
     /// The sowing is closed.
     #[error("this sowing is closed already")]
     SowingClosed,

@@ -68,6 +68,13 @@ pub struct Vouch;
 #[derive(Debug)]
 pub struct HandleTickets;
 
+/// To change, tick off or drop a plan.
+#[derive(Debug)]
+pub struct EditPlan;
+/// To report on or remove an entry of a grafting log.
+#[derive(Debug)]
+pub struct EditGrafts;
+
 /// A verdict against.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Denied {
@@ -116,6 +123,16 @@ pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Inv
     } else {
         Err(Denied::RoleMissing("a steward"))
     }
+}
+
+/// Plans are private: to anyone else there is none.
+pub fn edit_plan(account: &Account, grower: AccountId) -> Option<Granted<EditPlan>> {
+    (account.id == grower).then(|| Granted::to(account))
+}
+
+/// Entries of a grafting log are private too; only rates over many growers are shown.
+pub fn edit_grafts(account: &Account, grower: AccountId) -> Option<Granted<EditGrafts>> {
+    (account.id == grower).then(|| Granted::to(account))
 }
 
 /// Authors correct and withdraw their own.

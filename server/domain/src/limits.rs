@@ -45,6 +45,9 @@ limits! {
     PLAN_STEPS_MAX: usize = 80, "plan_steps_max", "Steps of one plan, own ones counted in; more is a diary.";
     PLAN_TITLE_CHARS_MAX: usize = 80, "plan_title_chars_max", "A title fits a line of a calendar.";
     PLAN_NOTE_CHARS_MAX: usize = 1000, "plan_note_chars_max", "About half a page.";
+    GRAFTS_TOGETHER_MAX: u32 = 1_000, "grafts_together_max", "Grafts of one day by one hand; more is a nursery's.";
+    GRAFT_ENTRIES_MAX: i64 = 5_000, "graft_entries_max", "Entries in one account's grafting log; a lifetime of weekends.";
+    GRAFT_TEXT_CHARS_MAX: usize = 120, "graft_text_chars_max", "Which tree and which rootstock it was, not their story.";
     MARKERS_MAX: u32 = 100, "markers_max", "Marker loci of one test; beyond twenty nothing changes.";
     MEASURE_MAX: f64 = 1e9, "measure_max", "A thousand tonnes in grams; beyond it is a slip of the keyboard.";
     EVIDENCE_YEAR_MIN: i32 = 1700, "evidence_year_min", "Older observations are publications.";

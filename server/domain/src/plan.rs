@@ -552,6 +552,28 @@ mod tests {
     }
 
     #[test]
+    fn winter_scions_of_a_crop_that_is_only_a_file() {
+        let apple: Crop =
+            toml::from_str(include_str!("../../../deploy/catalogue-apple/crops/apple.toml")).unwrap();
+        assert!(apple.check().is_empty());
+        let start = day("2027-09-01");
+        let ready = Setting { has_rootstock: true, ..setting(Way::OwnRootstock, Climate::Cold) };
+        let steps = draft(&apple, Answer::NotTrue, ready);
+        let on = |key: &str| {
+            let at = steps.iter().position(|s| s.key == key).unwrap();
+            schedule(start, &steps, start)[at]
+        };
+        // cut while the tree sleeps, kept cold, grafted as the sap rises
+        assert_eq!(on("cut_scion").earliest, day("2027-12-01"));
+        assert_eq!(on("graft").earliest, day("2028-04-01"));
+        for way in Way::ALL {
+            for climate in Climate::ALL {
+                assert!(draft(&apple, Answer::NotTrue, setting(*way, *climate)).len() >= 4, "{way:?} {climate:?}");
+            }
+        }
+    }
+
+    #[test]
     fn seasons_are_half_a_year_apart() {
         let crop = mango();
         let north = setting(Way::OwnRootstock, Climate::Mild);

@@ -162,6 +162,21 @@ fn years(crop: &Crop, profile: &RouteProfile, yard: Yard) -> Years {
     }
 }
 
+/// Whether the tree will be the cultivar, in words.
+pub fn identity(way: Way, odds: &Odds) -> String {
+    match way {
+        Way::Seed => odds.headline.clone(),
+        Way::GraftedTree | Way::OwnRootstock | Way::TopWorking => {
+            "The tree is the cultivar, if the scion was cut from a known tree: ask which, and keep its label.".into()
+        }
+    }
+}
+
+/// Whether a way grafts: then it matters how often grafts take.
+pub const fn grafts(way: Way) -> bool {
+    matches!(way, Way::OwnRootstock | Way::TopWorking)
+}
+
 /// The ways for a cultivar of the crop with this answer and these odds.
 pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparison {
     let from_seed = odds.kinds.iter().find(|k| k.kept == Kept::AsTheyCome);
@@ -171,11 +186,7 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
         .map(|profile| {
             let seed = profile.way == Way::Seed;
             Route {
-                identity: if seed {
-                    odds.headline.clone()
-                } else {
-                    "The tree is the cultivar, if the scion was cut from a known tree: ask which, and keep its label.".into()
-                },
+                identity: identity(profile.way, odds),
                 is_true: from_seed.filter(|_| seed).map(|k| k.is_true),
                 leads_there: !seed || !(odds.new_plant || odds.kinds.is_empty()),
                 fruit: years(crop, profile, yard),

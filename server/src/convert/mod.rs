@@ -2,7 +2,9 @@
 
 pub mod account;
 pub mod curation;
+pub mod dated;
 pub mod evidence;
+pub mod grafts;
 pub mod offer;
 pub mod plan;
 pub mod registry;

@@ -189,6 +189,8 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         hand_over,
         note,
         health,
+        taken_on,
+        kept_how,
     } = wire;
     let v1::Place { area_code, grid_code, label } = place.unwrap_or_default();
     let draft = Draft {
@@ -199,6 +201,8 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         terms: read_terms("offer.terms", terms, wrong),
         available_from: read_date("offer.available_from", available_from, wrong),
         available_until: read_date("offer.available_until", available_until, wrong),
+        taken_on: read_date("offer.taken_on", taken_on, wrong),
+        kept_how,
         area_code,
         grid_code,
         place_label: label,
@@ -392,7 +396,7 @@ fn health(declaration: &Declaration) -> v1::HealthDeclaration {
 
 /// An offer as it stands on a day.
 pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
-    let Shown { offer, giver_name, cultivar_name, seed_headline } = shown;
+    let Shown { offer, giver_name, cultivar_name, seed_headline, life } = shown;
     let contents = &offer.contents;
     let state = match offer.state(today) {
         State::Coming => v1::OfferState::Coming,
@@ -428,6 +432,10 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         updated_at: Some(timestamp(offer.updated_at)),
         seed_headline: seed_headline.clone(),
         movement_notice: MOVEMENT_NOTICE.into(),
+        taken_on: contents.taken_on.map(date),
+        kept_how: contents.kept_how.clone(),
+        use_by: contents.use_by.map(date),
+        life: life.clone(),
     }
 }
 

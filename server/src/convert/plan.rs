@@ -8,13 +8,14 @@ use scionary_domain::{
     calendar::{self, Bars, Filler},
     crop::{Crop, Storage, Way},
     evidence::Summary,
+    grafting::Rate,
     odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
     offer::Material,
-    routes::{Comparison, Fact, Route, Yard},
+    routes::{self, Comparison, Fact, Route, Yard},
 };
 use scionary_proto::v1;
 
-use super::{count, offer::whole_km, registry as convert};
+use super::{count, grafts, offer::whole_km, registry as convert};
 
 /// The season finding's key.
 const SEASON: &str = "season";
@@ -67,7 +68,8 @@ pub fn yard(request: &v1::CompareRoutesRequest) -> Yard {
     }
 }
 
-fn way(way: Way) -> v1::Way {
+/// A way on the wire.
+pub fn way(way: Way) -> v1::Way {
     match way {
         Way::GraftedTree => v1::Way::GraftedTree,
         Way::Seed => v1::Way::Seed,
@@ -88,7 +90,7 @@ fn fact(fact: &Fact) -> v1::Timing {
     }
 }
 
-fn route(route: &Route) -> v1::Route {
+fn route(route: &Route, rates: &[Rate]) -> v1::Route {
     let Route { profile, identity, is_true, leads_there, fruit, first_fruit, succeeds, cautions } = route;
     v1::Route {
         way: way(profile.way).into(),
@@ -105,11 +107,17 @@ fn route(route: &Route) -> v1::Route {
         needs: profile.needs.clone(),
         cautions: cautions.iter().map(convert::caution).collect(),
         origin: profile.origin().into(),
+        grafting: if routes::grafts(profile.way) { grafts::by_method(rates) } else { Vec::new() },
     }
 }
 
 /// The ways side by side.
-pub fn routes(registry: &Registry, record: &Record, found: &Comparison) -> v1::CompareRoutesResponse {
+pub fn routes(
+    registry: &Registry,
+    record: &Record,
+    found: &Comparison,
+    rates: &[Rate],
+) -> v1::CompareRoutesResponse {
     let facts = found.routes.iter().flat_map(|r| r.first_fruit.iter().chain(&r.succeeds)).chain(&found.sizes);
     let cited = facts
         .map(|f| f.origin.as_str())
@@ -117,7 +125,7 @@ pub fn routes(registry: &Registry, record: &Record, found: &Comparison) -> v1::C
         .chain(found.routes.iter().flat_map(|r| r.cautions.iter().map(|c| c.origin())));
     v1::CompareRoutesResponse {
         cultivar: Some(convert::summary(record)),
-        routes: found.routes.iter().map(route).collect(),
+        routes: found.routes.iter().map(|r| route(r, rates)).collect(),
         recommended: found.recommended.map_or(v1::Way::Unspecified, way).into(),
         reason: found.reason.clone(),
         sizes: found.sizes.iter().map(fact).collect(),
@@ -129,9 +137,10 @@ pub fn routes(registry: &Registry, record: &Record, found: &Comparison) -> v1::C
 /// The question; what is not said is the usual.
 pub fn question(request: &v1::EstimateSeedOddsRequest) -> Question {
     let pair = |count: &v1::CountOf| (count.of_these, count.counted);
+    let usual = Question::usual();
     Question {
-        wanted: if request.wanted == 0 { 1 } else { request.wanted },
-        confidence: if request.confidence == 0.0 { 0.9 } else { request.confidence },
+        wanted: if request.wanted == 0 { usual.wanted } else { request.wanted },
+        confidence: if request.confidence == 0.0 { usual.confidence } else { request.confidence },
         batch: request.batch,
         kept_days: request.kept_days,
         kept_how: request.kept_how.clone(),

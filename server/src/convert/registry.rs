@@ -360,7 +360,8 @@ fn descriptor(descriptor: &Descriptor) -> v1::Descriptor {
     }
 }
 
-fn timing(timing: &Timing) -> v1::Timing {
+/// A duration, size or temperature.
+pub fn timing(timing: &Timing) -> v1::Timing {
     v1::Timing {
         step: timing.step.clone(),
         label: timing.label.clone(),

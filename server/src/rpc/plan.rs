@@ -1,14 +1,41 @@
-//! Odds of sowings.
+//! Odds, ways, seasons, and dated plans.
 
-use scionary_app::{App, Error, registry::Record};
-use scionary_domain::{calendar, field::Fields, limits, odds, place::GridCode, routes};
+use prost::Message as _;
+use scionary_app::{
+    App, Error, KeepReply, UseCase,
+    plans::{self, DropPlan, ShownPlan},
+    registry::Record,
+};
+use scionary_domain::{
+    calendar, field::Fields, ids::PlanId, limits, odds, odds::Question, place::GridCode, routes,
+};
 use scionary_proto::v1::{self, plan_service_server::PlanService};
 use tonic::{Request, Response, Status};
 
-use crate::{call::Admitted, convert::plan as convert};
+use crate::{
+    call::Admitted,
+    convert::{dated, plan as convert},
+};
 
 /// Answers `PlanService`.
 pub struct PlanRpc(pub App);
+
+impl PlanRpc {
+    /// Runs a use case that leaves a plan; `wrap` puts it into the reply.
+    async fn written<U: UseCase<Out = ShownPlan>, M: prost::Message + Default + 'static>(
+        &self,
+        admitted: &Admitted,
+        bound: &impl prost::Message,
+        use_case: Result<U, Error>,
+        wrap: fn(v1::Plan) -> M,
+    ) -> Result<Response<M>, Status> {
+        let use_case = use_case.map_err(|e| admitted.fail(e))?;
+        let (app, today) = (self.0.clone(), admitted.now.date());
+        let encode =
+            move |shown: &ShownPlan| wrap(dated::plan(&app.registry(), shown, today)).encode_to_vec();
+        admitted.reply(self.0.write(&admitted.write_call(bound), use_case, KeepReply::Yes, encode).await)
+    }
+}
 
 #[tonic::async_trait]
 impl PlanService for PlanRpc {
@@ -109,9 +136,129 @@ impl PlanService for PlanRpc {
         let crop = registry
             .crop(&record.cultivar.crop)
             .ok_or_else(|| admitted.fail(Error::not_found("crop", &record.cultivar.crop)))?;
-        let question = convert::question(&v1::EstimateSeedOddsRequest::default());
-        let odds = odds::odds(&question, Some(crop), &record.findings, Some(record.answer));
+        let rates = self.0.graft_rates(&crop.slug, None).await.map_err(|e| admitted.fail(e))?;
+        let odds = odds::odds(&Question::usual(), Some(crop), &record.findings, Some(record.answer));
         let found = routes::compare(crop, record.answer, &odds, yard);
-        Ok(Response::new(convert::routes(&registry, record, &found)))
+        Ok(Response::new(convert::routes(&registry, record, &found, &rates)))
+    }
+
+    async fn draft_plan(
+        &self,
+        request: Request<v1::DraftPlanRequest>,
+    ) -> Result<Response<v1::DraftPlanResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let today = admitted.now.date();
+        let wanted = dated::wanted(request.into_inner()).map_err(|e| admitted.fail(e))?;
+        let registry = self.0.registry();
+        let found = plans::draft(&registry, &wanted, today).map_err(|e| admitted.fail(e))?;
+        let rates = self.0.graft_rates(&found.crop.slug, None).await.map_err(|e| admitted.fail(e))?;
+        Ok(Response::new(dated::drafted(&registry, &found, &rates, today)))
+    }
+
+    async fn keep_plan(
+        &self,
+        request: Request<v1::KeepPlanRequest>,
+    ) -> Result<Response<v1::KeepPlanResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let use_case = dated::keep(request.clone());
+        self.written(&admitted, &request, use_case, |plan| v1::KeepPlanResponse { plan: Some(plan) }).await
+    }
+
+    async fn get_plan(
+        &self,
+        request: Request<v1::GetPlanRequest>,
+    ) -> Result<Response<v1::GetPlanResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let id = App::plan_id(&request.into_inner().plan_id).map_err(|e| admitted.fail(e))?;
+        let shown = self.0.my_plan(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
+        let plan = dated::plan(&self.0.registry(), &shown, admitted.now.date());
+        Ok(Response::new(v1::GetPlanResponse { plan: Some(plan) }))
+    }
+
+    async fn list_my_plans(
+        &self,
+        request: Request<v1::ListMyPlansRequest>,
+    ) -> Result<Response<v1::ListMyPlansResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let v1::ListMyPlansRequest { page_size, page_token } = request.into_inner();
+        let page = self
+            .0
+            .my_plans(&admitted.call(), page_size, &page_token)
+            .await
+            .map_err(|e| admitted.fail(e))?;
+        let today = admitted.now.date();
+        Ok(Response::new(v1::ListMyPlansResponse {
+            plans: page.rows.iter().map(|plan| dated::summary(plan, today)).collect(),
+            next_page_token: page.next.unwrap_or_default(),
+        }))
+    }
+
+    async fn change_plan(
+        &self,
+        request: Request<v1::ChangePlanRequest>,
+    ) -> Result<Response<v1::ChangePlanResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let use_case = dated::change(request.clone());
+        self.written(&admitted, &request, use_case, |plan| v1::ChangePlanResponse { plan: Some(plan) }).await
+    }
+
+    async fn change_step(
+        &self,
+        request: Request<v1::ChangeStepRequest>,
+    ) -> Result<Response<v1::ChangeStepResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let use_case = dated::edit(request.clone());
+        self.written(&admitted, &request, use_case, |plan| v1::ChangeStepResponse { plan: Some(plan) }).await
+    }
+
+    async fn add_step(
+        &self,
+        request: Request<v1::AddStepRequest>,
+    ) -> Result<Response<v1::AddStepResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let use_case = dated::add_step(request.clone());
+        self.written(&admitted, &request, use_case, |plan| v1::AddStepResponse { plan: Some(plan) }).await
+    }
+
+    async fn remove_step(
+        &self,
+        request: Request<v1::RemoveStepRequest>,
+    ) -> Result<Response<v1::RemoveStepResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let use_case = dated::remove_step(request.clone());
+        self.written(&admitted, &request, use_case, |plan| v1::RemoveStepResponse { plan: Some(plan) }).await
+    }
+
+    async fn drop_plan(
+        &self,
+        request: Request<v1::DropPlanRequest>,
+    ) -> Result<Response<v1::DropPlanResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let call = admitted.write_call(&request);
+        let id = App::plan_id(&request.plan_id).map_err(|e| admitted.fail(e))?;
+        let encode = |id: &PlanId| v1::DropPlanResponse { plan_id: id.to_string() }.encode_to_vec();
+        admitted.reply(self.0.write(&call, DropPlan { id }, KeepReply::Yes, encode).await)
+    }
+
+    async fn export_calendar(
+        &self,
+        request: Request<v1::ExportCalendarRequest>,
+    ) -> Result<Response<v1::ExportCalendarResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let text = request.into_inner().plan_id;
+        let id = if text.is_empty() {
+            None
+        } else {
+            Some(App::plan_id(&text).map_err(|e| admitted.fail(e))?)
+        };
+        let calendar =
+            self.0.plan_calendar(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
+        Ok(Response::new(v1::ExportCalendarResponse { calendar }))
     }
 }

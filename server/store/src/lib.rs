@@ -8,8 +8,10 @@ mod door;
 mod entity;
 mod error;
 mod evidence;
+mod grafts;
 mod observers;
 mod offers;
+mod plans;
 mod records;
 mod registry;
 mod source;
@@ -65,4 +67,12 @@ pub mod sowing_store {
 /// Complaints.
 pub mod ticket_store {
     pub use crate::tickets::*;
+}
+/// Plans.
+pub mod plan_store {
+    pub use crate::plans::*;
+}
+/// The grafting log.
+pub mod graft_store {
+    pub use crate::grafts::*;
 }

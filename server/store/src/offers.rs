@@ -120,6 +120,9 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
             terms: read_word("offer.terms", &row.terms, Terms::from_word)?,
             available_from: Date::from_days(row.from_day),
             available_until: Date::from_days(row.until_day),
+            taken_on: row.taken_day.map(Date::from_days),
+            kept_how: row.kept_how,
+            use_by: row.use_by_day.map(Date::from_days),
             place: Place {
                 area,
                 grid: GridCode::parse(&row.grid_code)
@@ -149,6 +152,9 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         terms,
         available_from,
         available_until,
+        taken_on,
+        kept_how,
+        use_by,
         place,
         hand_over,
         note,
@@ -167,6 +173,9 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         terms: Set(terms.word().into()),
         from_day: Set(available_from.days()),
         until_day: Set(available_until.days()),
+        taken_day: Set(taken_on.map(Date::days)),
+        kept_how: Set(kept_how.clone()),
+        use_by_day: Set(use_by.map(Date::days)),
         area_code: Set(place.area.as_ref().map(|a| a.as_str().to_string())),
         grid_code: Set(place.grid.to_string()),
         place_label: Set(place.label.clone()),
@@ -213,12 +222,18 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
+/// Of material that may still be alive on a day.
+fn alive_on(day: Date) -> Condition {
+    Condition::any().add(offer::Column::UseByDay.is_null()).add(offer::Column::UseByDay.gte(day.days()))
+}
+
 /// How many offers of an account are neither over nor withdrawn.
 pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::AccountId.eq(account.uuid()))
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
+        .filter(alive_on(today))
         .count(db.inner())
         .await?)
 }
@@ -229,6 +244,7 @@ pub async fn count_open_of(db: &impl Source, records: &[CultivarId], today: Date
         .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
+        .filter(alive_on(today))
         .count(db.inner())
         .await?)
 }
@@ -319,7 +335,8 @@ pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>,
     use offer::Column as C;
     let mut find = offer::Entity::find()
         .filter(C::WithdrawnAt.is_null())
-        .filter(C::UntilDay.gte(query.usable_from.days()));
+        .filter(C::UntilDay.gte(query.usable_from.days()))
+        .filter(alive_on(query.usable_from));
     if let Some(until) = query.usable_until {
         find = find.filter(C::FromDay.lte(until.days()));
     }

@@ -31,6 +31,10 @@ pub enum Field {
     AvailableFrom,
     /// Last day.
     AvailableUntil,
+    /// When it was cut, picked or taken from the fruit.
+    TakenOn,
+    /// How it is kept.
+    KeptHow,
     /// Where.
     Place,
     /// How.
@@ -52,6 +56,8 @@ impl Field {
         ("terms", Self::Terms),
         ("available_from", Self::AvailableFrom),
         ("available_until", Self::AvailableUntil),
+        ("taken_on", Self::TakenOn),
+        ("kept_how", Self::KeptHow),
         ("place", Self::Place),
         ("hand_over", Self::HandOver),
         ("note", Self::Note),
@@ -158,6 +164,8 @@ impl UseCase for ChangeOffer {
                 Field::Terms => draft.terms = new.terms,
                 Field::AvailableFrom => draft.available_from = new.available_from,
                 Field::AvailableUntil => draft.available_until = new.available_until,
+                Field::TakenOn => draft.taken_on = new.taken_on,
+                Field::KeptHow => draft.kept_how.clone_from(&new.kept_how),
                 Field::Place => {
                     draft.area_code.clone_from(&new.area_code);
                     draft.grid_code.clone_from(&new.grid_code);
@@ -172,6 +180,10 @@ impl UseCase for ChangeOffer {
         if self.fields.contains(&Field::Material) && !self.fields.contains(&Field::Unit) {
             draft.unit = None;
         }
+        // and is not kept as the old one was
+        if self.fields.contains(&Field::Material) && !self.fields.contains(&Field::KeptHow) {
+            draft.kept_how.clear();
+        }
         let first_day = Some(offer.contents.available_from);
         offer.contents = checked(&registry, &cultivar, &crop, &draft, now.date(), first_day)?;
         offer.version += 1;
@@ -184,7 +196,7 @@ impl UseCase for ChangeOffer {
         let names: Vec<&str> =
             Field::ALL.iter().filter(|(_, f)| self.fields.contains(f)).map(|(name, _)| *name).collect();
         let id = offer.id;
-        let out = shown(&registry, offer, account.display_name.clone());
+        let out = shown(&registry, offer, account.display_name.clone(), now.date());
         let change = serde_json::json!({ "fields": names, "version": out.offer.version });
         Ok(Done::new(out, "offer.changed", id, change).and_publish(super::TOPIC, id))
     }

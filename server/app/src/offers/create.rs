@@ -49,7 +49,7 @@ impl UseCase for CreateOffer {
             "material": offer.contents.material.word(),
             "quantity": offer.contents.quantity,
         });
-        let out = shown(&registry, offer, account.display_name.clone());
+        let out = shown(&registry, offer, account.display_name.clone(), now.date());
         Ok(Done::new(out, "offer.posted", id, change).and_publish(super::TOPIC, id))
     }
 }

@@ -13,7 +13,12 @@ pub use nearby::Offered;
 pub use search::{FoundOffers, SearchOffers};
 pub use withdraw::WithdrawOffer;
 
-use scionary_domain::{names::Folded, offer::Contents, offer::Offer};
+use scionary_domain::{
+    names::Folded,
+    offer::{Contents, Offer},
+    time::Date,
+    viability,
+};
 
 use crate::registry::Registry;
 
@@ -31,16 +36,23 @@ pub struct Shown {
     pub cultivar_name: String,
     /// The short answer on its seed; empty where the material does not depend on it.
     pub seed_headline: String,
+    /// What giver and taker should know of how long it lives.
+    pub life: Vec<String>,
 }
 
 /// Puts an offer beside what the registry knows.
-pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String) -> Shown {
+pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, today: Date) -> Shown {
     let record = registry.record(offer.contents.cultivar);
     // of a merged record the one that stands for it is shown
     if let Some(record) = record {
         offer.contents.cultivar = record.cultivar.id;
     }
+    let Contents { material, taken_on, kept_how, available_until, .. } = &offer.contents;
+    let life = registry.crop(&offer.contents.crop).map(|crop| {
+        viability::warnings(crop, *material, *taken_on, kept_how, *available_until, today)
+    });
     Shown {
+        life: life.unwrap_or_default(),
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
         seed_headline: record
             .filter(|_| offer.contents.material.comes_from_seed())

@@ -3,6 +3,7 @@
 use scionary_domain::{
     ids::OfferId,
     page::{self, Page, PageTokenError},
+    time::Date,
 };
 use scionary_store::{OfferKey, account_store, offer_store};
 
@@ -29,12 +30,12 @@ impl App {
     ///
     /// # Errors
     /// [`Error::NotFound`].
-    pub async fn offer(&self, id: OfferId) -> Result<Shown, Error> {
+    pub async fn offer(&self, id: OfferId, today: Date) -> Result<Shown, Error> {
         let reader = self.store().reader();
         let offer = offer_store::offer(reader, id).await?.ok_or_else(|| Error::not_found("offer", id))?;
         let names = account_store::display_names(reader, &[offer.giver]).await?;
         let giver = names.get(&offer.giver).cloned().unwrap_or_default();
-        Ok(shown(&self.registry(), offer, giver))
+        Ok(shown(&self.registry(), offer, giver, today))
     }
 
     /// A page of the caller's own offers, newest first.
@@ -53,7 +54,7 @@ impl App {
         let next = rows.last().filter(|_| more).map(|last| page::token(&search, &key_text(last.key)));
         let registry = self.registry();
         let rows =
-            rows.into_iter().map(|row| shown(&registry, row.offer, account.display_name.clone())).collect();
+            rows.into_iter().map(|row| shown(&registry, row.offer, account.display_name.clone(), call.now.date())).collect();
         Ok(Page { rows, next })
     }
 }

@@ -91,7 +91,7 @@ impl App {
             .into_iter()
             .map(|(offer, km)| {
                 let giver = names.get(&offer.giver).cloned().unwrap_or_default();
-                (shown(&registry, offer, giver), km)
+                (shown(&registry, offer, giver, call.now.date()), km)
             })
             .collect();
         Ok(FoundOffers { page: Page { rows, next }, name_taken_for })

@@ -39,7 +39,7 @@ impl UseCase for WithdrawOffer {
             return Err(Error::Stale { seen, current });
         }
         let id = offer.id;
-        let out = shown(&registry, offer, account.display_name.clone());
+        let out = shown(&registry, offer, account.display_name.clone(), now.date());
         Ok(Done::new(out, "offer.withdrawn", id, serde_json::json!({})).and_publish(super::TOPIC, id))
     }
 }

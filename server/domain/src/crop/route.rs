@@ -2,18 +2,18 @@
 
 use serde::{Deserialize, Serialize};
 
-/// A way from a wish to a tree of the cultivar.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Way {
-    /// Plant a tree that somebody grafted.
-    GraftedTree,
-    /// Sow its seed.
-    Seed,
-    /// Raise a rootstock from seed and graft a scion on it.
-    OwnRootstock,
-    /// Graft scions into a grown tree.
-    TopWorking,
+crate::offer::words! {
+    /// A way from a wish to a tree of the cultivar.
+    Way {
+        /// Plant a tree that somebody grafted.
+        GraftedTree = "grafted_tree",
+        /// Sow its seed.
+        Seed = "seed",
+        /// Raise a rootstock from seed and graft a scion on it.
+        OwnRootstock = "own_rootstock",
+        /// Graft scions into a grown tree.
+        TopWorking = "top_working",
+    }
 }
 
 /// What a profile says of a way.

@@ -5,22 +5,19 @@ use serde::{Deserialize, Serialize};
 use super::{Crop, Way};
 use crate::offer::Material;
 
-/// The coarse climate of a place, by its frost: enough to say when plants may stand outside.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Climate {
-    /// No frost.
-    Warm,
-    /// Light frosts in some winters.
-    Mild,
-    /// Hard frosts every winter.
-    Cold,
+crate::offer::words! {
+    /// The coarse climate of a place, by its frost: enough to say when plants may stand outside.
+    Climate {
+        /// No frost.
+        Warm = "warm",
+        /// Light frosts in some winters.
+        Mild = "mild",
+        /// Hard frosts every winter.
+        Cold = "cold",
+    }
 }
 
 impl Climate {
-    /// All of them.
-    pub const ALL: [Self; 3] = [Self::Warm, Self::Mild, Self::Cold];
-
     /// A guess from the latitude alone, degrees: within the tropics warm, to 35 degrees mild, beyond cold. Height
     /// and sea change it, so the grower's word goes before it. A choice of ours.
     pub fn guess(latitude: f64) -> Self {
@@ -326,7 +323,7 @@ impl StepProfile {
         if !finite(self.low) || !finite(self.high) || self.low.zip(self.high).is_some_and(|(l, h)| l > h) {
             note("low", "low and high from 0 up, low not above high, expected".into());
         }
-        for climate in Climate::ALL {
+        for climate in Climate::ALL.iter().copied() {
             if self.months.of(climate).iter().any(|m| !(1..=12).contains(m)) {
                 note("months", "months 1 to 12 expected".into());
             }
@@ -351,9 +348,9 @@ pub(super) fn check_order(steps: &[StepProfile]) -> Vec<(String, String)> {
             wrong.push((field, expected));
         }
     };
-    for way in [Way::GraftedTree, Way::Seed, Way::OwnRootstock, Way::TopWorking] {
+    for way in Way::ALL.iter().copied() {
         for seed in [Only::SeveralSprouts, Only::OneSprout] {
-            for climate in Climate::ALL {
+            for climate in Climate::ALL.iter().copied() {
                 let mut seen: Vec<&str> = Vec::new();
                 for step in steps.iter().filter(|s| s.is_for(way, seed, climate)) {
                     if seen.contains(&step.key.as_str()) {

@@ -51,6 +51,19 @@ pub struct Question {
 }
 
 impl Question {
+    /// One true plant, nine times of ten sure, of fresh seed.
+    pub fn usual() -> Self {
+        Self {
+            wanted: 1,
+            confidence: 0.9,
+            batch: 0,
+            kept_days: 0,
+            kept_how: String::new(),
+            markers: 0,
+            typed: Typed::default(),
+        }
+    }
+
     /// Everything that is wrong with it.
     ///
     /// # Errors

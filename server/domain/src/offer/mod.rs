@@ -3,8 +3,6 @@
 
 pub mod health;
 
-use serde::{Deserialize, Serialize};
-
 use crate::{
     crop::Crop,
     field::{FieldError, Fields},
@@ -12,6 +10,7 @@ use crate::{
     limits,
     place::Place,
     time::{Date, Timestamp},
+    viability,
 };
 use health::{Declaration, DeclarationDraft};
 
@@ -21,7 +20,7 @@ pub const MOVEMENT_NOTICE: &str = "No rule on moving plants is on file here, whi
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $word:literal),* $(,)? }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
         #[serde(rename_all = "snake_case")]
         pub enum $name { $($(#[$vdoc])* $variant),* }
         impl $name {
@@ -161,6 +160,12 @@ pub struct Contents {
     pub available_from: Date,
     /// Last day.
     pub available_until: Date,
+    /// When it was cut, picked or taken from the fruit; none for what is cut to order.
+    pub taken_on: Option<Date>,
+    /// How it is kept: the key of a way that the crop's profile has; empty if not said.
+    pub kept_how: String,
+    /// After this day nothing of it is alive, or nobody knows; none where that is not said.
+    pub use_by: Option<Date>,
     /// Where, coarsely.
     pub place: Place,
     /// How; at least one.
@@ -195,7 +200,7 @@ impl Offer {
     pub fn state(&self, today: Date) -> State {
         if self.withdrawn_at.is_some() {
             State::Withdrawn
-        } else if self.contents.available_until < today {
+        } else if self.contents.available_until < today || self.contents.use_by.is_some_and(|day| day < today) {
             State::Expired
         } else if self.contents.available_from > today {
             State::Coming
@@ -222,6 +227,10 @@ pub struct Draft {
     pub available_from: Option<Date>,
     /// Last day.
     pub available_until: Option<Date>,
+    /// When it was cut, picked or taken from the fruit.
+    pub taken_on: Option<Date>,
+    /// How it is kept.
+    pub kept_how: String,
     /// ISO 3166 code; may be empty.
     pub area_code: String,
     /// Grid code.
@@ -248,6 +257,9 @@ impl From<&Contents> for Draft {
             terms,
             available_from,
             available_until,
+            taken_on,
+            kept_how,
+            use_by: _,
             place,
             hand_over,
             note,
@@ -261,6 +273,8 @@ impl From<&Contents> for Draft {
             terms: Some(*terms),
             available_from: Some(*available_from),
             available_until: Some(*available_until),
+            taken_on: *taken_on,
+            kept_how: kept_how.clone(),
             area_code: place.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
             grid_code: place.grid.to_string(),
             place_label: place.label.clone(),
@@ -301,6 +315,7 @@ pub fn check(
         fields.wrong("offer.hand_over", "post expected among the ways, as the terms are postage only");
     }
     let window = check_window(&mut fields, draft, today, unchanged_from);
+    viability::check(&mut fields, "offer", crop, material, draft.taken_on, &draft.kept_how, today);
     let place =
         Place::parse(&mut fields, "offer.place", &draft.area_code, &draft.grid_code, &draft.place_label);
     let mut hand_over = draft.hand_over.clone();
@@ -323,6 +338,9 @@ pub fn check(
             terms: terms?,
             available_from,
             available_until,
+            taken_on: draft.taken_on,
+            use_by: viability::life(crop, material?, draft.taken_on, &draft.kept_how).and_then(|l| l.use_by),
+            kept_how: draft.kept_how.clone(),
             place: place?,
             hand_over,
             note: note?,

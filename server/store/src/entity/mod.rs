@@ -13,12 +13,14 @@ pub mod cultivar_version;
 pub mod descriptor_text;
 pub mod evidence;
 pub mod evidence_check;
+pub mod grafts;
 pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
 pub mod observer;
 pub mod offer;
 pub mod outbox;
+pub mod plan;
 pub mod proposal;
 pub mod record_event;
 pub mod role_grant;
@@ -59,5 +61,7 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(proposal::Entity),
         columns(descriptor_text::Entity),
         columns(ticket::Entity),
+        columns(plan::Entity),
+        columns(grafts::Entity),
     ]
 }

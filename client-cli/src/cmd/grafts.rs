@@ -1,0 +1,177 @@
+//! The grafting log.
+
+use scionary_proto::v1;
+
+use super::{crop::range, more, odds::cited};
+use crate::{
+    args::GraftCommand,
+    client::{Client, grafts},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand) -> Result<(), Failure> {
+    match command {
+        GraftCommand::Log { name, crop, method, made, took, day, south, scion_from, rootstock, note } => {
+            client.need_session()?;
+            let request = v1::LogGraftsRequest {
+                cultivar: name.join(" "),
+                crop: words::crop(crop),
+                method: method.into(),
+                day,
+                south,
+                scion_from,
+                rootstock,
+                made,
+                taken: took,
+                note,
+            };
+            let reply: v1::LogGraftsResponse =
+                client.write(request, |c, r| async move { grafts(c).log_grafts(r).await }).await?;
+            output.reply("LogGraftsResponse", &reply, |out| {
+                out.text("Entered:");
+                reply.grafts.iter().for_each(|g| show(out, g));
+                if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
+                    out.gap();
+                    out.faint("After three weeks or more, say how many took: scionary graft report ID --took COUNT");
+                }
+            })
+        }
+        GraftCommand::Report { graft, took, on } => {
+            client.need_session()?;
+            let request = v1::ReportTakesRequest { graft_id: graft, taken: took, seen_on: on };
+            let reply: v1::ReportTakesResponse =
+                client.write(request, |c, r| async move { grafts(c).report_takes(r).await }).await?;
+            output.reply("ReportTakesResponse", &reply, |out| {
+                out.text("Reported; it counts in the rates once somebody vouched for you:");
+                reply.grafts.iter().for_each(|g| show(out, g));
+            })
+        }
+        GraftCommand::List { open, paging } => {
+            client.need_session()?;
+            let request = v1::ListMyGraftsRequest {
+                unreported_only: open,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListMyGraftsResponse =
+                client.read(request, |c, r| async move { grafts(c).list_my_grafts(r).await }).await?;
+            output.reply("ListMyGraftsResponse", &reply, |out| {
+                if reply.grafts.is_empty() {
+                    out.text("Nothing is in your grafting log. Enter grafts with: scionary graft log NAME --method cleft --made 4");
+                }
+                reply.grafts.iter().for_each(|g| show(out, g));
+                more(out, &reply.next_page_token);
+            })
+        }
+        GraftCommand::Remove { graft } => {
+            client.need_session()?;
+            let request = v1::RemoveGraftsRequest { graft_id: graft };
+            let reply: v1::RemoveGraftsResponse =
+                client.write(request, |c, r| async move { grafts(c).remove_grafts(r).await }).await?;
+            output.reply("RemoveGraftsResponse", &reply, |out| out.text(&format!("Removed: {}.", reply.graft_id)))
+        }
+        GraftCommand::Rates { name, crop, south } => {
+            let request = v1::GetGraftRatesRequest { crop: words::crop(crop), cultivar: name.join(" ") };
+            let reply: v1::GetGraftRatesResponse =
+                client.read(request, |c, r| async move { grafts(c).get_graft_rates(r).await }).await?;
+            output.reply("GetGraftRatesResponse", &reply, |out| rates(out, &reply, south))
+        }
+    }
+}
+
+/// An entry in a few lines.
+fn show(out: &Output, entry: &v1::Grafts) {
+    let took = match entry.taken {
+        Some(taken) => format!("{taken} of {} took", entry.made),
+        None if entry.report_due => format!("{} made; how many took?", entry.made),
+        None => format!("{} made", entry.made),
+    };
+    let method = words::graft_method(entry.method());
+    out.item(
+        0,
+        "-",
+        &format!("{}: {} ({}), {method}, {took}", words::day(entry.day), entry.cultivar_name, entry.crop),
+    );
+    let parts: Vec<String> = [("scions from", &entry.scion_from), ("on", &entry.rootstock), ("note:", &entry.note)]
+        .into_iter()
+        .filter(|(_, text)| !text.is_empty())
+        .map(|(label, text)| format!("{label} {text}"))
+        .collect();
+    if !parts.is_empty() {
+        out.item(2, "", &parts.join("; "));
+    }
+    out.item(2, "", &entry.graft_id);
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0}", share * 100.0)
+}
+
+/// So many of so many, with the range that it leaves.
+fn told(rate: &v1::GraftRate) -> String {
+    let growers = if rate.growers == 1 { "1 grower".into() } else { format!("{} growers", rate.growers) };
+    format!(
+        "{} of {} took, {growers}: {} to {} of 100",
+        rate.taken,
+        rate.made,
+        percent(rate.low),
+        percent(rate.high)
+    )
+}
+
+/// The rates of all together and of the best known methods in a line; nothing where nobody reported.
+pub(super) fn rates_line(rates: &[v1::GraftRate]) -> Option<String> {
+    let all = rates.iter().find(|r| r.method() == v1::GraftMethod::Unspecified)?;
+    let mut parts = vec![told(all)];
+    let mut methods: Vec<&v1::GraftRate> =
+        rates.iter().filter(|r| r.method() != v1::GraftMethod::Unspecified).collect();
+    methods.sort_by_key(|r| std::cmp::Reverse(r.made));
+    for rate in methods.into_iter().take(3) {
+        parts.push(format!("{} {} of {}", words::graft_method(rate.method()), rate.taken, rate.made));
+    }
+    Some(parts.join("; "))
+}
+
+fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool) {
+    if reply.rates.is_empty() {
+        out.text("Nobody whom somebody vouched for has reported grafts of it yet. Enter yours: scionary graft log NAME --method cleft --made 4");
+    } else {
+        let month = |m: i32| match m {
+            0 => "any month",
+            m if south => words::month((m + 5) % 12 + 1),
+            m => words::month(m),
+        };
+        out.heading("How often grafts took");
+        out.table(
+            ["METHOD", "MONTH", "TOOK", "OF 100", "GROWERS"],
+            reply.rates.iter().map(|r| {
+                let method = match r.method() {
+                    v1::GraftMethod::Unspecified => "all".to_string(),
+                    method => words::graft_method(method),
+                };
+                [
+                    method,
+                    month(r.month).to_string(),
+                    format!("{} of {}", r.taken, r.made),
+                    format!("{} to {}", percent(r.low), percent(r.high)),
+                    r.growers.to_string(),
+                ]
+            }),
+        );
+        out.faint(&format!(
+            "Ranges hold nine times of ten; grafts of one hand are alike, so many of them count for few. Months are those {} of the equator.",
+            if south { "south" } else { "north" }
+        ));
+    }
+    if !reply.published.is_empty() {
+        out.gap();
+        out.heading("Published");
+        for timing in &reply.published {
+            let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
+            out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
+        }
+        cited(out, &reply.sources, false);
+    }
+}

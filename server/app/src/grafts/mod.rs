@@ -1,0 +1,192 @@
+//! The grafting log: private entries, public rates.
+
+use scionary_domain::{
+    access::{self, EditGrafts, Granted},
+    evidence::Observer,
+    field::FieldError,
+    grafting::{self, Draft, Grafts, Rate, Tally},
+    ids::{CultivarId, GraftId},
+    limits,
+    page::{self, Page, PageTokenError},
+    time::Date,
+};
+use scionary_store::{account_store, graft_store, observer_store};
+
+use crate::{App, Call, Done, Error, Rule, UseCase, Write, registry::Registry};
+
+/// Enters grafts.
+pub struct LogGrafts {
+    /// The scion's cultivar: an id or an exact name.
+    pub cultivar: String,
+    /// The crop, where a name is given.
+    pub crop: String,
+    /// What was done.
+    pub draft: Draft,
+}
+
+/// Says how many took.
+pub struct ReportTakes {
+    /// Which entry.
+    pub id: GraftId,
+    /// How many.
+    pub taken: u32,
+    /// Seen on which day; today if left out.
+    pub seen_on: Option<Date>,
+}
+
+/// Takes an entry out of the log.
+pub struct RemoveGrafts {
+    /// Which entry.
+    pub id: GraftId,
+}
+
+/// An entry with the name of its cultivar as it is now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShownGrafts {
+    /// The entry.
+    pub grafts: Grafts,
+    /// The cultivar's name.
+    pub cultivar_name: String,
+}
+
+impl ShownGrafts {
+    fn new(registry: &Registry, mut grafts: Grafts) -> Self {
+        let record = registry.record(grafts.cultivar);
+        if let Some(record) = record {
+            grafts.cultivar = record.cultivar.id;
+        }
+        Self { cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(), grafts }
+    }
+}
+
+async fn own(write: &Write<'_>, id: GraftId) -> Result<(Grafts, Granted<EditGrafts>), Error> {
+    let account = write.call.account()?;
+    let missing = || Error::not_found("graft", id);
+    let grafts = graft_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    let granted = access::edit_grafts(account, grafts.grower).ok_or_else(missing)?;
+    Ok((grafts, granted))
+}
+
+impl UseCase for LogGrafts {
+    type Out = ShownGrafts;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownGrafts>, Error> {
+        let account = write.call.account()?;
+        let now = write.call.now;
+        let registry = write.app.registry();
+        let record = registry.resolve("cultivar", &self.cultivar, &self.crop)?;
+        let (draft, method, day) = grafting::check(&self.draft, now.date())?;
+        account_store::lock_account(write.tx, account.id).await?;
+        let entries = graft_store::count(write.tx, account.id).await?;
+        if i64::try_from(entries).unwrap_or(i64::MAX) >= limits::GRAFT_ENTRIES_MAX {
+            return Err(Rule::TooManyGrafts(limits::GRAFT_ENTRIES_MAX).into());
+        }
+        let grafts = Grafts {
+            id: GraftId::from_uuid(write.new_uuid()?),
+            grower: account.id,
+            cultivar: record.cultivar.id,
+            crop: record.cultivar.crop.clone(),
+            method,
+            day,
+            south: draft.south,
+            scion_from: draft.scion_from,
+            rootstock: draft.rootstock,
+            made: draft.made,
+            taken: draft.taken,
+            seen_on: draft.taken.map(|_| now.date()),
+            note: draft.note,
+            at: now,
+            version: 1,
+        };
+        graft_store::insert(write.tx, &grafts).await?;
+        let id = grafts.id;
+        let change = serde_json::json!({ "made": grafts.made, "method": method.word() });
+        Ok(Done::new(ShownGrafts::new(&registry, grafts), "grafts.logged", id, change))
+    }
+}
+
+impl UseCase for ReportTakes {
+    type Out = ShownGrafts;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownGrafts>, Error> {
+        let (grafts, granted) = own(write, self.id).await?;
+        let seen = grafts.version;
+        let mut grafts = grafts.reported(self.taken, self.seen_on, write.call.now.date())?;
+        grafts.version += 1;
+        if !graft_store::replace(write.tx, granted, &grafts, seen).await? {
+            return Err(Error::Stale { seen, current: seen + 1 });
+        }
+        let change = serde_json::json!({ "taken": self.taken });
+        let out = ShownGrafts::new(&write.app.registry(), grafts);
+        Ok(Done::new(out, "grafts.reported", self.id, change))
+    }
+}
+
+impl UseCase for RemoveGrafts {
+    type Out = GraftId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<GraftId>, Error> {
+        let (grafts, granted) = own(write, self.id).await?;
+        if !graft_store::delete(write.tx, granted, grafts.id).await? {
+            return Err(Error::not_found("graft", self.id));
+        }
+        Ok(Done::new(grafts.id, "grafts.removed", grafts.id, serde_json::json!({})))
+    }
+}
+
+impl App {
+    /// Reads the id of an entry of the grafting log.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn graft_id(text: &str) -> Result<GraftId, Error> {
+        text.parse().map_err(|e| FieldError::new("graft_id", format!("{e}")).into())
+    }
+
+    /// A page of the caller's grafting log, newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn my_grafts(
+        &self,
+        call: &Call,
+        unreported_only: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownGrafts>, Error> {
+        let account = call.account()?;
+        let size = page::page_size(page_size)?;
+        let search = format!("grafts {} {unreported_only}", account.id);
+        let before = match page::key(&search, token)? {
+            None => None,
+            Some(key) => Some(key.parse::<GraftId>().map_err(|_| PageTokenError::Unreadable)?),
+        };
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let reader = self.store().reader();
+        let mut rows = graft_store::of(reader, account.id, unreported_only, before, limit).await?;
+        let more = rows.len() > size;
+        rows.truncate(size);
+        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let registry = self.registry();
+        Ok(Page { rows: rows.into_iter().map(|g| ShownGrafts::new(&registry, g)).collect(), next })
+    }
+
+    /// How often grafts took on a crop, or with scions of some records: see [`grafting::rates`].
+    ///
+    /// # Errors
+    /// The store's.
+    pub async fn graft_rates(&self, crop: &str, records: Option<&[CultivarId]>) -> Result<Vec<Rate>, Error> {
+        let reader = self.store().reader();
+        let sums = graft_store::sums(reader, crop, records).await?;
+        let growers: Vec<_> = sums.iter().map(|s| s.grower).collect();
+        let observers = observer_store::some(reader, &growers).await?;
+        let tallies: Vec<Tally> = sums
+            .into_iter()
+            .map(|sum| Tally {
+                observer: observers.get(&sum.grower).copied().unwrap_or(Observer::new(sum.grower)),
+                method: sum.method,
+                month: sum.month,
+                made: sum.made,
+                taken: sum.taken,
+            })
+            .collect();
+        Ok(grafting::rates(&tallies))
+    }
+}

@@ -1,0 +1,182 @@
+//! How long offered material lives: from the day it was cut, picked or taken from the fruit, and how it is kept.
+
+use crate::{
+    crop::{Crop, Storage},
+    field::Fields,
+    offer::Material,
+    time::Date,
+};
+
+/// What is known of the life of some material.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Life {
+    /// The way of keeping, in words.
+    pub how: String,
+    /// Until this day it is said to live; `None` where nobody says how long it lives unharmed.
+    pub good_until: Option<Date>,
+    /// After this day nothing is left, or nobody knows.
+    pub use_by: Option<Date>,
+    /// What to bear in mind.
+    pub note: String,
+    /// A source's key, or `common practice`.
+    pub origin: String,
+}
+
+fn life_of(storage: &Storage, taken: Date) -> Life {
+    let after = |days: Option<u32>| days.map(|d| taken.plus_days(d.into()));
+    Life {
+        how: storage.how.clone(),
+        good_until: after(storage.good_days),
+        use_by: after(storage.use_by_days()),
+        note: storage.note.clone(),
+        origin: storage.origin().to_string(),
+    }
+}
+
+/// The life of material taken on a day and kept so; `None` where either was not said.
+pub fn life(crop: &Crop, material: Material, taken: Option<Date>, kept: &str) -> Option<Life> {
+    let storage = crop.storages_of(material).find(|s| s.key == kept)?;
+    Some(life_of(storage, taken?))
+}
+
+/// Checks what a giver says of it: a way of keeping that the crop has for the material, a day that has come.
+pub fn check(
+    fields: &mut Fields,
+    path: &str,
+    crop: &Crop,
+    material: Option<Material>,
+    taken: Option<Date>,
+    kept: &str,
+    today: Date,
+) {
+    if let Some(day) = taken.filter(|day| *day > today.plus_days(1)) {
+        fields.wrong(
+            format!("{path}.taken_on"),
+            format!("a day that has come expected, {day} found; leave it out for what will be cut to order"),
+        );
+    }
+    let Some(material) = material.filter(|_| !kept.is_empty()) else { return };
+    if !crop.storages_of(material).any(|s| s.key == kept) {
+        let known: Vec<&str> = crop.storages_of(material).map(|s| s.key.as_str()).collect();
+        let expected = if known.is_empty() {
+            format!("nothing expected: no way of keeping {} is on file for {}", material.label(), crop.slug)
+        } else {
+            format!("one of {} expected, {kept:?} found", known.join(", "))
+        };
+        fields.wrong(format!("{path}.kept_how"), expected);
+    }
+}
+
+/// What the giver and the taker should know on a day, in sentences: dead or dying material, an offer that outlasts
+/// what it offers, and where nothing was said of it, how long it would live.
+pub fn warnings(
+    crop: &Crop,
+    material: Material,
+    taken: Option<Date>,
+    kept: &str,
+    until: Date,
+    today: Date,
+) -> Vec<String> {
+    let name = material.label();
+    if let Some(life) = life(crop, material, taken, kept) {
+        let mut all = Vec::new();
+        let Life { how, good_until, use_by, origin, .. } = &life;
+        match (use_by, good_until) {
+            (Some(day), _) if *day < today => all.push(format!(
+                "Kept {how}, this {name} was last to be used by {day}: take it for dead unless it proves alive [{origin}]."
+            )),
+            (Some(day), Some(good)) if *good < today => all.push(format!(
+                "Kept {how}, this {name} is past {good}, until when it is said to live; use it at once, by {day} at the latest [{origin}]."
+            )),
+            (Some(day), _) => {
+                all.push(format!("Kept {how}, this {name} is to be used by {day} [{origin}]."));
+                if *day < until {
+                    all.push(format!("The offer goes on until {until}, but nobody is shown it after {day}."));
+                }
+            }
+            (None, _) => {}
+        }
+        return all;
+    }
+    let mut ways: Vec<&Storage> = crop.storages_of(material).collect();
+    if ways.is_empty() {
+        return Vec::new();
+    }
+    ways.sort_by_key(|s| s.surely_days());
+    let shortest = ways.first().and_then(|s| Some((s, s.surely_days()?)));
+    let mut all = Vec::new();
+    if let Some((storage, days)) = shortest {
+        let days = if days == 1 { "1 day".to_string() } else { format!("{days} days") };
+        all.push(match taken {
+            Some(day) => format!(
+                "How this {name} has been kept since {day} was not said. Kept {}, it lives {days} [{}].",
+                storage.how,
+                storage.origin()
+            ),
+            None => format!(
+                "Cut or taken too early, this {name} dies: kept {}, it lives {days} [{}].",
+                storage.how,
+                storage.origin()
+            ),
+        });
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mango() -> Crop {
+        toml::from_str(include_str!("../../data/crops/mango.toml")).unwrap()
+    }
+    fn day(text: &str) -> Date {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn use_by_follows_from_the_day_and_the_keeping() {
+        let crop = mango();
+        let cut = day("2027-04-01");
+        // scion wood damp in plastic at room temperature: 6 to 9 days (AH24-72), the fewer counts
+        let scion = life(&crop, Material::ScionWood, Some(cut), "damp_plastic").unwrap();
+        assert_eq!((scion.good_until, scion.use_by), (Some(day("2027-04-07")), Some(day("2027-04-07"))));
+        // shorter than 6 days in the hot months (AH24-72)
+        let hot = life(&crop, Material::ScionWood, Some(cut), "damp_plastic_hot").unwrap();
+        assert_eq!((hot.good_until, hot.use_by), (None, Some(day("2027-04-06"))));
+        // seed: some weeks (PD11); 80 of 100 alive after 70 days in charcoal dust (MORTON87)
+        let seed = life(&crop, Material::Seed, Some(cut), "unprotected").unwrap();
+        assert_eq!((seed.good_until, seed.use_by), (Some(day("2027-04-15")), Some(day("2027-04-28"))));
+        let seed = life(&crop, Material::Seed, Some(cut), "charcoal").unwrap();
+        assert_eq!(seed.use_by, Some(day("2027-06-10")));
+        assert_eq!(life(&crop, Material::Seed, None, "charcoal"), None);
+        assert_eq!(life(&crop, Material::Seed, Some(cut), ""), None);
+    }
+
+    #[test]
+    fn warnings_get_stronger() {
+        let crop = mango();
+        let cut = day("2027-04-01");
+        let on = |today: &str, kept: &str| {
+            warnings(&crop, Material::Seed, Some(cut), kept, day("2027-05-30"), day(today))
+        };
+        let fresh = on("2027-04-02", "unprotected");
+        assert!(fresh[0].contains("used by 2027-04-28") && fresh[1].contains("nobody is shown it"), "{fresh:?}");
+        assert!(on("2027-04-20", "unprotected")[0].contains("at once"));
+        assert!(on("2027-04-29", "unprotected")[0].contains("dead"));
+        assert!(on("2027-04-02", "")[0].contains("was not said"));
+        let to_order = warnings(&crop, Material::ScionWood, None, "", day("2027-05-30"), cut);
+        assert!(to_order[0].contains("5 days"), "{to_order:?}");
+        assert!(warnings(&crop, Material::GraftedPlant, None, "", cut, cut).is_empty());
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused() {
+        let crop = mango();
+        let mut fields = Fields::new();
+        let today = day("2027-04-01");
+        check(&mut fields, "offer", &crop, Some(Material::Seed), Some(day("2027-04-09")), "damp_plastic", today);
+        let wrong: Vec<String> = fields.finish(Some(())).unwrap_err().into_iter().map(|e| e.field).collect();
+        assert_eq!(wrong, ["offer.taken_on", "offer.kept_how"]);
+    }
+}
