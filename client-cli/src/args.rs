@@ -10,8 +10,8 @@ use std::path::PathBuf;
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
-pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 pub use dated::{GraftCommand, PlanArguments, PlanCommand};
+pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};

@@ -100,12 +100,13 @@ pub(crate) fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Ve
 
 /// Months as people read them: `April to September`.
 pub(crate) fn months(all: &[i32]) -> String {
-    let text: Vec<String> = runs(all, 1, 12)
-        .into_iter()
-        .map(|(from, to)| {
-            if from == to { month(from).to_string() } else { format!("{} to {}", month(from), month(to)) }
-        })
-        .collect();
+    let text: Vec<String> =
+        runs(all, 1, 12)
+            .into_iter()
+            .map(|(from, to)| {
+                if from == to { month(from).to_string() } else { format!("{} to {}", month(from), month(to)) }
+            })
+            .collect();
     text.join(", ")
 }
 

@@ -11,8 +11,8 @@ use scionary_proto::{
         account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
         cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
         evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
-        graft_service_server::GraftServiceServer, offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
-        server_service_server::ServerServiceServer,
+        graft_service_server::GraftServiceServer, offer_service_server::OfferServiceServer,
+        plan_service_server::PlanServiceServer, server_service_server::ServerServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -32,7 +32,8 @@ use crate::{
     gate::GateLayer,
     incoming::guarded,
     rpc::{
-        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, OfferRpc, PlanRpc, ServerRpc,
+        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, OfferRpc, PlanRpc,
+        ServerRpc,
     },
     throttle::Throttle,
 };

@@ -146,7 +146,8 @@ async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
         let keep = v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() };
         let made: v1::KeepPlanResponse = owner.call(Rpc::PlanKeepPlan, &keep).await.unwrap();
         plan_id = made.plan.unwrap().plan_id;
-        let step = v1::AddStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
+        let step =
+            v1::AddStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
         owner.call::<v1::AddStepResponse>(Rpc::PlanAddStep, &step).await.unwrap();
     }
     if matches!(rpc, Rpc::GraftReportTakes | Rpc::GraftRemoveGrafts) {

@@ -41,7 +41,8 @@ async fn every_way_of_every_crop_has_its_steps() {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/catalogue-apple");
     let server = TestServer::with(&database.url, &[&format!("data.catalogue_folders={folder}")]).await;
     let anyone = server.raw();
-    let crops: v1::ListCropsResponse = anyone.call(Rpc::CropListCrops, &v1::ListCropsRequest {}).await.unwrap();
+    let crops: v1::ListCropsResponse =
+        anyone.call(Rpc::CropListCrops, &v1::ListCropsRequest {}).await.unwrap();
     let mut plans = 0;
     for crop in &crops.crops {
         let list = v1::ListCultivarsRequest { crop: crop.crop.clone(), page_size: 1, ..Default::default() };
@@ -62,7 +63,11 @@ async fn every_way_of_every_crop_has_its_steps() {
                 let fruit = step(&found.steps, "first_fruit");
                 assert!(fruit.earliest.unwrap().year > 2027, "{} {way:?}", crop.crop);
                 let cautions: Vec<&String> = found.steps.iter().flat_map(|s| &s.cautions).collect();
-                assert!(cautions.iter().any(|c| c.contains("plant-health authority")), "{} {way:?}", crop.crop);
+                assert!(
+                    cautions.iter().any(|c| c.contains("plant-health authority")),
+                    "{} {way:?}",
+                    crop.crop
+                );
                 plans += 1;
             }
         }
@@ -179,7 +184,8 @@ async fn grafting_logs_become_rates() {
         let first = log(&ann, april(10, None)).await.unwrap();
         assert!(first.report_due && first.taken.is_none());
         assert!(rates(&ann, "mango").await.rates.is_empty(), "nobody looked yet");
-        let report = |taken| v1::ReportTakesRequest { graft_id: first.graft_id.clone(), taken, seen_on: None };
+        let report =
+            |taken| v1::ReportTakesRequest { graft_id: first.graft_id.clone(), taken, seen_on: None };
         let too_many = ann.call::<v1::ReportTakesResponse>(Rpc::GraftReportTakes, &report(11)).await;
         assert_eq!(wrong_fields(&too_many.unwrap_err()), ["taken"]);
         let other = ben.call::<v1::ReportTakesResponse>(Rpc::GraftReportTakes, &report(8)).await;
@@ -194,7 +200,8 @@ async fn grafting_logs_become_rates() {
         let all = &found.rates[0];
         assert_eq!((all.made, all.taken, all.growers, all.month), (20, 17, 2, 0));
         assert!(all.low < 0.85 && all.high > 0.85, "{all:?}");
-        let april = found.rates.iter().find(|r| r.month == 4 && r.method() == v1::GraftMethod::Cleft).unwrap();
+        let april =
+            found.rates.iter().find(|r| r.month == 4 && r.method() == v1::GraftMethod::Cleft).unwrap();
         assert_eq!((april.made, april.taken), (20, 17));
         assert!(found.published.iter().any(|t| t.origin == "AH24-72"), "for comparison");
         assert!(rates(&ann, "citrus").await.rates.is_empty());
@@ -230,12 +237,12 @@ async fn dead_material_leaves_searches() {
         let ann = club.grower("ann").await;
         let post = async |offer: v1::OfferDraft| {
             let request = v1::CreateOfferRequest { offer: Some(offer) };
-            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.map(|r| r.offer.unwrap())
+            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request)
+                .await
+                .map(|r| r.offer.unwrap())
         };
-        let health = v1::HealthDeclaration {
-            form: v1::MaterialForm::Leafless.into(),
-            ..draft().health.unwrap()
-        };
+        let health =
+            v1::HealthDeclaration { form: v1::MaterialForm::Leafless.into(), ..draft().health.unwrap() };
         let scion = |taken_on, kept: &str| v1::OfferDraft {
             material: v1::Material::ScionWood.into(),
             health: Some(health.clone()),

@@ -296,9 +296,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),
         Rpc::GraftLogGrafts => grafts().encode_to_vec(),
-        Rpc::GraftReportTakes => {
-            v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec()
-        }
+        Rpc::GraftReportTakes => v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec(),
         Rpc::GraftListMyGrafts => v1::ListMyGraftsRequest::default().encode_to_vec(),
         Rpc::GraftRemoveGrafts => v1::RemoveGraftsRequest { graft_id }.encode_to_vec(),
         Rpc::GraftGetGraftRates => {

@@ -113,7 +113,11 @@ fn show(out: &Output, reply: &v1::GetCropResponse) {
     out.heading("Timings, sizes, temperatures");
     for timing in &reply.timings {
         let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
-        out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(&out.in_units(timing)), timing.origin));
+        out.item(
+            0,
+            "-",
+            &format!("{}: {} [{}]{note}", timing.label, range(&out.in_units(timing)), timing.origin),
+        );
     }
     if !reply.storages.is_empty() {
         out.gap();

@@ -75,8 +75,15 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             change(client, output, step.plan, step.step, Edit::Note(text)).await
         }
         PlanCommand::AddStep { plan, title, about, on, days, after } => {
-            let request =
-                v1::AddStepRequest { plan_id: plan, version: 0, title, about, day: on, wait_days: days, after };
+            let request = v1::AddStepRequest {
+                plan_id: plan,
+                version: 0,
+                title,
+                about,
+                day: on,
+                wait_days: days,
+                after,
+            };
             let reply: v1::AddStepResponse =
                 client.write(request, |c, r| async move { plans(c).add_step(r).await }).await?;
             output.reply("AddStepResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
@@ -97,7 +104,8 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             let request = v1::DropPlanRequest { plan_id: plan };
             let reply: v1::DropPlanResponse =
                 client.write(request, |c, r| async move { plans(c).drop_plan(r).await }).await?;
-            output.reply("DropPlanResponse", &reply, |out| out.text(&format!("Forgotten: {}.", reply.plan_id)))
+            output
+                .reply("DropPlanResponse", &reply, |out| out.text(&format!("Forgotten: {}.", reply.plan_id)))
         }
         PlanCommand::Calendar { plan, output: file } => {
             let request = v1::ExportCalendarRequest { plan_id: plan.unwrap_or_default() };
@@ -151,7 +159,11 @@ async fn list(client: &Client, output: &Output, paging: crate::args::Paging) -> 
             out.field("plan", &plan.plan_id);
             out.field("open", &format!("{} of {} steps", plan.open_steps, plan.steps));
             for step in &plan.next {
-                out.item(0, "-", &format!("{} [{}]: {}{}", step.title, step.step_key, when(step), mark(step)));
+                out.item(
+                    0,
+                    "-",
+                    &format!("{} [{}]: {}{}", step.title, step.step_key, when(step), mark(step)),
+                );
             }
             out.gap();
         }

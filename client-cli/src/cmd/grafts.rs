@@ -34,7 +34,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 reply.grafts.iter().for_each(|g| show(out, g));
                 if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
                     out.gap();
-                    out.faint("After three weeks or more, say how many took: scionary graft report ID --took COUNT");
+                    out.faint(
+                        "After three weeks or more, say how many took: scionary graft report ID --took COUNT",
+                    );
                 }
             })
         }
@@ -70,7 +72,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
             let request = v1::RemoveGraftsRequest { graft_id: graft };
             let reply: v1::RemoveGraftsResponse =
                 client.write(request, |c, r| async move { grafts(c).remove_grafts(r).await }).await?;
-            output.reply("RemoveGraftsResponse", &reply, |out| out.text(&format!("Removed: {}.", reply.graft_id)))
+            output.reply("RemoveGraftsResponse", &reply, |out| {
+                out.text(&format!("Removed: {}.", reply.graft_id))
+            })
         }
         GraftCommand::Rates { name, crop, south } => {
             let request = v1::GetGraftRatesRequest { crop: words::crop(crop), cultivar: name.join(" ") };
@@ -94,11 +98,12 @@ fn show(out: &Output, entry: &v1::Grafts) {
         "-",
         &format!("{}: {} ({}), {method}, {took}", words::day(entry.day), entry.cultivar_name, entry.crop),
     );
-    let parts: Vec<String> = [("scions from", &entry.scion_from), ("on", &entry.rootstock), ("note:", &entry.note)]
-        .into_iter()
-        .filter(|(_, text)| !text.is_empty())
-        .map(|(label, text)| format!("{label} {text}"))
-        .collect();
+    let parts: Vec<String> =
+        [("scions from", &entry.scion_from), ("on", &entry.rootstock), ("note:", &entry.note)]
+            .into_iter()
+            .filter(|(_, text)| !text.is_empty())
+            .map(|(label, text)| format!("{label} {text}"))
+            .collect();
     if !parts.is_empty() {
         out.item(2, "", &parts.join("; "));
     }

@@ -19,8 +19,7 @@ use crate::{
 };
 
 pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArguments) -> Result<(), Failure> {
-    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, sources } =
-        typed;
+    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, sources } = typed;
     let request = v1::CompareRoutesRequest {
         cultivar: name.join(" "),
         crop: words::crop(crop),

@@ -54,9 +54,8 @@ fn bars(row: &v1::SeasonRow) -> String {
 
 /// Half months as "early May" and "late May".
 fn halves(all: &[i32]) -> String {
-    let one = |at: i32| {
-        format!("{} {}", if at % 2 == 0 { "early" } else { "late" }, words::month(at / 2 + 1))
-    };
+    let one =
+        |at: i32| format!("{} {}", if at % 2 == 0 { "early" } else { "late" }, words::month(at / 2 + 1));
     let text: Vec<String> = words::runs(all, 0, 23)
         .into_iter()
         .map(|(from, to)| if from == to { one(from) } else { format!("{} to {}", one(from), one(to)) })

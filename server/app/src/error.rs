@@ -77,7 +77,9 @@ pub enum Rule {
     #[error("{0} entries are in the grafting log already; remove some first")]
     TooManyGrafts(i64),
     /// The crop has no steps for the way.
-    #[error("no steps are on file for this way to a tree of {0}; whoever runs the server can add them to its profile")]
+    #[error(
+        "no steps are on file for this way to a tree of {0}; whoever runs the server can add them to its profile"
+    )]
     NoSteps(String),
     /// The sowing is closed.
     #[error("this sowing is closed already")]

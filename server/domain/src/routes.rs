@@ -167,7 +167,8 @@ pub fn identity(way: Way, odds: &Odds) -> String {
     match way {
         Way::Seed => odds.headline.clone(),
         Way::GraftedTree | Way::OwnRootstock | Way::TopWorking => {
-            "The tree is the cultivar, if the scion was cut from a known tree: ask which, and keep its label.".into()
+            "The tree is the cultivar, if the scion was cut from a known tree: ask which, and keep its label."
+                .into()
         }
     }
 }
@@ -195,7 +196,12 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
                     .map(Fact::from)
                     .collect(),
                 succeeds: named(crop, &profile.succeeds).map(Fact::from).collect(),
-                cautions: crop.cautions.iter().filter(|c| profile.cautions.contains(&c.topic)).cloned().collect(),
+                cautions: crop
+                    .cautions
+                    .iter()
+                    .filter(|c| profile.cautions.contains(&c.topic))
+                    .cloned()
+                    .collect(),
                 profile: profile.clone(),
             }
         })

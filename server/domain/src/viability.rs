@@ -161,7 +161,10 @@ mod tests {
             warnings(&crop, Material::Seed, Some(cut), kept, day("2027-05-30"), day(today))
         };
         let fresh = on("2027-04-02", "unprotected");
-        assert!(fresh[0].contains("used by 2027-04-28") && fresh[1].contains("nobody is shown it"), "{fresh:?}");
+        assert!(
+            fresh[0].contains("used by 2027-04-28") && fresh[1].contains("nobody is shown it"),
+            "{fresh:?}"
+        );
         assert!(on("2027-04-20", "unprotected")[0].contains("at once"));
         assert!(on("2027-04-29", "unprotected")[0].contains("dead"));
         assert!(on("2027-04-02", "")[0].contains("was not said"));
@@ -175,7 +178,15 @@ mod tests {
         let crop = mango();
         let mut fields = Fields::new();
         let today = day("2027-04-01");
-        check(&mut fields, "offer", &crop, Some(Material::Seed), Some(day("2027-04-09")), "damp_plastic", today);
+        check(
+            &mut fields,
+            "offer",
+            &crop,
+            Some(Material::Seed),
+            Some(day("2027-04-09")),
+            "damp_plastic",
+            today,
+        );
         let wrong: Vec<String> = fields.finish(Some(())).unwrap_err().into_iter().map(|e| e.field).collect();
         assert_eq!(wrong, ["offer.taken_on", "offer.kept_how"]);
     }

@@ -54,7 +54,8 @@ fn fine<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
 /// # Errors
 /// Values that cannot be read.
 pub fn wanted(request: v1::DraftPlanRequest) -> Result<Wanted, Error> {
-    let v1::DraftPlanRequest { cultivar, crop, way, start, grid_code, south, climate, has_rootstock } = request;
+    let v1::DraftPlanRequest { cultivar, crop, way, start, grid_code, south, climate, has_rootstock } =
+        request;
     let mut wrong = Vec::new();
     let wanted = Wanted {
         cultivar,
@@ -222,7 +223,12 @@ fn degrees(crop: Option<&Crop>) -> Vec<v1::Timing> {
 }
 
 /// A plan that nobody keeps yet.
-pub fn drafted(registry: &Registry, found: &Drafted<'_>, rates: &[Rate], today: Date) -> v1::DraftPlanResponse {
+pub fn drafted(
+    registry: &Registry,
+    found: &Drafted<'_>,
+    rates: &[Rate],
+    today: Date,
+) -> v1::DraftPlanResponse {
     let Drafted { record, crop, setting: made_from, guessed, start, steps: all } = found;
     let odds = odds::odds(&Question::usual(), Some(crop), &record.findings, Some(record.answer));
     v1::DraftPlanResponse {

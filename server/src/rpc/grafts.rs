@@ -25,8 +25,9 @@ impl GraftService for GraftRpc {
         let call = admitted.write_call(&request);
         let use_case = convert::log(request).map_err(|e| admitted.fail(e))?;
         let today = admitted.now.date();
-        let encode =
-            move |shown: &_| v1::LogGraftsResponse { grafts: Some(convert::grafts(shown, today)) }.encode_to_vec();
+        let encode = move |shown: &_| {
+            v1::LogGraftsResponse { grafts: Some(convert::grafts(shown, today)) }.encode_to_vec()
+        };
         admitted.reply(self.0.write(&call, use_case, KeepReply::Yes, encode).await)
     }
 
@@ -89,8 +90,7 @@ impl GraftService for GraftRpc {
             return Err(admitted.fail(Error::from(FieldError::new("crop", "a crop or a cultivar expected"))));
         };
         let ids: Option<Vec<CultivarId>> = record.map(|r| r.ids().collect());
-        let rates =
-            self.0.graft_rates(&crop.slug, ids.as_deref()).await.map_err(|e| admitted.fail(e))?;
+        let rates = self.0.graft_rates(&crop.slug, ids.as_deref()).await.map_err(|e| admitted.fail(e))?;
         let published: Vec<_> = crop.timings_of("graft_").filter(|t| t.unit == "%").collect();
         Ok(Response::new(v1::GetGraftRatesResponse {
             rates: rates.iter().map(convert::rate).collect(),

@@ -182,11 +182,8 @@ impl PlanService for PlanRpc {
     ) -> Result<Response<v1::ListMyPlansResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let v1::ListMyPlansRequest { page_size, page_token } = request.into_inner();
-        let page = self
-            .0
-            .my_plans(&admitted.call(), page_size, &page_token)
-            .await
-            .map_err(|e| admitted.fail(e))?;
+        let page =
+            self.0.my_plans(&admitted.call(), page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
         let today = admitted.now.date();
         Ok(Response::new(v1::ListMyPlansResponse {
             plans: page.rows.iter().map(|plan| dated::summary(plan, today)).collect(),
@@ -252,13 +249,9 @@ impl PlanService for PlanRpc {
     ) -> Result<Response<v1::ExportCalendarResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let text = request.into_inner().plan_id;
-        let id = if text.is_empty() {
-            None
-        } else {
-            Some(App::plan_id(&text).map_err(|e| admitted.fail(e))?)
-        };
-        let calendar =
-            self.0.plan_calendar(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
+        let id =
+            if text.is_empty() { None } else { Some(App::plan_id(&text).map_err(|e| admitted.fail(e))?) };
+        let calendar = self.0.plan_calendar(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(v1::ExportCalendarResponse { calendar }))
     }
 }

@@ -7,7 +7,8 @@ use scionary_domain::{
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    ActiveValue::Set, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect,
 };
 
 use crate::{door::Tx, entity::grafts, error::StoreError, source::Source};

@@ -7,7 +7,9 @@ use scionary_domain::{
     plan::{Plan, Setting},
     time::{Date, Timestamp},
 };
-use sea_orm::{ActiveValue::Set, ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+};
 
 use crate::{door::Tx, entity::plan, error::StoreError, source::Source};
 
@@ -35,8 +37,20 @@ fn to_plan(row: plan::Model) -> Result<Plan, StoreError> {
 }
 
 fn to_row(plan: &Plan) -> Result<plan::ActiveModel, StoreError> {
-    let Plan { id, grower, cultivar, crop, title, note, setting, start, steps, created_at, updated_at, version } =
-        plan;
+    let Plan {
+        id,
+        grower,
+        cultivar,
+        crop,
+        title,
+        note,
+        setting,
+        start,
+        steps,
+        created_at,
+        updated_at,
+        version,
+    } = plan;
     let Setting { way, south, climate, has_rootstock } = setting;
     Ok(plan::ActiveModel {
         id: Set(id.uuid()),

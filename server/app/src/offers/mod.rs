@@ -48,9 +48,9 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
         offer.contents.cultivar = record.cultivar.id;
     }
     let Contents { material, taken_on, kept_how, available_until, .. } = &offer.contents;
-    let life = registry.crop(&offer.contents.crop).map(|crop| {
-        viability::warnings(crop, *material, *taken_on, kept_how, *available_until, today)
-    });
+    let life = registry
+        .crop(&offer.contents.crop)
+        .map(|crop| viability::warnings(crop, *material, *taken_on, kept_how, *available_until, today));
     Shown {
         life: life.unwrap_or_default(),
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),

@@ -53,8 +53,10 @@ impl App {
         rows.truncate(size);
         let next = rows.last().filter(|_| more).map(|last| page::token(&search, &key_text(last.key)));
         let registry = self.registry();
-        let rows =
-            rows.into_iter().map(|row| shown(&registry, row.offer, account.display_name.clone(), call.now.date())).collect();
+        let rows = rows
+            .into_iter()
+            .map(|row| shown(&registry, row.offer, account.display_name.clone(), call.now.date()))
+            .collect();
         Ok(Page { rows, next })
     }
 }

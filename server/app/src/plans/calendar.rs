@@ -49,7 +49,8 @@ struct Day<'a> {
 }
 
 fn event(plan: &ShownPlan, step: &Step, dates: Dates, day: Day<'_>) -> Event {
-    let date = |name: &str, day: Date| Property::new(name, compact(day)).add_parameter("VALUE", "DATE").done();
+    let date =
+        |name: &str, day: Date| Property::new(name, compact(day)).add_parameter("VALUE", "DATE").done();
     let updated = stamp(plan.plan.updated_at);
     Event::new()
         .uid(&format!("{}.{}{}@scionary", plan.plan.id, step.key, day.suffix))
@@ -68,7 +69,8 @@ fn event(plan: &ShownPlan, step: &Step, dates: Dates, day: Day<'_>) -> Event {
 
 fn events(plan: &ShownPlan, step: &Step, dates: Dates) -> Vec<Event> {
     let title = format!("{}: {}", step.title, plan.plan.title);
-    let one = |suffix, summary: String, from, until| event(plan, step, dates, Day { suffix, summary, from, until });
+    let one =
+        |suffix, summary: String, from, until| event(plan, step, dates, Day { suffix, summary, from, until });
     match &step.state {
         State::LeftOut { .. } => Vec::new(),
         State::Done { day } => vec![one("", format!("Done: {title}"), *day, *day)],

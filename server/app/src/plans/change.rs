@@ -83,7 +83,12 @@ async fn find(write: &Write<'_>, id: PlanId, version: Option<i64>) -> Result<Fou
 
 impl Found {
     /// Stores the plan as it was changed.
-    async fn store(self, write: &Write<'_>, what: &'static str, at: Timestamp) -> Result<Done<ShownPlan>, Error> {
+    async fn store(
+        self,
+        write: &Write<'_>,
+        what: &'static str,
+        at: Timestamp,
+    ) -> Result<Done<ShownPlan>, Error> {
         let Self { mut plan, granted, seen } = self;
         plan.version = seen + 1;
         plan.updated_at = at;

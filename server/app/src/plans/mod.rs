@@ -89,9 +89,7 @@ pub fn draft<'a>(registry: &'a Registry, wanted: &Wanted, today: Date) -> Result
     let setting = Setting {
         way,
         south: latitude.map_or(wanted.south, |degrees| degrees < 0.0),
-        climate: wanted
-            .climate
-            .unwrap_or_else(|| latitude.map_or(Climate::Mild, Climate::guess)),
+        climate: wanted.climate.unwrap_or_else(|| latitude.map_or(Climate::Mild, Climate::guess)),
         has_rootstock: wanted.has_rootstock,
     };
     let steps = plan::draft(crop, record.answer, setting);

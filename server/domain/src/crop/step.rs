@@ -229,8 +229,7 @@ impl StepProfile {
     /// How long it waits. Timings that disagree make one range from the earliest to the latest.
     pub fn wait(&self, crop: &Crop) -> Wait {
         if let Some(fresh) = &self.fresh
-            && let Some(kept) =
-                crop.storages_of(fresh.material).find(|s| s.key == fresh.keeping)
+            && let Some(kept) = crop.storages_of(fresh.material).find(|s| s.key == fresh.keeping)
         {
             let high = kept.surely_days().map(i64::from);
             return Wait {
@@ -309,7 +308,10 @@ impl StepProfile {
             match crop.timings.iter().find(|t| &t.step == step) {
                 None => note("timings", format!("the step of a timing of this crop expected, {step} found")),
                 Some(timing) if WaitUnit::of(&timing.unit).is_none() => {
-                    note("timings", format!("a timing in days, weeks, months or years expected, {step} found"));
+                    note(
+                        "timings",
+                        format!("a timing in days, weeks, months or years expected, {step} found"),
+                    );
                 }
                 Some(_) => {}
             }

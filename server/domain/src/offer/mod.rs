@@ -200,7 +200,8 @@ impl Offer {
     pub fn state(&self, today: Date) -> State {
         if self.withdrawn_at.is_some() {
             State::Withdrawn
-        } else if self.contents.available_until < today || self.contents.use_by.is_some_and(|day| day < today) {
+        } else if self.contents.available_until < today || self.contents.use_by.is_some_and(|day| day < today)
+        {
             State::Expired
         } else if self.contents.available_from > today {
             State::Coming

@@ -1,0 +1,332 @@
+//! Dated plans: the steps of a way to a tree, each with its earliest and its latest day. A plan keeps what was done
+//! and what the grower set; the days follow from that and from `today`, in one pass over its steps.
+
+mod edit;
+mod schedule;
+
+pub use edit::{Edit, OwnStep, check_start, with_own, without_own};
+pub use schedule::{Dates, schedule};
+
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    crop::{Climate, Crop, Only, Way},
+    ids::{AccountId, CultivarId, PlanId},
+    seed::Answer,
+    time::{Date, Timestamp},
+};
+
+/// Where and how: what the steps of a plan are made from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Setting {
+    /// The way to a tree.
+    pub way: Way,
+    /// South of the equator.
+    pub south: bool,
+    /// The coarse climate.
+    pub climate: Climate,
+    /// A rootstock large enough to graft is at hand.
+    pub has_rootstock: bool,
+}
+
+/// Where a step stands.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "state")]
+pub enum State {
+    /// To do.
+    Open,
+    /// Done.
+    Done {
+        /// On which day.
+        day: Date,
+    },
+    /// Left out; what follows it waits as if it had been done in its time.
+    LeftOut {
+        /// Why; may be empty.
+        why: String,
+    },
+}
+
+/// A step of somebody's plan: what the profile said when it was made, and what became of it. Later changes of the
+/// profile do not move it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// The key, unique in the plan.
+    pub key: String,
+    /// A few words.
+    pub title: String,
+    /// What to do.
+    pub about: String,
+    /// What to look for.
+    pub look_for: String,
+    /// What to do when it fails.
+    pub if_fails: String,
+    /// Keys of earlier steps that it follows; none: the start.
+    pub after: Vec<String>,
+    /// Days at least that it waits.
+    pub low: i64,
+    /// Days at most.
+    pub high: Option<i64>,
+    /// The wait in words.
+    pub wait: String,
+    /// Months in which it is done where the grower is, 1 to 12; none: any.
+    pub months: Vec<u8>,
+    /// What to be careful with.
+    pub cautions: Vec<String>,
+    /// Sources' keys, `common practice`, or `your own step`.
+    pub origins: Vec<String>,
+    /// What to bear in mind.
+    pub remark: String,
+    /// The day that the grower set for it.
+    pub planned: Option<Date>,
+    /// Where it stands.
+    #[serde(flatten)]
+    pub state: State,
+    /// The grower's own words.
+    pub note: String,
+    /// Added by the grower.
+    pub own: bool,
+}
+
+/// A plan on file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// Its id.
+    pub id: PlanId,
+    /// Whose.
+    pub grower: AccountId,
+    /// The cultivar wanted.
+    pub cultivar: CultivarId,
+    /// The crop's key.
+    pub crop: String,
+    /// What the grower calls it.
+    pub title: String,
+    /// The grower's own words.
+    pub note: String,
+    /// What its steps were made from.
+    pub setting: Setting,
+    /// The first day.
+    pub start: Date,
+    /// The steps, each after those that it follows.
+    pub steps: Vec<Step>,
+    /// When it was made.
+    pub created_at: Timestamp,
+    /// When it was last changed.
+    pub updated_at: Timestamp,
+    /// Counts up with each change.
+    pub version: i64,
+}
+
+/// The kind of seed that steps are chosen by: only a cultivar whose seed gives a new plant has one sprout.
+pub const fn seed_of(answer: Answer) -> Only {
+    match answer {
+        Answer::NotTrue => Only::OneSprout,
+        Answer::ComesTrue
+        | Answer::OftenTrue
+        | Answer::PartlyTrue
+        | Answer::MostlyOffType
+        | Answer::BothKinds
+        | Answer::Contested
+        | Answer::Doubtful
+        | Answer::Unknown => Only::SeveralSprouts,
+    }
+}
+
+/// Months north of the equator as they fall in the south.
+fn local(months: &[u8], south: bool) -> Vec<u8> {
+    let mut months: Vec<u8> = months.iter().map(|m| if south { (m + 5) % 12 + 1 } else { *m }).collect();
+    months.sort_unstable();
+    months.dedup();
+    months
+}
+
+/// The steps of a way, from the crop's profile; none where it has none.
+pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
+    let seed = seed_of(answer);
+    let chosen: Vec<_> = crop
+        .steps
+        .iter()
+        .filter(|s| s.is_for(setting.way, seed, setting.climate))
+        .filter(|s| !(setting.has_rootstock && s.raises_rootstock))
+        .collect();
+    chosen
+        .iter()
+        .map(|profile| {
+            let wait = profile.wait(crop);
+            // what raises a rootstock at hand is not waited for
+            let after: Vec<String> =
+                profile.after.iter().filter(|key| chosen.iter().any(|s| &s.key == *key)).cloned().collect();
+            let at_once = after.is_empty() && !profile.after.is_empty();
+            Step {
+                key: profile.key.clone(),
+                title: profile.title.clone(),
+                about: profile.about.clone(),
+                look_for: profile.look_for.clone(),
+                if_fails: profile.if_fails.clone(),
+                low: if at_once { 0 } else { wait.low },
+                high: if at_once { Some(0) } else { wait.high },
+                wait: if at_once { "at once".into() } else { wait.text },
+                after,
+                months: local(profile.months.of(setting.climate), setting.south),
+                cautions: crop
+                    .cautions
+                    .iter()
+                    .filter(|c| profile.cautions.contains(&c.topic))
+                    .map(|c| c.text.clone())
+                    .collect(),
+                origins: origins(wait.origins, profile.origin()),
+                remark: profile.note.clone(),
+                planned: None,
+                state: State::Open,
+                note: String::new(),
+                own: false,
+            }
+        })
+        .collect()
+}
+
+/// The origins of a wait and of the words beside it, each once.
+fn origins(mut all: Vec<String>, words: &str) -> Vec<String> {
+    if !all.iter().any(|o| o == words) {
+        all.push(words.to_string());
+    }
+    all
+}
+
+/// The temperatures that a crop's profile tells, for whoever plants it out.
+pub fn temperatures(crop: &Crop) -> Vec<&crate::crop::Timing> {
+    crop.timings.iter().filter(|t| t.unit == "°C" && !t.step.contains("storage")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+
+    fn mango() -> Crop {
+        toml::from_str(include_str!("../../../data/crops/mango.toml")).unwrap()
+    }
+
+    fn setting(way: Way, climate: Climate) -> Setting {
+        Setting { way, south: false, climate, has_rootstock: false }
+    }
+
+    fn day(text: &str) -> Date {
+        text.parse().unwrap()
+    }
+
+    /// Days from the start to each step, where nothing is late.
+    fn days(steps: &[Step], start: Date) -> BTreeMap<String, (i64, Option<i64>)> {
+        let since = |d: Date| d.days() - start.days();
+        steps
+            .iter()
+            .zip(schedule(start, steps, start))
+            .map(|(s, d)| (s.key.clone(), (since(d.earliest), d.latest.map(since))))
+            .collect()
+    }
+
+    /// The brackets of common practice, and the published figures, as days from the sowing.
+    #[test]
+    fn mango_from_seed_in_the_times_that_are_known() {
+        let crop = mango();
+        let start = day("2027-06-01");
+        let steps = draft(&crop, Answer::OftenTrue, setting(Way::Seed, Climate::Warm));
+        let at = days(&steps, start);
+        let one = |key: &str| steps.iter().find(|s| s.key == key).unwrap();
+        // germination: 8 to 14 days in warmth (MORTON87); 1 to 2 weeks in common practice
+        assert_eq!((one("sprouts").low, one("sprouts").high), (8, Some(14)));
+        assert!(one("sprouts").origins.contains(&"MORTON87".to_string()));
+        // parted about two weeks later (common practice); lifted after 28 to 31 days (GRIES03)
+        assert!(one("separate").low == 14 && at["separate"].0 <= 28 && at["separate"].1.unwrap() >= 31);
+        // a bigger pot after 8 to 9 months, into the ground after about another year
+        assert_eq!((one("pot_on").low, one("pot_on").high), (243, Some(274)));
+        assert!(one("plant_out").low > 330 && one("plant_out").high.unwrap() < 400);
+        assert!(at["plant_out"].0 > 550 && at["plant_out"].0 < 620, "{at:?}");
+        // a true seedling may fruit in its fourth year; 6 years (MORTON87): both origins, open above
+        let fruit = one("first_fruit");
+        assert!(fruit.low as f64 / 365.25 >= 3.99 && fruit.low as f64 / 365.25 <= 4.01, "{fruit:?}");
+        assert_eq!(fruit.high, None);
+        assert_eq!(fruit.origins, ["MORTON87", "common practice"]);
+        // 21 days in a cooler climate (MORTON87)
+        let cold = draft(&crop, Answer::OftenTrue, setting(Way::Seed, Climate::Cold));
+        let sprouts = cold.iter().find(|s| s.key == "sprouts").unwrap();
+        assert_eq!((sprouts.low, sprouts.high), (21, Some(21)));
+    }
+
+    #[test]
+    fn a_seedling_of_one_sprout_is_not_parted_and_flowers_late() {
+        let steps = draft(&mango(), Answer::NotTrue, setting(Way::Seed, Climate::Warm));
+        assert!(!steps.iter().any(|s| s.key == "separate" || s.key == "judge"));
+        let flowers = steps.iter().find(|s| s.key == "first_flowers").unwrap();
+        // 6th to 10th year (common practice); flowering to ripe fruit 100 to 150 days (HS2)
+        assert_eq!((flowers.low, flowers.high), (2191, Some(3653)));
+        let fruit = steps.iter().find(|s| s.key == "first_fruit").unwrap();
+        assert_eq!(
+            (fruit.low, fruit.high, fruit.after.as_slice()),
+            (100, Some(150), &["first_flowers".to_string()][..])
+        );
+    }
+
+    #[test]
+    fn grafted_ways_in_the_times_that_are_known() {
+        let crop = mango();
+        let start = day("2027-04-01");
+        let own = draft(&crop, Answer::NotTrue, setting(Way::OwnRootstock, Climate::Warm));
+        let one = |key: &str| own.iter().find(|s| s.key == key).unwrap();
+        // large enough to graft after 6 to 8 months (PD11)
+        assert_eq!((one("rootstock_ready").low, one("rootstock_ready").high), (182, Some(244)));
+        // leaves off 7 to 12 days before cutting (DEFOL); wood keeps 6 to 9 days (AH24-72), the fewer is planned with
+        assert_eq!((one("cut_scion").low, one("cut_scion").high), (7, Some(12)));
+        assert_eq!((one("graft").low, one("graft").high), (0, Some(6)));
+        assert!(one("graft").origins.contains(&"AH24-72".to_string()));
+        // bud break after 7.73 to 12.14 days (KHUSHI19)
+        assert_eq!((one("bud_break").low, one("bud_break").high), (7, Some(13)));
+        // with a rootstock at hand the months of raising it are not waited for
+        let ready = Setting { has_rootstock: true, ..setting(Way::OwnRootstock, Climate::Warm) };
+        let ready = draft(&crop, Answer::NotTrue, ready);
+        assert!(!ready.iter().any(|s| s.key == "sow"));
+        assert_eq!(days(&ready, start)["defoliate"].0, 0);
+        // a nursery tree: first fruit 2 to 5 years after planting (WASI, HS2), flowers by its third year
+        let bought = draft(&crop, Answer::NotTrue, setting(Way::GraftedTree, Climate::Warm));
+        let one = |key: &str| bought.iter().find(|s| s.key == key).unwrap();
+        assert_eq!((one("first_fruit").low, one("first_fruit").high), (730, Some(1827)));
+        assert_eq!(one("first_flowers").high, Some(1096));
+    }
+
+    #[test]
+    fn winter_scions_of_a_crop_that_is_only_a_file() {
+        let apple: Crop =
+            toml::from_str(include_str!("../../../../deploy/catalogue-apple/crops/apple.toml")).unwrap();
+        assert!(apple.check().is_empty());
+        let start = day("2027-09-01");
+        let ready = Setting { has_rootstock: true, ..setting(Way::OwnRootstock, Climate::Cold) };
+        let steps = draft(&apple, Answer::NotTrue, ready);
+        let on = |key: &str| {
+            let at = steps.iter().position(|s| s.key == key).unwrap();
+            schedule(start, &steps, start)[at]
+        };
+        // cut while the tree sleeps, kept cold, grafted as the sap rises
+        assert_eq!(on("cut_scion").earliest, day("2027-12-01"));
+        assert_eq!(on("graft").earliest, day("2028-04-01"));
+        for way in Way::ALL {
+            for climate in Climate::ALL {
+                assert!(
+                    draft(&apple, Answer::NotTrue, setting(*way, *climate)).len() >= 4,
+                    "{way:?} {climate:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn seasons_are_half_a_year_apart() {
+        let crop = mango();
+        let north = setting(Way::OwnRootstock, Climate::Mild);
+        let months = |s: Setting| {
+            draft(&crop, Answer::NotTrue, s).into_iter().find(|s| s.key == "defoliate").unwrap().months
+        };
+        assert_eq!(months(north), [4, 5, 6, 7, 8, 9]);
+        assert_eq!(months(Setting { south: true, ..north }), [1, 2, 3, 10, 11, 12]);
+    }
+}
