@@ -269,7 +269,7 @@ async fn dead_material_leaves_searches() {
         let mut living = [fresh.offer_id.clone(), to_order.offer_id.clone()];
         living.sort();
         assert_eq!(search(None).await, living);
-        assert_eq!(search(Some(in_days(5))).await, [to_order.offer_id.clone()]);
+        assert_eq!(search(Some(in_days(5))).await, vec![to_order.offer_id.clone()]);
 
         let wrong = post(scion(Some(in_days(7)), "charcoal")).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["offer.taken_on", "offer.kept_how"]);

@@ -136,8 +136,11 @@ pub struct RoutesArguments {
 )]
 pub struct SeasonArguments {
     /// Names or ids; quote a name of several words
-    #[arg(required = true, num_args = 1.., value_name = "NAME")]
+    #[arg(required_unless_present = "my_plans", num_args = 1.., value_name = "NAME")]
     pub names: Vec<String>,
+    /// The cultivars of your plans too
+    #[arg(long)]
+    pub my_plans: bool,
     /// The crop of all of them
     #[arg(long)]
     pub crop: Option<String>,
@@ -147,7 +150,7 @@ pub struct SeasonArguments {
     /// Suggest cultivars on offer for the gaps
     #[arg(long, requires = "crop")]
     pub fill_gaps: bool,
-    /// Offers near this place: a grid code, or latitude,longitude
+    /// Seasons as seen near this place, and offers near it: a grid code, or latitude,longitude
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub near: Option<String>,
     /// At most so many kilometres away

@@ -2,7 +2,7 @@
 
 use scionary_proto::v1::{self, change_step_request::Edit};
 
-use super::{crop::range, grafts::rates_line, lookup::named, more, odds::cited};
+use super::{grafts::rates_line, lookup::named, more, odds::cited, routes::figure};
 use crate::{
     args::{PlanArguments, PlanCommand},
     client::{Client, plans},
@@ -60,8 +60,8 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             })
         }
         PlanCommand::Done { step, on } => {
-            let day = on.unwrap_or_else(today);
-            change(client, output, step.plan, step.step, Edit::DoneOn(day)).await
+            let edit = on.map_or(Edit::DoneToday(true), Edit::DoneOn);
+            change(client, output, step.plan, step.step, edit).await
         }
         PlanCommand::Reopen(step) => change(client, output, step.plan, step.step, Edit::Reopen(true)).await,
         PlanCommand::Skip { step, reason } => {
@@ -123,14 +123,6 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             Ok(())
         }
     }
-}
-
-/// Today where the grower is, as far as a client can tell: the day in UTC.
-fn today() -> v1::Date {
-    let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
-    let days = i64::try_from(now.as_secs() / 86_400).unwrap_or_default();
-    let day = scionary_domain::time::Date::from_days(days);
-    v1::Date { year: day.year(), month: i32::from(day.month()), day: i32::from(day.day()) }
 }
 
 async fn change(
@@ -214,16 +206,15 @@ fn full(out: &Output, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
         .filter_map(|key| steps.iter().find(|s| &s.step_key == key))
         .map(|s| s.title.as_str())
         .collect();
-    let mut wait = vec![format!("{}{}", when(step), mark(step))];
-    if !step.months.is_empty() {
-        wait.push(format!("in {}", words::months(&step.months)));
-    }
-    if !step.wait.is_empty() && !after.is_empty() {
-        wait.push(format!("{} after “{}”", step.wait, after.join("” and “")));
-    } else if !step.wait.is_empty() {
-        wait.push(step.wait.clone());
-    }
-    out.field("when", &wait.join("; "));
+    out.field("when", &format!("{}{}", when(step), mark(step)));
+    out.field("months", &words::months(&step.months));
+    let wait = match (step.wait.is_empty(), after.is_empty()) {
+        (true, true) => String::new(),
+        (true, false) => format!("after “{}”", after.join("” and “")),
+        (false, true) => step.wait.clone(),
+        (false, false) => format!("{}, after “{}”", step.wait, after.join("” and “")),
+    };
+    out.field("how long", &wait);
     out.field("do", &step.about);
     out.field("look for", &step.look_for);
     out.field("if it fails", &step.if_fails);
@@ -268,8 +259,7 @@ fn degrees(out: &Output, all: &[v1::Timing]) {
     out.gap();
     out.heading("Cold and heat");
     for timing in all {
-        let timing = out.in_units(timing);
-        out.item(0, "-", &format!("{}: {} [{}]", timing.label, range(&timing), timing.origin));
+        out.item(0, "-", &format!("{}.", figure(out, timing)));
     }
 }
 

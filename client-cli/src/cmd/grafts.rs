@@ -152,10 +152,8 @@ fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool) {
         out.table(
             ["METHOD", "MONTH", "TOOK", "OF 100", "GROWERS"],
             reply.rates.iter().map(|r| {
-                let method = match r.method() {
-                    v1::GraftMethod::Unspecified => "all".to_string(),
-                    method => words::graft_method(method),
-                };
+                let all = r.method() == v1::GraftMethod::Unspecified;
+                let method = if all { "all".to_string() } else { words::graft_method(r.method()) };
                 [
                     method,
                     month(r.month).to_string(),

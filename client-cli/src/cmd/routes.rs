@@ -58,7 +58,7 @@ fn is_cultivar(route: &v1::Route) -> String {
 }
 
 /// A figure with its origin, as a sentence's part.
-fn figure(out: &Output, timing: &v1::Timing) -> String {
+pub(super) fn figure(out: &Output, timing: &v1::Timing) -> String {
     let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
     let mut label = timing.label.chars();
     let label: String = label.next().into_iter().flat_map(char::to_uppercase).chain(label).collect();

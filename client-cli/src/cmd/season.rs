@@ -17,7 +17,10 @@ const OFTEN: f64 = 0.5;
 const SOMETIMES: f64 = 0.1;
 
 pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArguments) -> Result<(), Failure> {
-    let SeasonArguments { names, crop, south, fill_gaps, near, within } = typed;
+    let SeasonArguments { names, my_plans, crop, south, fill_gaps, near, within } = typed;
+    if my_plans {
+        client.need_session()?;
+    }
     let request = v1::ShowSeasonsRequest {
         cultivars: names,
         crop: words::crop(crop),
@@ -25,26 +28,28 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         fill_gaps,
         near_grid_code: near.unwrap_or_default(),
         within_km: within,
+        my_plans,
     };
     let reply: v1::ShowSeasonsResponse =
         client.read(request, |c, r| async move { plans(c).show_seasons(r).await }).await?;
     output.reply("ShowSeasonsResponse", &reply, |out| show(out, &reply, fill_gaps))
 }
 
-/// Twelve months of two halves each.
+/// Twelve months of two halves each. What nobody saw of the cultivar itself has marks of its own.
 fn bars(row: &v1::SeasonRow) -> String {
-    if row.half_months.is_empty() {
+    if row.expected.is_empty() {
         return "no season on file".into();
     }
+    let (often, sometimes) = if row.place_years > 0 { ('#', '-') } else { ('~', '.') };
     let mut text = String::new();
-    for (at, share) in row.half_months.iter().enumerate() {
+    for (at, share) in row.expected.iter().enumerate() {
         if at > 0 && at % 2 == 0 {
             text.push(' ');
         }
         text.push(if *share >= OFTEN {
-            '#'
+            often
         } else if *share >= SOMETIMES {
-            '-'
+            sometimes
         } else {
             '.'
         });
@@ -64,10 +69,13 @@ fn halves(all: &[i32]) -> String {
 }
 
 fn row(row: &v1::SeasonRow) -> [String; 3] {
-    let seen = match row.place_years {
-        0 => String::new(),
-        1 => "1 place-year".into(),
-        n => format!("{n} place-years"),
+    let years = |n: i32| if n == 1 { "1 place-year".to_string() } else { format!("{n} place-years") };
+    let seen = match (row.place_years, row.near_place_years) {
+        (0, _) if row.expected.is_empty() => String::new(),
+        (0, _) => "nobody yet".into(),
+        (all, 0) => years(all),
+        (all, near) if all == near => format!("{}, near", years(all)),
+        (all, near) => format!("{}, {near} near", years(all)),
     };
     [row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default(), bars(row), seen]
 }
@@ -75,12 +83,17 @@ fn row(row: &v1::SeasonRow) -> [String; 3] {
 fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
     let months = MONTHS.join(" ");
     out.table(["RIPE", months.as_str(), "SEEN IN"], reply.rows.iter().map(row));
+    let leaning = if reply.rows.iter().any(|r| r.place_years == 0 && !r.expected.is_empty()) {
+        " ~: nobody saw it yet, as usual for the crop."
+    } else {
+        ""
+    };
     out.faint(&format!(
-        "#: ripe in half or more of the place-years; -: in a tenth or more. Two halves a month, {} of the equator.",
+        "#: to be expected ripe in half or more of the years; -: in a tenth or more.{leaning} Where few saw it, what is known elsewhere and of the crop is counted in. Two halves a month, {} of the equator.",
         if reply.south { "south" } else { "north" }
     ));
     out.gap();
-    let unseen = reply.rows.iter().all(|r| r.half_months.is_empty());
+    let unseen = reply.rows.iter().all(|r| r.expected.is_empty());
     if unseen {
         out.text("No season of these is on file. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
         return;
@@ -124,7 +137,8 @@ mod tests {
     #[test]
     fn bars_have_two_halves_a_month() {
         let row = v1::SeasonRow {
-            half_months: [1.0, 0.2].into_iter().chain([0.0; 22]).collect(),
+            place_years: 3,
+            expected: [1.0, 0.2].into_iter().chain([0.0; 22]).collect(),
             ..Default::default()
         };
         assert_eq!(bars(&row), "#- .. .. .. .. .. .. .. .. .. .. ..");

@@ -24,6 +24,55 @@ pub fn bars(summary: &Summary, south: bool) -> Option<Bars> {
     Some(bars)
 }
 
+/// So many place-years of one's own weigh as much as the pattern that they are drawn to. A choice of ours.
+pub const PATTERN_YEARS: f64 = 2.0;
+/// A crop's pattern is told by so many other cultivars at least. A choice of ours.
+pub const PATTERN_CULTIVARS: usize = 5;
+
+/// The pattern of a crop: the mean over its cultivars, each with one vote.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Pattern {
+    sum: Bars,
+    cultivars: usize,
+}
+
+impl Pattern {
+    /// With one more cultivar.
+    pub fn add(&mut self, bars: &Bars) {
+        for (slot, share) in self.sum.iter_mut().zip(bars) {
+            *slot += share;
+        }
+        self.cultivars += 1;
+    }
+
+    /// The mean over the others than one that is among them; none where too few are known.
+    pub fn without(&self, own: Option<&Bars>) -> Option<Bars> {
+        let others = self.cultivars - usize::from(own.is_some() && self.cultivars > 0);
+        if others < PATTERN_CULTIVARS {
+            return None;
+        }
+        let mut mean = self.sum;
+        for (at, slot) in mean.iter_mut().enumerate() {
+            let own = own.and_then(|bars| bars.get(at)).copied().unwrap_or(0.0);
+            *slot = ((*slot - own) / others as f64).clamp(0.0, 1.0);
+        }
+        Some(mean)
+    }
+}
+
+/// What was seen in so many place-years, drawn toward a pattern the more the fewer they are: (n seen + k pattern) /
+/// (n + k) with k = [`PATTERN_YEARS`]. What is not known leaves the other alone.
+pub fn drawn(seen: Option<(&Bars, usize)>, toward: Option<&Bars>) -> Option<Bars> {
+    let Some((own, years)) = seen else { return toward.copied() };
+    let Some(pattern) = toward else { return Some(*own) };
+    let years = years as f64;
+    let mut all: Bars = [0.0; HALF_MONTHS];
+    for (slot, (own, other)) in all.iter_mut().zip(own.iter().zip(pattern)) {
+        *slot = (years * own + PATTERN_YEARS * other) / (years + PATTERN_YEARS);
+    }
+    Some(all)
+}
+
 fn ripe(bars: &Bars) -> BTreeSet<usize> {
     (0..).zip(bars).filter(|(_, share)| **share >= CORE).map(|(at, _)| at).collect()
 }
@@ -96,6 +145,27 @@ mod tests {
         assert_eq!(ripe(&south).into_iter().collect::<Vec<_>>(), [22, 23], "June north, December south");
         assert_eq!(bars(&summary(true), true).unwrap(), north, "as seen there");
         assert_eq!(bars(&Summary::None, true), None);
+    }
+
+    #[test]
+    fn few_sightings_lean_on_the_crop_and_many_do_not() {
+        let mut pattern = Pattern::default();
+        for bars in [of(&[1]), of(&[1]), of(&[1]), of(&[1]), of(&[2])] {
+            assert_eq!(pattern.without(None), None, "too few cultivars");
+            pattern.add(&bars);
+        }
+        let crop = pattern.without(None).unwrap();
+        pattern.add(&of(&[7]));
+        assert_eq!(pattern.without(Some(&of(&[7]))), Some(crop), "a cultivar does not lean on itself");
+        assert!((crop[1] - 0.8).abs() < 1e-12 && (crop[2] - 0.2).abs() < 1e-12);
+        let own = of(&[2]);
+        let once = drawn(Some((&own, 1)), Some(&crop)).unwrap();
+        assert!((once[2] - (1.0 + 2.0 * 0.2) / 3.0).abs() < 1e-12 && (once[1] - 1.6 / 3.0).abs() < 1e-12);
+        let often = drawn(Some((&own, 40)), Some(&crop)).unwrap();
+        assert!(often[2] > 0.95 && often[1] < 0.05);
+        assert_eq!(drawn(None, Some(&crop)), Some(crop));
+        assert_eq!(drawn(Some((&own, 1)), None), Some(own));
+        assert_eq!(drawn(None, None), None);
     }
 
     #[test]

@@ -98,7 +98,7 @@ pub fn change(request: v1::ChangePlanRequest) -> Result<ChangePlan, Error> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn edit(request: v1::ChangeStepRequest) -> Result<EditStep, Error> {
+pub fn edit(request: v1::ChangeStepRequest, today: Date) -> Result<EditStep, Error> {
     use v1::change_step_request::Edit as Wire;
     let v1::ChangeStepRequest { plan_id, version, step_key, edit } = request;
     let id = App::plan_id(&plan_id)?;
@@ -107,11 +107,12 @@ pub fn edit(request: v1::ChangeStepRequest) -> Result<EditStep, Error> {
     let edit = match edit {
         Some(Wire::DoneOn(wire)) => day(wire).map(|day| Edit::Done { day }),
         Some(Wire::Planned(wire)) => day(wire).map(|day| Edit::Plan { day: Some(day) }),
+        Some(Wire::DoneToday(true)) => Some(Edit::Done { day: today }),
         Some(Wire::Reopen(true)) => Some(Edit::Reopen),
         Some(Wire::Unplan(true)) => Some(Edit::Plan { day: None }),
         Some(Wire::LeaveOut(why)) => Some(Edit::LeaveOut { why }),
         Some(Wire::Note(text)) => Some(Edit::Note { text }),
-        Some(Wire::Reopen(false) | Wire::Unplan(false)) | None => None,
+        Some(Wire::Reopen(false) | Wire::Unplan(false) | Wire::DoneToday(false)) | None => None,
     };
     match edit {
         Some(edit) => fine(EditStep { id, version: seen(version), key: step_key, edit }, wrong),

@@ -2,12 +2,11 @@
 
 use scionary_app::{
     offers::Offered,
-    registry::{Record, Registry},
+    registry::{Record, Registry, Season},
 };
 use scionary_domain::{
-    calendar::{self, Bars, Filler},
+    calendar::{Bars, Filler},
     crop::{Crop, Storage, Way},
-    evidence::Summary,
     grafting::Rate,
     odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
     offer::Material,
@@ -17,28 +16,18 @@ use scionary_proto::v1;
 
 use super::{count, grafts, offer::whole_km, registry as convert};
 
-/// The season finding's key.
-const SEASON: &str = "season";
-
-/// The bars of a record's season.
-pub fn bars(record: &Record, south: bool) -> Option<Bars> {
-    let finding = record.findings.iter().find(|f| f.descriptor == SEASON)?;
-    calendar::bars(&finding.summary, south)
-}
-
 /// When a record is ripe.
-pub fn season(record: &Record, south: bool) -> v1::SeasonRow {
-    let finding = record.findings.iter().find(|f| f.descriptor == SEASON);
-    let seen = match finding.map(|f| &f.summary) {
-        Some(Summary::Period { place_years, .. }) => *place_years,
-        _ => 0,
-    };
+pub fn season(record: &Record, season: &Season) -> v1::SeasonRow {
+    let finding = season.finding.as_ref();
+    let bars = |bars: Option<Bars>| bars.map(|b| b.to_vec()).unwrap_or_default();
     v1::SeasonRow {
         cultivar: Some(convert::summary(record)),
-        half_months: bars(record, south).map(|b| b.to_vec()).unwrap_or_default(),
-        place_years: count(seen),
+        half_months: bars(season.seen),
+        place_years: count(season.place_years),
         text: finding.map(|f| f.text.clone()).unwrap_or_default(),
         standing: finding.map_or(v1::Standing::Unspecified, |f| convert::standing(f.standing)).into(),
+        expected: bars(season.expected),
+        near_place_years: count(season.near_place_years),
     }
 }
 
@@ -48,9 +37,9 @@ pub fn halves(halves: &[usize]) -> Vec<i32> {
 }
 
 /// A cultivar that fills gaps.
-pub fn filler(record: &Record, south: bool, filler: &Filler, offered: Offered) -> v1::SeasonFiller {
+pub fn filler(record: &Record, row: &Season, filler: &Filler, offered: Offered) -> v1::SeasonFiller {
     v1::SeasonFiller {
-        row: Some(season(record, south)),
+        row: Some(season(record, row)),
         fills: halves(&filler.fills),
         offers: count(offered.offers),
         nearest_km: offered.nearest_km.map(whole_km),

@@ -4,7 +4,7 @@ use prost::Message as _;
 use scionary_app::{
     App, Error, KeepReply, UseCase,
     plans::{self, DropPlan, ShownPlan},
-    registry::Record,
+    registry::{Record, Season},
 };
 use scionary_domain::{
     calendar, field::Fields, ids::PlanId, limits, odds, odds::Question, place::GridCode, routes,
@@ -65,8 +65,21 @@ impl PlanService for PlanRpc {
     ) -> Result<Response<v1::ShowSeasonsResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
-        let v1::ShowSeasonsRequest { cultivars, crop, south, fill_gaps, near_grid_code, within_km } = request;
+        let v1::ShowSeasonsRequest {
+            mut cultivars,
+            crop,
+            south,
+            fill_gaps,
+            near_grid_code,
+            within_km,
+            my_plans,
+        } = request;
         let registry = self.0.registry();
+        if my_plans {
+            let plans = self.0.all_my_plans(&admitted.call()).await.map_err(|e| admitted.fail(e))?;
+            let own = plans.into_iter().map(|p| p.plan).filter(|p| crop.is_empty() || p.crop == crop);
+            cultivars.extend(own.map(|p| p.cultivar.to_string()));
+        }
         let mut fields = Fields::new();
         if cultivars.is_empty() || cultivars.len() > limits::CALENDAR_CULTIVARS_MAX {
             fields.wrong("cultivars", format!("1 to {} cultivars expected", limits::CALENDAR_CULTIVARS_MAX));
@@ -81,16 +94,17 @@ impl PlanService for PlanRpc {
             fields.take("near_grid_code", GridCode::parse(&near_grid_code))
         };
         fields.finish(Some(())).map_err(|e| admitted.fail(Error::from(e)))?;
-        let south = near.map_or(south, |grid| grid.middle().0 < 0.0);
-        let mut records: Vec<&Record> = Vec::new();
+        let south = near.as_ref().map_or(south, |grid| grid.middle().0 < 0.0);
+        let mut seasons = registry.seasons(south, near);
+        let mut records: Vec<(&Record, Season)> = Vec::new();
         for (at, name) in cultivars.iter().enumerate() {
             let field = format!("cultivars[{at}]");
             let record = registry.resolve(&field, name, &crop).map_err(|e| admitted.fail(e))?;
-            if !records.iter().any(|r| r.cultivar.id == record.cultivar.id) {
-                records.push(record);
+            if !records.iter().any(|(r, _)| r.cultivar.id == record.cultivar.id) {
+                records.push((record, seasons.of(record)));
             }
         }
-        let have: Vec<_> = records.iter().filter_map(|r| convert::bars(r, south)).collect();
+        let have: Vec<_> = records.iter().filter_map(|(_, season)| season.expected).collect();
         let gaps = calendar::gaps(&have);
         let mut fillers = Vec::new();
         if fill_gaps {
@@ -99,23 +113,26 @@ impl PlanService for PlanRpc {
                 .offered(&admitted.call(), &crop, &near_grid_code, within_km)
                 .await
                 .map_err(|e| admitted.fail(e))?;
-            let mut others: Vec<(&Record, calendar::Bars)> = offered
+            let mut others: Vec<(&Record, Season)> = offered
                 .keys()
                 .filter_map(|id| registry.record(*id))
-                .filter(|r| !records.iter().any(|own| own.cultivar.id == r.cultivar.id))
-                .filter_map(|r| Some((r, convert::bars(r, south)?)))
+                .filter(|r| !records.iter().any(|(own, _)| own.cultivar.id == r.cultivar.id))
+                .map(|r| (r, seasons.of(r)))
+                // the crop's pattern alone is no reason to plant one of them
+                .filter(|(_, season)| season.seen.is_some())
                 .collect();
             others.sort_by_key(|(record, _)| record.cultivar.full_name());
-            let bars: Vec<calendar::Bars> = others.iter().map(|(_, bars)| *bars).collect();
+            let bars: Vec<calendar::Bars> =
+                others.iter().map(|(_, season)| season.expected.unwrap_or_default()).collect();
             for filler in calendar::fillers(&gaps, &bars, limits::FILLERS_MAX) {
-                if let Some((record, _)) = others.get(filler.at) {
+                if let Some((record, season)) = others.get(filler.at) {
                     let offered = offered.get(&record.cultivar.id).copied().unwrap_or_default();
-                    fillers.push(convert::filler(record, south, &filler, offered));
+                    fillers.push(convert::filler(record, season, &filler, offered));
                 }
             }
         }
         Ok(Response::new(v1::ShowSeasonsResponse {
-            rows: records.into_iter().map(|r| convert::season(r, south)).collect(),
+            rows: records.iter().map(|(r, season)| convert::season(r, season)).collect(),
             gaps: convert::halves(&gaps),
             fillers,
             south,
@@ -207,7 +224,7 @@ impl PlanService for PlanRpc {
     ) -> Result<Response<v1::ChangeStepResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
-        let use_case = dated::edit(request.clone());
+        let use_case = dated::edit(request.clone(), admitted.now.date());
         self.written(&admitted, &request, use_case, |plan| v1::ChangeStepResponse { plan: Some(plan) }).await
     }
 

@@ -4,10 +4,12 @@
 
 mod ask;
 mod follow;
+mod season;
 mod shards;
 
 pub(crate) use ask::described;
 pub use ask::{Found, Looked};
+pub use season::{Season, Seasons};
 
 use std::{
     collections::{BTreeMap, HashMap},

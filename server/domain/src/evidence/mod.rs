@@ -406,20 +406,33 @@ pub fn findings(crop: &Crop, evidence: &[Arc<Evidence>], pins: &[Pin]) -> Vec<Fi
             if own.is_empty() && pin.is_none() {
                 return None;
             }
-            let found = match descriptor.kind {
-                DescriptorKind::Category => stated::finding(descriptor, &own),
-                DescriptorKind::CountRatio => share::finding(descriptor, &own),
-                DescriptorKind::Ordinal => ordinal::finding(descriptor, &own),
-                DescriptorKind::Quantity => quantity::finding(descriptor, &own),
-                DescriptorKind::Period => period::finding(descriptor, &own),
-                DescriptorKind::Text => words::finding(descriptor, &own),
-            };
+            let found = heard_on(descriptor, &own);
             Some(match pin {
                 Some(pin) => pinned(descriptor, found, pin),
                 None => found,
             })
         })
         .collect()
+}
+
+fn heard_on(descriptor: &Descriptor, own: &[voice::Heard<'_>]) -> Finding {
+    match descriptor.kind {
+        DescriptorKind::Category => stated::finding(descriptor, own),
+        DescriptorKind::CountRatio => share::finding(descriptor, own),
+        DescriptorKind::Ordinal => ordinal::finding(descriptor, own),
+        DescriptorKind::Quantity => quantity::finding(descriptor, own),
+        DescriptorKind::Period => period::finding(descriptor, own),
+        DescriptorKind::Text => words::finding(descriptor, own),
+    }
+}
+
+/// The finding that some pieces alone would give on a descriptor, such as those seen near a place; none without any.
+pub fn finding_from<'a>(
+    descriptor: &Descriptor,
+    pieces: impl Iterator<Item = &'a Arc<Evidence>>,
+) -> Option<Finding> {
+    let own = voice::listen(pieces.filter(|e| e.descriptor == descriptor.key));
+    (!own.is_empty()).then(|| heard_on(descriptor, &own))
 }
 
 /// A finding under a pin: the conclusion is the pin's, and what the evidence says stands beside it.

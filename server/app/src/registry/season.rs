@@ -1,0 +1,103 @@
+//! When records are ripe, near a place and drawn toward what is known of the crop.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use scionary_domain::{
+    calendar::{self, Bars, Pattern},
+    evidence::{self, Evidence, Finding, Summary},
+    place::GridCode,
+};
+
+use super::{Record, Registry};
+
+/// The season's descriptor.
+const SEASON: &str = "season";
+/// Sightings so near count as seen at a place: seasons differ little within it. A choice of ours.
+const NEAR_KM: f64 = 300.0;
+
+/// When a record is ripe.
+#[derive(Clone, Debug, Default)]
+pub struct Season {
+    /// As seen anywhere.
+    pub seen: Option<Bars>,
+    /// What is to be expected.
+    pub expected: Option<Bars>,
+    /// Place-years seen.
+    pub place_years: usize,
+    /// Of these, near the place.
+    pub near_place_years: usize,
+    /// The finding.
+    pub finding: Option<Finding>,
+}
+
+fn place_years(finding: Option<&Finding>) -> usize {
+    match finding.map(|f| &f.summary) {
+        Some(Summary::Period { place_years, .. }) => *place_years,
+        Some(Summary::None | Summary::Steps { .. } | Summary::Quantity { .. }) | None => 0,
+    }
+}
+
+impl Record {
+    fn season_finding(&self) -> Option<&Finding> {
+        self.findings.iter().find(|f| f.descriptor == SEASON)
+    }
+    fn season_bars(&self, south: bool) -> Option<Bars> {
+        calendar::bars(&self.season_finding()?.summary, south)
+    }
+}
+
+/// Answers when records are ripe in one place; patterns of crops are made once.
+pub struct Seasons<'a> {
+    registry: &'a Registry,
+    south: bool,
+    near: Option<GridCode>,
+    patterns: BTreeMap<String, Pattern>,
+}
+
+impl Registry {
+    /// When records are ripe south or north of the equator, near a place where one is named.
+    pub fn seasons(&self, south: bool, near: Option<GridCode>) -> Seasons<'_> {
+        Seasons { registry: self, south, near, patterns: BTreeMap::new() }
+    }
+}
+
+impl Seasons<'_> {
+    fn pattern(&mut self, crop: &str) -> Pattern {
+        let (registry, south) = (self.registry, self.south);
+        let made = || {
+            let mut pattern = Pattern::default();
+            let of_crop = registry.records().filter(|r| r.cultivar.crop == crop);
+            of_crop.filter_map(|r| r.season_bars(south)).for_each(|bars| pattern.add(&bars));
+            pattern
+        };
+        *self.patterns.entry(crop.to_string()).or_insert_with(made)
+    }
+
+    /// When a record is ripe: as seen near the place, drawn toward what was seen anywhere, and that toward the crop's
+    /// other cultivars.
+    pub fn of(&mut self, record: &Record) -> Season {
+        let finding = record.season_finding();
+        let seen = record.season_bars(self.south);
+        let years = place_years(finding);
+        let pattern = self.pattern(&record.cultivar.crop).without(seen.as_ref());
+        let anywhere = calendar::drawn(seen.as_ref().map(|bars| (bars, years)), pattern.as_ref());
+        let near = self.near.as_ref().and_then(|grid| self.seen_near(record, grid));
+        let near_years = place_years(near.as_ref());
+        let near_bars = near.as_ref().and_then(|f| calendar::bars(&f.summary, self.south));
+        let expected = if years == near_years {
+            anywhere
+        } else {
+            calendar::drawn(near_bars.as_ref().map(|bars| (bars, near_years)), anywhere.as_ref())
+        };
+        Season { seen, expected, place_years: years, near_place_years: near_years, finding: finding.cloned() }
+    }
+
+    fn seen_near(&self, record: &Record, grid: &GridCode) -> Option<Finding> {
+        let descriptor = self.registry.crop(&record.cultivar.crop)?.descriptor(SEASON)?;
+        let is_near = |piece: &&Arc<Evidence>| {
+            let place = piece.observed.as_ref().and_then(|o| o.place.as_ref());
+            place.is_some_and(|place| place.grid.distance_km(grid) <= NEAR_KM)
+        };
+        evidence::finding_from(descriptor, record.evidence.iter().filter(is_near))
+    }
+}
