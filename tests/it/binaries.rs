@@ -217,6 +217,59 @@ fn the_session_is_the_users_alone() {
 }
 
 #[test]
+fn plans_and_grafts_from_the_command_line() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &["accounts.sign_up=open"]);
+    let person = Person::new(&server);
+    person.ok_with(&twice(), &["account", "sign-up", "rosamund"]);
+    person.ok_with(&twice(), &["account", "sign-in", "rosamund"]);
+    let kept = person.ok(&[
+        "plan",
+        "keep",
+        "R2E2",
+        "--way",
+        "own-rootstock",
+        "--south",
+        "--climate",
+        "warm",
+        "--title",
+        "By the gate",
+    ]);
+    let id = kept.split_whitespace().find(|w| w.starts_with("pln_")).unwrap().to_string();
+    assert!(kept.lines().all(|l| l.chars().count() <= 80), "{kept}");
+    assert!(person.ok(&["plan", "done", &id, "sow"]).contains("done"));
+    assert!(person.ok(&["plan", "move", &id, "graft", "2040-06-01"]).contains("2040-06-01"));
+    assert!(person.ok(&["plan", "note", &id, "graft", "bring labels"]).contains("By the gate"));
+    assert!(
+        person.ok(&["plan", "add-step", &id, "Shade", "--days", "3", "--after", "sow"]).contains("own_1")
+    );
+    assert!(!person.ok(&["plan", "remove-step", &id, "own_1"]).contains("own_1"));
+    assert!(person.ok(&["plan", "skip", &id, "unwrap", "--reason", "tape rots"]).contains("left out"));
+    assert!(!person.ok(&["plan", "reopen", &id, "unwrap"]).contains("left out"));
+    assert!(person.ok(&["plan", "change", &id, "--title", "By the well"]).contains("By the well"));
+    let shown = person.ok(&["plan", "show", &id, "--all", "--imperial"]);
+    assert!(shown.contains("29 to 30 °F") && shown.contains("bring labels"), "{shown}");
+    let said = person.fails(2, &["plan", "done", &id, "sew"]);
+    assert!(said.contains("one of sow, sprouts"), "{said}");
+    let file = person.config().join("trees.ics");
+    person.ok(&["plan", "calendar", "--output", file.to_str().unwrap()]);
+    assert!(std::fs::read_to_string(&file).unwrap().starts_with("BEGIN:VCALENDAR\r\n"));
+    assert!(person.ok(&["season", "--my-plans"]).contains("R2E2"));
+    assert!(person.ok(&["plan", "list"]).contains("By the well"));
+    assert!(person.ok(&["plan", "drop", &id]).contains("Forgotten"));
+    assert!(person.ok(&["plan", "list"]).contains("You keep no plans"));
+
+    let log = ["graft", "log", "R2E2", "--method", "chip-bud", "--made", "4", "--day", "2025-08-01"];
+    let entered = person.ok(&log);
+    let graft = entered.split_whitespace().find(|w| w.starts_with("grf_")).unwrap().to_string();
+    assert!(person.ok(&["graft", "list", "--open"]).contains("how many took?"));
+    assert!(person.ok(&["graft", "report", &graft, "--took", "3"]).contains("3 of 4 took"));
+    assert!(person.ok(&["graft", "rates", "--crop", "mango"]).contains("Nobody whom somebody vouched for"));
+    assert!(person.ok(&["graft", "remove", &graft]).contains("Removed"));
+    server.terminate();
+}
+
+#[test]
 fn the_demo_tells_the_whole_story() {
     let output = Command::new(folder().join("scionaryd"))
         .args(["demo", "--once"])
@@ -228,6 +281,7 @@ fn the_demo_tells_the_whole_story() {
     for part in [
         "2 letters differ from “Lantern Moth”",
         "LANTERN MOTH: Its seed comes true only in part: 5 of 48 seedlings were off-type.",
+        "The rootstock is large enough",
         "3 of 30 seedlings unlike the mother",
         "Borne out by Tobin Ashgrove",
         "[DEMO-TRIAL] Invented for this demo",

@@ -14,6 +14,7 @@ mod growers;
 mod house;
 mod names;
 mod offers;
+mod pictures;
 mod plans;
 mod reference;
 mod robustness;

@@ -263,6 +263,58 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     database.done().await;
 }
 
+/// Near a place its own sightings go first; where few were seen, the crop's other cultivars are leaned on.
+#[tokio::test]
+async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let ann = club.grower("ann").await;
+    let seen = async |cultivar: &str, grid: &str, first: v1::Date, last: v1::Date| {
+        let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
+        let place = v1::Place { grid_code: grid.into(), ..Default::default() };
+        let draft =
+            v1::EvidenceDraft { day: Some(last), place: Some(place), ..observed(Thing::Sighting(sighting)) };
+        add(&ann, cultivar, draft).await.unwrap();
+    };
+    let (here, far) = ("8FVC2200+", "8FW42200+");
+    seen("Keitt", here, day(2025, 9, 1), day(2025, 9, 30)).await;
+    for year in [2023, 2024, 2025] {
+        seen("Keitt", far, day(year, 6, 1), day(year, 6, 30)).await;
+    }
+    let seasons = async |request: v1::ShowSeasonsRequest| {
+        ann.call::<v1::ShowSeasonsResponse>(Rpc::PlanShowSeasons, &request).await
+    };
+    let of = |names: &[&str], near: &str| v1::ShowSeasonsRequest {
+        cultivars: names.iter().map(ToString::to_string).collect(),
+        crop: "mango".into(),
+        near_grid_code: near.into(),
+        ..Default::default()
+    };
+    let (june, september) = (10, 16);
+    let anywhere = seasons(of(&["Keitt"], "")).await.unwrap().rows.remove(0);
+    assert_eq!((anywhere.place_years, anywhere.near_place_years), (4, 0));
+    assert!((anywhere.expected[june] - 0.75).abs() < 1e-9, "{anywhere:?}");
+    // one year here and four anywhere: (1 x 1 + 2 x 0.25) / 3 in September, (0 + 2 x 0.75) / 3 in June
+    let near = seasons(of(&["Keitt"], here)).await.unwrap().rows.remove(0);
+    assert_eq!((near.place_years, near.near_place_years), (4, 1));
+    assert!(
+        (near.expected[september] - 0.5).abs() < 1e-9 && (near.expected[june] - 0.5).abs() < 1e-9,
+        "{near:?}"
+    );
+    assert!((near.half_months[june] - 0.75).abs() < 1e-9, "what was seen is not drawn");
+    // nothing is made up while too few of the crop are known
+    assert!(seasons(of(&["Golek"], "")).await.unwrap().rows[0].expected.is_empty());
+    for cultivar in ["Kent", "Sabre", "Edward", "Tommy Atkins"] {
+        seen(cultivar, here, day(2025, 7, 1), day(2025, 7, 31)).await;
+    }
+    let golek = seasons(of(&["Golek"], "")).await.unwrap().rows.remove(0);
+    assert!(golek.half_months.is_empty() && golek.place_years == 0);
+    assert!((golek.expected[12] - 0.8).abs() < 1e-9, "July in four of five cultivars: {golek:?}");
+
+    club.server.stop().await;
+    database.done().await;
+}
+
 /// A crop is data: a folder with a profile adds one, without code.
 #[tokio::test]
 async fn a_fourth_crop_is_a_folder() {

@@ -126,6 +126,22 @@ impl Person {
         let _ = child.stdin.take().expect("its input").write_all(stdin.as_bytes());
         child.wait_with_output().expect("it ends")
     }
+    /// Runs the client as on a terminal of so many columns that shows colours; what it printed, which must succeed.
+    pub fn on_a_terminal(&self, columns: usize, arguments: &[&str]) -> String {
+        let output = Command::new(folder().join("scionary"))
+            .args(arguments)
+            .env("SCIONARY_CONFIG_DIR", self.config())
+            .env("SCIONARY_SERVER", &self.server)
+            .env("COLUMNS", columns.to_string())
+            .env("CLICOLOR_FORCE", "1")
+            .env_remove("NO_COLOR")
+            .env_remove("SCIONARY_TOKEN")
+            .stdin(Stdio::null())
+            .output()
+            .expect("the client runs");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        String::from_utf8(output.stdout).expect("text")
+    }
     /// Runs the client.
     pub fn run(&self, arguments: &[&str]) -> Output {
         self.run_with("", arguments)

@@ -18,21 +18,42 @@ const SOMETIMES: f64 = 0.1;
 
 pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArguments) -> Result<(), Failure> {
     let SeasonArguments { names, my_plans, crop, south, fill_gaps, near, within } = typed;
+    let crop = words::crop(crop);
+    let mut names = names;
     if my_plans {
         client.need_session()?;
+        names.extend(planned(client, &crop).await?);
     }
     let request = v1::ShowSeasonsRequest {
         cultivars: names,
-        crop: words::crop(crop),
+        crop,
         south,
         fill_gaps,
         near_grid_code: near.unwrap_or_default(),
         within_km: within,
-        my_plans,
     };
     let reply: v1::ShowSeasonsResponse =
         client.read(request, |c, r| async move { plans(c).show_seasons(r).await }).await?;
     output.reply("ShowSeasonsResponse", &reply, |out| show(out, &reply, fill_gaps))
+}
+
+/// The cultivars of own plans, those of one crop where one is named.
+async fn planned(client: &Client, crop: &str) -> Result<Vec<String>, Failure> {
+    let mut ids = Vec::new();
+    let mut token = String::new();
+    loop {
+        let request = v1::ListMyPlansRequest { page_size: 100, page_token: token };
+        let reply: v1::ListMyPlansResponse =
+            client.read(request, |c, r| async move { plans(c).list_my_plans(r).await }).await?;
+        let fitting = reply.plans.into_iter().filter(|p| crop.is_empty() || p.crop == crop);
+        ids.extend(fitting.map(|p| p.cultivar_id));
+        token = reply.next_page_token;
+        if token.is_empty() {
+            ids.sort_unstable();
+            ids.dedup();
+            return Ok(ids);
+        }
+    }
 }
 
 /// Twelve months of two halves each. What nobody saw of the cultivar itself has marks of its own.

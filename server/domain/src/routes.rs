@@ -2,9 +2,10 @@
 //! one that the evidence speaks for.
 
 use crate::{
-    crop::{Caution, Crop, RouteProfile, Timing, Way},
+    crop::{Caution, Crop, Only, RouteProfile, Timing, Way},
     field::{FieldError, Fields},
     odds::{Chance, Kept, Odds},
+    plan,
     seed::Answer,
 };
 
@@ -145,10 +146,10 @@ fn hull<'a>(timings: impl Iterator<Item = &'a Timing>) -> Option<Years> {
 }
 
 /// Years to fruit: what passes before, and then the years that sources tell.
-fn years(crop: &Crop, profile: &RouteProfile, yard: Yard) -> Years {
+fn years(crop: &Crop, profile: &RouteProfile, seed: Only, yard: Yard) -> Years {
     let ready = profile.way == Way::OwnRootstock && yard.has_rootstock;
     let before = if ready { None } else { hull(named(crop, &profile.before)) };
-    let Some(fruit) = hull(named(crop, &profile.first_fruit)) else {
+    let Some(fruit) = hull(named(crop, profile.fruit_steps(seed))) else {
         return Years::default();
     };
     let Some(before) = before else {
@@ -180,6 +181,7 @@ pub const fn grafts(way: Way) -> bool {
 
 /// The ways for a cultivar of the crop with this answer and these odds.
 pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparison {
+    let kind = plan::seed_of(answer);
     let from_seed = odds.kinds.iter().find(|k| k.kept == Kept::AsTheyCome);
     let routes: Vec<Route> = crop
         .routes
@@ -190,9 +192,9 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
                 identity: identity(profile.way, odds),
                 is_true: from_seed.filter(|_| seed).map(|k| k.is_true),
                 leads_there: !seed || !(odds.new_plant || odds.kinds.is_empty()),
-                fruit: years(crop, profile, yard),
+                fruit: years(crop, profile, kind, yard),
                 first_fruit: named(crop, &profile.before)
-                    .chain(named(crop, &profile.first_fruit))
+                    .chain(named(crop, profile.fruit_steps(kind)))
                     .map(Fact::from)
                     .collect(),
                 succeeds: named(crop, &profile.succeeds).map(Fact::from).collect(),

@@ -302,5 +302,6 @@ pub fn summary(shown: &ShownPlan, today: Date) -> v1::PlanSummary {
         open_steps: count(open.len()),
         steps: count(plan.steps.len()),
         next,
+        cultivar_id: plan.cultivar.to_string(),
     }
 }

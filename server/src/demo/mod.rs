@@ -48,6 +48,7 @@ pub async fn run(once: bool, config: Config) -> Result<()> {
         "alias scionary=target/release/scionary".to_string(),
         format!("scionary connect http://{address}"),
         "scionary lookup \"lantan moth\"".to_string(),
+        "scionary plan draft lantern moth --way seed".to_string(),
         format!("scionary account sign-in {}      (password: {})", scene::GROWER, scene::PASSWORD),
         "scionary offer list".to_string(),
         "scionary offer search --near 2CGV2200+ --within 50".to_string(),

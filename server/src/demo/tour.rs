@@ -8,6 +8,7 @@ use scionary_proto::{
     v1::{
         self, account_service_client::AccountServiceClient, cultivar_service_client::CultivarServiceClient,
         evidence_service_client::EvidenceServiceClient, offer_service_client::OfferServiceClient,
+        plan_service_client::PlanServiceClient,
     },
 };
 use tonic::{Request, transport::Channel};
@@ -33,7 +34,31 @@ pub(super) async fn walk(address: SocketAddr, paper: &Paper) -> Result<()> {
     paper.text(&format!("Signed in as {name}."));
     post(&channel, paper, &token).await?;
     find(&channel, paper).await?;
+    plan(&channel, paper).await?;
     report_back(&channel, paper, &token).await
+}
+
+async fn plan(channel: &Channel, paper: &Paper) -> Result<()> {
+    paper.title("5. Plan it: Quarrymead grafted on a rootstock of one's own");
+    let request = v1::DraftPlanRequest {
+        cultivar: "Quarrymead".into(),
+        crop: "mango".into(),
+        way: v1::Way::OwnRootstock.into(),
+        climate: v1::Climate::Mild.into(),
+        ..Default::default()
+    };
+    let reply = PlanServiceClient::new(channel.clone()).draft_plan(request).await?.into_inner();
+    paper.text(&reply.identity);
+    let day = |wire: Option<v1::Date>| read_date("", wire, &mut Vec::new()).map(|d| d.to_string());
+    for step in &reply.steps {
+        let until = day(step.latest).map_or_else(|| "or later".into(), |d| format!("to {d}"));
+        let origins = step.origins.join(", ");
+        paper.item(
+            "-",
+            &format!("{} {until}: {} [{origins}]", day(step.earliest).unwrap_or_default(), step.title),
+        );
+    }
+    Ok(())
 }
 
 async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
@@ -160,7 +185,7 @@ async fn off_types(channel: &Channel) -> Result<v1::Finding> {
 }
 
 async fn report_back(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
-    paper.title("5. Report what came up, so that the next person's answer is better");
+    paper.title("6. Report what came up, so that the next person's answer is better");
     let tell = |finding: &v1::Finding, when: &str| {
         paper.item("-", &format!("{when}: {} ({}).", finding.text, finding.standing_text));
     };

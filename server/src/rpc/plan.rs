@@ -65,21 +65,8 @@ impl PlanService for PlanRpc {
     ) -> Result<Response<v1::ShowSeasonsResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
-        let v1::ShowSeasonsRequest {
-            mut cultivars,
-            crop,
-            south,
-            fill_gaps,
-            near_grid_code,
-            within_km,
-            my_plans,
-        } = request;
+        let v1::ShowSeasonsRequest { cultivars, crop, south, fill_gaps, near_grid_code, within_km } = request;
         let registry = self.0.registry();
-        if my_plans {
-            let plans = self.0.all_my_plans(&admitted.call()).await.map_err(|e| admitted.fail(e))?;
-            let own = plans.into_iter().map(|p| p.plan).filter(|p| crop.is_empty() || p.crop == crop);
-            cultivars.extend(own.map(|p| p.cultivar.to_string()));
-        }
         let mut fields = Fields::new();
         if cultivars.is_empty() || cultivars.len() > limits::CALENDAR_CULTIVARS_MAX {
             fields.wrong("cultivars", format!("1 to {} cultivars expected", limits::CALENDAR_CULTIVARS_MAX));

@@ -1,5 +1,6 @@
 //! Measures, each as a ratio within one run: what a new piece of evidence costs beside the size of the registry,
-//! and how fast an import is beside the plain inserts that the database can do.
+//! how fast an import is beside the plain inserts that the database can do, and what plans cost beside their steps
+//! (these alone: `bench -- plans`).
 //!
 //! `cargo run --release -p scionary-tests --bin bench -- CULTIVARS PIECES DATABASE-URL`, all of which may be left out.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
@@ -15,8 +16,11 @@ use scionary_app::{
 };
 use scionary_domain::{
     account::{Account, Actor},
+    crop::{Climate, Crop, Way},
     evidence::entry::{Draft, Observed},
     ids::{AccountId, CultivarId, RequestId, SessionId},
+    plan::{self, Setting},
+    seed::Answer,
     time::{Date, Timestamp},
 };
 use scionary_server::clock::SystemClock;
@@ -249,9 +253,63 @@ async fn import(url: &str, cultivars: usize, rows: usize) {
     app.store().clone().close().await;
 }
 
+/// Plans of many members: drafted and dated, per step, for few and for many plans.
+fn plans() {
+    let crop: Crop = toml::from_str(include_str!("../../../server/data/crops/mango.toml")).unwrap();
+    let start = Date::from_days(20_500);
+    let mut each_step = Vec::new();
+    for count in [100_usize, 10_000] {
+        let began = Instant::now();
+        let mut steps = 0;
+        for n in 0..count {
+            let setting = Setting {
+                way: Way::ALL[n % 4],
+                south: n % 2 == 0,
+                climate: Climate::ALL[n % 3],
+                has_rootstock: n % 5 == 0,
+            };
+            let drafted = plan::draft(&crop, Answer::Unknown, setting);
+            steps += plan::schedule(start.plus_days((n % 365) as i64), &drafted, start).len();
+        }
+        let micros = began.elapsed().as_secs_f64() * 1e6;
+        println!(
+            "{count} plans, {steps} steps, drafted and dated: {:.1} ms, {:.2} us a step",
+            micros / 1e3,
+            micros / steps as f64
+        );
+        each_step.push(micros / steps as f64);
+    }
+    println!("a step of 10,000 plans costs {:.2} times one of 100", each_step[1] / each_step[0]);
+    // growth with the steps of one plan
+    let row = |n: usize| {
+        let mut steps = Vec::new();
+        let one = plan::draft(
+            &crop,
+            Answer::Unknown,
+            Setting { way: Way::Seed, south: false, climate: Climate::Warm, has_rootstock: false },
+        );
+        for at in 0..n {
+            let mut step = one[0].clone();
+            step.key = format!("s{at}");
+            step.after = if at == 0 { Vec::new() } else { vec![format!("s{}", at - 1)] };
+            steps.push(step);
+        }
+        let began = Instant::now();
+        for _ in 0..1_000 {
+            std::hint::black_box(plan::schedule(start, &steps, start));
+        }
+        began.elapsed().as_secs_f64() / 1_000.0 / n as f64
+    };
+    println!("a step in a plan of 80 costs {:.2} times one in a plan of 8", row(80) / row(8));
+}
+
 #[tokio::main]
 async fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
+    plans();
+    if arguments.first().is_some_and(|a| a == "plans") {
+        return;
+    }
     let number = |at: usize, usual| arguments.get(at).and_then(|a| a.parse::<usize>().ok()).unwrap_or(usual);
     let (cultivars, pieces) = (number(0, 50_000), number(1, 1_000_000));
     let folder = tempfile::tempdir().unwrap();

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Only;
+
 crate::offer::words! {
     /// A way from a wish to a tree of the cultivar.
     Way {
@@ -36,6 +38,9 @@ pub struct RouteProfile {
     /// Steps of the timings that tell the years to the first fruit; sources that disagree stand side by side.
     #[serde(default)]
     pub first_fruit: Vec<String>,
+    /// The same for seed that gives one new seedling; where it is empty the others hold.
+    #[serde(default)]
+    pub first_fruit_one_sprout: Vec<String>,
     /// Steps of the timings that tell how often it succeeds.
     #[serde(default)]
     pub succeeds: Vec<String>,
@@ -56,6 +61,13 @@ impl RouteProfile {
     }
     /// All steps of timings that it names.
     pub fn steps(&self) -> impl Iterator<Item = &String> {
-        self.before.iter().chain(&self.first_fruit).chain(&self.succeeds)
+        self.before.iter().chain(&self.first_fruit).chain(&self.first_fruit_one_sprout).chain(&self.succeeds)
+    }
+    /// Steps of the timings that tell the years to the first fruit, for this kind of seed.
+    pub fn fruit_steps(&self, seed: Only) -> &[String] {
+        match seed {
+            Only::OneSprout if !self.first_fruit_one_sprout.is_empty() => &self.first_fruit_one_sprout,
+            Only::OneSprout | Only::SeveralSprouts => &self.first_fruit,
+        }
     }
 }
