@@ -2,7 +2,7 @@
 
 use std::{fs, io, path::Path};
 
-use scionary_app::catalogue::Files;
+use scionary_app::{catalogue::Files, movement::MovementFiles};
 
 /// The cited reference catalogue.
 pub fn reference() -> Files {
@@ -19,6 +19,39 @@ pub fn reference() -> Files {
         parents: include_str!("../data/catalogue/parents.csv").into(),
         evidence: include_str!("../data/catalogue/evidence.csv").into(),
     }
+}
+
+/// The rules on moving plants that ship with the server: read and dated as each row says.
+pub fn movement() -> MovementFiles {
+    MovementFiles {
+        name: "reference".into(),
+        rules: include_str!("../data/movement/rules.csv").into(),
+        places: include_str!("../data/movement/places.csv").into(),
+        aliases: include_str!("../data/movement/aliases.csv").into(),
+        taxa: include_str!("../data/movement/taxa.csv").into(),
+        pests: include_str!("../data/movement/pests.csv").into(),
+    }
+}
+
+/// A club's own rules: some of `rules.csv`, `places.csv`, `aliases.csv`, `taxa.csv`, `pests.csv` in the folder
+/// `movement` of a catalogue folder.
+///
+/// # Errors
+/// When a file cannot be read.
+pub fn movement_folder(path: &Path) -> io::Result<MovementFiles> {
+    let folder = path.join("movement");
+    let read = |file: &str| match fs::read_to_string(folder.join(file)) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(String::new()),
+        other => other.map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", folder.join(file).display()))),
+    };
+    Ok(MovementFiles {
+        name: path.file_name().map_or_else(|| "own".into(), |n| n.to_string_lossy().into_owned()),
+        rules: read("rules.csv")?,
+        places: read("places.csv")?,
+        aliases: read("aliases.csv")?,
+        taxa: read("taxa.csv")?,
+        pests: read("pests.csv")?,
+    })
 }
 
 /// The invented catalogue of the demo.

@@ -12,6 +12,7 @@ mod evidence;
 mod faults;
 mod growers;
 mod house;
+mod movement;
 mod names;
 mod offers;
 mod pictures;

@@ -11,6 +11,7 @@ pub mod evidence;
 pub mod export;
 pub mod grafts;
 pub mod housekeeping;
+pub mod movement;
 pub mod offers;
 pub mod passwords;
 pub mod plans;
@@ -64,6 +65,7 @@ struct Inner {
     entropy: Arc<dyn ports::Entropy>,
     passwords: passwords::Passwords,
     registry: ArcSwap<registry::Registry>,
+    movement: ArcSwap<scionary_domain::movement::Rules>,
     /// One refresh at a time: a later one starts from what the earlier one made.
     refreshing: tokio::sync::Mutex<()>,
     /// Places for exports, and for imports.
@@ -95,6 +97,7 @@ impl App {
             entropy,
             passwords,
             registry: ArcSwap::from_pointee(registry),
+            movement: ArcSwap::default(),
             refreshing: tokio::sync::Mutex::new(()),
             exports: Arc::new(Semaphore::new(limits::EXPORTS_AT_ONCE)),
             imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
@@ -125,6 +128,14 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    /// The rules on moving plants that are on file. They do not change under the caller.
+    pub fn movement(&self) -> Arc<scionary_domain::movement::Rules> {
+        self.0.movement.load_full()
+    }
+    /// Puts rules on moving plants in the place of those before.
+    pub fn set_movement(&self, rules: scionary_domain::movement::Rules) {
+        self.0.movement.store(Arc::new(rules));
     }
     /// Takes in what has changed in the registry. Whether anything had.
     ///

@@ -15,6 +15,7 @@ pub mod field;
 pub mod grafting;
 pub mod ids;
 pub mod limits;
+pub mod movement;
 pub mod names;
 pub mod odds;
 pub mod offer;

@@ -24,6 +24,7 @@ limits! {
     OFFER_NOTE_CHARS_MAX: usize = 2000, "offer_note_chars_max", "About a page.";
     HEALTH_TEXT_CHARS_MAX: usize = 500, "health_text_chars_max", "A few sentences a field.";
     HEALTH_ENTRIES_MAX: usize = 20, "health_entries_max", "Treatments, tests, papers or places of one offer.";
+    PLACE_PART_CHARS_MAX: usize = 60, "place_part_chars_max", "A county or an area within it, not an address.";
     PLACE_LABEL_CHARS_MAX: usize = 80, "place_label_chars_max", "A district, not an address.";
     OFFER_QUANTITY_MAX: i32 = 10_000, "offer_quantity_max", "A hobby grower's surplus; larger lots are trade.";
     OFFER_WINDOW_DAYS_MAX: i64 = 366, "offer_window_days_max", "Material is alive: post it again next season.";

@@ -1,0 +1,158 @@
+//! Asking what is on file for a movement: of an offer, or of a plant that anybody names.
+
+use scionary_domain::{
+    field::{FieldError, Fields},
+    ids::OfferId,
+    limits,
+    movement::{Answer, Document, Move, Parts},
+    offer::{Material, health::Form},
+    place::AreaCode,
+    time::Date,
+};
+use scionary_store::offer_store;
+
+use crate::{App, Error};
+
+/// A question.
+#[derive(Clone, Debug, Default)]
+pub struct AskMovement {
+    /// An offer: its plant, material and origins are taken from it.
+    pub offer: Option<OfferId>,
+    /// Or a cultivar: its id or exact name.
+    pub cultivar: String,
+    /// The crop of that name, or a crop alone.
+    pub crop: String,
+    /// Or a botanical name.
+    pub botanical_name: String,
+    /// What is moved.
+    pub material: Option<Material>,
+    /// How it is prepared.
+    pub form: Option<Form>,
+    /// Where it was grown; empty if not known.
+    pub grown_at: Vec<String>,
+    /// Where it goes.
+    pub to: Vec<String>,
+    /// Places on the way.
+    pub by_way_of: Vec<String>,
+    /// When it leaves; today if left out.
+    pub dispatch: Option<Date>,
+    /// When it arrives; the day it leaves if left out.
+    pub arrival: Option<Date>,
+    /// How many articles.
+    pub count: Option<u32>,
+    /// Papers that are there: the rule that each opens, and until when it holds.
+    pub documents: Vec<Document>,
+}
+
+/// What was found, and for what.
+#[derive(Clone, Debug)]
+pub struct MovementFound {
+    /// The plant that rules were looked up by.
+    pub taxon: String,
+    /// Where it was grown, in codes; empty where nobody knows.
+    pub grown_at: Vec<Option<String>>,
+    /// The days.
+    pub days: (Date, Date),
+    /// The answer.
+    pub answer: Answer,
+}
+
+/// A place: a code of ISO 3166, or a local part below one (`US-TX/zapata`) as rules name them.
+fn place(code: &str) -> Result<String, String> {
+    let (area, part) = code.trim().split_once('/').unwrap_or((code.trim(), ""));
+    let area = AreaCode::parse(area)?;
+    if part.is_empty() {
+        return Ok(area.as_str().to_string());
+    }
+    let fits = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || matches!(c, '-' | '/');
+    if part.len() <= limits::PLACE_PART_CHARS_MAX && part.chars().all(fits) {
+        Ok(format!("{}/{part}", area.as_str()))
+    } else {
+        Err("a part of a place in small letters, such as US-TX/zapata, expected".into())
+    }
+}
+
+fn places(fields: &mut Fields, field: &str, codes: &[String]) -> Vec<String> {
+    if codes.len() > limits::CHOICES_MAX {
+        fields.wrong(field, format!("at most {} places expected", limits::CHOICES_MAX));
+        return Vec::new();
+    }
+    let mut all = Vec::new();
+    for (at, code) in codes.iter().enumerate() {
+        all.extend(fields.take(&format!("{field}[{at}]"), place(code)));
+    }
+    all
+}
+
+impl App {
+    /// What is on file for a movement.
+    ///
+    /// # Errors
+    /// All wrong fields; no such offer, cultivar or crop.
+    pub async fn ask_movement(&self, asked: &AskMovement, today: Date) -> Result<MovementFound, Error> {
+        let registry = self.registry();
+        let mut fields = Fields::new();
+        let (mut material, mut form) = (asked.material, asked.form);
+        let mut grown_at: Vec<Option<String>> =
+            places(&mut fields, "grown_at", &asked.grown_at).into_iter().map(Some).collect();
+        let to = places(&mut fields, "to", &asked.to);
+        if asked.to.is_empty() {
+            fields.wrong("to", "where it goes expected: a code of ISO 3166 such as AU-QLD");
+        }
+        let by_way_of = places(&mut fields, "by_way_of", &asked.by_way_of);
+        let mut taxon = asked.botanical_name.trim().to_string();
+        let mut count = asked.count;
+        if let Some(id) = asked.offer {
+            let offer = offer_store::offer(self.store().reader(), id)
+                .await?
+                .ok_or_else(|| Error::not_found("offer", id))?;
+            let contents = &offer.contents;
+            material = Some(contents.material);
+            form = Some(contents.health.form);
+            taxon.clone_from(&contents.health.botanical_name);
+            if taxon.is_empty() {
+                taxon = registry.crop(&contents.crop).map(|c| c.botanical_name.clone()).unwrap_or_default();
+            }
+            let of_offer = contents.health.grown_at.iter();
+            grown_at = of_offer.map(|g| g.area.as_ref().map(|a| a.as_str().to_string())).collect();
+            count = count.or_else(|| u32::try_from(contents.quantity).ok());
+        } else if !asked.cultivar.trim().is_empty() || !asked.crop.is_empty() {
+            let (record, crop) = registry.asked_about(&asked.cultivar, &asked.crop)?;
+            let named = record.map(|r| r.cultivar.botanical_name.clone()).filter(|name| !name.is_empty());
+            taxon = named.or_else(|| crop.map(|c| c.botanical_name.clone())).unwrap_or(taxon);
+        }
+        if taxon.is_empty() || taxon.chars().count() > limits::NAME_CHARS_MAX {
+            fields.wrong("botanical_name", "an offer, a cultivar, a crop or a botanical name expected");
+        }
+        if material.is_none() {
+            fields.wrong("material", "what is moved expected, such as scion wood");
+        }
+        let dispatch = asked.dispatch.unwrap_or(today);
+        let arrival = asked.arrival.unwrap_or(dispatch);
+        if arrival < dispatch {
+            fields.wrong("arrival", format!("{dispatch} or later expected, {arrival} found"));
+        }
+        let material = fields.finish(material)?;
+        let days = (dispatch, arrival);
+        let question = Move {
+            taxon: taxon.clone(),
+            parts: Parts::of_material(material, form),
+            grown_at: grown_at.clone(),
+            to,
+            by_way_of,
+            dispatch,
+            arrival,
+            count,
+            documents: asked.documents.clone(),
+        };
+        Ok(MovementFound { taxon, grown_at, days, answer: self.movement().ask(&question) })
+    }
+
+    /// Reads an offer's id.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn offer_id(text: &str) -> Result<OfferId, Error> {
+        text.parse().map_err(|e| FieldError::new("offer_id", format!("{e}")).into())
+    }
+}

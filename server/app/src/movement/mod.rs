@@ -1,0 +1,7 @@
+//! Rules on moving plants: read from files, asked for offers and for plants that anybody names.
+
+mod ask;
+mod parse;
+
+pub use ask::{AskMovement, MovementFound};
+pub use parse::{MovementFiles, read};
