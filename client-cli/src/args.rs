@@ -10,7 +10,7 @@ use std::path::PathBuf;
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
-pub use dated::{GraftCommand, PlanArguments, PlanCommand};
+pub use dated::{GraftCommand, Hemisphere, PlanArguments, PlanCommand};
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 

@@ -110,11 +110,8 @@ impl Failure {
             {
                 expected.clone()
             }
-            ([(field, expected)], _)
-                if ["offer.", "observed[", "change."].iter().any(|p| field.starts_with(p)) =>
-            {
-                format!("{}: {expected}", crate::output::plain_field(field))
-            }
+            // as it was typed, where that has another name
+            ([(field, expected)], _) => format!("{}: {expected}", crate::output::plain_field(field)),
             (_, Code::Cancelled) if reason.is_empty() => "the server did not answer in time".into(),
             _ => status.message().to_string(),
         };

@@ -225,6 +225,19 @@ pub(crate) fn plain_field(path: &str) -> String {
             }
             Some(_) | None => own,
         };
+        let typed = match own {
+            "done_on" | "seen_on" => "--on",
+            "taken" => "--took",
+            "leave_out" => "--reason",
+            "step_key" => "step",
+            "planned" => "day",
+            "wait_days" => "--days",
+            "grid_code" => "--place",
+            _ => "",
+        };
+        if !typed.is_empty() {
+            return typed.into();
+        }
         return own.replace("descriptor_key", "trait").replace(['.', '_'], " ");
     };
     let own = own.strip_prefix("health.").unwrap_or(own);

@@ -214,6 +214,13 @@ async fn no_request_makes_the_server_fail() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     let member = server.raw().member("rosamund").await;
+    // real ones, so that the requests get as far as they can
+    let keep = v1::KeepPlanRequest { plan: Some(scionary_tests::samples::plan()), ..Default::default() };
+    let plan = member.call::<v1::KeepPlanResponse>(Rpc::PlanKeepPlan, &keep).await.unwrap();
+    let plan = plan.plan.unwrap().plan_id;
+    let log = scionary_tests::samples::grafts();
+    let graft = member.call::<v1::LogGraftsResponse>(Rpc::GraftLogGrafts, &log).await.unwrap();
+    let graft = graft.grafts.unwrap().graft_id;
     let ids = Ids {
         offer: "ofr_00000000000000000000000001".into(),
         invitation: "inv_00000000000000000000000001".into(),
@@ -223,8 +230,8 @@ async fn no_request_makes_the_server_fail() {
         proposal: "prp_00000000000000000000000001".into(),
         sowing: "sow_00000000000000000000000001".into(),
         ticket: "tkt_00000000000000000000000001".into(),
-        plan: "pln_00000000000000000000000001".into(),
-        graft: "grf_00000000000000000000000001".into(),
+        plan,
+        graft,
         serial: 1,
     };
     let mut state = 20_261_124_u64;

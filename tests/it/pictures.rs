@@ -56,12 +56,26 @@ fn furnish(url: &str, server: &Server) -> Person {
     see("Lantern Moth", "2024-12-20", "2025-01-18");
     see("Lantern Moth", "2025-12-28", "2026-01-25");
     see("Quarrymead", "2025-02-10", "2025-03-20");
-    let log = |method: &str, day: &str, made: &str, took: &str| {
+    let log = |who: &Person, method: &str, day: &str, made: &str, took: &str| {
         let entry = ["--method", method, "--day", day, "--made", made, "--took", took, "--south"];
-        grower.ok(&[&["graft", "log", "Quarrymead", "--crop", "mango"][..], &entry].concat());
+        who.ok(&[&["graft", "log", "Quarrymead", "--crop", "mango"][..], &entry].concat());
     };
-    log("cleft", "2025-10-12", "12", "10");
-    log("chip-bud", "2025-03-02", "8", "3");
+    let mut others = Vec::new();
+    for handle in ["tobin", "sefa"] {
+        let invited = grower.ok(&["--json", "account", "invite"]);
+        let code = serde_json::from_str::<serde_json::Value>(&invited).unwrap()["code"]
+            .as_str()
+            .unwrap()
+            .to_string();
+        let other = Person::new(server);
+        other.ok_with(&twice, &["account", "sign-up", handle, "--code", &code]);
+        other.ok_with(&twice, &["account", "sign-in", handle]);
+        others.push(other);
+    }
+    for (who, cleft, chip) in [(&grower, "10", "3"), (&others[0], "9", "5"), (&others[1], "11", "4")] {
+        log(who, "cleft", "2025-10-12", "12", cleft);
+        log(who, "chip-bud", "2025-03-02", "8", chip);
+    }
     grower
 }
 

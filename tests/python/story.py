@@ -100,7 +100,7 @@ def open_calendar(call, token):
     today = datetime.date.today()
     done = {"year": today.year, "month": today.month, "day": today.day}
     plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="sow", done_on=done).plan
-    note = "Bring shade cloth; twine, and\nlabels: 2"
+    note = "Bring shade cloth; twine, and\nlabels: 2 – größer, 接ぎ木の前に水をやる。" * 3
     plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="graft", note=note).plan
     text = call("PlanService", "ExportCalendar", token=token).calendar.encode()
     lines = text.split(b"\r\n")
@@ -117,7 +117,7 @@ def open_calendar(call, token):
         assert isinstance(event["DTSTAMP"].dt, datetime.datetime) and event["DTSTAMP"].dt.tzinfo
         assert not isinstance(event["DTSTART"].dt, datetime.datetime), "whole days"
         events[uid] = event
-    expected = 0
+    expected = len(plan.steps)
     for step in plan.steps:
         uid = f"{plan.plan_id}.{step.step_key}@scionary"
         event = events[uid]
@@ -125,12 +125,12 @@ def open_calendar(call, token):
         assert event["DTSTART"].dt == first, (uid, event["DTSTART"].dt, first)
         assert title in event["SUMMARY"], event["SUMMARY"]
         assert step.about in event["DESCRIPTION"]
-        expected += 1
-        last = events.get(f"{plan.plan_id}.{step.step_key}.last@scionary")
-        end = (last or event)["DTEND"].dt - datetime.timedelta(days=1)
-        if step.HasField("latest") and not step.HasField("done_on"):
-            assert end == day(step.latest), (uid, end)
-        expected += last is not None
+        end = event["DTEND"].dt - datetime.timedelta(days=1)
+        until = step.first_until if step.HasField("first_until") else step.latest
+        if not step.HasField("done_on") and "(first day)" not in event["SUMMARY"]:
+            assert end == day(until), (uid, end)
+        else:
+            assert end == first, (uid, end)
         if step.step_key == "graft":
             assert note in event["DESCRIPTION"], event["DESCRIPTION"]
     assert expected == len(events), (expected, sorted(events))

@@ -291,7 +291,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
                 .encode_to_vec()
         }
         Rpc::PlanRemoveStep => {
-            v1::RemoveStepRequest { plan_id, step_key: "own_1".into(), version: 0 }.encode_to_vec()
+            v1::RemoveStepRequest { plan_id, step_key: "own_2".into(), version: 0 }.encode_to_vec()
         }
         Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),

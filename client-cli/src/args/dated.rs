@@ -46,6 +46,15 @@ pub struct StepArguments {
     pub step: String,
 }
 
+/// A side of the equator.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Hemisphere {
+    /// North of the equator
+    North,
+    /// South of the equator
+    South,
+}
+
 /// Plans.
 #[derive(Debug, Subcommand)]
 pub enum PlanCommand {
@@ -99,6 +108,8 @@ pub enum PlanCommand {
     },
     /// A step is to do after all
     Reopen(StepArguments),
+    /// It failed: begin again with this step and do all that follows it anew
+    Again(StepArguments),
     /// Leave a step out
     Skip {
         /// Which
@@ -135,11 +146,11 @@ pub enum PlanCommand {
         #[arg(long, default_value = "", hide_default_value = true)]
         about: String,
         /// On this day
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY", conflicts_with = "days")]
+        #[arg(long, value_parser = words::parse_day, value_name = "DAY", required_unless_present = "days", conflicts_with = "days")]
         on: Option<v1::Date>,
-        /// So many days after the step named by --after, or after the first day
-        #[arg(long, default_value_t = 0, value_name = "DAYS", hide_default_value = true)]
-        days: i32,
+        /// Or so many days after the step named by --after, or after the first day of the plan
+        #[arg(long, value_name = "DAYS")]
+        days: Option<i32>,
         /// The key of the step that it follows
         #[arg(long, default_value = "", value_name = "STEP", hide_default_value = true)]
         after: String,
@@ -159,6 +170,15 @@ pub enum PlanCommand {
         /// The first day
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         start: Option<v1::Date>,
+        /// Where: a grid code, or latitude,longitude; the steps are made anew for it, what was done stays
+        #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
+        place: Option<String>,
+        /// On which side of the equator
+        #[arg(long, value_enum, conflicts_with = "place")]
+        hemisphere: Option<Hemisphere>,
+        /// warm, mild or cold
+        #[arg(long, value_parser = words::parse_climate)]
+        climate: Option<v1::Climate>,
     },
     /// Forget a plan
     Drop {
@@ -250,5 +270,8 @@ pub enum GraftCommand {
         /// Months as they fall south of the equator
         #[arg(long)]
         south: bool,
+        /// Show every citation
+        #[arg(long)]
+        sources: bool,
     },
 }

@@ -144,8 +144,8 @@ pub struct SeasonArguments {
     /// The crop of all of them
     #[arg(long)]
     pub crop: Option<String>,
-    /// For a place south of the equator
-    #[arg(long)]
+    /// For a place south of the equator; where a place is named, that decides
+    #[arg(long, conflicts_with = "near")]
     pub south: bool,
     /// Suggest cultivars on offer for the gaps
     #[arg(long, requires = "crop")]

@@ -4,7 +4,7 @@ use scionary_proto::v1::{self, change_step_request::Edit};
 
 use super::{grafts::rates_line, lookup::named, more, odds::cited, routes::figure};
 use crate::{
-    args::{PlanArguments, PlanCommand},
+    args::{Hemisphere, PlanArguments, PlanCommand},
     client::{Client, plans},
     error::Failure,
     output::Output,
@@ -64,6 +64,7 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             change(client, output, step.plan, step.step, edit).await
         }
         PlanCommand::Reopen(step) => change(client, output, step.plan, step.step, Edit::Reopen(true)).await,
+        PlanCommand::Again(step) => change(client, output, step.plan, step.step, Edit::Again(true)).await,
         PlanCommand::Skip { step, reason } => {
             change(client, output, step.plan, step.step, Edit::LeaveOut(reason)).await
         }
@@ -81,7 +82,7 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 title,
                 about,
                 day: on,
-                wait_days: days,
+                wait_days: days.unwrap_or(0),
                 after,
             };
             let reply: v1::AddStepResponse =
@@ -94,8 +95,17 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 client.write(request, |c, r| async move { plans(c).remove_step(r).await }).await?;
             output.reply("RemoveStepResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
         }
-        PlanCommand::Change { plan, title, note, start } => {
-            let request = v1::ChangePlanRequest { plan_id: plan, version: 0, title, note, start };
+        PlanCommand::Change { plan, title, note, start, place, hemisphere, climate } => {
+            let request = v1::ChangePlanRequest {
+                plan_id: plan,
+                version: 0,
+                title,
+                note,
+                start,
+                grid_code: place.unwrap_or_default(),
+                south: hemisphere.map(|side| side == Hemisphere::South),
+                climate: climate.unwrap_or_default().into(),
+            };
             let reply: v1::ChangePlanResponse =
                 client.write(request, |c, r| async move { plans(c).change_plan(r).await }).await?;
             output.reply("ChangePlanResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
@@ -168,10 +178,14 @@ fn when(step: &v1::PlanStep) -> String {
     if let Some(done) = step.done_on {
         return words::day(Some(done));
     }
-    let from = words::day(step.earliest);
+    let day = |date| words::day(date);
+    let from = day(step.earliest);
+    if let (Some(until), Some(again)) = (step.first_until, step.again_from) {
+        return format!("{from} to {}, or from {}", day(Some(until)), day(Some(again)));
+    }
     match step.latest {
         Some(latest) if Some(latest) == step.earliest => from,
-        Some(latest) => format!("{from} to {}", words::day(Some(latest))),
+        Some(latest) => format!("{from} to {}", day(Some(latest))),
         None => format!("{from} or later"),
     }
 }
@@ -179,21 +193,34 @@ fn when(step: &v1::PlanStep) -> String {
 /// Where a step stands, behind a comma.
 fn mark(step: &v1::PlanStep) -> String {
     let standing = match step.state() {
-        v1::StepState::Done => ", done",
-        v1::StepState::LeftOut => ", left out",
-        v1::StepState::Open | v1::StepState::Unspecified if step.late => ", late",
-        v1::StepState::Open | v1::StepState::Unspecified if step.due => ", due",
-        v1::StepState::Open | v1::StepState::Unspecified => "",
+        v1::StepState::Done => ", done".to_string(),
+        v1::StepState::LeftOut => ", left out".into(),
+        v1::StepState::Open | v1::StepState::Unspecified => match step.next_season {
+            Some(next) => format!(", season missed: from {}", words::day(Some(next))),
+            None if step.late => ", late".into(),
+            None if step.due => ", due".into(),
+            None => String::new(),
+        },
     };
     let season = if step.out_of_season { ", out of season" } else { "" };
-    format!("{standing}{season}")
+    let spoilt = if step.spoilt { ", cut fresh first" } else { "" };
+    format!("{standing}{season}{spoilt}")
 }
 
+/// A table of the days, what comes first on top.
 fn days(out: &Output, steps: &[v1::PlanStep]) {
+    let mut sorted: Vec<&v1::PlanStep> = steps.iter().collect();
+    let first = |s: &&v1::PlanStep| s.done_on.or(s.earliest).map(|d| (d.year, d.month, d.day));
+    sorted.sort_by_key(first);
     out.table(
         ["STEP", "WHEN", "KEY"],
-        steps.iter().map(|s| [s.title.clone(), format!("{}{}", when(s), mark(s)), s.step_key.clone()]),
+        sorted.into_iter().map(|s| [s.title.clone(), format!("{}{}", when(s), mark(s)), s.step_key.clone()]),
     );
+}
+
+/// The first sentence of a caution, to stand beside the step; in full it stands below.
+fn first_sentence(caution: &str) -> &str {
+    caution.split_inclusive(". ").next().unwrap_or(caution).trim_end()
 }
 
 /// A step in full.
@@ -218,6 +245,12 @@ fn full(out: &Output, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
     out.field("do", &step.about);
     out.field("look for", &step.look_for);
     out.field("if it fails", &step.if_fails);
+    if step.spoilt {
+        let again = step.after.first().map(String::as_str).unwrap_or_default();
+        out.field("stop", &format!("What it uses will be dead by then: cut fresh. Begin again with scionary plan again ID {again}"));
+    }
+    let care: Vec<&str> = step.cautions.iter().map(|c| first_sentence(c)).collect();
+    out.field("take care", &care.join(" "));
     out.field("bear in mind", &step.remark);
     out.field("your note", &step.note);
     out.field("left out", &step.left_out_why);
@@ -241,6 +274,7 @@ fn cautions(out: &Output, steps: &[v1::PlanStep]) {
 }
 
 fn place(setting: Option<&v1::PlanSetting>, guessed: bool) -> String {
+    const GUESS: &str = " (guessed from the latitude alone; height and sea change it: say it with --climate, and --south or --place)";
     let Some(setting) = setting else { return String::new() };
     let frost = match setting.climate() {
         v1::Climate::Warm => "no frost",
@@ -248,7 +282,7 @@ fn place(setting: Option<&v1::PlanSetting>, guessed: bool) -> String {
         v1::Climate::Cold => "hard frosts every winter",
     };
     let side = if setting.south { "south" } else { "north" };
-    let guess = if guessed { " (guessed; say it with --climate)" } else { "" };
+    let guess = if guessed { GUESS } else { "" };
     format!("{side} of the equator, {frost}{guess}")
 }
 

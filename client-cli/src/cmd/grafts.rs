@@ -35,7 +35,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
                     out.gap();
                     out.faint(
-                        "After three weeks or more, say how many took: scionary graft report ID --took COUNT",
+                        "After three weeks or more, say how many took: scionary graft report ID --took COUNT. What is seen earlier is kept, and asked for again.",
                     );
                 }
             })
@@ -60,7 +60,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
             let reply: v1::ListMyGraftsResponse =
                 client.read(request, |c, r| async move { grafts(c).list_my_grafts(r).await }).await?;
             output.reply("ListMyGraftsResponse", &reply, |out| {
-                if reply.grafts.is_empty() {
+                if reply.grafts.is_empty() && open {
+                    out.text("None waits for a report.");
+                } else if reply.grafts.is_empty() {
                     out.text("Nothing is in your grafting log. Enter grafts with: scionary graft log NAME --method cleft --made 4");
                 }
                 reply.grafts.iter().for_each(|g| show(out, g));
@@ -76,11 +78,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 out.text(&format!("Removed: {}.", reply.graft_id))
             })
         }
-        GraftCommand::Rates { name, crop, south } => {
+        GraftCommand::Rates { name, crop, south, sources } => {
             let request = v1::GetGraftRatesRequest { crop: words::crop(crop), cultivar: name.join(" ") };
             let reply: v1::GetGraftRatesResponse =
                 client.read(request, |c, r| async move { grafts(c).get_graft_rates(r).await }).await?;
-            output.reply("GetGraftRatesResponse", &reply, |out| rates(out, &reply, south))
+            output.reply("GetGraftRatesResponse", &reply, |out| rates(out, &reply, south, sources))
         }
     }
 }
@@ -88,15 +90,25 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
 /// An entry in a few lines.
 fn show(out: &Output, entry: &v1::Grafts) {
     let took = match entry.taken {
-        Some(taken) => format!("{taken} of {} took", entry.made),
         None if entry.report_due => format!("{} made; how many took?", entry.made),
+        Some(taken) if entry.report_due => {
+            format!("{taken} of {} lived when you looked; how many took?", entry.made)
+        }
+        Some(taken) => format!("{taken} of {} took", entry.made),
         None => format!("{} made", entry.made),
     };
+    let side = if entry.south { "south" } else { "north" };
     let method = words::graft_method(entry.method());
     out.item(
         0,
         "-",
-        &format!("{}: {} ({}), {method}, {took}", words::day(entry.day), entry.cultivar_name, entry.crop),
+        &format!(
+            "{}: {} ({}), {method}, {took}; counted as {} {side} of the equator",
+            words::day(entry.day),
+            entry.cultivar_name,
+            entry.crop,
+            entry.day.map_or("?", |d| words::month(d.month)),
+        ),
     );
     let parts: Vec<String> =
         [("scions from", &entry.scion_from), ("on", &entry.rootstock), ("note:", &entry.note)]
@@ -114,57 +126,57 @@ fn percent(share: f64) -> String {
     format!("{:.0}", share * 100.0)
 }
 
-/// So many of so many, with the range that it leaves.
+/// A rate in words.
 fn told(rate: &v1::GraftRate) -> String {
-    let growers = if rate.growers == 1 { "1 grower".into() } else { format!("{} growers", rate.growers) };
     format!(
-        "{} of {} took, {growers}: {} to {} of 100",
-        rate.taken,
-        rate.made,
+        "{} to {} of 100 take on the average ({} growers, about {} grafts)",
         percent(rate.low),
-        percent(rate.high)
+        percent(rate.high),
+        rate.growers,
+        rate.about
     )
 }
 
-/// The rates of all together and of the best known methods in a line; nothing where nobody reported.
+/// The rates of all together and of the methods best known in a line; nothing where too few reported.
 pub(super) fn rates_line(rates: &[v1::GraftRate]) -> Option<String> {
     let all = rates.iter().find(|r| r.method() == v1::GraftMethod::Unspecified)?;
     let mut parts = vec![told(all)];
     let mut methods: Vec<&v1::GraftRate> =
         rates.iter().filter(|r| r.method() != v1::GraftMethod::Unspecified).collect();
-    methods.sort_by_key(|r| std::cmp::Reverse(r.made));
+    methods.sort_by_key(|r| std::cmp::Reverse(r.about));
     for rate in methods.into_iter().take(3) {
-        parts.push(format!("{} {} of {}", words::graft_method(rate.method()), rate.taken, rate.made));
+        let method = words::graft_method(rate.method());
+        parts.push(format!("{method} {} to {}", percent(rate.low), percent(rate.high)));
     }
     Some(parts.join("; "))
 }
 
-fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool) {
+fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool, all: bool) {
     if reply.rates.is_empty() {
-        out.text("Nobody whom somebody vouched for has reported grafts of it yet. Enter yours: scionary graft log NAME --method cleft --made 4");
+        out.text("Fewer than three growers whom somebody vouched for have reported grafts of it, so nothing is shown: it would tell their own logs. Enter yours: scionary graft log NAME --method cleft --made 4");
     } else {
         let month = |m: i32| match m {
             0 => "any month",
             m if south => words::month((m + 5) % 12 + 1),
             m => words::month(m),
         };
-        out.heading("How often grafts took");
+        out.heading("How often grafts take, on the average over growers");
         out.table(
-            ["METHOD", "MONTH", "TOOK", "OF 100", "GROWERS"],
+            ["METHOD", "MONTH", "OF 100 TAKE", "GROWERS", "GRAFTS"],
             reply.rates.iter().map(|r| {
                 let all = r.method() == v1::GraftMethod::Unspecified;
                 let method = if all { "all".to_string() } else { words::graft_method(r.method()) };
                 [
                     method,
                     month(r.month).to_string(),
-                    format!("{} of {}", r.taken, r.made),
                     format!("{} to {}", percent(r.low), percent(r.high)),
                     r.growers.to_string(),
+                    format!("about {}", r.about),
                 ]
             }),
         );
         out.faint(&format!(
-            "Ranges hold nine times of ten; grafts of one hand are alike, so many of them count for few. Months are those {} of the equator.",
+            "The average lies in the range nine times of ten; one grower's own rate may lie outside. Grafts of one hand are alike, so many of them count for few. Months are those {} of the equator.",
             if south { "south" } else { "north" }
         ));
     }
@@ -175,6 +187,6 @@ fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool) {
             let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
             out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
         }
-        cited(out, &reply.sources, false);
+        cited(out, &reply.sources, all);
     }
 }

@@ -224,14 +224,19 @@ fn line(offer: &v1::Offer) -> String {
     let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
     let place =
         offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
+    // it is over when the first of both days is
+    let until = words::day(offer.available_until);
+    let until = match offer.use_by {
+        Some(use_by) if words::day(Some(use_by)) <= until => format!("use by {}", words::day(Some(use_by))),
+        Some(_) | None => format!("until {until}"),
+    };
     format!(
-        "{} {} of {unknown}{} ({}), {}, until {}, {}",
+        "{} {} of {unknown}{} ({}), {}, {until}, {}",
         offer.quantity,
         words::unit(offer.unit()),
         offer.cultivar_name,
         words::material(offer.material()),
         words::terms(offer.terms()),
-        words::day(offer.available_until),
         place.unwrap_or_default()
     )
 }

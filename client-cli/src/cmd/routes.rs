@@ -67,12 +67,14 @@ pub(super) fn figure(out: &Output, timing: &v1::Timing) -> String {
 
 fn show(out: &Output, reply: &v1::CompareRoutesResponse, all: bool) {
     out.heading(&named(reply.cultivar.as_ref()));
-    let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) else {
+    if reply.routes.is_empty() {
         out.text("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
         return;
-    };
-    out.answer(&format!("{}. {}", best.title, reply.reason));
-    out.gap();
+    }
+    if let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) {
+        out.answer(&format!("{}. {}", best.title, reply.reason));
+        out.gap();
+    }
     out.table(
         ["WAY", "IS IT THE CULTIVAR?", "YEARS TO FRUIT"],
         reply.routes.iter().map(|r| [r.title.clone(), is_cultivar(r), years(r)]),
@@ -106,7 +108,7 @@ fn show(out: &Output, reply: &v1::CompareRoutesResponse, all: bool) {
     out.heading("Take care");
     let mut told = BTreeSet::new();
     for caution in reply.routes.iter().flat_map(|r| &r.cautions) {
-        if told.insert(&caution.topic) {
+        if told.insert(&caution.text) {
             out.item(0, "-", &caution.text);
         }
     }

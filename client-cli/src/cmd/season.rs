@@ -109,14 +109,21 @@ fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) 
     } else {
         ""
     };
-    out.faint(&format!(
+    let drawn = reply.rows.iter().any(|r| !r.expected.is_empty());
+    if drawn {
+        out.faint(&format!(
         "#: to be expected ripe in half or more of the years; -: in a tenth or more.{leaning} Where few saw it, what is known elsewhere and of the crop is counted in. Two halves a month, {} of the equator.",
         if reply.south { "south" } else { "north" }
-    ));
+        ));
+    }
+    for row in reply.rows.iter().filter(|r| r.half_months.is_empty() && !r.text.is_empty()) {
+        let name = row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+        out.item(0, "-", &format!("{name}, in words only: {}", row.text));
+    }
     out.gap();
     let unseen = reply.rows.iter().all(|r| r.expected.is_empty());
     if unseen {
-        out.text("No season of these is on file. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        out.text("Nobody whose evidence counts has entered both a first and a last ripe day of these, so there are no bars and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
         return;
     }
     if reply.gaps.is_empty() {

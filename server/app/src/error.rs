@@ -73,6 +73,9 @@ pub enum Rule {
     /// Too many plans.
     #[error("{0} plans are on file already; drop some first")]
     TooManyPlans(i64),
+    /// Too many steps.
+    #[error("the plan has {0} steps already; take some of your own away first")]
+    TooManySteps(usize),
     /// The grafting log is full.
     #[error("{0} entries are in the grafting log already; remove some first")]
     TooManyGrafts(i64),

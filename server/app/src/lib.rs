@@ -73,6 +73,8 @@ struct Inner {
     imports: Arc<Semaphore>,
     /// Who imports just now.
     importing: std::sync::Mutex<std::collections::BTreeSet<scionary_domain::ids::AccountId>>,
+    /// How often grafts take on each crop, worked out lately.
+    graft_rates: tokio::sync::Mutex<grafts::KnownRates>,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
@@ -102,6 +104,7 @@ impl App {
             exports: Arc::new(Semaphore::new(limits::EXPORTS_AT_ONCE)),
             imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
             importing: std::sync::Mutex::default(),
+            graft_rates: tokio::sync::Mutex::default(),
             agreements: tokio::sync::Mutex::default(),
         })))
     }
@@ -128,6 +131,9 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    pub(crate) fn graft_rates_known(&self) -> &tokio::sync::Mutex<grafts::KnownRates> {
+        &self.0.graft_rates
     }
     /// The rules on moving plants that are on file. They do not change under the caller.
     pub fn movement(&self) -> Arc<scionary_domain::movement::Rules> {

@@ -40,10 +40,12 @@ limits! {
     OBSERVED_TOGETHER_MAX: usize = 20, "observed_together_max", "One visit to one tree; more is an import.";
     CALENDAR_CULTIVARS_MAX: usize = 50, "calendar_cultivars_max", "Rows of one calendar; more fit no screen.";
     FILLERS_MAX: usize = 10, "fillers_max", "Cultivars suggested for the gaps of a calendar.";
+    FILLERS_LOOKED_AT: usize = 200, "fillers_looked_at", "Cultivars on offer whose season near a place is worked out for one calendar.";
     OFFER_PAGES_LOOKED_AT: usize = 10, "offer_pages_looked_at", "Pages of offers behind one calendar; the nearest thousand.";
     PLANTS_WANTED_MAX: u32 = 500, "plants_wanted_max", "True plants of one sowing; more is a nursery's planning.";
-    PLANS_MAX: i64 = 200, "plans_max", "Plans of one account; a hobby grower's trees.";
+    PLANS_MAX: i64 = 100, "plans_max", "Plans of one account; a hobby grower's trees.";
     PLAN_STEPS_MAX: usize = 80, "plan_steps_max", "Steps of one plan, own ones counted in; more is a diary.";
+    PLAN_TEXT_TOTAL_MAX: usize = 20_000, "plan_text_total_max", "All of a grower's own words in one plan, characters.";
     PLAN_TITLE_CHARS_MAX: usize = 80, "plan_title_chars_max", "A title fits a line of a calendar.";
     PLAN_NOTE_CHARS_MAX: usize = 1000, "plan_note_chars_max", "About half a page.";
     GRAFTS_TOGETHER_MAX: u32 = 1_000, "grafts_together_max", "Grafts of one day by one hand; more is a nursery's.";

@@ -2,10 +2,10 @@
 //! one that the evidence speaks for.
 
 use crate::{
-    crop::{Caution, Crop, Only, RouteProfile, Timing, Way},
+    crop::{Caution, Climate, Crop, RouteProfile, Timing, Way},
     field::{FieldError, Fields},
     odds::{Chance, Kept, Odds},
-    plan,
+    plan::{self, Setting},
     seed::Answer,
 };
 
@@ -145,18 +145,23 @@ fn hull<'a>(timings: impl Iterator<Item = &'a Timing>) -> Option<Years> {
     (!all.is_empty()).then_some(Years { low, high: high.filter(|_| !open) })
 }
 
-/// Years to fruit: what passes before, and then the years that sources tell.
-fn years(crop: &Crop, profile: &RouteProfile, seed: Only, yard: Yard) -> Years {
-    let ready = profile.way == Way::OwnRootstock && yard.has_rootstock;
-    let before = if ready { None } else { hull(named(crop, &profile.before)) };
-    let Some(fruit) = hull(named(crop, profile.fruit_steps(seed))) else {
+/// Years to fruit: from the steps of the way, as plans reckon; where the crop has none, what passes before and then the
+/// years that sources tell.
+fn years(crop: &Crop, profile: &RouteProfile, answer: Answer, yard: Yard) -> Years {
+    let setting = Setting {
+        way: profile.way,
+        south: false,
+        climate: Climate::Mild,
+        has_rootstock: yard.has_rootstock && profile.way == Way::OwnRootstock,
+    };
+    if let Some((low, high)) = plan::years(crop, answer, setting) {
+        return Years { low: Some(low), high };
+    }
+    let before = if setting.has_rootstock { None } else { hull(named(crop, &profile.before)) };
+    let Some(fruit) = hull(named(crop, profile.fruit_steps(plan::seed_of(answer)))) else {
         return Years::default();
     };
-    let Some(before) = before else {
-        // how long a rootstock takes is not on file: it takes something
-        let open = profile.way == Way::OwnRootstock && !ready;
-        return Years { high: fruit.high.filter(|_| !open), ..fruit };
-    };
+    let before = before.unwrap_or(Years { low: Some(0.0), high: Some(0.0) });
     Years {
         low: fruit.low.map(|low| low + before.low.unwrap_or(0.0)),
         high: fruit.high.zip(before.high).map(|(a, b)| a + b),
@@ -192,7 +197,7 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
                 identity: identity(profile.way, odds),
                 is_true: from_seed.filter(|_| seed).map(|k| k.is_true),
                 leads_there: !seed || !(odds.new_plant || odds.kinds.is_empty()),
-                fruit: years(crop, profile, kind, yard),
+                fruit: years(crop, profile, answer, yard),
                 first_fruit: named(crop, &profile.before)
                     .chain(named(crop, profile.fruit_steps(kind)))
                     .map(Fact::from)
@@ -208,8 +213,9 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
             }
         })
         .collect();
-    let (wanted, reason) = recommend(answer, yard);
-    let recommended = routes.iter().map(|r| r.profile.way).find(|way| *way == wanted);
+    let chosen = recommend(answer, yard)
+        .into_iter()
+        .find(|(wanted, _)| routes.iter().any(|r| r.profile.way == *wanted));
     let sizes: Vec<Fact> = crop
         .timings
         .iter()
@@ -217,28 +223,41 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
         .map(Fact::from)
         .collect();
     Comparison {
-        reason: if recommended.is_some() { reason.into() } else { String::new() },
+        reason: chosen.map(|(_, reason)| reason.to_string()).unwrap_or_default(),
         yard: in_yard(crop, yard),
         routes,
-        recommended,
+        recommended: chosen.map(|(way, _)| way),
         sizes,
     }
 }
 
-fn recommend(answer: Answer, yard: Yard) -> (Way, &'static str) {
-    match answer {
-        Answer::ComesTrue => (
+/// The ways from the best to the last resort, each with its reason: a crop may lack some.
+fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
+    let mut ways = Vec::new();
+    if answer == Answer::ComesTrue {
+        ways.push((
             Way::Seed,
             "Its seed comes true as far as it was counted, and it is the least work to start. A grafted tree fruits sooner.",
-        ),
-        _ if yard.has_tree && yard.has_scion => (
+        ));
+    }
+    if yard.has_tree && yard.has_scion {
+        ways.push((
             Way::TopWorking,
             "You have a grown tree and scion wood: its roots are there already, so this is the soonest way to fruit that is surely the cultivar's.",
-        ),
-        _ if yard.has_scion => (
+        ));
+    }
+    if yard.has_scion && yard.has_rootstock {
+        ways.push((
+            Way::OwnRootstock,
+            "You have scion wood and a rootstock: grafted in its season, the tree will surely be the cultivar.",
+        ));
+    } else if yard.has_scion {
+        ways.push((
             Way::OwnRootstock,
             "You have scion wood, so the tree will surely be the cultivar; all it needs is a rootstock.",
-        ),
+        ));
+    }
+    ways.push(match answer {
         Answer::OftenTrue => (
             Way::GraftedTree,
             "A grafted tree is surely the cultivar and fruits sooner. Its seed often comes true, but that was not counted well enough to build on; sow several if you can wait.",
@@ -250,11 +269,25 @@ fn recommend(answer: Answer, yard: Yard) -> (Way, &'static str) {
             Way::GraftedTree,
             "Its seed gives a new plant, so only a scion carries the cultivar on: as a grafted tree, or grafted by yourself.",
         ),
-        Answer::BothKinds | Answer::Contested | Answer::Doubtful | Answer::Unknown => (
+        Answer::ComesTrue
+        | Answer::BothKinds
+        | Answer::Contested
+        | Answer::Doubtful
+        | Answer::Unknown => (
             Way::GraftedTree,
             "A grafted tree is surely the cultivar; how its seed behaves is not clear enough to wait years for.",
         ),
-    }
+    });
+    ways.push((
+        Way::OwnRootstock,
+        "A scion of a known tree on a rootstock of your own is surely the cultivar.",
+    ));
+    ways.push((
+        Way::TopWorking,
+        "A scion of a known tree on a tree that stands there is surely the cultivar.",
+    ));
+    ways.push((Way::Seed, "No other way is on file for this crop."));
+    ways
 }
 
 /// What the sizes on file mean for the yard.
@@ -335,10 +368,10 @@ mod tests {
             (Answer::NotTrue, scion, Way::OwnRootstock),
             (Answer::Unknown, both, Way::TopWorking),
         ] {
-            assert_eq!(recommend(answer, yard).0, way, "{answer:?} {yard:?}");
+            assert_eq!(recommend(answer, yard)[0].0, way, "{answer:?} {yard:?}");
         }
         // a tree without scions of the cultivar is no help
-        assert_eq!(recommend(Answer::NotTrue, Yard { has_tree: true, ..nothing }).0, Way::GraftedTree);
+        assert_eq!(recommend(Answer::NotTrue, Yard { has_tree: true, ..nothing })[0].0, Way::GraftedTree);
     }
 
     #[test]

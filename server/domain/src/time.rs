@@ -63,8 +63,16 @@ impl Date {
     /// The day so many days after 1970-01-01, held within years 1 to 9999.
     pub fn from_days(days: i64) -> Self {
         const EPOCH: i64 = 2_440_588; // the Julian day number of 1970-01-01
-        let julian = i32::try_from(days.saturating_add(EPOCH)).unwrap_or(i32::MAX);
-        Self(time::Date::from_julian_day(julian).unwrap_or(time::Date::MAX))
+        // 0001-01-01 and 9999-12-31
+        const FIRST: i64 = -719_162;
+        const LAST: i64 = 2_932_896;
+        let julian = days.clamp(FIRST, LAST) + EPOCH;
+        Self(
+            i32::try_from(julian)
+                .ok()
+                .and_then(|j| time::Date::from_julian_day(j).ok())
+                .unwrap_or(time::Date::MAX),
+        )
     }
     /// Days since 1970-01-01.
     pub fn days(self) -> i64 {

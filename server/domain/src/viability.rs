@@ -33,25 +33,43 @@ fn life_of(storage: &Storage, taken: Date) -> Life {
     }
 }
 
-/// The life of material taken on a day and kept so; `None` where either was not said.
+/// The life of material taken on a day and kept so; of the way of keeping that is over first where it was not said how.
+/// `None` where it was not said when, or nothing is on file.
 pub fn life(crop: &Crop, material: Material, taken: Option<Date>, kept: &str) -> Option<Life> {
-    let storage = crop.storages_of(material).find(|s| s.key == kept)?;
-    Some(life_of(storage, taken?))
+    let mut ways = crop.storages_of(material);
+    let storage = if kept.is_empty() {
+        ways.filter(|s| s.use_by_days().is_some()).min_by_key(|s| s.use_by_days())
+    } else {
+        ways.find(|s| s.key == kept)
+    };
+    Some(life_of(storage?, taken?))
 }
 
 /// Checks what a giver says of it: a way of keeping that the crop has for the material, a day that has come.
 pub fn check(
     fields: &mut Fields,
-    path: &str,
     crop: &Crop,
     material: Option<Material>,
     taken: Option<Date>,
     kept: &str,
+    available_from: Date,
     today: Date,
 ) {
+    if let Some(material) = material
+        && let Some(use_by) = life(crop, material, taken, kept).and_then(|life| life.use_by)
+        && use_by < available_from.max(today)
+    {
+        fields.wrong(
+            "offer.taken_on",
+            format!(
+                "{} that lives when it can be had expected: taken then, it is last to be used by {use_by}, and can be had from {available_from} on; say how it is kept, or cut fresh",
+                material.label()
+            ),
+        );
+    }
     if let Some(day) = taken.filter(|day| *day > today.plus_days(1)) {
         fields.wrong(
-            format!("{path}.taken_on"),
+            "offer.taken_on",
             format!("a day that has come expected, {day} found; leave it out for what will be cut to order"),
         );
     }
@@ -63,7 +81,7 @@ pub fn check(
         } else {
             format!("one of {} expected, {kept:?} found", known.join(", "))
         };
-        fields.wrong(format!("{path}.kept_how"), expected);
+        fields.wrong("offer.kept_how", expected);
     }
 }
 
@@ -80,6 +98,11 @@ pub fn warnings(
     let name = material.label();
     if let Some(life) = life(crop, material, taken, kept) {
         let mut all = Vec::new();
+        if kept.is_empty() {
+            all.push(format!(
+                "How this {name} is kept was not said, so the way that is over first is reckoned with."
+            ));
+        }
         let Life { how, good_until, use_by, origin, .. } = &life;
         match (use_by, good_until) {
             (Some(day), _) if *day < today => all.push(format!(
@@ -105,20 +128,13 @@ pub fn warnings(
     ways.sort_by_key(|s| s.surely_days());
     let shortest = ways.first().and_then(|s| Some((s, s.surely_days()?)));
     let mut all = Vec::new();
-    if let Some((storage, days)) = shortest {
+    if let Some((storage, days)) = shortest.filter(|_| taken.is_none()) {
         let days = if days == 1 { "1 day".to_string() } else { format!("{days} days") };
-        all.push(match taken {
-            Some(day) => format!(
-                "How this {name} has been kept since {day} was not said. Kept {}, it lives {days} [{}].",
-                storage.how,
-                storage.origin()
-            ),
-            None => format!(
-                "Cut or taken too early, this {name} dies: kept {}, it lives {days} [{}].",
-                storage.how,
-                storage.origin()
-            ),
-        });
+        all.push(format!(
+            "Cut or taken too early, this {name} dies: kept {}, it lives {days} [{}].",
+            storage.how,
+            storage.origin()
+        ));
     }
     all
 }
@@ -150,7 +166,9 @@ mod tests {
         let seed = life(&crop, Material::Seed, Some(cut), "charcoal").unwrap();
         assert_eq!(seed.use_by, Some(day("2027-06-10")));
         assert_eq!(life(&crop, Material::Seed, None, "charcoal"), None);
-        assert_eq!(life(&crop, Material::Seed, Some(cut), ""), None);
+        // not said how: the way that is over first, drying slowly (DALE-CN)
+        assert_eq!(life(&crop, Material::Seed, Some(cut), "").unwrap().use_by, Some(day("2027-04-08")));
+        assert_eq!(life(&crop, Material::GraftedPlant, Some(cut), ""), None);
     }
 
     #[test]
@@ -180,14 +198,21 @@ mod tests {
         let today = day("2027-04-01");
         check(
             &mut fields,
-            "offer",
             &crop,
             Some(Material::Seed),
             Some(day("2027-04-09")),
             "damp_plastic",
             today,
+            today,
         );
         let wrong: Vec<String> = fields.finish(Some(())).unwrap_err().into_iter().map(|e| e.field).collect();
         assert_eq!(wrong, ["offer.taken_on", "offer.kept_how"]);
+        let from = |available: &str| {
+            let mut fields = Fields::new();
+            let scion = Some(Material::ScionWood);
+            check(&mut fields, &crop, scion, Some(today), "damp_plastic", day(available), today);
+            fields.finish(Some(())).is_ok()
+        };
+        assert!(from("2027-04-07") && !from("2027-04-08"), "dead before it can be had");
     }
 }

@@ -88,10 +88,12 @@ fn seen(version: i64) -> Option<i64> {
 /// # Errors
 /// Values that cannot be read.
 pub fn change(request: v1::ChangePlanRequest) -> Result<ChangePlan, Error> {
-    let v1::ChangePlanRequest { plan_id, version, title, note, start } = request;
+    let v1::ChangePlanRequest { plan_id, version, title, note, start, grid_code, south, climate } = request;
     let mut wrong = Vec::new();
     let start = read_date("start", start, &mut wrong);
-    fine(ChangePlan { id: App::plan_id(&plan_id)?, version: seen(version), title, note, start }, wrong)
+    let climate = read_climate("climate", climate, &mut wrong);
+    let id = App::plan_id(&plan_id)?;
+    fine(ChangePlan { id, version: seen(version), title, note, start, grid_code, south, climate }, wrong)
 }
 
 /// A change of a step.
@@ -103,16 +105,18 @@ pub fn edit(request: v1::ChangeStepRequest, today: Date) -> Result<EditStep, Err
     let v1::ChangeStepRequest { plan_id, version, step_key, edit } = request;
     let id = App::plan_id(&plan_id)?;
     let mut wrong = Vec::new();
-    let mut day = |wire| read_date("day", Some(wire), &mut wrong);
+    let mut day = |field, wire| read_date(field, Some(wire), &mut wrong);
     let edit = match edit {
-        Some(Wire::DoneOn(wire)) => day(wire).map(|day| Edit::Done { day }),
-        Some(Wire::Planned(wire)) => day(wire).map(|day| Edit::Plan { day: Some(day) }),
+        Some(Wire::DoneOn(wire)) => day("done_on", wire).map(|day| Edit::Done { day }),
+        Some(Wire::Planned(wire)) => day("planned", wire).map(|day| Edit::Plan { day: Some(day) }),
         Some(Wire::DoneToday(true)) => Some(Edit::Done { day: today }),
         Some(Wire::Reopen(true)) => Some(Edit::Reopen),
+        Some(Wire::Again(true)) => Some(Edit::Again),
         Some(Wire::Unplan(true)) => Some(Edit::Plan { day: None }),
         Some(Wire::LeaveOut(why)) => Some(Edit::LeaveOut { why }),
         Some(Wire::Note(text)) => Some(Edit::Note { text }),
-        Some(Wire::Reopen(false) | Wire::Unplan(false) | Wire::DoneToday(false)) | None => None,
+        Some(Wire::Reopen(false) | Wire::Unplan(false) | Wire::DoneToday(false) | Wire::Again(false))
+        | None => None,
     };
     match edit {
         Some(edit) => fine(EditStep { id, version: seen(version), key: step_key, edit }, wrong),
@@ -173,6 +177,8 @@ fn step(step: &Step, dates: Dates) -> v1::PlanStep {
         origins,
         remark,
         planned,
+        not_before: _,
+        perishes: _,
         state,
         note,
         own,
@@ -197,6 +203,10 @@ fn step(step: &Step, dates: Dates) -> v1::PlanStep {
         done_on,
         left_out_why,
         planned: planned.map(date),
+        first_until: dates.first_until.map(date),
+        again_from: dates.again_from.map(date),
+        next_season: dates.next_season.map(date),
+        spoilt: dates.spoilt,
         due: dates.due,
         late: dates.late,
         out_of_season: dates.out_of_season,

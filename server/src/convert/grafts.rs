@@ -6,7 +6,7 @@ use scionary_app::{
 };
 use scionary_domain::{
     field::FieldError,
-    grafting::{Draft, Method, Rate, SETTLED_DAYS},
+    grafting::{Draft, Method, Rate},
     time::Date,
 };
 use scionary_proto::v1;
@@ -102,22 +102,21 @@ pub fn grafts(shown: &ShownGrafts, today: Date) -> v1::Grafts {
         seen_on: grafts.seen_on.map(date),
         note: grafts.note.clone(),
         version: grafts.version,
-        report_due: grafts.taken.is_none() && grafts.day.plus_days(SETTLED_DAYS) <= today,
+        report_due: grafts.report_due(today),
     }
 }
 
 /// A rate.
 pub fn rate(rate: &Rate) -> v1::GraftRate {
-    let Rate { method, month, estimate } = rate;
+    let Rate { method, month, about, growers, middle, interval } = rate;
     v1::GraftRate {
         method: method.map_or(v1::GraftMethod::Unspecified, write_method).into(),
         month: month.map_or(0, i32::from),
-        made: i64::try_from(estimate.counted).unwrap_or(i64::MAX),
-        taken: i64::try_from(estimate.of_these).unwrap_or(i64::MAX),
-        growers: count(estimate.people),
-        middle: estimate.posterior.mean(),
-        low: estimate.interval.0,
-        high: estimate.interval.1,
+        about: i64::try_from(*about).unwrap_or(i64::MAX),
+        growers: count(*growers),
+        middle: *middle,
+        low: interval.0,
+        high: interval.1,
     }
 }
 

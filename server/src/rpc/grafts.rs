@@ -90,7 +90,11 @@ impl GraftService for GraftRpc {
             return Err(admitted.fail(Error::from(FieldError::new("crop", "a crop or a cultivar expected"))));
         };
         let ids: Option<Vec<CultivarId>> = record.map(|r| r.ids().collect());
-        let rates = self.0.graft_rates(&crop.slug, ids.as_deref()).await.map_err(|e| admitted.fail(e))?;
+        let rates = self
+            .0
+            .graft_rates(&crop.slug, ids.as_deref(), admitted.now.date())
+            .await
+            .map_err(|e| admitted.fail(e))?;
         let published: Vec<_> = crop.timings_of("graft_").filter(|t| t.unit == "%").collect();
         Ok(Response::new(v1::GetGraftRatesResponse {
             rates: rates.iter().map(convert::rate).collect(),

@@ -1,5 +1,7 @@
 //! Odds, ways, seasons, and dated plans.
 
+use std::sync::Arc;
+
 use prost::Message as _;
 use scionary_app::{
     App, Error, KeepReply, UseCase,
@@ -21,19 +23,23 @@ use crate::{
 pub struct PlanRpc(pub App);
 
 impl PlanRpc {
-    /// Runs a use case that leaves a plan; `wrap` puts it into the reply.
-    async fn written<U: UseCase<Out = ShownPlan>, M: prost::Message + Default + 'static>(
+    /// Runs a use case that leaves a plan. The reply kept names it only, and is filled from what is stored, so that a
+    /// repeat gets what stands then.
+    async fn written<U: UseCase<Out = ShownPlan>>(
         &self,
         admitted: &Admitted,
         bound: &impl prost::Message,
         use_case: Result<U, Error>,
-        wrap: fn(v1::Plan) -> M,
-    ) -> Result<Response<M>, Status> {
-        let use_case = use_case.map_err(|e| admitted.fail(e))?;
-        let (app, today) = (self.0.clone(), admitted.now.date());
+    ) -> Result<Option<v1::Plan>, Status> {
+        let fail = |e| admitted.fail(e);
         let encode =
-            move |shown: &ShownPlan| wrap(dated::plan(&app.registry(), shown, today)).encode_to_vec();
-        admitted.reply(self.0.write(&admitted.write_call(bound), use_case, KeepReply::Yes, encode).await)
+            |shown: &ShownPlan| v1::GetPlanRequest { plan_id: shown.plan.id.to_string() }.encode_to_vec();
+        let call = admitted.write_call(bound);
+        let kept = self.0.write(&call, use_case.map_err(fail)?, KeepReply::Yes, encode).await;
+        let id: Response<v1::GetPlanRequest> = admitted.reply(kept)?;
+        let id = App::plan_id(&id.into_inner().plan_id).map_err(fail)?;
+        let shown = self.0.my_plan(&admitted.call(), id).await.map_err(fail)?;
+        Ok(Some(dated::plan(&self.0.registry(), &shown, admitted.now.date())))
     }
 }
 
@@ -104,9 +110,12 @@ impl PlanService for PlanRpc {
                 .keys()
                 .filter_map(|id| registry.record(*id))
                 .filter(|r| !records.iter().any(|(own, _)| own.cultivar.id == r.cultivar.id))
-                .map(|r| (r, seasons.of(r)))
                 // the crop's pattern alone is no reason to plant one of them
-                .filter(|(_, season)| season.seen.is_some())
+                .filter(|r| seasons.may_fill(r, &gaps))
+                .take(limits::FILLERS_LOOKED_AT)
+                .collect::<Vec<_>>()
+                .into_iter()
+                .map(|r| (r, seasons.of(r)))
                 .collect();
             others.sort_by_key(|(record, _)| record.cultivar.full_name());
             let bars: Vec<calendar::Bars> =
@@ -140,7 +149,7 @@ impl PlanService for PlanRpc {
         let crop = registry
             .crop(&record.cultivar.crop)
             .ok_or_else(|| admitted.fail(Error::not_found("crop", &record.cultivar.crop)))?;
-        let rates = self.0.graft_rates(&crop.slug, None).await.map_err(|e| admitted.fail(e))?;
+        let rates = self.0.graft_rates_of_crop(&crop.slug, admitted.now).await;
         let odds = odds::odds(&Question::usual(), Some(crop), &record.findings, Some(record.answer));
         let found = routes::compare(crop, record.answer, &odds, yard);
         Ok(Response::new(convert::routes(&registry, record, &found, &rates)))
@@ -155,7 +164,11 @@ impl PlanService for PlanRpc {
         let wanted = dated::wanted(request.into_inner()).map_err(|e| admitted.fail(e))?;
         let registry = self.0.registry();
         let found = plans::draft(&registry, &wanted, today).map_err(|e| admitted.fail(e))?;
-        let rates = self.0.graft_rates(&found.crop.slug, None).await.map_err(|e| admitted.fail(e))?;
+        let rates = if routes::grafts(found.setting.way) {
+            self.0.graft_rates_of_crop(&found.crop.slug, admitted.now).await
+        } else {
+            Arc::default()
+        };
         Ok(Response::new(dated::drafted(&registry, &found, &rates, today)))
     }
 
@@ -166,7 +179,8 @@ impl PlanService for PlanRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let use_case = dated::keep(request.clone());
-        self.written(&admitted, &request, use_case, |plan| v1::KeepPlanResponse { plan: Some(plan) }).await
+        let plan = self.written(&admitted, &request, use_case).await?;
+        Ok(Response::new(v1::KeepPlanResponse { plan }))
     }
 
     async fn get_plan(
@@ -202,7 +216,8 @@ impl PlanService for PlanRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let use_case = dated::change(request.clone());
-        self.written(&admitted, &request, use_case, |plan| v1::ChangePlanResponse { plan: Some(plan) }).await
+        let plan = self.written(&admitted, &request, use_case).await?;
+        Ok(Response::new(v1::ChangePlanResponse { plan }))
     }
 
     async fn change_step(
@@ -212,7 +227,8 @@ impl PlanService for PlanRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let use_case = dated::edit(request.clone(), admitted.now.date());
-        self.written(&admitted, &request, use_case, |plan| v1::ChangeStepResponse { plan: Some(plan) }).await
+        let plan = self.written(&admitted, &request, use_case).await?;
+        Ok(Response::new(v1::ChangeStepResponse { plan }))
     }
 
     async fn add_step(
@@ -222,7 +238,8 @@ impl PlanService for PlanRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let use_case = dated::add_step(request.clone());
-        self.written(&admitted, &request, use_case, |plan| v1::AddStepResponse { plan: Some(plan) }).await
+        let plan = self.written(&admitted, &request, use_case).await?;
+        Ok(Response::new(v1::AddStepResponse { plan }))
     }
 
     async fn remove_step(
@@ -232,7 +249,8 @@ impl PlanService for PlanRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let use_case = dated::remove_step(request.clone());
-        self.written(&admitted, &request, use_case, |plan| v1::RemoveStepResponse { plan: Some(plan) }).await
+        let plan = self.written(&admitted, &request, use_case).await?;
+        Ok(Response::new(v1::RemoveStepResponse { plan }))
     }
 
     async fn drop_plan(

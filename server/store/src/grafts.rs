@@ -2,13 +2,13 @@
 
 use scionary_domain::{
     access::{EditGrafts, Granted},
-    grafting::{Grafts, Method},
+    grafting::{Grafts, Method, SETTLED_DAYS},
     ids::{AccountId, CultivarId, GraftId},
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
-    QuerySelect,
+    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter,
+    QueryOrder, QuerySelect, sea_query::Expr,
 };
 
 use crate::{door::Tx, entity::grafts, error::StoreError, source::Source};
@@ -133,11 +133,13 @@ pub async fn delete(tx: &Tx, _granted: Granted<EditGrafts>, id: GraftId) -> Resu
     Ok(grafts::Entity::delete_by_id(id.uuid()).exec(tx.inner()).await?.rows_affected == 1)
 }
 
-/// What was reported on a crop, or on some records of it, summed by grower, method and month.
+/// What is settled on a crop, or on some records of it, on a day: summed by grower, method and month. Failures count no
+/// sooner than takes, so that early reports do not lower a rate.
 pub async fn sums(
     db: &impl Source,
     crop: &str,
     records: Option<&[CultivarId]>,
+    today: Date,
 ) -> Result<Vec<Sum>, StoreError> {
     let mut query = grafts::Entity::find()
         .select_only()
@@ -147,7 +149,13 @@ pub async fn sums(
         .expr_as(grafts::Column::Made.sum().cast_as("bigint"), "made")
         .expr_as(grafts::Column::Taken.sum().cast_as("bigint"), "taken")
         .filter(grafts::Column::Crop.eq(crop))
-        .filter(grafts::Column::Taken.is_not_null());
+        .filter(grafts::Column::Taken.is_not_null())
+        .filter(grafts::Column::MadeDay.lte(today.plus_days(-SETTLED_DAYS).days()))
+        .filter(
+            Condition::any()
+                .add(grafts::Column::Taken.eq(0))
+                .add(Expr::cust(format!("seen_day - made_day >= {SETTLED_DAYS}"))),
+        );
     if let Some(records) = records {
         query = query.filter(grafts::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())));
     }

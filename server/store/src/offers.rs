@@ -233,7 +233,6 @@ pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Re
         .filter(offer::Column::AccountId.eq(account.uuid()))
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
-        .filter(alive_on(today))
         .count(db.inner())
         .await?)
 }

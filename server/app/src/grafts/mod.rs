@@ -1,5 +1,7 @@
 //! The grafting log: private entries, public rates.
 
+use std::{collections::BTreeMap, sync::Arc};
+
 use scionary_domain::{
     access::{self, EditGrafts, Granted},
     evidence::Observer,
@@ -8,11 +10,17 @@ use scionary_domain::{
     ids::{CultivarId, GraftId},
     limits,
     page::{self, Page, PageTokenError},
-    time::Date,
+    time::{Date, MICROS_PER_SECOND, Timestamp},
 };
-use scionary_store::{account_store, graft_store, observer_store};
+use scionary_store::{StoreError, account_store, graft_store, observer_store};
 
 use crate::{App, Call, Done, Error, Rule, UseCase, Write, registry::Registry};
+
+/// So long the rates of a crop are kept: they change slowly, and plans ask for them often.
+const RATES_KEPT_SECONDS: i64 = 300;
+
+/// Rates of crops, each with when it was worked out.
+pub(crate) type KnownRates = BTreeMap<String, (Timestamp, Arc<Vec<Rate>>)>;
 
 /// Enters grafts.
 pub struct LogGrafts {
@@ -112,7 +120,8 @@ impl UseCase for ReportTakes {
         let mut grafts = grafts.reported(self.taken, self.seen_on, write.call.now.date())?;
         grafts.version += 1;
         if !graft_store::replace(write.tx, granted, &grafts, seen).await? {
-            return Err(Error::Stale { seen, current: seen + 1 });
+            // the caller named no version: the door tries again, on what stands then
+            return Err(StoreError::Collision.into());
         }
         let change = serde_json::json!({ "taken": self.taken });
         let out = ShownGrafts::new(&write.app.registry(), grafts);
@@ -168,13 +177,18 @@ impl App {
         Ok(Page { rows: rows.into_iter().map(|g| ShownGrafts::new(&registry, g)).collect(), next })
     }
 
-    /// How often grafts took on a crop, or with scions of some records: see [`grafting::rates`].
+    /// How often grafts take on a crop, or with scions of some records: see [`grafting::rates`].
     ///
     /// # Errors
     /// The store's.
-    pub async fn graft_rates(&self, crop: &str, records: Option<&[CultivarId]>) -> Result<Vec<Rate>, Error> {
+    pub async fn graft_rates(
+        &self,
+        crop: &str,
+        records: Option<&[CultivarId]>,
+        today: Date,
+    ) -> Result<Vec<Rate>, Error> {
         let reader = self.store().reader();
-        let sums = graft_store::sums(reader, crop, records).await?;
+        let sums = graft_store::sums(reader, crop, records, today).await?;
         let growers: Vec<_> = sums.iter().map(|s| s.grower).collect();
         let observers = observer_store::some(reader, &growers).await?;
         let tallies: Vec<Tally> = sums
@@ -188,5 +202,26 @@ impl App {
             })
             .collect();
         Ok(grafting::rates(&tallies))
+    }
+
+    /// The rates of a crop as they were within the last minutes. A plan is not refused because they cannot be read.
+    pub async fn graft_rates_of_crop(&self, crop: &str, now: Timestamp) -> Arc<Vec<Rate>> {
+        let mut known = self.graft_rates_known().lock().await;
+        if let Some((at, rates)) = known.get(crop)
+            && now.micros().saturating_sub(at.micros()) < RATES_KEPT_SECONDS * MICROS_PER_SECOND
+        {
+            return rates.clone();
+        }
+        match self.graft_rates(crop, None, now.date()).await {
+            Ok(rates) => {
+                let rates = Arc::new(rates);
+                known.insert(crop.to_string(), (now, rates.clone()));
+                rates
+            }
+            Err(error) => {
+                tracing::warn!(%error, "rates of grafts could not be read");
+                known.get(crop).map(|(_, rates)| rates.clone()).unwrap_or_default()
+            }
+        }
     }
 }

@@ -4,10 +4,11 @@ use scionary_domain::{
     access,
     field::FieldError,
     ids::OfferId,
-    offer::{self, Contents, Draft},
+    limits,
+    offer::{self, Contents, Draft, State},
     time::Date,
 };
-use scionary_store::offer_store;
+use scionary_store::{account_store, offer_store};
 
 use super::{Shown, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write, registry::Registry};
@@ -185,7 +186,16 @@ impl UseCase for ChangeOffer {
             draft.kept_how.clear();
         }
         let first_day = Some(offer.contents.available_from);
+        let was_over = offer.state(now.date()) == State::Expired;
         offer.contents = checked(&registry, &cultivar, &crop, &draft, now.date(), first_day)?;
+        if was_over {
+            // one that comes back counts like a new one
+            account_store::lock_account(write.tx, account.id).await?;
+            let open = offer_store::count_open(write.tx, account.id, now.date()).await?;
+            if i64::try_from(open).unwrap_or(i64::MAX) >= limits::OFFERS_OPEN_MAX {
+                return Err(Rule::TooManyOffers(limits::OFFERS_OPEN_MAX).into());
+            }
+        }
         offer.version += 1;
         offer.updated_at = now;
         let text = search_text(&registry, &offer.contents);

@@ -1,5 +1,6 @@
 //! Plans as an iCalendar object (RFC 5545): whole-day events without a clock's time, so that they fall on the same day
-//! everywhere. A step of up to a month is one event; a longer one has its first and its last day.
+//! everywhere. A step of up to a
+//! month is shown whole, a longer one by its first day; what was left out is cancelled.
 
 use icalendar::{Calendar, Component, Event, Property};
 use scionary_domain::{
@@ -9,7 +10,7 @@ use scionary_domain::{
 
 use super::ShownPlan;
 
-/// Longer than this a step is shown by its first and its last day.
+/// Longer than this a step is shown by its first day.
 const SPAN_DAYS: i64 = 31;
 
 fn compact(day: Date) -> String {
@@ -41,54 +42,64 @@ fn words(plan: &ShownPlan, step: &Step, dates: Dates) -> String {
     parts.join("\n")
 }
 
-struct Day<'a> {
-    suffix: &'a str,
+/// What becomes of an event.
+struct Day {
     summary: String,
     from: Date,
     until: Date,
+    cancelled: bool,
 }
 
-fn event(plan: &ShownPlan, step: &Step, dates: Dates, day: Day<'_>) -> Event {
+fn event(plan: &ShownPlan, step: &Step, dates: Dates, day: &Day, now: Timestamp) -> Event {
     let date =
         |name: &str, day: Date| Property::new(name, compact(day)).add_parameter("VALUE", "DATE").done();
-    let updated = stamp(plan.plan.updated_at);
-    Event::new()
-        .uid(&format!("{}.{}{}@scionary", plan.plan.id, step.key, day.suffix))
-        .append_property(Property::new("DTSTAMP", &updated))
-        .append_property(Property::new("LAST-MODIFIED", &updated))
+    // days move with time as well as with changes: a later export is a later state
+    let age = now.date().days() - plan.plan.created_at.date().days();
+    let sequence = u32::try_from(plan.plan.version.saturating_add(age)).unwrap_or_default();
+    let mut event = Event::new();
+    event
+        .uid(&format!("{}.{}@scionary", plan.plan.id, step.key))
+        .append_property(Property::new("DTSTAMP", stamp(now)))
+        .append_property(Property::new("LAST-MODIFIED", stamp(plan.plan.updated_at)))
         .append_property(date("DTSTART", day.from))
         // the end is the day after
         .append_property(date("DTEND", day.until.plus_days(1)))
-        .sequence(u32::try_from(plan.plan.version).unwrap_or(u32::MAX))
+        .sequence(sequence)
         .summary(&day.summary)
         .description(&words(plan, step, dates))
         // nobody is busy because a seed may sprout
-        .append_property(Property::new("TRANSP", "TRANSPARENT"))
-        .done()
+        .append_property(Property::new("TRANSP", "TRANSPARENT"));
+    if day.cancelled {
+        event.append_property(Property::new("STATUS", "CANCELLED"));
+    }
+    event.done()
 }
 
-fn events(plan: &ShownPlan, step: &Step, dates: Dates) -> Vec<Event> {
+/// One event for each step: what was done on its day, what is open from its first day in season, what is overdue today.
+fn day(plan: &ShownPlan, step: &Step, dates: Dates, today: Date) -> Day {
     let title = format!("{}: {}", step.title, plan.plan.title);
-    let one =
-        |suffix, summary: String, from, until| event(plan, step, dates, Day { suffix, summary, from, until });
+    let one = |summary, from, until| Day { summary, from, until, cancelled: false };
     match &step.state {
-        State::LeftOut { .. } => Vec::new(),
-        State::Done { day } => vec![one("", format!("Done: {title}"), *day, *day)],
-        State::Open => match dates.latest {
-            Some(latest) if latest.days() - dates.earliest.days() < SPAN_DAYS => {
-                vec![one("", title, dates.earliest, latest)]
+        State::LeftOut { .. } => {
+            Day { cancelled: true, ..one(format!("Left out: {title}"), dates.earliest, dates.earliest) }
+        }
+        State::Done { day } => one(format!("Done: {title}"), *day, *day),
+        State::Open if dates.late && dates.next_season.is_none() => {
+            one(format!("Late: {title}"), today, today)
+        }
+        State::Open => {
+            let from = dates.next_season.unwrap_or(dates.earliest);
+            match dates.first_until.or(dates.latest).filter(|until| *until >= from) {
+                Some(until) if until.days() - from.days() < SPAN_DAYS => one(title, from, until),
+                Some(_) | None => one(format!("{title} (first day)"), from, from),
             }
-            Some(latest) => vec![
-                one("", format!("{title} (from today)"), dates.earliest, dates.earliest),
-                one(".last", format!("{title} (last day)"), latest, latest),
-            ],
-            None => vec![one("", format!("{title} (from today)"), dates.earliest, dates.earliest)],
-        },
+        }
     }
 }
 
 /// The plans as one calendar, as they stand on a day.
-pub(super) fn write(plans: &[ShownPlan], today: Date) -> String {
+pub(super) fn write(plans: &[ShownPlan], now: Timestamp) -> String {
+    let today = now.date();
     let mut calendar = Calendar::empty();
     calendar.append_property(Property::new("VERSION", "2.0"));
     calendar.append_property(Property::new("PRODID", "-//Scionary//Plans//EN"));
@@ -97,9 +108,7 @@ pub(super) fn write(plans: &[ShownPlan], today: Date) -> String {
     for plan in plans {
         let steps = &plan.plan.steps;
         for (step, dates) in steps.iter().zip(schedule(plan.plan.start, steps, today)) {
-            for event in events(plan, step, dates) {
-                calendar.push(event);
-            }
+            calendar.push(event(plan, step, dates, &day(plan, step, dates, today), now));
         }
     }
     calendar.to_string()

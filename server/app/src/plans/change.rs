@@ -2,16 +2,18 @@
 
 use scionary_domain::{
     access::{EditPlan, Granted},
+    crop::Climate,
     field::{FieldError, Fields},
     ids::PlanId,
     limits,
-    plan::{self, Edit, OwnStep, Plan, Step},
+    place::GridCode,
+    plan::{self, Edit, OwnStep, Plan},
     time::{Date, Timestamp},
 };
-use scionary_store::plan_store;
+use scionary_store::{StoreError, plan_store};
 
 use super::{ShownPlan, own};
-use crate::{Done, Error, UseCase, Write};
+use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Changes the words and the first day of a plan; what is `None` stays.
 pub struct ChangePlan {
@@ -25,6 +27,12 @@ pub struct ChangePlan {
     pub note: Option<String>,
     /// The first day.
     pub start: Option<Date>,
+    /// A place: it tells the hemisphere, and the climate where none is said.
+    pub grid_code: String,
+    /// South of the equator.
+    pub south: Option<bool>,
+    /// The climate.
+    pub climate: Option<Climate>,
 }
 
 /// Changes a step.
@@ -70,6 +78,8 @@ struct Found {
     plan: Plan,
     granted: Granted<EditPlan>,
     seen: i64,
+    /// The caller named no version.
+    anyhow: bool,
 }
 
 async fn find(write: &Write<'_>, id: PlanId, version: Option<i64>) -> Result<Found, Error> {
@@ -78,7 +88,7 @@ async fn find(write: &Write<'_>, id: PlanId, version: Option<i64>) -> Result<Fou
     if seen != plan.version {
         return Err(Error::Stale { seen, current: plan.version });
     }
-    Ok(Found { plan, granted, seen })
+    Ok(Found { plan, granted, seen, anyhow: version.is_none() })
 }
 
 impl Found {
@@ -89,22 +99,29 @@ impl Found {
         what: &'static str,
         at: Timestamp,
     ) -> Result<Done<ShownPlan>, Error> {
-        let Self { mut plan, granted, seen } = self;
+        let Self { mut plan, granted, seen, anyhow } = self;
+        let chars = plan::text_chars(&plan.steps) + plan.note.chars().count();
+        if chars > limits::PLAN_TEXT_TOTAL_MAX {
+            let most = limits::PLAN_TEXT_TOTAL_MAX;
+            return Err(FieldError::new(
+                "note",
+                format!("at most {most} characters of your own in one plan expected"),
+            )
+            .into());
+        }
         plan.version = seen + 1;
         plan.updated_at = at;
         if !plan_store::replace(write.tx, granted, &plan, seen).await? {
-            return Err(Error::Stale { seen, current: seen + 1 });
+            // somebody was faster: who named no version is served again, from what stands then
+            if anyhow {
+                return Err(StoreError::Collision.into());
+            }
+            let (now, _) = own(write, plan.id).await?;
+            return Err(Error::Stale { seen, current: now.version });
         }
         let id = plan.id;
         let change = serde_json::json!({ "version": plan.version });
         Ok(Done::new(ShownPlan::new(&write.app.registry(), plan), what, id, change))
-    }
-
-    fn step(&mut self, key: &str) -> Result<&mut Step, Error> {
-        let known: Vec<String> = self.plan.steps.iter().map(|s| s.key.clone()).collect();
-        self.plan.steps.iter_mut().find(|s| s.key == key).ok_or_else(|| {
-            FieldError::new("step_key", format!("one of {} expected, {key:?} found", known.join(", "))).into()
-        })
     }
 }
 
@@ -129,10 +146,32 @@ impl UseCase for ChangePlan {
             plan::check_start(&mut fields, "start", start, now.date());
             plan.start = start;
         }
-        if self.title.is_none() && self.note.is_none() && self.start.is_none() {
-            fields.wrong("title", "a title, a note or a first day to change expected");
+        let grid = if self.grid_code.trim().is_empty() {
+            None
+        } else {
+            fields.take("grid_code", GridCode::parse(&self.grid_code))
+        };
+        let latitude = grid.map(|grid| grid.middle().0);
+        let moved = latitude.is_some() || self.south.is_some() || self.climate.is_some();
+        if self.title.is_none() && self.note.is_none() && self.start.is_none() && !moved {
+            fields.wrong("title", "a title, a note, a first day or a place to change expected");
         }
         fields.finish(Some(()))?;
+        if moved {
+            let registry = write.app.registry();
+            let missing = || Error::not_found("cultivar", plan.cultivar);
+            let record = registry.record(plan.cultivar).ok_or_else(missing)?;
+            let crop = registry.crop(&plan.crop).ok_or_else(|| Error::not_found("crop", &plan.crop))?;
+            let guess = latitude.map(Climate::guess);
+            plan.setting.south =
+                latitude.map(|degrees| degrees < 0.0).or(self.south).unwrap_or(plan.setting.south);
+            plan.setting.climate = self.climate.or(guess).unwrap_or(plan.setting.climate);
+            let draft = plan::draft(crop, record.answer, plan.setting);
+            if draft.is_empty() {
+                return Err(Rule::NoSteps(crop.name.clone()).into());
+            }
+            plan.steps = plan::redrafted(&plan.steps, draft);
+        }
         found.store(write, "plan.changed", now).await
     }
 }
@@ -142,8 +181,13 @@ impl UseCase for EditStep {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let now = write.call.now;
-        let step = found.step(&self.key)?;
-        *step = step.clone().edited(&self.edit, now.date())?;
+        let steps = plan::edited(found.plan.steps.clone(), &self.key, &self.edit, now.date())?;
+        if steps == found.plan.steps {
+            // nothing to store, and nothing happened
+            let out = ShownPlan::new(&write.app.registry(), found.plan);
+            return Ok(Done { out, audit: Vec::new(), events: Vec::new() });
+        }
+        found.plan.steps = steps;
         found.store(write, "plan.step_changed", now).await
     }
 }
@@ -153,8 +197,12 @@ impl UseCase for AddStep {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let now = write.call.now;
+        if found.plan.steps.len() >= limits::PLAN_STEPS_MAX {
+            return Err(Rule::TooManySteps(limits::PLAN_STEPS_MAX).into());
+        }
         let steps = std::mem::take(&mut found.plan.steps);
-        (found.plan.steps, _) = plan::with_own(steps, &self.step, now.date())?;
+        // versions count up with each change, so no number is used twice
+        (found.plan.steps, _) = plan::with_own(steps, &self.step, found.seen + 1, now.date())?;
         found.store(write, "plan.step_added", now).await
     }
 }

@@ -96,6 +96,6 @@ impl App {
             Some(id) => vec![self.my_plan(call, id).await?],
             None => self.all_my_plans(call).await?,
         };
-        Ok(calendar::write(&plans, call.now.date()))
+        Ok(calendar::write(&plans, call.now))
     }
 }

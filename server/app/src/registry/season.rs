@@ -73,6 +73,12 @@ impl Seasons<'_> {
         *self.patterns.entry(crop.to_string()).or_insert_with(made)
     }
 
+    /// Whether what was seen of a record anywhere touches a gap at all.
+    pub fn may_fill(&self, record: &Record, gaps: &[usize]) -> bool {
+        let bars = record.season_bars(self.south);
+        bars.is_some_and(|bars| gaps.iter().any(|at| bars.get(*at).is_some_and(|share| *share > 0.0)))
+    }
+
     /// When a record is ripe: as seen near the place, drawn toward what was seen anywhere, and that toward the crop's
     /// other cultivars.
     pub fn of(&mut self, record: &Record) -> Season {

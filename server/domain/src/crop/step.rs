@@ -213,6 +213,15 @@ fn whole(days: f64) -> i64 {
     if days.is_finite() { days.clamp(0.0, DAYS_MAX) as i64 } else { 0 }
 }
 
+/// A timing's range in words; nobody waits for hundredths of a day.
+fn in_whole_days(timing: &super::Timing) -> String {
+    if timing.unit != "days" {
+        return timing.range_text();
+    }
+    let round = |n: Option<f64>| n.map(f64::round);
+    super::Timing { low: round(timing.low), high: round(timing.high), ..timing.clone() }.range_text()
+}
+
 impl StepProfile {
     /// Where it comes from.
     pub fn origin(&self) -> &str {
@@ -264,7 +273,13 @@ impl StepProfile {
         Wait {
             low: lows.min_by(f64::total_cmp).map_or(0, |d| whole(d.floor())),
             high: highs.max_by(f64::total_cmp).filter(|_| !open).map(|d| whole(d.ceil())),
-            text: named.iter().map(|t| t.range_text()).collect::<Vec<_>>().join("; or "),
+            text: match named.as_slice() {
+                [one] => in_whole_days(one),
+                several => {
+                    let each = several.iter().map(|t| format!("{} ({})", in_whole_days(t), t.label));
+                    each.collect::<Vec<_>>().join("; ")
+                }
+            },
             origins,
         }
     }

@@ -171,6 +171,27 @@ fn merged(reports: &[Report]) -> Vec<Report> {
     all
 }
 
+/// What is known of a share, without a verdict on how firm that is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pooled {
+    /// What is known of it.
+    pub posterior: Share,
+    /// Counted in all.
+    pub counted: u64,
+    /// People and publications that counted and are independent of each other.
+    pub people: usize,
+}
+
+/// What some reports tell of a share, as [`estimate`] without its standing; nothing without any.
+pub fn pooled(reports: &[Report]) -> Option<Pooled> {
+    let reports = merged(reports);
+    (!reports.is_empty()).then(|| Pooled {
+        posterior: posterior_of(reports.iter()),
+        counted: whole(reports.iter().map(|r| r.counted).sum()),
+        people: reports.iter().map(|r| &r.group).collect::<BTreeSet<_>>().len(),
+    })
+}
+
 /// What some reports tell; nothing without any.
 pub fn estimate(reports: &[Report]) -> Option<Estimate> {
     let reports = merged(reports);

@@ -316,7 +316,8 @@ pub fn check(
         fields.wrong("offer.hand_over", "post expected among the ways, as the terms are postage only");
     }
     let window = check_window(&mut fields, draft, today, unchanged_from);
-    viability::check(&mut fields, "offer", crop, material, draft.taken_on, &draft.kept_how, today);
+    let from = draft.available_from.unwrap_or(today);
+    viability::check(&mut fields, crop, material, draft.taken_on, &draft.kept_how, from, today);
     let place =
         Place::parse(&mut fields, "offer.place", &draft.area_code, &draft.grid_code, &draft.place_label);
     let mut hand_over = draft.hand_over.clone();

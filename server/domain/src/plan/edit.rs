@@ -17,6 +17,8 @@ pub enum Edit {
     },
     /// It is to do after all.
     Reopen,
+    /// It failed: it and all that follows it is to do again, from today on.
+    Again,
     /// It is left out.
     LeaveOut {
         /// Why.
@@ -51,36 +53,140 @@ pub fn check_start(fields: &mut Fields, field: &str, start: Date, today: Date) {
     known_day(fields, field, start, today, today.plus_days(YEARS_AHEAD * DAYS_A_YEAR));
 }
 
-impl Step {
-    /// The step after an edit.
-    ///
-    /// # Errors
-    /// What is wrong with the edit.
-    pub fn edited(mut self, edit: &Edit, today: Date) -> Result<Self, Vec<FieldError>> {
-        let mut fields = Fields::new();
+/// The steps after an edit of one of them.
+///
+/// # Errors
+/// What is wrong with the edit; there is no such step.
+pub fn edited(
+    mut steps: Vec<Step>,
+    key: &str,
+    edit: &Edit,
+    today: Date,
+) -> Result<Vec<Step>, Vec<FieldError>> {
+    let mut fields = Fields::new();
+    let Some(at) = steps.iter().position(|s| s.key == key) else {
+        let known: Vec<&str> = steps.iter().map(|s| s.key.as_str()).collect();
+        let expected = format!("one of {} expected, {key:?} found", known.join(", "));
+        return Err(vec![FieldError::new("step_key", expected)]);
+    };
+    let done_of = |step: &Step| match step.state {
+        State::Done { day } => Some((day, step.title.clone())),
+        State::Open | State::LeftOut { .. } => None,
+    };
+    let (before, behind): (Vec<_>, Vec<_>) = {
+        let follows = |s: &&Step| s.after.iter().any(|k| k == key);
+        let after = steps.get(at).map(|s| s.after.clone()).unwrap_or_default();
+        (
+            steps.iter().filter(|s| after.contains(&s.key)).filter_map(done_of).collect(),
+            steps.iter().filter(follows).filter_map(done_of).collect(),
+        )
+    };
+    let in_order = |fields: &mut Fields, field: &str, day: Date| {
+        if let Some((first, title)) = before.iter().find(|(done, _)| day < *done) {
+            fields.wrong(field, format!("{first} or later expected: that is when “{title}” was done"));
+        }
+        if let Some((last, title)) = behind.iter().find(|(done, _)| day > *done) {
+            fields.wrong(field, format!("{last} or earlier expected: that is when “{title}” was done"));
+        }
+    };
+    if *edit == Edit::Again {
+        return Ok(begun_again(steps, at, today));
+    }
+    if let Some(step) = steps.get_mut(at) {
         match edit {
             Edit::Done { day } => {
                 // a day of slack: the grower's day may have begun where the server's has not
-                known_day(&mut fields, "day", *day, today, today.plus_days(1));
-                self.state = State::Done { day: *day };
+                if *day > today.plus_days(1) {
+                    fields.wrong("done_on", format!("a day that has come expected, {day} is still to come"));
+                } else {
+                    known_day(&mut fields, "done_on", *day, today, today.plus_days(1));
+                }
+                in_order(&mut fields, "done_on", *day);
+                step.state = State::Done { day: *day };
             }
-            Edit::Reopen => self.state = State::Open,
+            Edit::Reopen => step.state = State::Open,
             Edit::LeaveOut { why } => {
-                let why = fields.text("reason", why, 0, limits::REASON_CHARS_MAX).unwrap_or_default();
-                self.state = State::LeftOut { why };
+                let why = fields.text("leave_out", why, 0, limits::REASON_CHARS_MAX).unwrap_or_default();
+                step.state = State::LeftOut { why };
             }
             Edit::Plan { day } => {
-                if let Some(day) = day {
-                    check_start(&mut fields, "day", *day, today);
+                if let State::Done { day: done } = step.state {
+                    fields.wrong(
+                        "planned",
+                        format!("a step that is open expected: it was done on {done}; reopen it first"),
+                    );
                 }
-                self.planned = *day;
+                if let Some(day) = day {
+                    check_start(&mut fields, "planned", *day, today);
+                    in_order(&mut fields, "planned", *day);
+                }
+                step.planned = *day;
             }
             Edit::Note { text } => {
-                self.note = fields.text("note", text, 0, limits::PLAN_NOTE_CHARS_MAX).unwrap_or_default();
+                step.note = fields.text("note", text, 0, limits::PLAN_NOTE_CHARS_MAX).unwrap_or_default();
             }
+            Edit::Again => {}
         }
-        fields.finish(Some(self))
     }
+    fields.finish(Some(steps))
+}
+
+/// A step and all that follows it, open again; the step itself not before today.
+fn begun_again(mut steps: Vec<Step>, at: usize, today: Date) -> Vec<Step> {
+    let mut reached: Vec<String> = steps.get(at).map(|s| s.key.clone()).into_iter().collect();
+    for step in steps.iter_mut().skip(at) {
+        if step.after.iter().any(|key| reached.contains(key)) {
+            reached.push(step.key.clone());
+        }
+        if reached.contains(&step.key) {
+            step.state = State::Open;
+            step.planned = None;
+        }
+    }
+    if let Some(step) = steps.get_mut(at) {
+        step.not_before = Some(today);
+    }
+    steps
+}
+
+/// The steps of a new draft with what became of those that were there before, and the grower's own.
+pub fn redrafted(old: &[Step], draft: Vec<Step>) -> Vec<Step> {
+    let mut steps: Vec<Step> = draft
+        .into_iter()
+        .map(|new| match old.iter().find(|s| s.key == new.key && !s.own) {
+            Some(known) => Step {
+                state: known.state.clone(),
+                planned: known.planned,
+                not_before: known.not_before,
+                note: known.note.clone(),
+                ..new
+            },
+            None => new,
+        })
+        .collect();
+    for own in old.iter().filter(|s| s.own) {
+        let mut own = own.clone();
+        own.after.retain(|key| steps.iter().any(|s| &s.key == key));
+        let behind = own.after.iter().filter_map(|key| steps.iter().position(|s| &s.key == key)).max();
+        steps.insert(behind.map_or(0, |at| at + 1), own);
+    }
+    steps
+}
+
+/// Characters of the grower's own in some steps: what an account can fill a database with.
+pub fn text_chars(steps: &[Step]) -> usize {
+    let chars = |text: &str| text.chars().count();
+    steps
+        .iter()
+        .map(|step| {
+            let why = match &step.state {
+                State::LeftOut { why } => chars(why),
+                State::Open | State::Done { .. } => 0,
+            };
+            let own = if step.own { chars(&step.title) + chars(&step.about) } else { 0 };
+            why + own + chars(&step.note)
+        })
+        .sum()
 }
 
 /// A step that the grower adds.
@@ -98,13 +204,15 @@ pub struct OwnStep {
     pub after: String,
 }
 
-/// The steps with one of the grower's own behind the last that it follows; its key is made from its number.
+/// The steps with one of the grower's own behind the last that it follows; its key is made from a number that no step of
+/// the plan ever had.
 ///
 /// # Errors
 /// What is wrong with it.
 pub fn with_own(
     mut steps: Vec<Step>,
     own: &OwnStep,
+    number: i64,
     today: Date,
 ) -> Result<(Vec<Step>, String), Vec<FieldError>> {
     let mut fields = Fields::new();
@@ -124,12 +232,8 @@ pub fn with_own(
     if !(0..=YEARS_AHEAD * DAYS_A_YEAR).contains(&own.wait_days) {
         fields.wrong("wait_days", format!("0 to {} expected", YEARS_AHEAD * DAYS_A_YEAR));
     }
-    if steps.len() >= limits::PLAN_STEPS_MAX {
-        fields.wrong("title", format!("a plan of at most {} steps expected", limits::PLAN_STEPS_MAX));
-    }
-    let key = (1..).map(|n: u32| format!("own_{n}")).find(|key| !steps.iter().any(|s| &s.key == key));
     let (title, about) = fields.finish(title.zip(about))?;
-    let key = key.unwrap_or_default();
+    let key = format!("own_{number}");
     let step = Step {
         key: key.clone(),
         title,
@@ -139,12 +243,18 @@ pub fn with_own(
         after: Some(own.after.clone()).filter(|after| !after.is_empty()).into_iter().collect(),
         low: own.wait_days,
         high: Some(own.wait_days),
-        wait: String::new(),
+        wait: match own.wait_days {
+            0 => String::new(),
+            1 => "1 day".into(),
+            days => format!("{days} days"),
+        },
         months: Vec::new(),
         cautions: Vec::new(),
         origins: vec!["your own step".into()],
         remark: String::new(),
         planned: own.day,
+        not_before: None,
+        perishes: false,
         state: State::Open,
         note: String::new(),
         own: true,
@@ -196,9 +306,10 @@ mod tests {
             wait_days: 3,
             after: "sow".into(),
         };
-        let (steps, key) = with_own(steps, &own, today).unwrap();
+        let (steps, key) = with_own(steps, &own, 1, today).unwrap();
         assert_eq!(steps.iter().map(|s| s.key.as_str()).collect::<Vec<_>>(), ["sow", "own_1", "sprouts"]);
-        let (steps, second) = with_own(steps, &OwnStep { after: key.clone(), ..own.clone() }, today).unwrap();
+        let (steps, second) =
+            with_own(steps, &OwnStep { after: key.clone(), ..own.clone() }, 2, today).unwrap();
         let dates = schedule(today, &steps, today);
         assert_eq!(dates[2].earliest, day("2027-03-07"));
         let steps = without_own(steps, &key).unwrap();
@@ -206,7 +317,53 @@ mod tests {
         assert!(without_own(steps.clone(), "sprouts").is_err() && without_own(steps.clone(), "x").is_err());
         let wrong = OwnStep { title: String::new(), wait_days: -1, after: "x".into(), ..own };
         let wrong: Vec<String> =
-            with_own(steps, &wrong, today).unwrap_err().into_iter().map(|e| e.field).collect();
+            with_own(steps, &wrong, 3, today).unwrap_err().into_iter().map(|e| e.field).collect();
         assert_eq!(wrong, ["title", "after", "wait_days"]);
+    }
+
+    #[test]
+    fn edits_keep_the_order_of_things() {
+        let today = day("2027-05-01");
+        let steps = vec![
+            plain("sow", &[], 0, Some(14), &[]),
+            plain("sprouts", &["sow"], 8, Some(14), &[]),
+            plain("graft", &["sprouts"], 30, Some(60), &[]),
+        ];
+        let done =
+            |steps: Vec<Step>, key: &str, on: &str| edited(steps, key, &Edit::Done { day: day(on) }, today);
+        let steps = done(steps, "sow", "2027-03-08").unwrap();
+        let early = done(steps.clone(), "sprouts", "2027-02-01").unwrap_err();
+        assert!(early[0].expected.contains("2027-03-08"), "{early:?}");
+        assert_eq!(done(steps.clone(), "sprouts", "2027-06-01").unwrap_err()[0].field, "done_on");
+        let steps = done(steps, "sprouts", "2027-03-20").unwrap();
+        assert!(done(steps.clone(), "sow", "2027-03-21").is_err(), "it had sprouted by then");
+        let moved = edited(steps.clone(), "sow", &Edit::Plan { day: Some(today) }, today).unwrap_err();
+        assert!(moved[0].expected.contains("reopen"), "{moved:?}");
+        // it failed: all that follows is to do again
+        let steps = done(steps, "graft", "2027-04-30").unwrap();
+        let again = edited(steps, "sprouts", &Edit::Again, today).unwrap();
+        let open: Vec<bool> = again.iter().map(|s| s.state == State::Open).collect();
+        assert_eq!(open, [false, true, true]);
+        assert_eq!(schedule(day("2027-03-01"), &again, today)[1].earliest, today);
+    }
+
+    #[test]
+    fn a_new_draft_keeps_what_became_of_the_old_steps() {
+        let today = day("2027-05-01");
+        let old = vec![plain("sow", &[], 0, Some(14), &[]), plain("gone", &["sow"], 8, Some(14), &[])];
+        let old = edited(old, "sow", &Edit::Done { day: today }, today).unwrap();
+        let own = OwnStep {
+            title: "Shade".into(),
+            about: String::new(),
+            day: None,
+            wait_days: 3,
+            after: "gone".into(),
+        };
+        let (old, _) = with_own(old, &own, 7, today).unwrap();
+        let new =
+            redrafted(&old, vec![plain("sow", &[], 0, Some(30), &[]), plain("new", &["sow"], 1, None, &[])]);
+        assert_eq!(new.iter().map(|s| s.key.as_str()).collect::<Vec<_>>(), ["own_7", "sow", "new"]);
+        assert_eq!((new[1].state.clone(), new[1].high), (State::Done { day: today }, Some(30)));
+        assert_eq!(text_chars(&new), 5);
     }
 }

@@ -4,7 +4,7 @@
 mod edit;
 mod schedule;
 
-pub use edit::{Edit, OwnStep, check_start, with_own, without_own};
+pub use edit::{Edit, OwnStep, check_start, edited, redrafted, text_chars, with_own, without_own};
 pub use schedule::{Dates, schedule};
 
 use serde::{Deserialize, Serialize};
@@ -79,6 +79,12 @@ pub struct Step {
     pub remark: String,
     /// The day that the grower set for it.
     pub planned: Option<Date>,
+    /// It is begun again, not before this day.
+    #[serde(default)]
+    pub not_before: Option<Date>,
+    /// Its wait is how long what it uses stays alive.
+    #[serde(default)]
+    pub perishes: bool,
     /// Where it stands.
     #[serde(flatten)]
     pub state: State,
@@ -163,9 +169,11 @@ pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
                 about: profile.about.clone(),
                 look_for: profile.look_for.clone(),
                 if_fails: profile.if_fails.clone(),
+                // its room stays
                 low: if at_once { 0 } else { wait.low },
-                high: if at_once { Some(0) } else { wait.high },
-                wait: if at_once { "at once".into() } else { wait.text },
+                high: wait.high.map(|high| if at_once { high - wait.low } else { high }),
+                wait: wait.text,
+                perishes: profile.fresh.is_some() && !after.is_empty(),
                 after,
                 months: local(profile.months.of(setting.climate), setting.south),
                 cautions: crop
@@ -177,6 +185,7 @@ pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
                 origins: origins(wait.origins, profile.origin()),
                 remark: profile.note.clone(),
                 planned: None,
+                not_before: None,
                 state: State::Open,
                 note: String::new(),
                 own: false,
@@ -192,6 +201,24 @@ fn origins(mut all: Vec<String>, words: &str) -> Vec<String> {
     }
     all
 }
+
+/// The years from the start to the first fruit, whatever the season: from the steps of a way. `None` where the crop has
+/// none that ends in fruit.
+pub fn years(crop: &Crop, answer: Answer, setting: Setting) -> Option<(f64, Option<f64>)> {
+    let start = Date::from_days(0);
+    let mut steps = draft(crop, answer, setting);
+    for step in &mut steps {
+        step.months.clear();
+    }
+    let at = steps.iter().position(|s| s.key == FIRST_FRUIT)?;
+    let dates = *schedule(start, &steps, start).get(at)?;
+    #[expect(clippy::cast_precision_loss, reason = "days of a few centuries")]
+    let years = |day: Date| ((day.days() - start.days()) as f64 / 365.25 * 100.0).round() / 100.0;
+    Some((years(dates.earliest), dates.latest.map(years)))
+}
+
+/// The key of the step in which a tree fruits.
+pub const FIRST_FRUIT: &str = "first_fruit";
 
 /// The temperatures that a crop's profile tells, for whoever plants it out.
 pub fn temperatures(crop: &Crop) -> Vec<&crate::crop::Timing> {
@@ -286,7 +313,7 @@ mod tests {
         let ready = Setting { has_rootstock: true, ..setting(Way::OwnRootstock, Climate::Warm) };
         let ready = draft(&crop, Answer::NotTrue, ready);
         assert!(!ready.iter().any(|s| s.key == "sow"));
-        assert_eq!(days(&ready, start)["defoliate"].0, 0);
+        assert_eq!(days(&ready, start)["defoliate"], (0, Some(28)), "its room stays");
         // a nursery tree: first fruit 2 to 5 years after planting (WASI, HS2), flowers by its third year
         let bought = draft(&crop, Answer::NotTrue, setting(Way::GraftedTree, Climate::Warm));
         let one = |key: &str| bought.iter().find(|s| s.key == key).unwrap();
@@ -306,8 +333,8 @@ mod tests {
             let at = steps.iter().position(|s| s.key == key).unwrap();
             schedule(start, &steps, start)[at]
         };
-        // cut while the tree sleeps, kept cold, grafted as the sap rises
-        assert_eq!(on("cut_scion").earliest, day("2027-12-01"));
+        // cut while the tree sleeps, but so that it keeps (60 days, common practice) until the sap rises
+        assert_eq!(on("cut_scion").earliest, day("2028-02-01"));
         assert_eq!(on("graft").earliest, day("2028-04-01"));
         for way in Way::ALL {
             for climate in Climate::ALL {

@@ -12,12 +12,20 @@ pub struct Dates {
     pub earliest: Date,
     /// Not after; `None`: nobody says.
     pub latest: Option<Date>,
+    /// The last day of the season that `earliest` lies in, where `latest` lies beyond it.
+    pub first_until: Option<Date>,
+    /// The first day of the season after it.
+    pub again_from: Option<Date>,
     /// Open, and its latest day is past.
     pub late: bool,
-    /// Open, and its earliest day has come.
+    /// Open, its earliest day has come, and today is in its season.
     pub due: bool,
+    /// Open and overdue, but today is not in its season: the first day of the next one.
+    pub next_season: Option<Date>,
     /// The day that was set lies outside the months of the step.
     pub out_of_season: bool,
+    /// What it uses was cut or taken, and will not be alive when it can be done.
+    pub spoilt: bool,
 }
 
 /// The first day from `day` on in one of these months; `day` itself where there are none.
@@ -51,54 +59,131 @@ fn end_of_season(day: Date, months: &[u8]) -> Option<Date> {
     None
 }
 
+/// What the steps after it count from: the earliest and the latest day on which a step ends.
+type End = (Date, Option<Date>);
+
+/// When an open step ends at the earliest and at the latest: it was not done yesterday, so it can be done today at the
+/// earliest, in its season.
+fn end_of_open(step: &Step, earliest: Date, latest: Option<Date>, today: Date) -> End {
+    let first = earliest.max(today);
+    let first = if step.planned.is_some() { first } else { into_season(first, &step.months) };
+    (first, latest.map(|day| day.max(first)))
+}
+
 /// The days of each step, in their order. What is done counts from the day it was done; what is overdue counts from
-/// `today`, so that a slip moves what follows; months move a step to the next season.
+/// `today`, so that a slip moves what follows; months move a step to the next season; what a step uses is cut no earlier
+/// than it keeps until then.
 pub fn schedule(start: Date, steps: &[Step], today: Date) -> Vec<Dates> {
-    // what those that follow count from
-    let mut ends: BTreeMap<&str, (Date, Option<Date>)> = BTreeMap::new();
-    let mut all = Vec::with_capacity(steps.len());
-    for step in steps {
-        let before: Vec<_> = step.after.iter().filter_map(|key| ends.get(key.as_str())).collect();
-        let from = before.iter().map(|(earliest, _)| *earliest).max().unwrap_or(start);
-        // where nobody says when the last one ends, nobody says when this one does
-        let until = if before.is_empty() {
-            Some(start)
-        } else {
-            before.iter().map(|(_, latest)| *latest).try_fold(start, |most, day| day.map(|d| most.max(d)))
-        };
-        let mut earliest = into_season(from.plus_days(step.low), &step.months);
-        // where all before it took its longest, it begins then, and has its room as far as the season goes
-        let mut latest = until.zip(step.high).map(|(until, high)| {
-            let begins = into_season(until.plus_days(step.low), &step.months);
-            let ends = begins.plus_days((high - step.low).max(0));
-            end_of_season(begins, &step.months).map_or(ends, |end| ends.min(end))
-        });
-        if let Some(day) = step.planned {
-            (earliest, latest) = (day, Some(day));
+    let mut at_key: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut ends: Vec<End> = Vec::with_capacity(steps.len());
+    let mut all: Vec<Dates> = Vec::with_capacity(steps.len());
+    for (at, step) in steps.iter().enumerate() {
+        let before: Vec<usize> =
+            step.after.iter().filter_map(|key| at_key.get(key.as_str())).copied().collect();
+        if step.perishes {
+            cut_later(steps, &before, step, today, &mut ends, &mut all);
         }
-        let latest = latest.map(|day| day.max(earliest));
-        let (open, dates, end) = match &step.state {
-            State::Done { day } => (false, (*day, Some(*day)), (*day, Some(*day))),
-            State::LeftOut { .. } => (false, (earliest, latest), (earliest, latest)),
-            State::Open => {
-                // it was not done yesterday, so it can be done today at the earliest
-                let end = (earliest.max(today), latest.map(|day| day.max(today)));
-                (true, (earliest, latest), end)
-            }
+        let found = dates(start, step, &before, &ends, today);
+        let end = match &step.state {
+            State::Done { day } => (*day, Some(*day)),
+            State::LeftOut { .. } => (found.earliest, found.latest),
+            State::Open => end_of_open(step, found.earliest, found.latest, today),
         };
-        ends.insert(&step.key, end);
-        all.push(Dates {
-            earliest: dates.0,
-            latest: dates.1,
-            late: open && dates.1.is_some_and(|day| day < today),
-            due: open && dates.0 <= today,
-            out_of_season: open
-                && step
-                    .planned
-                    .is_some_and(|day| !step.months.is_empty() && !step.months.contains(&day.month())),
-        });
+        let spoilt = step.perishes
+            && step.state == State::Open
+            && before.iter().filter_map(|at| steps.get(*at)).any(|cut| match (&cut.state, step.high) {
+                (State::Done { day }, Some(life)) => end.0 > day.plus_days(life),
+                (State::Done { .. } | State::Open | State::LeftOut { .. }, _) => false,
+            });
+        at_key.insert(&step.key, at);
+        ends.push(end);
+        all.push(Dates { spoilt, ..found });
     }
     all
+}
+
+/// Where the season of a step is further away than what it uses keeps, that is cut later: so that it keeps until then.
+fn cut_later(
+    steps: &[Step],
+    before: &[usize],
+    step: &Step,
+    today: Date,
+    ends: &mut [End],
+    all: &mut [Dates],
+) {
+    let Some(life) = step.high else { return };
+    for at in before {
+        let (Some(cut), Some(end), Some(dates)) = (steps.get(*at), ends.get_mut(*at), all.get_mut(*at))
+        else {
+            continue;
+        };
+        if cut.state != State::Open || cut.planned.is_some() {
+            continue;
+        }
+        let season = into_season(end.0.plus_days(step.low), &step.months);
+        let needed = into_season(season.plus_days(-life), &cut.months);
+        if season > end.0.plus_days(life) && needed <= season {
+            dates.earliest = dates.earliest.max(needed);
+            dates.latest = dates.latest.map(|day| day.max(dates.earliest));
+            (dates.first_until, dates.again_from) = windows(cut, dates.earliest, dates.latest);
+            dates.due = dates.due && dates.earliest <= today;
+            *end = end_of_open(cut, dates.earliest, dates.latest, today);
+        }
+    }
+}
+
+/// Where the last day lies beyond the season of the first: the last day of that season, and the first of the next.
+fn windows(step: &Step, earliest: Date, latest: Option<Date>) -> (Option<Date>, Option<Date>) {
+    if step.planned.is_some() || step.state != State::Open {
+        return (None, None);
+    }
+    let until = end_of_season(earliest, &step.months).filter(|end| latest.is_none_or(|day| day > *end));
+    (until, until.map(|day| into_season(day.plus_days(1), &step.months)))
+}
+
+fn dates(start: Date, step: &Step, before: &[usize], ends: &[End], today: Date) -> Dates {
+    let before: Vec<&End> = before.iter().filter_map(|at| ends.get(*at)).collect();
+    let from = before.iter().map(|(earliest, _)| *earliest).max().unwrap_or(start);
+    // where nobody says when the last one ends, nobody says when this one does
+    let until = before
+        .iter()
+        .map(|(_, latest)| *latest)
+        .reduce(|a, b| a.zip(b).map(|(a, b)| a.max(b)))
+        .unwrap_or(Some(start));
+    let held = |day: Date| step.not_before.map_or(day, |not_before| day.max(not_before));
+    let mut earliest = into_season(held(from.plus_days(step.low)), &step.months);
+    // where all before it took its longest, it begins then, and has its room as far as the season goes
+    let mut latest = until.zip(step.high).map(|(until, high)| {
+        let begins = into_season(held(until.plus_days(step.low)), &step.months);
+        let ends = begins.plus_days((high - step.low).max(0));
+        let ends = end_of_season(begins, &step.months).map_or(ends, |end| ends.min(end));
+        // while it is alive, and no longer
+        if step.perishes { ends.min(until.plus_days(high)) } else { ends }
+    });
+    if let Some(day) = step.planned {
+        (earliest, latest) = (day, Some(day));
+    }
+    if let State::Done { day } = step.state {
+        (earliest, latest) = (day, Some(day));
+    }
+    let latest = latest.map(|day| day.max(earliest));
+    let open = step.state == State::Open;
+    let in_season = |day: Date| step.months.is_empty() || step.months.contains(&day.month());
+    let overdue = open && earliest <= today;
+    let next_season =
+        (overdue && step.planned.is_none() && !in_season(today)).then(|| into_season(today, &step.months));
+    let (first_until, again_from) = windows(step, earliest, latest);
+    Dates {
+        earliest,
+        latest,
+        first_until,
+        again_from,
+        late: open && latest.is_some_and(|day| day < today),
+        due: overdue && next_season.is_none(),
+        next_season,
+        out_of_season: open && step.planned.is_some_and(|day| !in_season(day)),
+        spoilt: false,
+    }
 }
 
 #[cfg(test)]
@@ -134,10 +219,63 @@ pub(super) mod tests {
             origins: Vec::new(),
             remark: String::new(),
             planned: None,
+            not_before: None,
+            perishes: false,
             state: State::Open,
             note: String::new(),
             own: false,
         }
+    }
+
+    /// An overdue step waits for its next season, and so does all that follows; what was done before the plan began
+    /// counts from its day.
+    #[test]
+    fn a_missed_season_is_not_made_up_in_winter() {
+        let start = day("2027-05-01");
+        let steps =
+            vec![plain("strip", &[], 0, Some(28), &[5, 6, 7, 8]), plain("cut", &["strip"], 7, Some(12), &[])];
+        let missed = schedule(start, &steps, day("2027-12-01"));
+        assert!(missed[0].late && !missed[0].due);
+        assert_eq!(missed[0].next_season, Some(day("2028-05-01")));
+        assert_eq!(missed[1].earliest, day("2028-05-08"));
+        let mut early = steps;
+        early[0].state = State::Done { day: day("2027-04-01") };
+        let found = schedule(start, &early, day("2027-04-02"));
+        assert_eq!((found[1].earliest, found[1].latest), (day("2027-04-08"), Some(day("2027-04-13"))));
+    }
+
+    /// A range that passes a season without the step shows both of its windows.
+    #[test]
+    fn two_windows_of_one_step() {
+        let start = day("2026-11-25");
+        let steps = vec![
+            plain("get", &[], 0, Some(61), &[]),
+            plain("plant", &["get"], 0, Some(61), &[9, 10, 11, 12]),
+        ];
+        let found = schedule(start, &steps, start)[1];
+        assert_eq!((found.earliest, found.first_until), (start, Some(day("2026-12-31"))));
+        assert_eq!((found.again_from, found.latest), (Some(day("2027-09-01")), Some(day("2027-11-01"))));
+    }
+
+    /// Wood that keeps sixty days is cut sixty days before its season, not in December; and what was cut too early is
+    /// known to be dead.
+    #[test]
+    fn nothing_is_cut_to_die_before_its_season() {
+        let start = day("2027-12-01");
+        let mut steps = vec![
+            plain("cut", &[], 0, Some(90), &[12, 1, 2, 3]),
+            Step { perishes: true, ..plain("graft", &["cut"], 0, Some(60), &[4, 5]) },
+        ];
+        let found = schedule(start, &steps, start);
+        assert_eq!(found[0].earliest, day("2028-02-01"));
+        assert_eq!((found[1].earliest, found[1].spoilt), (day("2028-04-01"), false));
+        assert!(found[1].latest.unwrap() <= found[0].latest.unwrap().plus_days(60));
+        steps[0].state = State::Done { day: day("2027-12-05") };
+        assert!(schedule(start, &steps, day("2028-01-20"))[1].spoilt);
+        steps[0].state = State::Done { day: day("2028-03-05") };
+        let kept = schedule(start, &steps, day("2028-03-06"))[1];
+        assert!(!kept.spoilt && kept.latest == Some(day("2028-05-04")));
+        assert!(schedule(start, &steps, day("2028-05-05"))[1].spoilt, "sixty days are over");
     }
 
     #[test]
@@ -189,6 +327,7 @@ pub(super) mod tests {
         assert!(dates.out_of_season && dates.earliest == day("2027-11-01"));
     }
 
+    /// Days on both sides of the start, which is day 20,000.
     fn any_steps() -> impl Strategy<Value = Vec<Step>> {
         let one = (
             0..400i64,
@@ -208,8 +347,12 @@ pub(super) mod tests {
                 let after: Vec<&str> = after.iter().map(String::as_str).collect();
                 let mut step = plain(&format!("s{at}"), &after, low, more.map(|m| low + m), &months);
                 step.state = match state {
-                    0 => State::Done { day: Date::from_days(20_000 + low) },
+                    0 => State::Done { day: Date::from_days(19_800 + low) },
                     1 => State::LeftOut { why: String::new() },
+                    2 => {
+                        step.planned = Some(Date::from_days(19_800 + low));
+                        State::Open
+                    }
                     _ => State::Open,
                 };
                 steps.push(step);
@@ -231,13 +374,16 @@ pub(super) mod tests {
                 prop_assert!(d.latest.is_none_or(|l| l >= d.earliest));
                 prop_assert!(then[at].earliest >= d.earliest);
                 prop_assert!(then[at].latest.zip(d.latest).is_none_or(|(t, l)| t >= l));
-                if step.state != State::Open { continue }
+                if step.state != State::Open || step.planned.is_some() { continue }
                 for key in &step.after {
                     let before = steps.iter().position(|s| &s.key == key).unwrap();
                     prop_assert!(d.earliest.days() >= dates[before].earliest.days() + step.low);
                 }
-                for d in [Some(d.earliest), d.latest].into_iter().flatten() {
-                    prop_assert!(step.months.is_empty() || step.months.contains(&d.month()), "{d}");
+                for day in [Some(d.earliest), d.latest, d.first_until, d.again_from].into_iter().flatten() {
+                    prop_assert!(step.months.is_empty() || step.months.contains(&day.month()), "{day}");
+                }
+                if let Some(day) = d.next_season {
+                    prop_assert!(d.earliest <= now && day > now && step.months.contains(&day.month()));
                 }
             }
         }
