@@ -19,7 +19,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo:rerun-if-changed=build.rs");
     let out = PathBuf::from(env::var("OUT_DIR")?);
     let files = [
-        "common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export", "plan",
+        "common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export",
+        "movement", "plan",
     ]
     .map(|name| format!("scionary/v1/{name}.proto"));
     let set = protox::Compiler::new(["."])?

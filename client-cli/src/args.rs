@@ -3,6 +3,7 @@
 mod curation;
 mod dated;
 mod evidence;
+mod movement;
 mod plan;
 
 use std::path::PathBuf;
@@ -12,6 +13,7 @@ pub use curation::{
 };
 pub use dated::{GraftCommand, Hemisphere, PlanArguments, PlanCommand};
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
+pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 
 use clap::{Args, Parser, Subcommand};
@@ -84,6 +86,9 @@ pub enum Command {
     /// Your grafting log, and how often grafts take
     #[command(subcommand)]
     Graft(GraftCommand),
+    /// What rules on file say of moving plants, and whom to ask
+    #[command(subcommand)]
+    Movement(MovementCommand),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),

@@ -9,8 +9,9 @@ use scionary_proto::{
         account_service_client::AccountServiceClient, crop_service_client::CropServiceClient,
         cultivar_service_client::CultivarServiceClient, curation_service_client::CurationServiceClient,
         evidence_service_client::EvidenceServiceClient, export_service_client::ExportServiceClient,
-        graft_service_client::GraftServiceClient, offer_service_client::OfferServiceClient,
-        plan_service_client::PlanServiceClient, server_service_client::ServerServiceClient,
+        graft_service_client::GraftServiceClient, movement_service_client::MovementServiceClient,
+        offer_service_client::OfferServiceClient, plan_service_client::PlanServiceClient,
+        server_service_client::ServerServiceClient,
     },
 };
 use tonic::{
@@ -282,6 +283,7 @@ services! {
     offers: OfferServiceClient;
     plans: PlanServiceClient;
     grafts: GraftServiceClient;
+    movement: MovementServiceClient;
     evidence: EvidenceServiceClient;
     curation: CurationServiceClient;
     exports: ExportServiceClient;

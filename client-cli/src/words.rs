@@ -136,6 +136,17 @@ pub(crate) fn parse_export(text: &str) -> Result<crate::args::ExportKind, String
     }
 }
 
+/// A verdict on a movement as people read it.
+pub(crate) fn verdict(value: v1::MovementVerdict) -> String {
+    match value {
+        v1::MovementVerdict::NoRule => "no rule on file".into(),
+        v1::MovementVerdict::DocumentRequired => "official document required".into(),
+        v1::MovementVerdict::Unspecified
+        | v1::MovementVerdict::Conditions
+        | v1::MovementVerdict::Prohibited => plain(value.as_str_name(), "MOVEMENT_VERDICT_"),
+    }
+}
+
 /// An offer's state as people read it.
 pub(crate) fn state(value: v1::OfferState) -> String {
     plain(value.as_str_name(), "OFFER_STATE_")

@@ -117,6 +117,9 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::GraftRemoveGrafts => MEMBER_WRITE,
         Rpc::GraftGetGraftRates => PUBLIC_READ,
 
+        Rpc::MovementCheckMovement => PUBLIC_READ,
+        Rpc::MovementListMovementRules => PUBLIC_READ,
+
         Rpc::OfferCreateOffer => MEMBER_WRITE,
         Rpc::OfferGetOffer => PUBLIC_READ,
         Rpc::OfferListMyOffers => OWN_READ,

@@ -5,14 +5,16 @@ use std::{net::SocketAddr, sync::Arc, time::Duration};
 
 use anyhow::{Context as _, Result, bail};
 use scionary_app::{App, catalogue, passwords::Passwords, ports::SystemEntropy};
+use scionary_domain::movement::Rules;
 use scionary_proto::{
     FILE_DESCRIPTOR_SET,
     v1::{
         account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
         cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
         evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
-        graft_service_server::GraftServiceServer, offer_service_server::OfferServiceServer,
-        plan_service_server::PlanServiceServer, server_service_server::ServerServiceServer,
+        graft_service_server::GraftServiceServer, movement_service_server::MovementServiceServer,
+        offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
+        server_service_server::ServerServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -32,8 +34,8 @@ use crate::{
     gate::GateLayer,
     incoming::guarded,
     rpc::{
-        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, OfferRpc, PlanRpc,
-        ServerRpc,
+        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, MovementRpc,
+        OfferRpc, PlanRpc, ServerRpc,
     },
     throttle::Throttle,
 };
@@ -99,7 +101,24 @@ pub async fn open_app(config: &Config, store: Store) -> Result<App> {
     for files in files {
         load_catalogue(&app, &files).await?;
     }
+    app.set_movement(movement_rules(config)?);
     Ok(app)
+}
+
+/// The rules on moving plants: those that ship, with those of the catalogue folders.
+///
+/// # Errors
+/// Every mistake in them: a server does not start on rules that it cannot read.
+pub fn movement_rules(config: &Config) -> Result<Rules> {
+    let mut sources = Vec::new();
+    if config.reference_catalogue {
+        sources.push(data::movement());
+    }
+    for folder in &config.catalogue_folders {
+        sources.push(data::movement_folder(folder)?);
+    }
+    scionary_app::movement::read(&sources)
+        .map_err(|wrong| anyhow::anyhow!("the rules on moving plants have mistakes:\n{}", wrong.join("\n")))
 }
 
 /// Reads and loads one catalogue.
@@ -144,6 +163,7 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         OfferServiceServer::<OfferRpc>::NAME,
         PlanServiceServer::<PlanRpc>::NAME,
         GraftServiceServer::<GraftRpc>::NAME,
+        MovementServiceServer::<MovementRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
         CurationServiceServer::<CurationRpc>::NAME,
         ExportServiceServer::<ExportRpc>::NAME,
@@ -217,6 +237,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())))
         .add_service(service!(public PlanServiceServer, PlanRpc(app.clone())))
         .add_service(service!(public GraftServiceServer, GraftRpc(app.clone())))
+        .add_service(service!(public MovementServiceServer, MovementRpc(app.clone())))
         .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
         .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
         .add_service(service!(

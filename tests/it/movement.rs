@@ -6,7 +6,11 @@ use scionary_domain::{
     offer::{Material, health::Form},
     time::Date,
 };
+use scionary_proto::{Rpc, v1};
 use scionary_server::data;
+use scionary_tests::{Database, client::wrong_fields, samples::draft};
+
+use crate::evidence::Club;
 
 fn on_file() -> Rules {
     read(&[data::movement()]).unwrap()
@@ -350,6 +354,81 @@ fn sets_of_rules_are_checked() {
         &["A,1,rule,Mangifera,twig,X B,XC,banned,c,X,Authority,,,2020,,citation,,,,,,,,".into()],
         "parts: a part",
     );
+}
+
+/// Over the wire: for an offer, for a name, for a plant; what is wrong is told; nothing reads like a permission.
+#[tokio::test]
+async fn asked_over_the_wire() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let ann = club.grower("ann").await;
+    let check = async |request: v1::CheckMovementRequest| {
+        ann.call::<v1::CheckMovementResponse>(Rpc::MovementCheckMovement, &request).await
+    };
+    let scion = v1::CheckMovementRequest {
+        material: v1::Material::ScionWood.into(),
+        dispatch: Some(v1::Date { year: 2025, month: 2, day: 1 }),
+        ..Default::default()
+    };
+    let named = v1::CheckMovementRequest {
+        cultivar: "Kent".into(),
+        grown_at: vec!["US-CA".into()],
+        to: vec!["US-FL".into()],
+        ..scion.clone()
+    };
+    let found = check(named.clone()).await.unwrap();
+    assert_eq!(found.verdict(), v1::MovementVerdict::DocumentRequired);
+    assert_eq!(found.lead[0].rule.as_ref().unwrap().rule_id, "US-FL-5B3-CERT");
+    assert!(found.botanical_name.starts_with("Mangifera indica"), "{}", found.botanical_name);
+    assert!(found.pests.iter().any(|p| p.name.contains("malformation")));
+    let plant = v1::CheckMovementRequest {
+        cultivar: String::new(),
+        botanical_name: "Citrus x Poncirus".into(),
+        grown_at: Vec::new(),
+        to: vec!["US-CA".into()],
+        ..named.clone()
+    };
+    let unknown = check(plant).await.unwrap();
+    assert_eq!(
+        (unknown.verdict(), unknown.grown_at),
+        (v1::MovementVerdict::Prohibited, vec!["unknown".to_string()])
+    );
+    // nothing on file is told as such, with whom to ask
+    let nowhere =
+        v1::CheckMovementRequest { grown_at: vec!["XB-NS".into()], to: vec!["XB".into()], ..named.clone() };
+    let nowhere = check(nowhere).await.unwrap();
+    assert_eq!(nowhere.verdict(), v1::MovementVerdict::NoRule);
+    assert!(nowhere.headline.starts_with("No rule on file: ask"), "{}", nowhere.headline);
+    assert!(!nowhere.gaps.is_empty());
+    // an offer brings its plant, material and origins along
+    let offer = v1::CreateOfferRequest { offer: Some(draft()) };
+    let offer: v1::CreateOfferResponse = ann.call(Rpc::OfferCreateOffer, &offer).await.unwrap();
+    let of_offer = v1::CheckMovementRequest {
+        offer_id: offer.offer.unwrap().offer_id,
+        to: vec!["AU-WA".into()],
+        ..Default::default()
+    };
+    let of_offer = check(of_offer).await.unwrap();
+    assert_eq!(of_offer.grown_at, ["XB-NS"]);
+    assert_eq!(of_offer.verdict(), v1::MovementVerdict::DocumentRequired, "{:?}", of_offer.lead);
+    let wrong = v1::CheckMovementRequest {
+        material: 0,
+        grown_at: vec!["US-FL/".into(), "Florida".into()],
+        to: Vec::new(),
+        arrival: Some(v1::Date { year: 2025, month: 1, day: 1 }),
+        ..named
+    };
+    assert_eq!(wrong_fields(&check(wrong).await.unwrap_err()), ["grown_at[1]", "to", "material", "arrival"]);
+
+    let all = v1::ListMovementRulesRequest { page_size: 50, ..Default::default() };
+    let first: v1::ListMovementRulesResponse = ann.call(Rpc::MovementListMovementRules, &all).await.unwrap();
+    assert_eq!(first.rules.len(), 50);
+    let next = v1::ListMovementRulesRequest { page_token: first.next_page_token, ..all };
+    let second: v1::ListMovementRulesResponse =
+        ann.call(Rpc::MovementListMovementRules, &next).await.unwrap();
+    assert_eq!(second.rules.len(), 21);
+    club.server.stop().await;
+    database.done().await;
 }
 
 /// A rule of another authority never makes an answer milder.

@@ -295,6 +295,15 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),
+        Rpc::MovementCheckMovement => v1::CheckMovementRequest {
+            crop: "mango".into(),
+            material: v1::Material::ScionWood.into(),
+            grown_at: vec!["XB-NS".into()],
+            to: vec!["XB".into()],
+            ..Default::default()
+        }
+        .encode_to_vec(),
+        Rpc::MovementListMovementRules => v1::ListMovementRulesRequest::default().encode_to_vec(),
         Rpc::GraftLogGrafts => grafts().encode_to_vec(),
         Rpc::GraftReportTakes => v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec(),
         Rpc::GraftListMyGrafts => v1::ListMyGraftsRequest::default().encode_to_vec(),

@@ -12,6 +12,7 @@ mod export;
 mod grafts;
 mod import;
 mod lookup;
+mod movement;
 mod observed;
 mod odds;
 mod offer;
@@ -55,6 +56,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Season(arguments) => season::season(&Client::open(&connection)?, output, arguments).await,
         Command::Plan(command) => dated::run(&Client::open(&connection)?, output, command).await,
         Command::Graft(command) => grafts::run(&Client::open(&connection)?, output, command).await,
+        Command::Movement(command) => movement::run(&Client::open(&connection)?, output, command).await,
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,

@@ -5,6 +5,7 @@ pub mod curation;
 pub mod dated;
 pub mod evidence;
 pub mod grafts;
+pub mod movement;
 pub mod offer;
 pub mod plan;
 pub mod registry;

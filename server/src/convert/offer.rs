@@ -29,7 +29,7 @@ macro_rules! pairs {
             match value { $($domain::$name => v1::$wire::$name.into()),* }
         }
         /// None if unspecified; a number that this server does not know is a wrong field.
-        fn $read(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Option<$domain> {
+        pub(super) fn $read(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Option<$domain> {
             match v1::$wire::try_from(value) {
                 Ok(v1::$wire::Unspecified) => None,
                 $(Ok(v1::$wire::$name) => Some($domain::$name),)*

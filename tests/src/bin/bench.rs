@@ -10,6 +10,7 @@ use std::time::Instant;
 use scionary_app::{
     App, Policy,
     evidence::{ImportMode, ImportRow},
+    movement::MovementFiles,
     passwords::Passwords,
     ports::SystemEntropy,
     registry::Registry,
@@ -19,6 +20,7 @@ use scionary_domain::{
     crop::{Climate, Crop, Way},
     evidence::entry::{Draft, Observed},
     ids::{AccountId, CultivarId, RequestId, SessionId},
+    movement::{Move, Part, Parts},
     plan::{self, Setting},
     seed::Answer,
     time::{Date, Timestamp},
@@ -303,11 +305,54 @@ fn plans() {
     println!("a step in a plan of 80 costs {:.2} times one in a plan of 8", row(80) / row(8));
 }
 
+/// Verdicts a second with 10,000 rules on file.
+fn verdicts() {
+    let files = scionary_server::data::movement();
+    let mut rules = files.rules.clone();
+    let hosts =
+        ["Citrus", "Mangifera", "Persea", "Malus", "Vitis", "Prunus", "Ficus", "Annona", "Litchi", "*"];
+    let countries = ["US", "AU", "ES", "FR", "BR", "IN", "TH", "PH", "NZ", "ZA"];
+    for n in 0..10_000 {
+        let (host, from, to) = (hosts[n % 10], countries[n / 10 % 10], countries[n / 100 % 10]);
+        rules.push_str(&format!(
+            "BENCH-{n},1,rule,{host},scion|seed,{from}|!SAME-SUBDIV,{to},official document required,c,BENCH {n},Authority,,,2020,,bench,,,,,,,,\n"
+        ));
+    }
+    let files = MovementFiles { rules, ..files };
+    let rules = scionary_app::movement::read(&[files]).unwrap();
+    let taxa = ["Mangifera indica L.", "Citrus sinensis", "Persea americana", "Malus domestica"];
+    let places = ["US-FL", "US-CA", "AU-QLD", "ES-MA", "IN", "PH-CEB"];
+    let count = 20_000;
+    let began = Instant::now();
+    let mut found = 0;
+    for n in 0..count {
+        let day = Date::from_days(20_000 + (n % 900) as i64);
+        let asked = Move {
+            taxon: taxa[n % 4].into(),
+            parts: Parts::of(&[Part::Scion]),
+            grown_at: vec![Some(places[n % 6].into())],
+            to: vec![places[(n / 6 + 1) % 6].into()],
+            by_way_of: Vec::new(),
+            dispatch: day,
+            arrival: day.plus_days(3),
+            count: None,
+            documents: Vec::new(),
+        };
+        found += rules.ask(&asked).lead.len();
+    }
+    let rate = count as f64 / began.elapsed().as_secs_f64();
+    println!("{rate:.0} verdicts a second on one core, {} rules on file ({found} led)", rules.len());
+}
+
 #[tokio::main]
 async fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     plans();
     if arguments.first().is_some_and(|a| a == "plans") {
+        return;
+    }
+    verdicts();
+    if arguments.first().is_some_and(|a| a == "verdicts") {
         return;
     }
     let number = |at: usize, usual| arguments.get(at).and_then(|a| a.parse::<usize>().ok()).unwrap_or(usual);

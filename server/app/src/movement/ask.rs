@@ -4,8 +4,9 @@ use scionary_domain::{
     field::{FieldError, Fields},
     ids::OfferId,
     limits,
-    movement::{Answer, Document, Move, Parts},
+    movement::{ANY, Answer, Document, Move, Parts, Rule, Rules},
     offer::{Material, health::Form},
+    page::{self, Page, PageTokenError},
     place::AreaCode,
     time::Date,
 };
@@ -146,6 +147,32 @@ impl App {
             documents: asked.documents.clone(),
         };
         Ok(MovementFound { taxon, grown_at, days, answer: self.movement().ask(&question) })
+    }
+
+    /// A page of the rules on file, in their order; of those that name a plant or any plant, where one is named.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub fn movement_page<'a>(
+        rules: &'a Rules,
+        host: &str,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<&'a Rule>, Error> {
+        let size = page::page_size(page_size)?;
+        let search = format!("movement rules {host}");
+        let after = match page::key(&search, token)? {
+            None => 0,
+            Some(key) => key.parse::<usize>().map_err(|_| PageTokenError::Unreadable)?,
+        };
+        let wanted = host.trim().to_lowercase();
+        let fits = |rule: &&Rule| {
+            wanted.is_empty() || rule.hosts.iter().any(|h| h == ANY || h.to_lowercase().contains(&wanted))
+        };
+        let mut rows: Vec<&Rule> = rules.all().filter(fits).skip(after).take(size + 1).collect();
+        let more = rows.len() > size;
+        rows.truncate(size);
+        Ok(Page { next: more.then(|| page::token(&search, &(after + size).to_string())), rows })
     }
 
     /// Reads an offer's id.

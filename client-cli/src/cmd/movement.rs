@@ -1,0 +1,192 @@
+//! What rules on file say of moving plants.
+
+use scionary_proto::v1;
+
+use super::more;
+use crate::{
+    args::{CheckArguments, MovementCommand},
+    client::{Client, movement},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: MovementCommand) -> Result<(), Failure> {
+    match command {
+        MovementCommand::Check(arguments) => check(client, output, *arguments).await,
+        MovementCommand::Rules { plant, paging } => {
+            let request = v1::ListMovementRulesRequest {
+                host: plant,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListMovementRulesResponse =
+                client.read(request, |c, r| async move { movement(c).list_movement_rules(r).await }).await?;
+            output.reply("ListMovementRulesResponse", &reply, |out| {
+                if reply.rules.is_empty() {
+                    out.text("No such rule is on file. That is no answer: ask the plant-health authority.");
+                }
+                for rule in &reply.rules {
+                    brief(out, rule, &[]);
+                    out.item(2, "", &rule.conditions);
+                }
+                if !reply.empty_areas.is_empty() {
+                    out.gap();
+                    out.faint(&format!(
+                        "Areas that rules name and that nobody has listed here, so that such rules match nothing: {}.",
+                        reply.empty_areas.join(", ")
+                    ));
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+    }
+}
+
+async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Result<(), Failure> {
+    let CheckArguments {
+        name,
+        crop,
+        offer,
+        plant,
+        material,
+        form,
+        from,
+        to,
+        by_way_of,
+        leaves,
+        arrives,
+        count,
+        document,
+        full,
+    } = typed;
+    let request = v1::CheckMovementRequest {
+        offer_id: offer,
+        cultivar: name.join(" "),
+        crop: words::crop(crop),
+        botanical_name: plant,
+        material: material.unwrap_or_default().into(),
+        form: form.unwrap_or_default().into(),
+        grown_at: from,
+        to,
+        by_way_of,
+        dispatch: leaves,
+        arrival: arrives,
+        count,
+        documents: document,
+    };
+    let reply: v1::CheckMovementResponse =
+        client.read(request, |c, r| async move { movement(c).check_movement(r).await }).await?;
+    output.reply("CheckMovementResponse", &reply, |out| show(out, &reply, full))
+}
+
+/// A rule in a line, with what is special about it.
+fn brief(out: &Output, rule: &v1::MovementRule, special: &[&str]) {
+    let mut marks: Vec<String> = special.iter().map(ToString::to_string).collect();
+    if rule.stub {
+        marks.push("a restriction is reported, its text is not on file".into());
+    }
+    if rule.unverified {
+        marks.push("from memory only".into());
+    }
+    if let Some(until) = rule.effective_to {
+        marks.push(format!("until {}", words::day(Some(until))));
+    }
+    let marks = if marks.is_empty() { String::new() } else { format!(" ({})", marks.join("; ")) };
+    let citation = [rule.citation.as_str(), rule.instrument.as_str()].into_iter().find(|t| !t.is_empty());
+    out.item(
+        0,
+        "-",
+        &format!(
+            "{}: {}{marks} [{} version {}, text of {}]",
+            words::verdict(rule.verdict()),
+            citation.unwrap_or_default(),
+            rule.rule_id,
+            rule.version,
+            rule.text_date
+        ),
+    );
+}
+
+fn listed(out: &Output, title: &str, rules: &[v1::AppliedRule], full: bool) {
+    if rules.is_empty() {
+        return;
+    }
+    out.gap();
+    out.heading(title);
+    for applied in rules {
+        let Some(rule) = &applied.rule else { continue };
+        let mut special = Vec::new();
+        if applied.unsure {
+            special.push("true for a part of the place: name a finer one");
+        }
+        if applied.stale {
+            special.push("text not looked at again lately");
+        }
+        let open = format!("open to {} only", rule.open_to);
+        if !rule.open_to.is_empty() && rule.open_to != "anybody" {
+            special.push(&open);
+        }
+        brief(out, rule, &special);
+        out.item(2, "says:", &rule.conditions);
+        out.item(2, "ask:", &rule.authority);
+        if full {
+            if !rule.note.is_empty() {
+                out.item(2, "note:", &rule.note);
+            }
+            if !rule.source_url.is_empty() {
+                out.item(2, "text:", &rule.source_url);
+            }
+        }
+    }
+}
+
+fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
+    out.answer(&format!("{}.", reply.headline));
+    let arrives = if reply.arrival == reply.dispatch {
+        String::new()
+    } else {
+        format!(" to {}", words::day(reply.arrival))
+    };
+    out.text(&format!(
+        "{}, grown at {}; {}{arrives}.",
+        reply.botanical_name,
+        reply.grown_at.join(", "),
+        words::day(reply.dispatch)
+    ));
+    listed(out, "What makes the answer", &reply.lead, full);
+    listed(out, "Binding too", &reply.also, full);
+    listed(out, "Reported, text not on file: do not send before asking", &reply.stubs, full);
+    listed(out, "From memory only: ask", &reply.unverified, full);
+    listed(out, "Exceptions that are not open to everybody", &reply.could_change, full);
+    listed(out, "In force later", &reply.coming, full);
+    if !reply.gaps.is_empty() {
+        out.gap();
+        out.heading("No rule on file for");
+        for gap in &reply.gaps {
+            let side = match gap.side() {
+                v1::MovementSide::Leaving => "leaving",
+                v1::MovementSide::Entering => "entering",
+                v1::MovementSide::Within | v1::MovementSide::Unspecified => "moving within",
+            };
+            out.item(0, "-", &format!("{side} {}: ask {}.", gap.place, gap.ask));
+        }
+    }
+    if !reply.pests.is_empty() {
+        out.gap();
+        out.heading("Known to travel with it");
+        for pest in &reply.pests {
+            let not = if pest.not_by.is_empty() {
+                String::new()
+            } else {
+                format!(" Not known from {}.", pest.not_by)
+            };
+            out.item(0, "-", &format!("{}: with {}.{not}", pest.name, pest.carried_by));
+            if full {
+                out.item(2, "", &format!("{} [{}]", pest.how, pest.source));
+            }
+        }
+    }
+    out.gap();
+    out.text(&reply.notice);
+}
