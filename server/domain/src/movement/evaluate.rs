@@ -116,10 +116,60 @@ impl Answer {
 #[derive(Clone, Debug, Default)]
 pub struct Rules {
     rules: Vec<Arc<Rule>>,
-    by_host: BTreeMap<String, Vec<usize>>,
+    by_host: BTreeMap<String, ByDestination>,
+    /// For each rule the countries that it can come from; `None` for all.
+    from: Vec<Option<BTreeSet<String>>>,
+    /// For each place that rules name, whom most of them name to ask.
+    authorities: BTreeMap<String, String>,
     places: Places,
     taxa: Taxa,
     pests: Vec<Pest>,
+}
+
+/// Rules on one host by the country that they let in, so that few are looked at.
+#[derive(Clone, Debug, Default)]
+struct ByDestination {
+    country: BTreeMap<String, Vec<usize>>,
+    any: Vec<usize>,
+}
+
+impl ByDestination {
+    fn add(&mut self, at: usize, countries: Option<&BTreeSet<String>>) {
+        match countries {
+            None => self.any.push(at),
+            Some(countries) => {
+                for country in countries {
+                    self.country.entry(country.clone()).or_default().push(at);
+                }
+            }
+        }
+    }
+    /// Rules that can hold for one of these countries; `None` for all.
+    fn of<'a>(&'a self, countries: Option<&'a BTreeSet<&'a str>>) -> Box<dyn Iterator<Item = usize> + 'a> {
+        match countries {
+            None => Box::new(self.any.iter().chain(self.country.values().flatten()).copied()),
+            Some(countries) => {
+                let named = countries.iter().filter_map(|c| self.country.get(*c)).flatten();
+                Box::new(self.any.iter().chain(named).copied())
+            }
+        }
+    }
+}
+
+/// Whom the rules on each place name most often.
+fn authorities(rules: &[Arc<Rule>], places: &Places) -> BTreeMap<String, String> {
+    let mut counts: BTreeMap<String, BTreeMap<&str, usize>> = BTreeMap::new();
+    for rule in rules {
+        let named: BTreeSet<&str> =
+            rule.to.included().chain(rule.from.included()).map(|code| places.canonical(code)).collect();
+        for code in named {
+            *counts.entry(code.to_string()).or_default().entry(&rule.authority).or_default() += 1;
+        }
+    }
+    let most = |counts: BTreeMap<&str, usize>| {
+        counts.into_iter().max_by_key(|(_, count)| *count).map(|(who, _)| who.to_string())
+    };
+    counts.into_iter().filter_map(|(place, counts)| Some((place, most(counts)?))).collect()
 }
 
 /// Rules that match on a day, with how far.
@@ -129,13 +179,16 @@ impl Rules {
     /// From what is on file.
     pub fn new(rules: Vec<Rule>, places: Places, taxa: Taxa, pests: Vec<Pest>) -> Self {
         let rules: Vec<Arc<Rule>> = rules.into_iter().map(Arc::new).collect();
-        let mut by_host: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        let mut by_host: BTreeMap<String, ByDestination> = BTreeMap::new();
         for (at, rule) in rules.iter().enumerate() {
+            let countries = rule.to.countries(&places);
             for host in &rule.hosts {
-                by_host.entry(Taxa::key(host)).or_default().push(at);
+                by_host.entry(Taxa::key(host)).or_default().add(at, countries.as_ref());
             }
         }
-        Self { rules, by_host, places, taxa, pests }
+        let from = rules.iter().map(|rule| rule.from.countries(&places)).collect();
+        let authorities = authorities(&rules, &places);
+        Self { rules, by_host, from, authorities, places, taxa, pests }
     }
 
     /// How many versions of rules.
@@ -159,15 +212,39 @@ impl Rules {
             .collect()
     }
 
-    fn candidates(&self, line: &BTreeSet<String>, parts: Parts, count: Option<u32>) -> Vec<usize> {
+    /// The countries of places as stated; `None` where one of them is not known, or wider than a country.
+    fn countries_of<'a>(
+        &'a self,
+        places: impl Iterator<Item = Option<&'a str>>,
+    ) -> Option<BTreeSet<&'a str>> {
+        places
+            .map(|place| {
+                let place = self.places.canonical(place?);
+                if self.places.is_wide(place) { None } else { country(place) }
+            })
+            .collect()
+    }
+
+    fn candidates(&self, line: &BTreeSet<String>, asked: &Move) -> Vec<usize> {
+        let to = self.countries_of(asked.to.iter().chain(&asked.by_way_of).map(|p| Some(p.as_str())));
+        let from = if asked.grown_at.is_empty() {
+            None
+        } else {
+            self.countries_of(asked.grown_at.iter().map(Option::as_deref))
+        };
+        let comes_from = |at: usize| match (self.from.get(at), &from) {
+            (Some(Some(countries)), Some(from)) => from.iter().any(|c| countries.contains(*c)),
+            (_, _) => true,
+        };
         let mut found: Vec<usize> = line
             .iter()
             .filter_map(|host| self.by_host.get(host))
-            .flatten()
-            .copied()
+            .flat_map(|by| by.of(to.as_ref()))
+            .filter(|at| comes_from(*at))
             .filter(|at| {
                 self.rules.get(*at).is_some_and(|rule| {
-                    rule.parts.meet(parts) && rule.most.zip(count).is_none_or(|(most, count)| count <= most)
+                    rule.parts.meet(asked.parts)
+                        && rule.most.zip(asked.count).is_none_or(|(most, count)| count <= most)
                 })
             })
             .collect();
@@ -212,7 +289,7 @@ impl Rules {
     /// What is on file for a movement.
     pub fn ask(&self, asked: &Move) -> Answer {
         let line = self.taxa.line(&asked.taxon);
-        let candidates = self.candidates(&line, asked.parts, asked.count);
+        let candidates = self.candidates(&line, asked);
         // in force on either day: the strictest of both counts
         let mut matched = self.matching(asked, &candidates, asked.dispatch);
         if asked.arrival != asked.dispatch {
@@ -346,17 +423,7 @@ impl Rules {
 
     /// The authority that rules on a place name; in general words where none does.
     fn whom_to_ask(&self, place: &str) -> String {
-        let named = |rule: &&Arc<Rule>| {
-            rule.to.included().chain(rule.from.included()).any(|code| self.places.canonical(code) == place)
-        };
-        // most rules on a place as such are its own authority's
-        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-        for rule in self.rules.iter().filter(named) {
-            *counts.entry(&rule.authority).or_default() += 1;
-        }
-        counts
-            .into_iter()
-            .max_by_key(|(_, count)| *count)
-            .map_or_else(|| format!("the plant-health authority of {place}"), |(name, _)| name.to_string())
+        let known = self.authorities.get(place);
+        known.cloned().unwrap_or_else(|| format!("the plant-health authority of {place}"))
     }
 }

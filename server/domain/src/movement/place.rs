@@ -1,7 +1,7 @@
 //! Places as movement rules name them: a tree of codes (world, blocs, countries and subdivisions of ISO 3166, local
 //! parts below them), and regulated areas cut across it whose members come and go by date.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -144,6 +144,31 @@ impl Places {
         }
     }
 
+    /// The countries that a node, a bloc or an area touches on any day; `None` for all of them.
+    pub(super) fn countries(&self, node: &str) -> Option<BTreeSet<String>> {
+        let node = self.canonical(node);
+        if node == WORLD {
+            return None;
+        }
+        match self.members.get(node) {
+            Some(members) => members.iter().map(|m| self.countries(&m.place)).try_fold(
+                BTreeSet::new(),
+                |mut all, found| {
+                    all.extend(found?);
+                    Some(all)
+                },
+            ),
+            // an area without members matches nothing
+            None if node.starts_with(AREA) => Some(BTreeSet::new()),
+            None => Some(country(node).map(Into::into).into_iter().collect()),
+        }
+    }
+
+    /// Whether a place as stated is a bloc or the world: then its country tells nothing.
+    pub(super) fn is_wide(&self, place: &str) -> bool {
+        place == WORLD || self.members.contains_key(place)
+    }
+
     /// Whether an area has members that lie in a place.
     pub(super) fn is_area_within(&self, area: &str, place: &str) -> bool {
         area.starts_with(AREA)
@@ -214,6 +239,17 @@ impl Expression {
             return Err("at least one place that is not excluded expected".into());
         }
         Ok(Self { include, exclude })
+    }
+
+    /// The countries that it can hold in; `None` for all of them.
+    pub(super) fn countries(&self, places: &Places) -> Option<BTreeSet<String>> {
+        self.include.iter().try_fold(BTreeSet::new(), |mut all, term| {
+            match term {
+                Term::Node(code) => all.extend(places.countries(code)?),
+                Term::SameSubdivision | Term::SameArea => return None,
+            }
+            Some(all)
+        })
     }
 
     /// The nodes that it includes by name.
