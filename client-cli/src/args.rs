@@ -1,5 +1,6 @@
 //! What can be typed.
 
+mod claim;
 mod curation;
 mod dated;
 mod evidence;
@@ -8,6 +9,7 @@ mod plan;
 
 use std::path::PathBuf;
 
+pub use claim::ClaimCommand;
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
@@ -98,6 +100,9 @@ pub enum Command {
     /// Offers of scion wood, seed, seedlings and rootstock
     #[command(subcommand)]
     Offer(OfferCommand),
+    /// Ask for offers; promise, decline, hand over
+    #[command(subcommand)]
+    Claim(ClaimCommand),
     /// What you and others observed: enter, check, correct, import
     #[command(subcommand)]
     Evidence(EvidenceCommand),
@@ -412,6 +417,12 @@ pub struct DraftArguments {
     /// How it is kept: a key that `scionary crop show` lists under keeping
     #[arg(long, value_name = "KEY")]
     pub kept: Option<String>,
+    /// Accept claims by themselves while something is left; needs --contact
+    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
+    pub auto_accept: Option<bool>,
+    /// How you can be reached, for claims that are accepted by themselves; only their takers see it
+    #[arg(long, value_name = "TEXT")]
+    pub contact: Option<String>,
     /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,

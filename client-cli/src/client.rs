@@ -6,12 +6,12 @@ use std::{future::Future, time::Duration};
 use scionary_proto::{
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
     v1::{
-        account_service_client::AccountServiceClient, crop_service_client::CropServiceClient,
-        cultivar_service_client::CultivarServiceClient, curation_service_client::CurationServiceClient,
-        evidence_service_client::EvidenceServiceClient, export_service_client::ExportServiceClient,
-        graft_service_client::GraftServiceClient, movement_service_client::MovementServiceClient,
-        offer_service_client::OfferServiceClient, plan_service_client::PlanServiceClient,
-        server_service_client::ServerServiceClient,
+        account_service_client::AccountServiceClient, claim_service_client::ClaimServiceClient,
+        crop_service_client::CropServiceClient, cultivar_service_client::CultivarServiceClient,
+        curation_service_client::CurationServiceClient, evidence_service_client::EvidenceServiceClient,
+        export_service_client::ExportServiceClient, graft_service_client::GraftServiceClient,
+        movement_service_client::MovementServiceClient, offer_service_client::OfferServiceClient,
+        plan_service_client::PlanServiceClient, server_service_client::ServerServiceClient,
     },
 };
 use tonic::{
@@ -284,6 +284,7 @@ services! {
     plans: PlanServiceClient;
     grafts: GraftServiceClient;
     movement: MovementServiceClient;
+    claims: ClaimServiceClient;
     evidence: EvidenceServiceClient;
     curation: CurationServiceClient;
     exports: ExportServiceClient;

@@ -136,6 +136,11 @@ pub(crate) fn parse_export(text: &str) -> Result<crate::args::ExportKind, String
     }
 }
 
+/// A claim's state as people read it.
+pub(crate) fn claim_state(value: v1::ClaimState) -> String {
+    plain(value.as_str_name(), "CLAIM_STATE_")
+}
+
 /// A verdict on a movement as people read it.
 pub(crate) fn verdict(value: v1::MovementVerdict) -> String {
     match value {

@@ -14,6 +14,7 @@ mod m0003_offers;
 mod m0004_writes;
 mod m0005_evidence;
 mod m0006_plans;
+mod m0007_claims;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -28,6 +29,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0004_writes::Step),
             Box::new(m0005_evidence::Step),
             Box::new(m0006_plans::Step),
+            Box::new(m0007_claims::Step),
         ]
     }
 }

@@ -117,6 +117,17 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::GraftRemoveGrafts => MEMBER_WRITE,
         Rpc::GraftGetGraftRates => PUBLIC_READ,
 
+        Rpc::ClaimAskForOffer => MEMBER_WRITE,
+        Rpc::ClaimAcceptClaim => MEMBER_WRITE,
+        Rpc::ClaimDeclineClaim => MEMBER_WRITE,
+        Rpc::ClaimWithdrawClaim => MEMBER_WRITE,
+        Rpc::ClaimConfirmHandOver => MEMBER_WRITE,
+        Rpc::ClaimNoteMissed => MEMBER_WRITE,
+        Rpc::ClaimGetClaim => OWN_READ,
+        Rpc::ClaimListMyClaims => OWN_READ,
+        // organisers and stewards: see the domain's `access`
+        Rpc::ClaimListMissed => OWN_READ,
+
         Rpc::MovementCheckMovement => PUBLIC_READ,
         Rpc::MovementListMovementRules => PUBLIC_READ,
 

@@ -9,12 +9,12 @@ use scionary_domain::movement::Rules;
 use scionary_proto::{
     FILE_DESCRIPTOR_SET,
     v1::{
-        account_service_server::AccountServiceServer, crop_service_server::CropServiceServer,
-        cultivar_service_server::CultivarServiceServer, curation_service_server::CurationServiceServer,
-        evidence_service_server::EvidenceServiceServer, export_service_server::ExportServiceServer,
-        graft_service_server::GraftServiceServer, movement_service_server::MovementServiceServer,
-        offer_service_server::OfferServiceServer, plan_service_server::PlanServiceServer,
-        server_service_server::ServerServiceServer,
+        account_service_server::AccountServiceServer, claim_service_server::ClaimServiceServer,
+        crop_service_server::CropServiceServer, cultivar_service_server::CultivarServiceServer,
+        curation_service_server::CurationServiceServer, evidence_service_server::EvidenceServiceServer,
+        export_service_server::ExportServiceServer, graft_service_server::GraftServiceServer,
+        movement_service_server::MovementServiceServer, offer_service_server::OfferServiceServer,
+        plan_service_server::PlanServiceServer, server_service_server::ServerServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -34,8 +34,8 @@ use crate::{
     gate::GateLayer,
     incoming::guarded,
     rpc::{
-        AccountRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc, MovementRpc,
-        OfferRpc, PlanRpc, ServerRpc,
+        AccountRpc, ClaimRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc,
+        MovementRpc, OfferRpc, PlanRpc, ServerRpc,
     },
     throttle::Throttle,
 };
@@ -164,6 +164,7 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         PlanServiceServer::<PlanRpc>::NAME,
         GraftServiceServer::<GraftRpc>::NAME,
         MovementServiceServer::<MovementRpc>::NAME,
+        ClaimServiceServer::<ClaimRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
         CurationServiceServer::<CurationRpc>::NAME,
         ExportServiceServer::<ExportRpc>::NAME,
@@ -238,6 +239,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public PlanServiceServer, PlanRpc(app.clone())))
         .add_service(service!(public GraftServiceServer, GraftRpc(app.clone())))
         .add_service(service!(public MovementServiceServer, MovementRpc(app.clone())))
+        .add_service(service!(ClaimServiceServer, ClaimRpc(app.clone())))
         .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
         .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
         .add_service(service!(

@@ -232,6 +232,7 @@ async fn no_request_makes_the_server_fail() {
         ticket: "tkt_00000000000000000000000001".into(),
         plan,
         graft,
+        claim: "clm_00000000000000000000000001".into(),
         serial: 1,
     };
     let mut state = 20_261_124_u64;

@@ -7,7 +7,7 @@ use scionary_proto::{Rpc, v1};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{PASSWORD, reason},
-    samples::{Ids, draft, further_name, grafts, plan, sample, tally},
+    samples::{Ids, ask, draft, further_name, grafts, plan, sample, tally},
 };
 use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
 use tonic::Code;
@@ -70,6 +70,13 @@ impl Stage {
         let serial = i32::try_from(self.taken).unwrap();
         let (mut evidence, mut proposal, mut sowing, mut ticket) = Default::default();
         let (plan_id, graft_id) = planned(owner, rpc).await;
+        let claim_id = claimed(&self.server, owner, rpc).await;
+        if rpc == Rpc::ClaimAskForOffer {
+            let request = v1::CreateOfferRequest { offer: Some(draft()) };
+            let made: v1::CreateOfferResponse =
+                stranger(&self.server).await.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+            offer = made.offer.unwrap().offer_id;
+        }
         if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence")
             || rpc == Rpc::EvidenceWithdrawCheck
         {
@@ -130,6 +137,7 @@ impl Stage {
             ticket,
             plan: plan_id,
             graft: graft_id,
+            claim: claim_id,
             serial,
             offer,
             invitation,
@@ -137,6 +145,41 @@ impl Stage {
             free_handle: format!("free-{}", self.taken),
         }
     }
+}
+
+/// Somebody who is none of the personas.
+async fn stranger(server: &TestServer) -> Raw {
+    match server.raw().sign_in("stranger", PASSWORD).await {
+        Ok(known) => known,
+        Err(_) => server.raw().member("stranger").await,
+    }
+}
+
+/// A claim of the owner's on an offer of somebody who is none of the personas, where a method needs one.
+async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
+    if !rpc.path().contains("ClaimService")
+        || matches!(rpc, Rpc::ClaimAskForOffer | Rpc::ClaimListMyClaims | Rpc::ClaimListMissed)
+    {
+        return String::new();
+    }
+    // the owner is the giver where the giver's word is asked for
+    let gives = matches!(rpc, Rpc::ClaimAcceptClaim | Rpc::ClaimDeclineClaim);
+    let stranger = stranger(server).await;
+    let (giver, taker) = if gives { (owner, &stranger) } else { (&stranger, owner) };
+    let request = v1::CreateOfferRequest { offer: Some(draft()) };
+    let made: v1::CreateOfferResponse = giver.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+    let asked: v1::AskForOfferResponse =
+        taker.call(Rpc::ClaimAskForOffer, &ask(&made.offer.unwrap().offer_id, 2)).await.unwrap();
+    let claim_id = asked.claim.unwrap().claim_id;
+    if matches!(rpc, Rpc::ClaimConfirmHandOver | Rpc::ClaimNoteMissed) {
+        let accept = v1::AcceptClaimRequest {
+            claim_id: claim_id.clone(),
+            contact: "here".into(),
+            note: String::new(),
+        };
+        giver.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+    }
+    claim_id
 }
 
 /// A plan with a step of the owner's, and an entry of their grafting log, where a method needs one.

@@ -274,6 +274,78 @@ fn plans_and_grafts_from_the_command_line() {
 }
 
 #[test]
+fn claims_from_the_command_line() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &["accounts.sign_up=open"]);
+    let people: Vec<Person> = ["rosamund", "tobin"]
+        .iter()
+        .map(|handle| {
+            let person = Person::new(&server);
+            person.ok_with(&twice(), &["account", "sign-up", handle]);
+            person.ok_with(&twice(), &["account", "sign-in", handle]);
+            person
+        })
+        .collect();
+    let (giver, taker) = (&people[0], &people[1]);
+    let until = scionary_tests::samples::in_days(20);
+    let until = format!("{:04}-{:02}-{:02}", until.year, until.month, until.day);
+    let posted = giver.ok(&[
+        "offer",
+        "post",
+        "--cultivar",
+        "R2E2",
+        "--material",
+        "seedling",
+        "--quantity",
+        "5",
+        "--terms",
+        "gift",
+        "--until",
+        &until,
+        "--place",
+        "-27.47,153.02",
+        "--by",
+        "collect",
+        "--grown-at",
+        "AU-QLD",
+        "--form",
+        "in-medium",
+        "--purpose",
+        "planting",
+        "--symptoms",
+        "no",
+        "--pests",
+        "no",
+        "--sprayed",
+        "no",
+    ]);
+    let word = |text: &str, prefix: &str| {
+        text.split_whitespace().find(|w| w.starts_with(prefix)).unwrap().to_string()
+    };
+    let offer = word(&posted, "ofr_");
+    let asked =
+        taker.ok(&["claim", "ask", &offer, "--quantity", "2", "--to", "AU-QLD", "--contact", "0400 000 000"]);
+    let claim = word(&asked, "clm_");
+    assert!(asked.contains("No rule on file: ask") && asked.contains("It waits for its giver"), "{asked}");
+    assert!(asked.lines().all(|l| l.chars().count() <= 80), "{asked}");
+    assert!(giver.ok(&["claim", "list"]).contains("for tobin [waiting]"));
+    let said = taker.fails(3, &["claim", "accept", &claim, "--contact", "here"]);
+    assert!(said.contains("only the giver"), "{said}");
+    let promised = giver.ok(&["claim", "accept", &claim, "--contact", "the blue door", "--note", "Saturday"]);
+    assert!(promised.contains("0400 000 000"), "{promised}");
+    assert!(taker.ok(&["claim", "show", &claim]).contains("the blue door"));
+    assert!(taker.ok(&["offer", "show", &offer]).contains("3; 2 promised or given"));
+    assert!(taker.ok(&["claim", "handed-over", &claim]).contains("the taker says it was handed over"));
+    assert!(giver.ok(&["claim", "handed-over", &claim]).contains("handed over"));
+    assert!(giver.ok(&["claim", "list"]).contains("No claim is open"));
+    assert!(giver.ok(&["claim", "list", "--all"]).contains(&claim));
+    let checked = taker.ok(&["movement", "check", "--offer", &offer, "--to", "AU-WA"]);
+    assert!(checked.contains("not a decision") && checked.contains("AU-QLD"), "{checked}");
+    assert!(taker.ok(&["movement", "rules", "Mangifera"]).contains("AU-WA-MANGOSEED"));
+    server.terminate();
+}
+
+#[test]
 fn the_demo_tells_the_whole_story() {
     let output = Command::new(folder().join("scionaryd"))
         .args(["demo", "--once"])

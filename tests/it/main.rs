@@ -5,6 +5,7 @@ mod abuse;
 mod accounts;
 mod authorization;
 mod binaries;
+mod claims;
 mod curation;
 mod dated;
 mod deploy;

@@ -66,6 +66,8 @@ pub struct Ids {
     pub plan: String,
     /// An entry of a grafting log.
     pub graft: String,
+    /// A claim.
+    pub claim: String,
     /// Counts up, so that nothing is entered twice.
     pub serial: i32,
 }
@@ -114,6 +116,17 @@ pub fn plan() -> v1::DraftPlanRequest {
     }
 }
 
+/// A claim of so much of an offer.
+pub fn ask(offer: &str, quantity: i32) -> v1::AskForOfferRequest {
+    v1::AskForOfferRequest {
+        offer_id: offer.into(),
+        quantity,
+        to_area_code: "XB-NS".into(),
+        note: "For the yard behind the school.".into(),
+        contact: "0400 000 000".into(),
+    }
+}
+
 /// Grafts of a day long past.
 pub fn grafts() -> v1::LogGraftsRequest {
     v1::LogGraftsRequest {
@@ -138,6 +151,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         ticket,
         plan: plan_id,
         graft: graft_id,
+        claim: claim_id,
         serial,
     } = ids.clone();
     let reason = || "A reason that says why.".to_string();
@@ -295,6 +309,18 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),
+        Rpc::ClaimAskForOffer => ask(&offer, 2).encode_to_vec(),
+        Rpc::ClaimAcceptClaim => {
+            v1::AcceptClaimRequest { claim_id, contact: "at the gate".into(), note: String::new() }
+                .encode_to_vec()
+        }
+        Rpc::ClaimDeclineClaim => v1::DeclineClaimRequest { claim_id, reason: reason() }.encode_to_vec(),
+        Rpc::ClaimWithdrawClaim => v1::WithdrawClaimRequest { claim_id }.encode_to_vec(),
+        Rpc::ClaimConfirmHandOver => v1::ConfirmHandOverRequest { claim_id }.encode_to_vec(),
+        Rpc::ClaimNoteMissed => v1::NoteMissedRequest { claim_id, words: reason() }.encode_to_vec(),
+        Rpc::ClaimGetClaim => v1::GetClaimRequest { claim_id }.encode_to_vec(),
+        Rpc::ClaimListMyClaims => v1::ListMyClaimsRequest::default().encode_to_vec(),
+        Rpc::ClaimListMissed => v1::ListMissedRequest::default().encode_to_vec(),
         Rpc::MovementCheckMovement => v1::CheckMovementRequest {
             crop: "mango".into(),
             material: v1::Material::ScionWood.into(),

@@ -205,6 +205,8 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
         until,
         taken_on,
         kept,
+        auto_accept,
+        contact,
         place,
         area,
         place_label,
@@ -260,6 +262,14 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     if let Some(day) = taken_on {
         draft.taken_on = Some(day);
         typed.push("taken_on");
+    }
+    if let Some(auto) = auto_accept {
+        draft.auto_accept = auto;
+        typed.push("auto_accept");
+    }
+    if let Some(contact) = contact {
+        draft.contact = contact;
+        typed.push("contact");
     }
     if let Some(key) = kept {
         draft.kept_how = key;

@@ -1,6 +1,7 @@
 //! The commands, a file for each noun.
 
 mod account;
+mod claim;
 mod connect;
 mod crop;
 mod cultivar;
@@ -60,6 +61,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,
+        Command::Claim(command) => claim::run(&Client::open(&connection)?, output, command).await,
         Command::Evidence(command) => evidence::run(&Client::open(&connection)?, output, command).await,
         Command::Sowing(command) => evidence::sowing(&Client::open(&connection)?, output, command).await,
         Command::Propose(command) => curation::propose(&Client::open(&connection)?, output, *command).await,

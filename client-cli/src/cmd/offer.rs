@@ -44,8 +44,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
                 if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
                     out.gap();
                     out.faint(&format!(
-                        "To have it, get in touch with {}: see the note, or ask in your club.",
-                        offer.giver_name
+                        "To have some of it, ask {}: scionary claim ask {} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
+                        offer.giver_name, offer.offer_id
                     ));
                 }
             })
@@ -133,6 +133,9 @@ fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
         health: offer.health.clone(),
         taken_on: offer.taken_on,
         kept_how: offer.kept_how.clone(),
+        auto_accept: offer.auto_accept,
+        // never shown, and kept unless another is given
+        contact: String::new(),
     }
 }
 
@@ -256,6 +259,13 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
         "what",
         &format!("{}: {} {}", words::material(offer.material()), offer.quantity, words::unit(offer.unit())),
     );
+    if offer.promised > 0 {
+        let left = offer.quantity - offer.promised;
+        out.field("left", &format!("{left}; {} promised or given", offer.promised));
+    }
+    if offer.auto_accept {
+        out.field("claims", "are accepted by themselves while something is left");
+    }
     out.field("terms", &words::terms(offer.terms()));
     out.field(
         "when",

@@ -70,6 +70,47 @@ pub enum Rule {
     /// Too many open sowings.
     #[error("{0} sowings are open already; close some first")]
     TooManySowings(i64),
+    /// The caller's own offer.
+    #[error("this is your own offer; nobody claims from themselves")]
+    OwnOffer,
+    /// The offer is over.
+    #[error("this offer is over: it was taken back, or its last day is past; look for another one")]
+    OfferOver,
+    /// There is an open claim already.
+    #[error("you have an open claim on this offer already; take it back first, to ask for another quantity")]
+    ClaimedAlready,
+    /// Too many open claims.
+    #[error("{0} of your claims are open already; take some back, or confirm what changed hands")]
+    TooManyClaims(i64),
+    /// The claim is another side's to change.
+    #[error("only the {} of this claim may do this", if *.0 { "giver" } else { "taker" })]
+    OtherSide(bool),
+    /// The claim does not wait.
+    #[error("this claim is {0} already, so there is nothing to accept")]
+    ClaimNotWaiting(String),
+    /// The claim is not promised.
+    #[error("this claim is {0}; only what was accepted changes hands")]
+    ClaimNotAccepted(String),
+    /// The claim is over.
+    #[error("this claim is {0} already")]
+    ClaimOver(String),
+    /// A side said that it changed hands.
+    #[error("a side says that it changed hands already; note what was missed instead")]
+    HandedOverAlready,
+    /// Not so much is left.
+    #[error("not so much of it is left to promise; decline this claim, or offer more")]
+    NothingLeft,
+    /// More is promised than the new quantity.
+    #[error("{0} of it are promised or given already; offer at least so many, or take promises back first")]
+    PromisedMore(i32),
+    /// A rule on file prohibits the movement.
+    #[error("{0}. Ask the authority before anything else; a claim of it cannot be made here")]
+    MovementProhibited(String),
+    /// Rules on the movement are stricter than when it was asked for.
+    #[error(
+        "rules on this movement are stricter than when it was asked for: {0}; the taker has to ask again"
+    )]
+    MovementStricter(String),
     /// Too many plans.
     #[error("{0} plans are on file already; drop some first")]
     TooManyPlans(i64),

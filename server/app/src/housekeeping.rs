@@ -3,7 +3,7 @@
 use scionary_domain::limits::IDEMPOTENCY_KEPT_DAYS;
 use scionary_store::{account_store, record_store};
 
-use crate::{App, Done, Error, KeepReply, UseCase, Write};
+use crate::{App, Done, Error, KeepReply, UseCase, Write, claims::LapseClaims};
 
 /// Ended sessions stay this long, for their owner's questions.
 const SESSIONS_KEPT_DAYS: i64 = 30;
@@ -44,6 +44,7 @@ impl App {
     pub async fn housekeeping(&self) -> Result<(), Error> {
         let call = self.system_call()?;
         self.write(&call, Forget, KeepReply::Yes, |_| Vec::new()).await?;
+        self.write(&call, LapseClaims, KeepReply::Yes, |_| Vec::new()).await?;
         Ok(())
     }
 }

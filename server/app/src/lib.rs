@@ -4,6 +4,7 @@
 pub mod accounts;
 pub mod call;
 pub mod catalogue;
+pub mod claims;
 pub mod curation;
 pub mod door;
 pub mod error;

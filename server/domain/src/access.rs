@@ -5,6 +5,7 @@ use std::marker::PhantomData;
 
 use crate::{
     account::{Account, Role},
+    claim::{Claim, Side},
     ids::AccountId,
 };
 
@@ -68,6 +69,9 @@ pub struct Vouch;
 #[derive(Debug)]
 pub struct HandleTickets;
 
+/// To answer, take back or confirm a claim.
+#[derive(Debug)]
+pub struct EditClaim;
 /// To change, tick off or drop a plan.
 #[derive(Debug)]
 pub struct EditPlan;
@@ -122,6 +126,23 @@ pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Inv
         Ok(Granted::to(account))
     } else {
         Err(Denied::RoleMissing("a steward"))
+    }
+}
+
+/// A claim is its two sides': to anyone else there is none. Each side with what it may do is told by the claim.
+pub fn edit_claim(account: &Account, claim: &Claim) -> Option<(Granted<EditClaim>, Side)> {
+    claim.side(account.id).map(|side| (Granted::to(account), side))
+}
+
+/// What was missed is for those who arrange swaps.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn read_missed(account: &Account) -> Result<(), Denied> {
+    if account.is(&Role::Organiser) || account.is(&Role::Steward) {
+        Ok(())
+    } else {
+        Err(Denied::RoleMissing("an organiser or a steward"))
     }
 }
 

@@ -115,6 +115,8 @@ ids! {
     AccountId = "acc", "an account";
     /// A check of a piece of evidence.
     CheckId = "chk", "a check";
+    /// A claim on an offer.
+    ClaimId = "clm", "a claim";
     /// A cultivar record.
     CultivarId = "cul", "a cultivar";
     /// A piece of evidence.

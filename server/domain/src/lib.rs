@@ -7,6 +7,7 @@ pub mod access;
 pub mod account;
 pub mod agreement;
 pub mod calendar;
+pub mod claim;
 pub mod crop;
 pub mod cultivar;
 pub mod curation;

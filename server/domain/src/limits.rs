@@ -43,6 +43,13 @@ limits! {
     FILLERS_LOOKED_AT: usize = 200, "fillers_looked_at", "Cultivars on offer whose season near a place is worked out for one calendar.";
     OFFER_PAGES_LOOKED_AT: usize = 10, "offer_pages_looked_at", "Pages of offers behind one calendar; the nearest thousand.";
     PLANTS_WANTED_MAX: u32 = 500, "plants_wanted_max", "True plants of one sowing; more is a nursery's planning.";
+    CLAIMS_OPEN_MAX: i64 = 60, "claims_open_max", "Open claims of one account: one season's wishes.";
+    CLAIM_NOTE_CHARS_MAX: usize = 500, "claim_note_chars_max", "A few sentences to the other side.";
+    CONTACT_CHARS_MAX: usize = 200, "contact_chars_max", "A telephone number, an address of mail, a place to meet.";
+    CLAIM_WAITS_DAYS: i64 = 30, "claim_waits_days", "A claim that nobody answers lapses, so that nobody waits for ever.";
+    CLAIM_HAND_OVER_DAYS: i64 = 21, "claim_hand_over_days", "A promise that nobody fetches lapses, so that others can have it.";
+    CLAIMS_MOVED_UP_MAX: u64 = 100, "claims_moved_up_max", "Waiting claims looked at when something is left again.";
+    CLAIMS_LAPSED_TOGETHER: u64 = 200, "claims_lapsed_together", "Claims that lapse in one transaction.";
     PLANS_MAX: i64 = 100, "plans_max", "Plans of one account; a hobby grower's trees.";
     PLAN_STEPS_MAX: usize = 80, "plan_steps_max", "Steps of one plan, own ones counted in; more is a diary.";
     PLAN_TEXT_TOTAL_MAX: usize = 20_000, "plan_text_total_max", "All of a grower's own words in one plan, characters.";

@@ -1,6 +1,7 @@
 //! Between wire and domain types: the server converts here only.
 
 pub mod account;
+pub mod claim;
 pub mod curation;
 pub mod dated;
 pub mod evidence;

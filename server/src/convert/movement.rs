@@ -63,7 +63,8 @@ pub fn ask(request: v1::CheckMovementRequest) -> Result<AskMovement, Error> {
     if wrong.is_empty() { Ok(asked) } else { Err(Error::Invalid(wrong)) }
 }
 
-fn verdict(verdict: Verdict) -> i32 {
+/// A verdict.
+pub fn verdict(verdict: Verdict) -> i32 {
     match verdict {
         Verdict::NoRule => v1::MovementVerdict::NoRule,
         Verdict::Conditions => v1::MovementVerdict::Conditions,

@@ -25,7 +25,7 @@ use super::{date, read_date, timestamp};
 /// Pairs of a wire enum and a domain enum: both directions from one list.
 macro_rules! pairs {
     ($write:ident, $read:ident, $wire:ident, $domain:ident { $($name:ident),* $(,)? }) => {
-        fn $write(value: $domain) -> i32 {
+        pub(super) fn $write(value: $domain) -> i32 {
             match value { $($domain::$name => v1::$wire::$name.into()),* }
         }
         /// None if unspecified; a number that this server does not know is a wrong field.
@@ -191,6 +191,8 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         health,
         taken_on,
         kept_how,
+        auto_accept,
+        contact,
     } = wire;
     let v1::Place { area_code, grid_code, label } = place.unwrap_or_default();
     let draft = Draft {
@@ -209,6 +211,8 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         hand_over: all("offer.hand_over", &hand_over, read_hand_over, wrong),
         note,
         health: read_health(health.unwrap_or_default(), wrong),
+        auto_accept,
+        contact,
     };
     (cultivar, crop, draft)
 }
@@ -436,6 +440,8 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         kept_how: contents.kept_how.clone(),
         use_by: contents.use_by.map(date),
         life: life.clone(),
+        promised: offer.promised,
+        auto_accept: contents.auto_accept,
     }
 }
 

@@ -1,6 +1,7 @@
 //! The handlers, a file for each noun: admission, conversion, use case, conversion.
 
 mod account;
+mod claim;
 mod crop;
 mod cultivar;
 mod curation;
@@ -13,6 +14,7 @@ mod plan;
 mod server;
 
 pub use account::AccountRpc;
+pub use claim::ClaimRpc;
 pub use crop::CropRpc;
 pub use cultivar::CultivarRpc;
 pub use curation::CurationRpc;

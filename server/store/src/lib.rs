@@ -2,6 +2,7 @@
 //! a row. Reads take a [`Reader`] or a [`Tx`]; writes happen in a [`Job`] that the one door runs.
 
 mod accounts;
+mod claims;
 mod connect;
 mod curation;
 mod door;
@@ -75,4 +76,8 @@ pub mod plan_store {
 /// The grafting log.
 pub mod graft_store {
     pub use crate::grafts::*;
+}
+/// Claims.
+pub mod claim_store {
+    pub use crate::claims::*;
 }

@@ -8,7 +8,7 @@ use scionary_domain::{
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set,
+    ActiveValue::{NotSet, Set},
     ColumnTrait, Condition, EntityTrait, ExprTrait, Order, PaginatorTrait, QueryFilter, QueryOrder,
     QuerySelect,
     sea_query::{Expr, SimpleExpr},
@@ -132,7 +132,10 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
             hand_over,
             note: row.note,
             health: serde_json::from_str(&row.health).map_err(|e| StoreError::corrupt("offer.health", e))?,
+            auto_accept: row.auto_accept,
+            contact: row.contact,
         },
+        promised: i32::try_from(row.promised).map_err(|e| StoreError::corrupt("offer.promised", e))?,
         withdrawn_at: row.withdrawn_at.map(Timestamp::from_micros),
         version: row.version,
         created_at: Timestamp::from_micros(row.created_at),
@@ -141,7 +144,8 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
 }
 
 fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreError> {
-    let Offer { id, giver, contents, withdrawn_at, version, created_at, updated_at } = new;
+    // what is promised changes by claims alone
+    let Offer { id, giver, contents, promised: _, withdrawn_at, version, created_at, updated_at } = new;
     let Contents {
         crop,
         cultivar,
@@ -159,6 +163,8 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         hand_over,
         note,
         health,
+        auto_accept,
+        contact,
     } = contents;
     let (latitude, longitude) = place.grid.middle();
     Ok(offer::ActiveModel {
@@ -187,6 +193,9 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         note: Set(note.clone()),
         search_text: Set(search_text.into()),
         health: Set(serde_json::to_string(health).map_err(|e| StoreError::corrupt("offer.health", e))?),
+        promised: NotSet,
+        auto_accept: Set(*auto_accept),
+        contact: Set(contact.clone()),
         withdrawn_at: Set(withdrawn_at.map(Timestamp::micros)),
         version: Set(*version),
         created_at: Set(created_at.micros()),
@@ -205,7 +214,8 @@ pub async fn insert(tx: &Tx, new: &Offer, search_text: &str) -> Result<(), Store
     Ok(())
 }
 
-/// Stores a changed offer if it is still at the version that the change was made from; whether it was.
+/// Stores a changed offer if it is still at the version that the change was made from, and no more is promised of it than
+/// its new quantity; whether it was.
 pub async fn replace(
     tx: &Tx,
     _granted: Granted<EditOffer>,
@@ -217,6 +227,7 @@ pub async fn replace(
         .set(to_row(changed, search_text)?)
         .filter(offer::Column::Id.eq(changed.id.uuid()))
         .filter(offer::Column::Version.eq(from_version))
+        .filter(offer::Column::Promised.lte(changed.contents.quantity))
         .exec(tx.inner())
         .await?;
     Ok(done.rows_affected == 1)

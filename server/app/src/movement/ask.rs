@@ -5,14 +5,14 @@ use scionary_domain::{
     ids::OfferId,
     limits,
     movement::{ANY, Answer, Document, Move, Parts, Rule, Rules},
-    offer::{Material, health::Form},
+    offer::{Contents, Material, health::Form},
     page::{self, Page, PageTokenError},
     place::AreaCode,
     time::Date,
 };
 use scionary_store::offer_store;
 
-use crate::{App, Error};
+use crate::{App, Error, registry::Registry};
 
 /// A question.
 #[derive(Clone, Debug, Default)]
@@ -85,6 +85,43 @@ fn places(fields: &mut Fields, field: &str, codes: &[String]) -> Vec<String> {
     all
 }
 
+/// The plant of an offer as rules name it.
+fn taxon_of(registry: &Registry, contents: &Contents) -> String {
+    let stated = contents.health.botanical_name.trim();
+    if stated.is_empty() {
+        registry.crop(&contents.crop).map(|c| c.botanical_name.clone()).unwrap_or_default()
+    } else {
+        stated.to_string()
+    }
+}
+
+/// Where an offer's plants stood.
+fn grown_at_of(contents: &Contents) -> Vec<Option<String>> {
+    contents.health.grown_at.iter().map(|g| g.area.as_ref().map(|a| a.as_str().to_string())).collect()
+}
+
+/// The movement of so much of an offer to a place.
+pub(crate) fn of_offer(
+    registry: &Registry,
+    contents: &Contents,
+    to: &str,
+    quantity: i32,
+    today: Date,
+) -> Move {
+    let dispatch = contents.available_from.max(today);
+    Move {
+        taxon: taxon_of(registry, contents),
+        parts: Parts::of_material(contents.material, Some(contents.health.form)),
+        grown_at: grown_at_of(contents),
+        to: vec![to.to_string()],
+        by_way_of: Vec::new(),
+        dispatch,
+        arrival: dispatch,
+        count: u32::try_from(quantity).ok(),
+        documents: Vec::new(),
+    }
+}
+
 impl App {
     /// What is on file for a movement.
     ///
@@ -110,12 +147,8 @@ impl App {
             let contents = &offer.contents;
             material = Some(contents.material);
             form = Some(contents.health.form);
-            taxon.clone_from(&contents.health.botanical_name);
-            if taxon.is_empty() {
-                taxon = registry.crop(&contents.crop).map(|c| c.botanical_name.clone()).unwrap_or_default();
-            }
-            let of_offer = contents.health.grown_at.iter();
-            grown_at = of_offer.map(|g| g.area.as_ref().map(|a| a.as_str().to_string())).collect();
+            taxon = taxon_of(&registry, contents);
+            grown_at = grown_at_of(contents);
             count = count.or_else(|| u32::try_from(contents.quantity).ok());
         } else if !asked.cultivar.trim().is_empty() || !asked.crop.is_empty() {
             let (record, crop) = registry.asked_about(&asked.cultivar, &asked.crop)?;

@@ -3,5 +3,6 @@
 mod ask;
 mod parse;
 
+pub(crate) use ask::of_offer;
 pub use ask::{AskMovement, MovementFound};
 pub use parse::{MovementFiles, read};

@@ -44,6 +44,10 @@ pub enum Field {
     Note,
     /// The health statement as a whole.
     Health,
+    /// Whether claims are accepted by themselves.
+    AutoAccept,
+    /// How the giver can be reached, for such claims.
+    Contact,
 }
 
 impl Field {
@@ -63,6 +67,8 @@ impl Field {
         ("hand_over", Self::HandOver),
         ("note", Self::Note),
         ("health", Self::Health),
+        ("auto_accept", Self::AutoAccept),
+        ("contact", Self::Contact),
     ];
     /// From the name of the wire.
     ///
@@ -175,6 +181,8 @@ impl UseCase for ChangeOffer {
                 Field::HandOver => draft.hand_over.clone_from(&new.hand_over),
                 Field::Note => draft.note.clone_from(&new.note),
                 Field::Health => draft.health = new.health.clone(),
+                Field::AutoAccept => draft.auto_accept = new.auto_accept,
+                Field::Contact => draft.contact.clone_from(&new.contact),
             }
         }
         // a new material brings its own unit unless one is named
@@ -200,9 +208,14 @@ impl UseCase for ChangeOffer {
         offer.updated_at = now;
         let text = search_text(&registry, &offer.contents);
         if !offer_store::replace(write.tx, granted, &offer, self.version, &text).await? {
-            let current = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?.version;
-            return Err(Error::Stale { seen: self.version, current });
+            let current = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?;
+            if current.version == self.version {
+                return Err(Rule::PromisedMore(current.promised).into());
+            }
+            return Err(Error::Stale { seen: self.version, current: current.version });
         }
+        // more of it, or a giver who accepts by itself now: those who wait may move up
+        crate::claims::move_up(write, offer.id).await?;
         let names: Vec<&str> =
             Field::ALL.iter().filter(|(_, f)| self.fields.contains(f)).map(|(name, _)| *name).collect();
         let id = offer.id;

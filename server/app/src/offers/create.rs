@@ -37,6 +37,7 @@ impl UseCase for CreateOffer {
             id: OfferId::from_uuid(write.new_uuid()?),
             giver: account.id,
             contents,
+            promised: 0,
             withdrawn_at: None,
             version: 1,
             created_at: now,

@@ -1,7 +1,12 @@
 //! Taking an offer back.
 
-use scionary_domain::{access, ids::OfferId};
-use scionary_store::offer_store;
+use scionary_domain::{
+    access::{self, Granted},
+    claim,
+    ids::OfferId,
+    limits,
+};
+use scionary_store::{StoreError, claim_store, offer_store};
 
 use super::{Shown, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write};
@@ -37,6 +42,16 @@ impl UseCase for WithdrawOffer {
         if !offer_store::replace(write.tx, granted, &offer, seen, &text).await? {
             let current = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?.version;
             return Err(Error::Stale { seen, current });
+        }
+        for mut claim in claim_store::waiting(write.tx, self.id, limits::CLAIMS_MOVED_UP_MAX).await? {
+            let from = claim.version;
+            claim.version += 1;
+            claim.state = claim::State::Declined;
+            claim.answer = "The offer was taken back.".into();
+            let granted = Granted::system("its offer was taken back");
+            if !claim_store::replace(write.tx, granted, &claim, from).await? {
+                return Err(StoreError::Collision.into());
+            }
         }
         let id = offer.id;
         let out = shown(&registry, offer, account.display_name.clone(), now.date());

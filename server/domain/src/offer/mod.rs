@@ -174,6 +174,10 @@ pub struct Contents {
     pub note: String,
     /// The giver's statement on its health.
     pub health: Declaration,
+    /// Claims are accepted by themselves while something is left.
+    pub auto_accept: bool,
+    /// How the giver can be reached, for such claims; never shown with the offer.
+    pub contact: String,
 }
 
 /// An offer on file.
@@ -185,6 +189,8 @@ pub struct Offer {
     pub giver: AccountId,
     /// What it says.
     pub contents: Contents,
+    /// Promised and given of the quantity.
+    pub promised: i32,
     /// When it was taken back.
     pub withdrawn_at: Option<Timestamp>,
     /// Counts up with each change.
@@ -244,6 +250,10 @@ pub struct Draft {
     pub note: String,
     /// The giver's statement on its health.
     pub health: DeclarationDraft,
+    /// Claims are accepted by themselves.
+    pub auto_accept: bool,
+    /// How the giver can be reached, for such claims.
+    pub contact: String,
 }
 
 impl From<&Contents> for Draft {
@@ -265,6 +275,8 @@ impl From<&Contents> for Draft {
             hand_over,
             note,
             health,
+            auto_accept,
+            contact,
         } = contents;
         Self {
             unknown_seedling: *unknown_seedling,
@@ -282,6 +294,8 @@ impl From<&Contents> for Draft {
             hand_over: hand_over.clone(),
             note: note.clone(),
             health: health.into(),
+            auto_accept: *auto_accept,
+            contact: contact.clone(),
         }
     }
 }
@@ -328,6 +342,8 @@ pub fn check(
     }
     let note = fields.text("offer.note", &draft.note, 0, limits::OFFER_NOTE_CHARS_MAX);
     let health = health::check(&mut fields, "offer.health", &draft.health, material, crop, today);
+    let least = if draft.auto_accept { 3 } else { 0 };
+    let contact = fields.line("offer.contact", &draft.contact, least, limits::CONTACT_CHARS_MAX);
     let whole = || {
         let (available_from, available_until) = window?;
         Some(Contents {
@@ -347,6 +363,8 @@ pub fn check(
             hand_over,
             note: note?,
             health: health?,
+            auto_accept: draft.auto_accept,
+            contact: contact?,
         })
     };
     let contents = whole();

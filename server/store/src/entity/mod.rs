@@ -5,6 +5,7 @@ use sea_orm::{EntityTrait, IdenStatic, Iterable};
 
 pub mod account;
 pub mod audit_log;
+pub mod claim;
 pub mod crop;
 pub mod cultivar;
 pub mod cultivar_name;
@@ -63,5 +64,6 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(ticket::Entity),
         columns(plan::Entity),
         columns(grafts::Entity),
+        columns(claim::Entity),
     ]
 }

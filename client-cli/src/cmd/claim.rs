@@ -1,0 +1,178 @@
+//! Claims.
+
+use scionary_proto::v1;
+
+use super::more;
+use crate::{
+    args::ClaimCommand,
+    client::{Client, claims},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand) -> Result<(), Failure> {
+    client.need_session()?;
+    match command {
+        ClaimCommand::Ask { offer, quantity, to, contact, note } => {
+            let request =
+                v1::AskForOfferRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
+            let reply: v1::AskForOfferResponse =
+                client.write(request, |c, r| async move { claims(c).ask_for_offer(r).await }).await?;
+            output.reply("AskForOfferResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::List { made, on_mine, all, paging } => {
+            let side = match (made, on_mine) {
+                (true, _) => v1::ClaimSide::Taker,
+                (_, true) => v1::ClaimSide::Giver,
+                (false, false) => v1::ClaimSide::Unspecified,
+            };
+            let request = v1::ListMyClaimsRequest {
+                side: side.into(),
+                open_only: !all,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListMyClaimsResponse =
+                client.read(request, |c, r| async move { claims(c).list_my_claims(r).await }).await?;
+            output.reply("ListMyClaimsResponse", &reply, |out| {
+                if reply.claims.is_empty() {
+                    out.text(
+                        "No claim is open. Find something with: scionary offer search. Closed ones: --all",
+                    );
+                }
+                for claim in &reply.claims {
+                    line(out, claim);
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        ClaimCommand::Show { claim } => {
+            let request = v1::GetClaimRequest { claim_id: claim };
+            let reply: v1::GetClaimResponse =
+                client.read(request, |c, r| async move { claims(c).get_claim(r).await }).await?;
+            output.reply("GetClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::Accept { claim, contact, note } => {
+            let request = v1::AcceptClaimRequest { claim_id: claim, contact, note };
+            let reply: v1::AcceptClaimResponse =
+                client.write(request, |c, r| async move { claims(c).accept_claim(r).await }).await?;
+            output.reply("AcceptClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::Decline { claim, reason } => {
+            let request = v1::DeclineClaimRequest { claim_id: claim, reason };
+            let reply: v1::DeclineClaimResponse =
+                client.write(request, |c, r| async move { claims(c).decline_claim(r).await }).await?;
+            output.reply("DeclineClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::Withdraw { claim } => {
+            let request = v1::WithdrawClaimRequest { claim_id: claim };
+            let reply: v1::WithdrawClaimResponse =
+                client.write(request, |c, r| async move { claims(c).withdraw_claim(r).await }).await?;
+            output.reply("WithdrawClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::HandedOver { claim } => {
+            let request = v1::ConfirmHandOverRequest { claim_id: claim };
+            let reply: v1::ConfirmHandOverResponse =
+                client.write(request, |c, r| async move { claims(c).confirm_hand_over(r).await }).await?;
+            output.reply("ConfirmHandOverResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::Missed { claim, words } => {
+            let request = v1::NoteMissedRequest { claim_id: claim, words };
+            let reply: v1::NoteMissedResponse =
+                client.write(request, |c, r| async move { claims(c).note_missed(r).await }).await?;
+            output.reply("NoteMissedResponse", &reply, |out| told(out, reply.claim.as_ref()))
+        }
+        ClaimCommand::ListMissed { paging } => {
+            let request = v1::ListMissedRequest { page_size: paging.page_size, page_token: paging.page };
+            let reply: v1::ListMissedResponse =
+                client.read(request, |c, r| async move { claims(c).list_missed(r).await }).await?;
+            output.reply("ListMissedResponse", &reply, |out| {
+                if reply.claims.is_empty() {
+                    out.text("Nobody says that a hand-over was missed.");
+                }
+                for claim in &reply.claims {
+                    line(out, claim);
+                    out.item(2, &format!("{}:", claim.giver_name), &claim.missed);
+                    out.item(2, &format!("{}:", claim.taker_name), &claim.taker_missed);
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+    }
+}
+
+fn state(claim: &v1::Claim) -> String {
+    let word = words::claim_state(claim.state());
+    match (claim.state(), claim.given, claim.taken) {
+        (v1::ClaimState::Accepted, true, false) => format!("{word}; the giver says it was handed over"),
+        (v1::ClaimState::Accepted, false, true) => format!("{word}; the taker says it was handed over"),
+        (_, _, _) => word,
+    }
+}
+
+fn what(claim: &v1::Claim) -> String {
+    format!(
+        "{} {} of {} ({})",
+        claim.quantity,
+        words::unit(claim.unit()),
+        claim.cultivar_name,
+        words::material(claim.material())
+    )
+}
+
+fn line(out: &Output, claim: &v1::Claim) {
+    let other = match claim.side() {
+        v1::ClaimSide::Giver => format!("for {}", claim.taker_name),
+        v1::ClaimSide::Taker => format!("from {}", claim.giver_name),
+        v1::ClaimSide::Unspecified => format!("from {} for {}", claim.giver_name, claim.taker_name),
+    };
+    out.item(0, "-", &format!("{} {other} [{}]", what(claim), state(claim)));
+    out.item(2, "", &claim.claim_id);
+}
+
+/// A claim, and what its reader does next.
+fn told(out: &Output, claim: Option<&v1::Claim>) {
+    let Some(claim) = claim else { return };
+    out.heading(&what(claim));
+    out.field("claim", &claim.claim_id);
+    out.field("state", &state(claim));
+    out.field("giver", &claim.giver_name);
+    out.field("taker", &format!("{}, to {}", claim.taker_name, claim.to_area_code));
+    out.field("reach them", &claim.contact);
+    out.field("taker says", &claim.note);
+    out.field("giver says", &claim.answer);
+    out.field("lapses", &words::day_of(claim.lapses_at.as_ref()));
+    out.field("what you noted", &claim.missed);
+    out.field("offer", &format!("{}, {} left", claim.offer_id, claim.left));
+    if let Some(movement) = &claim.movement {
+        out.gap();
+        let rules = if movement.rules.is_empty() {
+            String::new()
+        } else {
+            format!(" [{}]", movement.rules.join(", "))
+        };
+        out.answer(&format!("Moving it: {}{rules}.", movement.headline));
+        out.text(&format!(
+            "Looked at on {}. This is what is on file, not a decision: the authority decides.",
+            words::day(movement.on)
+        ));
+    }
+    out.gap();
+    let next = match (claim.side(), claim.state()) {
+        (v1::ClaimSide::Giver, v1::ClaimState::Waiting) => {
+            "Promise it: scionary claim accept ID --contact \"HOW TO REACH YOU\". Or: scionary claim decline ID"
+        }
+        (v1::ClaimSide::Taker, v1::ClaimState::Waiting) => {
+            "It waits for its giver. Take it back: scionary claim withdraw ID"
+        }
+        (_, v1::ClaimState::Accepted) => {
+            "Agree on when and where. When it changed hands: scionary claim handed-over ID"
+        }
+        (_, v1::ClaimState::HandedOver) => {
+            "Keep its name and label with it, and report what comes of it: scionary evidence add, scionary plan keep"
+        }
+        (_, _) => "",
+    };
+    out.faint(next);
+}

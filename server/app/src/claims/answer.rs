@@ -1,0 +1,117 @@
+//! Accepting, declining, taking back.
+
+use scionary_domain::{
+    claim::{Side, State},
+    field::Fields,
+    ids::ClaimId,
+    limits,
+};
+use scionary_store::claim_store;
+
+use super::{ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, store};
+use crate::{Done, Error, Rule, UseCase, Write};
+
+/// Accepts a claim: its quantity is promised (the giver).
+pub struct AcceptClaim {
+    /// Which.
+    pub id: ClaimId,
+    /// How the giver can be reached.
+    pub contact: String,
+    /// The giver's words.
+    pub note: String,
+}
+
+/// Declines a claim, or takes a promise back (the giver).
+pub struct DeclineClaim {
+    /// Which.
+    pub id: ClaimId,
+    /// Why.
+    pub reason: String,
+}
+
+/// Takes a claim back (the taker).
+pub struct WithdrawClaim {
+    /// Which.
+    pub id: ClaimId,
+}
+
+impl UseCase for AcceptClaim {
+    type Out = ShownClaim;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+        let (mut claim, granted) = own_as(write, self.id, Side::Giver).await?;
+        let today = write.call.now.date();
+        if claim.state != State::Waiting {
+            return Err(Rule::ClaimNotWaiting(claim.state.label()).into());
+        }
+        let mut fields = Fields::new();
+        let contact = fields.line("contact", &self.contact, 3, limits::CONTACT_CHARS_MAX);
+        let note = fields.text("note", &self.note, 0, limits::CLAIM_NOTE_CHARS_MAX);
+        let (contact, note) = fields.finish(contact.zip(note))?;
+        let offer = offer_of(write, claim.offer).await?;
+        // rules may have changed since it was asked for
+        let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
+        let shown = looked_at(&answer, today)?;
+        if shown.verdict > claim.movement.verdict {
+            return Err(Rule::MovementStricter(shown.headline).into());
+        }
+        if !claim_store::promise(write.tx, claim.offer, claim.quantity, today).await? {
+            return Err(Rule::NothingLeft.into());
+        }
+        claim.movement = shown;
+        claim.answer = note;
+        accepted(&mut claim, &contact, write);
+        store(write, granted, &mut claim).await?;
+        let offer = offer_of(write, claim.offer).await?;
+        let id = claim.id;
+        let out = ShownClaim::new(&write.app.registry(), claim, &offer);
+        Ok(Done::new(out, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id))
+    }
+}
+
+/// Ends a claim, and gives back what was promised.
+async fn end(
+    write: &Write<'_>,
+    id: ClaimId,
+    side: Side,
+    state: State,
+    answer: Option<String>,
+    action: &'static str,
+) -> Result<Done<ShownClaim>, Error> {
+    let (mut claim, granted) = own_as(write, id, side).await?;
+    if !claim.state.is_open() {
+        return Err(Rule::ClaimOver(claim.state.label()).into());
+    }
+    if claim.given_at.is_some() || claim.taken_at.is_some() {
+        return Err(Rule::HandedOverAlready.into());
+    }
+    let promised = claim.state == State::Accepted;
+    claim.state = state;
+    if let Some(answer) = answer {
+        claim.answer = answer;
+    }
+    store(write, granted, &mut claim).await?;
+    if promised {
+        claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+        move_up(write, claim.offer).await?;
+    }
+    let offer = offer_of(write, claim.offer).await?;
+    let out = ShownClaim::new(&write.app.registry(), claim, &offer);
+    Ok(Done::new(out, action, id, serde_json::json!({})).and_publish(TOPIC, id))
+}
+
+impl UseCase for DeclineClaim {
+    type Out = ShownClaim;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+        let mut fields = Fields::new();
+        let reason = fields.text("reason", &self.reason, 0, limits::CLAIM_NOTE_CHARS_MAX);
+        let reason = fields.finish(reason)?;
+        end(write, self.id, Side::Giver, State::Declined, Some(reason), "claim.declined").await
+    }
+}
+
+impl UseCase for WithdrawClaim {
+    type Out = ShownClaim;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+        end(write, self.id, Side::Taker, State::Withdrawn, None, "claim.withdrawn").await
+    }
+}

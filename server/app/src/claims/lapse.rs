@@ -1,0 +1,36 @@
+//! Claims whose time is over lapse, and what they held goes to those who wait.
+
+use scionary_domain::{access::Granted, claim::State, limits};
+use scionary_store::{AuditRow, OutboxRow, claim_store};
+
+use super::{TOPIC, move_up, store};
+use crate::{Done, Error, UseCase, Write};
+
+/// Lapses what is overdue; how many. One side's word that it changed hands stands where the other keeps silent.
+pub struct LapseClaims;
+
+impl UseCase for LapseClaims {
+    type Out = usize;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<usize>, Error> {
+        let overdue = claim_store::overdue(write.tx, write.call.now, limits::CLAIMS_LAPSED_TOGETHER).await?;
+        let mut done = Done { out: overdue.len(), audit: Vec::new(), events: Vec::new() };
+        for mut claim in overdue {
+            let held = claim.state == State::Accepted;
+            let handed_over = claim.given_at.is_some() || claim.taken_at.is_some();
+            claim.state = if handed_over { State::HandedOver } else { State::Lapsed };
+            store(write, Granted::system("its time is over"), &mut claim).await?;
+            if held && !handed_over {
+                claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+                move_up(write, claim.offer).await?;
+            }
+            let subject = claim.id.to_string();
+            done.audit.push(AuditRow {
+                action: "claim.lapsed",
+                subject: subject.clone(),
+                change: "{}".into(),
+            });
+            done.events.push(OutboxRow { topic: TOPIC, subject });
+        }
+        Ok(done)
+    }
+}

@@ -1,0 +1,102 @@
+//! Claims: asking for part of an offer, acceptance, a waiting list, hand-over.
+
+mod answer;
+mod ask;
+mod hand_over;
+mod lapse;
+mod read;
+
+pub use answer::{AcceptClaim, DeclineClaim, WithdrawClaim};
+pub use ask::AskForOffer;
+pub use hand_over::{ConfirmHandOver, NoteMissed};
+pub use lapse::LapseClaims;
+pub use read::ShownClaim;
+
+use scionary_domain::{
+    access::{self, EditClaim, Granted},
+    claim::{self, Claim, Shown, Side, State},
+    ids::{ClaimId, OfferId},
+    limits,
+    movement::Answer,
+    offer::{self, Offer},
+    time::Date,
+};
+use scionary_store::{StoreError, claim_store, offer_store};
+
+use crate::{Error, Rule, Write};
+
+/// The outbox topic of changes to claims.
+pub const TOPIC: &str = "claim";
+
+/// A claim with the right to change it, and the caller's side; somebody else's is nobody's business.
+async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim>, Side), Error> {
+    let account = write.call.account()?;
+    let missing = || Error::not_found("claim", id);
+    let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    let (granted, side) = access::edit_claim(account, &claim).ok_or_else(missing)?;
+    Ok((claim, granted, side))
+}
+
+/// A claim of which the caller is on one side.
+async fn own_as(write: &Write<'_>, id: ClaimId, wanted: Side) -> Result<(Claim, Granted<EditClaim>), Error> {
+    let (claim, granted, side) = own(write, id).await?;
+    if side == wanted { Ok((claim, granted)) } else { Err(Rule::OtherSide(wanted == Side::Giver).into()) }
+}
+
+/// Stores a changed claim; a caller who was overtaken is served again, on what stands then.
+async fn store(write: &Write<'_>, granted: Granted<EditClaim>, claim: &mut Claim) -> Result<(), Error> {
+    let seen = claim.version;
+    claim.version += 1;
+    if claim_store::replace(write.tx, granted, claim, seen).await? {
+        Ok(())
+    } else {
+        Err(StoreError::Collision.into())
+    }
+}
+
+/// The offer of a claim.
+async fn offer_of(write: &Write<'_>, id: OfferId) -> Result<Offer, Error> {
+    offer_store::offer(write.tx, id).await?.ok_or_else(|| Error::not_found("offer", id))
+}
+
+/// What is on file on moving so much of an offer to a place.
+fn movement(write: &Write<'_>, offer: &Offer, to: &str, quantity: i32, today: Date) -> Answer {
+    let asked = crate::movement::of_offer(&write.app.registry(), &offer.contents, to, quantity, today);
+    write.app.movement().ask(&asked)
+}
+
+/// Refuses what a rule on file prohibits; what is on file, to be kept with the claim.
+fn looked_at(answer: &Answer, today: Date) -> Result<Shown, Error> {
+    match claim::bars(answer) {
+        Some(why) => Err(Rule::MovementProhibited(why).into()),
+        None => Ok(Shown::of(answer, today)),
+    }
+}
+
+/// Marks a claim as promised.
+fn accepted(claim: &mut Claim, contact: &str, write: &Write<'_>) {
+    claim.state = State::Accepted;
+    claim.giver_contact = contact.to_string();
+    claim.lapses_at = write.call.now.plus_days(limits::CLAIM_HAND_OVER_DAYS);
+}
+
+/// Where something is left again of an offer whose giver accepts by itself, those who wait move up in the order in which
+/// they asked; one who asked for more than is left stays, and the next one who fits goes on.
+pub(crate) async fn move_up(write: &Write<'_>, id: OfferId) -> Result<(), Error> {
+    let offer = offer_of(write, id).await?;
+    let today = write.call.now.date();
+    if !offer.contents.auto_accept || offer.state(today) != offer::State::Open {
+        return Ok(());
+    }
+    for mut claim in claim_store::waiting(write.tx, id, limits::CLAIMS_MOVED_UP_MAX).await? {
+        let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
+        // stricter than what the taker saw: they have to ask again
+        let stricter = answer.verdict > claim.movement.verdict;
+        if stricter || !claim_store::promise(write.tx, id, claim.quantity, today).await? {
+            continue;
+        }
+        accepted(&mut claim, &offer.contents.contact, write);
+        store(write, Granted::system("the waiting list moves up"), &mut claim).await?;
+    }
+    Ok(())
+}

@@ -1,0 +1,155 @@
+//! Claims as their two sides see them.
+
+use std::collections::BTreeMap;
+
+use scionary_domain::{
+    access,
+    claim::Claim,
+    field::FieldError,
+    ids::{AccountId, ClaimId},
+    offer::{Material, Offer, Unit},
+    page::{self, Page, PageTokenError},
+};
+use scionary_store::{account_store, claim_store, claim_store::Role, offer_store};
+
+use crate::{App, Call, Error, registry::Registry};
+
+/// A claim with what stands beside it.
+#[derive(Clone, Debug)]
+pub struct ShownClaim {
+    /// The claim.
+    pub claim: Claim,
+    /// The cultivar's name.
+    pub cultivar_name: String,
+    /// What is offered.
+    pub material: Material,
+    /// In which unit.
+    pub unit: Unit,
+    /// What of the offer is not promised.
+    pub left: i32,
+    /// The giver's name.
+    pub giver_name: String,
+    /// The taker's name.
+    pub taker_name: String,
+}
+
+impl ShownClaim {
+    pub(super) fn new(registry: &Registry, claim: Claim, offer: &Offer) -> Self {
+        let contents = &offer.contents;
+        Self {
+            cultivar_name: registry
+                .record(contents.cultivar)
+                .map(|r| r.cultivar.full_name())
+                .unwrap_or_default(),
+            material: contents.material,
+            unit: contents.unit,
+            left: contents.quantity - offer.promised,
+            giver_name: String::new(),
+            taker_name: String::new(),
+            claim,
+        }
+    }
+}
+
+impl App {
+    /// Reads a claim's id.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn claim_id(text: &str) -> Result<ClaimId, Error> {
+        text.parse().map_err(|e| FieldError::new("claim_id", format!("{e}")).into())
+    }
+
+    /// Claims beside their offers and names.
+    async fn shown(&self, claims: Vec<Claim>) -> Result<Vec<ShownClaim>, Error> {
+        let reader = self.store().reader();
+        let people: Vec<AccountId> = claims.iter().flat_map(|c| [c.giver, c.taker]).collect();
+        let names = account_store::display_names(reader, &people).await?;
+        let name = |id: &AccountId| names.get(id).cloned().unwrap_or_default();
+        let registry = self.registry();
+        let mut offers: BTreeMap<_, Offer> = BTreeMap::new();
+        let mut all = Vec::new();
+        for claim in claims {
+            if !offers.contains_key(&claim.offer)
+                && let Some(offer) = offer_store::offer(reader, claim.offer).await?
+            {
+                offers.insert(claim.offer, offer);
+            }
+            let Some(offer) = offers.get(&claim.offer) else { continue };
+            let (giver_name, taker_name) = (name(&claim.giver), name(&claim.taker));
+            all.push(ShownClaim { giver_name, taker_name, ..ShownClaim::new(&registry, claim, offer) });
+        }
+        Ok(all)
+    }
+
+    /// The caller's own claim, on either side.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`], also for one between others.
+    pub async fn my_claim(&self, call: &Call, id: ClaimId) -> Result<ShownClaim, Error> {
+        let account = call.account()?;
+        let missing = || Error::not_found("claim", id);
+        let claim = claim_store::one(self.store().reader(), id).await?.ok_or_else(missing)?;
+        access::edit_claim(account, &claim).ok_or_else(missing)?;
+        self.shown(vec![claim]).await?.pop().ok_or_else(missing)
+    }
+
+    /// A page of the caller's claims, newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn my_claims(
+        &self,
+        call: &Call,
+        role: Role,
+        open_only: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownClaim>, Error> {
+        let account = call.account()?;
+        let size = page::page_size(page_size)?;
+        let search = format!("claims {} {role:?} {open_only}", account.id);
+        let before = before(&search, token)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let rows = claim_store::of(self.store().reader(), account.id, role, open_only, before, limit).await?;
+        self.page_of(rows, size, &search).await
+    }
+
+    /// A page of claims of which a side says that the hand-over was missed, for organisers.
+    ///
+    /// # Errors
+    /// The caller is no organiser; a page token that does not fit.
+    pub async fn missed_hand_overs(
+        &self,
+        call: &Call,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownClaim>, Error> {
+        access::read_missed(call.account()?)?;
+        let size = page::page_size(page_size)?;
+        let search = "missed hand-overs".to_string();
+        let before = before(&search, token)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let rows = claim_store::missed(self.store().reader(), before, limit).await?;
+        self.page_of(rows, size, &search).await
+    }
+
+    async fn page_of(
+        &self,
+        mut rows: Vec<Claim>,
+        size: usize,
+        search: &str,
+    ) -> Result<Page<ShownClaim>, Error> {
+        let more = rows.len() > size;
+        rows.truncate(size);
+        let next = rows.last().filter(|_| more).map(|last| page::token(search, &last.id.to_string()));
+        Ok(Page { rows: self.shown(rows).await?, next })
+    }
+}
+
+fn before(search: &str, token: &str) -> Result<Option<ClaimId>, Error> {
+    match page::key(search, token)? {
+        None => Ok(None),
+        Some(key) => Ok(Some(key.parse::<ClaimId>().map_err(|_| PageTokenError::Unreadable)?)),
+    }
+}

@@ -1,0 +1,214 @@
+//! Claims, and what is promised of an offer.
+
+use scionary_domain::{
+    access::{EditClaim, Granted},
+    claim::{Claim, State},
+    ids::{AccountId, ClaimId, OfferId},
+    place::AreaCode,
+    time::{Date, Timestamp},
+};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter,
+    QueryOrder, QuerySelect, sea_query::Expr,
+};
+
+use crate::{
+    door::Tx,
+    entity::{claim, offer},
+    error::StoreError,
+    source::Source,
+};
+
+/// Which claims of somebody.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// Those that they made.
+    Taker,
+    /// Those on their offers.
+    Giver,
+    /// Both.
+    Either,
+}
+
+fn to_claim(row: claim::Model) -> Result<Claim, StoreError> {
+    let corrupt = |what, why: String| StoreError::corrupt(what, why);
+    Ok(Claim {
+        id: ClaimId::from_uuid(row.id),
+        offer: OfferId::from_uuid(row.offer_id),
+        giver: AccountId::from_uuid(row.giver_id),
+        taker: AccountId::from_uuid(row.taker_id),
+        quantity: i32::try_from(row.quantity).map_err(|e| corrupt("claim.quantity", e.to_string()))?,
+        to: AreaCode::parse(&row.to_area).map_err(|e| corrupt("claim.to_area", e))?,
+        note: row.note,
+        taker_contact: row.taker_contact,
+        giver_contact: row.giver_contact,
+        answer: row.answer,
+        movement: serde_json::from_str(&row.movement)
+            .map_err(|e| corrupt("claim.movement", e.to_string()))?,
+        state: State::from_word(&row.state).ok_or_else(|| corrupt("claim.state", row.state.clone()))?,
+        asked_at: Timestamp::from_micros(row.asked_at),
+        lapses_at: Timestamp::from_micros(row.lapses_at),
+        given_at: row.given_at.map(Timestamp::from_micros),
+        taken_at: row.taken_at.map(Timestamp::from_micros),
+        giver_missed: row.giver_missed,
+        taker_missed: row.taker_missed,
+        version: row.version,
+    })
+}
+
+fn to_row(claim: &Claim) -> Result<claim::ActiveModel, StoreError> {
+    Ok(claim::ActiveModel {
+        id: Set(claim.id.uuid()),
+        offer_id: Set(claim.offer.uuid()),
+        giver_id: Set(claim.giver.uuid()),
+        taker_id: Set(claim.taker.uuid()),
+        quantity: Set(claim.quantity.into()),
+        to_area: Set(claim.to.as_str().into()),
+        note: Set(claim.note.clone()),
+        taker_contact: Set(claim.taker_contact.clone()),
+        giver_contact: Set(claim.giver_contact.clone()),
+        answer: Set(claim.answer.clone()),
+        movement: Set(
+            serde_json::to_string(&claim.movement).map_err(|e| StoreError::corrupt("claim.movement", e))?
+        ),
+        state: Set(claim.state.word().into()),
+        asked_at: Set(claim.asked_at.micros()),
+        lapses_at: Set(claim.lapses_at.micros()),
+        given_at: Set(claim.given_at.map(Timestamp::micros)),
+        taken_at: Set(claim.taken_at.map(Timestamp::micros)),
+        giver_missed: Set(claim.giver_missed.clone()),
+        taker_missed: Set(claim.taker_missed.clone()),
+        version: Set(claim.version),
+    })
+}
+
+/// Makes a claim. [`StoreError::Exists`] where the taker has an open one on the offer.
+pub async fn insert(tx: &Tx, new: &Claim) -> Result<(), StoreError> {
+    claim::Entity::insert(to_row(new)?).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// A claim.
+pub async fn one(db: &impl Source, id: ClaimId) -> Result<Option<Claim>, StoreError> {
+    claim::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_claim).transpose()
+}
+
+/// Stores a changed claim if it is still at the version that the change was made from; whether it was.
+pub async fn replace(
+    tx: &Tx,
+    _granted: Granted<EditClaim>,
+    changed: &Claim,
+    from_version: i64,
+) -> Result<bool, StoreError> {
+    let done = claim::Entity::update_many()
+        .set(to_row(changed)?)
+        .filter(claim::Column::Id.eq(changed.id.uuid()))
+        .filter(claim::Column::Version.eq(from_version))
+        .exec(tx.inner())
+        .await?;
+    Ok(done.rows_affected == 1)
+}
+
+/// Promises so much of an offer, if so much is left and it can be had on a day; whether it was. This one statement is why
+/// nothing is promised twice: not by two claimers at once, not by two servers, not while the offer is edited.
+pub async fn promise(tx: &Tx, offer: OfferId, quantity: i32, today: Date) -> Result<bool, StoreError> {
+    use offer::Column as C;
+    let done = offer::Entity::update_many()
+        .col_expr(C::Promised, Expr::col(C::Promised).add(quantity))
+        .filter(C::Id.eq(offer.uuid()))
+        .filter(C::WithdrawnAt.is_null())
+        .filter(C::UntilDay.gte(today.days()))
+        .filter(Condition::any().add(C::UseByDay.is_null()).add(C::UseByDay.gte(today.days())))
+        .filter(Expr::col(C::Promised).add(quantity).lte(Expr::col(C::Quantity)))
+        .exec(tx.inner())
+        .await?;
+    Ok(done.rows_affected == 1)
+}
+
+/// Takes a promise back.
+pub async fn release(tx: &Tx, offer: OfferId, quantity: i32) -> Result<(), StoreError> {
+    use offer::Column as C;
+    offer::Entity::update_many()
+        .col_expr(C::Promised, Expr::col(C::Promised).sub(quantity))
+        .filter(C::Id.eq(offer.uuid()))
+        .filter(C::Promised.gte(quantity))
+        .exec(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// Claims that wait on an offer, who asked first first.
+pub async fn waiting(db: &impl Source, offer: OfferId, limit: u64) -> Result<Vec<Claim>, StoreError> {
+    let rows = claim::Entity::find()
+        .filter(claim::Column::OfferId.eq(offer.uuid()))
+        .filter(claim::Column::State.eq(State::Waiting.word()))
+        .order_by_asc(claim::Column::AskedAt)
+        .order_by_asc(claim::Column::Id)
+        .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// Somebody's claims, newest first, from before an id; open ones only or all.
+pub async fn of(
+    db: &impl Source,
+    account: AccountId,
+    role: Role,
+    open_only: bool,
+    before: Option<ClaimId>,
+    limit: u64,
+) -> Result<Vec<Claim>, StoreError> {
+    let (taker, giver) =
+        (claim::Column::TakerId.eq(account.uuid()), claim::Column::GiverId.eq(account.uuid()));
+    let mine = match role {
+        Role::Taker => Condition::all().add(taker),
+        Role::Giver => Condition::all().add(giver),
+        Role::Either => Condition::any().add(taker).add(giver),
+    };
+    let mut query = claim::Entity::find().filter(mine);
+    if open_only {
+        let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
+        query = query.filter(claim::Column::State.is_in(open));
+    }
+    if let Some(before) = before {
+        query = query.filter(claim::Column::Id.lt(before.uuid()));
+    }
+    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(db.inner()).await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// How many open claims somebody has made.
+pub async fn count_open(db: &impl Source, taker: AccountId) -> Result<u64, StoreError> {
+    let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
+    Ok(claim::Entity::find()
+        .filter(claim::Column::TakerId.eq(taker.uuid()))
+        .filter(claim::Column::State.is_in(open))
+        .count(db.inner())
+        .await?)
+}
+
+/// Open claims whose time is over, oldest first.
+pub async fn overdue(db: &impl Source, now: Timestamp, limit: u64) -> Result<Vec<Claim>, StoreError> {
+    let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
+    let rows = claim::Entity::find()
+        .filter(claim::Column::State.is_in(open))
+        .filter(claim::Column::LapsesAt.lt(now.micros()))
+        .order_by_asc(claim::Column::LapsesAt)
+        .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// Claims of which a side says that the hand-over was missed, newest first, from before an id.
+pub async fn missed(db: &impl Source, before: Option<ClaimId>, limit: u64) -> Result<Vec<Claim>, StoreError> {
+    let mut query = claim::Entity::find().filter(
+        Condition::any().add(claim::Column::GiverMissed.ne("")).add(claim::Column::TakerMissed.ne("")),
+    );
+    if let Some(before) = before {
+        query = query.filter(claim::Column::Id.lt(before.uuid()));
+    }
+    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(db.inner()).await?;
+    rows.into_iter().map(to_claim).collect()
+}

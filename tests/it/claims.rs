@@ -1,0 +1,400 @@
+//! Claims: from asking to hand-over, a waiting list, and nothing promised twice.
+
+use std::sync::Arc;
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    Database, Raw, TestServer,
+    binaries::Server,
+    client::{PASSWORD, reason, wrong_fields},
+    on_both,
+    samples::{ask, draft, in_days},
+};
+use sea_orm::{ConnectionTrait as _, Statement};
+use tonic::Status;
+
+use crate::evidence::Club;
+
+async fn post(who: &Raw, offer: v1::OfferDraft) -> v1::Offer {
+    let request = v1::CreateOfferRequest { offer: Some(offer) };
+    who.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap().offer.unwrap()
+}
+
+async fn claim(who: &Raw, offer: &str, quantity: i32) -> Result<v1::Claim, Status> {
+    let request = ask(offer, quantity);
+    who.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &request).await.map(|r| r.claim.unwrap())
+}
+
+async fn accept(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
+    let request = v1::AcceptClaimRequest {
+        claim_id: claim.claim_id.clone(),
+        contact: "the house with the blue door".into(),
+        note: "Saturday".into(),
+    };
+    who.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &request).await.map(|r| r.claim.unwrap())
+}
+
+async fn withdraw(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
+    let request = v1::WithdrawClaimRequest { claim_id: claim.claim_id.clone() };
+    who.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &request).await.map(|r| r.claim.unwrap())
+}
+
+async fn get(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
+    let request = v1::GetClaimRequest { claim_id: claim.claim_id.clone() };
+    who.call::<v1::GetClaimResponse>(Rpc::ClaimGetClaim, &request).await.map(|r| r.claim.unwrap())
+}
+
+async fn offer(who: &Raw, id: &str) -> v1::Offer {
+    let request = v1::GetOfferRequest { offer_id: id.into() };
+    who.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &request).await.unwrap().offer.unwrap()
+}
+
+#[tokio::test]
+async fn from_asking_to_hand_over() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        let posted = post(&ann, draft()).await;
+        assert_eq!(reason(&claim(&ann, &posted.offer_id, 1).await.unwrap_err()), "OWN_OFFER");
+        let wrong =
+            v1::AskForOfferRequest { quantity: 7, to_area_code: "here".into(), ..ask(&posted.offer_id, 7) };
+        let wrong = v1::AskForOfferRequest { contact: String::new(), ..wrong };
+        let wrong = ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &wrong).await.unwrap_err();
+        assert_eq!(wrong_fields(&wrong), ["quantity", "to_area_code", "contact"]);
+
+        let asked = claim(&ben, &posted.offer_id, 4).await.unwrap();
+        assert_eq!((asked.state(), asked.side()), (v1::ClaimState::Waiting, v1::ClaimSide::Taker));
+        assert!(asked.contact.is_empty(), "nobody has accepted");
+        assert!(asked.movement.as_ref().unwrap().headline.starts_with("No rule on file"), "{asked:?}");
+        assert_eq!(reason(&claim(&ben, &posted.offer_id, 1).await.unwrap_err()), "CLAIMED_ALREADY");
+        let seen = get(&ann, &asked).await.unwrap();
+        assert!(seen.contact.is_empty() && seen.side() == v1::ClaimSide::Giver);
+        // to anybody else there is none
+        assert_eq!(reason(&get(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
+        assert_eq!(reason(&accept(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
+        assert_eq!(reason(&accept(&ben, &asked).await.unwrap_err()), "OTHER_SIDE");
+
+        let promised = accept(&ann, &asked).await.unwrap();
+        assert_eq!((promised.state(), promised.left), (v1::ClaimState::Accepted, 2));
+        assert_eq!(promised.contact, "0400 000 000");
+        assert_eq!(get(&ben, &asked).await.unwrap().contact, "the house with the blue door");
+        assert_eq!(offer(&cat, &posted.offer_id).await.promised, 4);
+        assert_eq!(reason(&accept(&ann, &asked).await.unwrap_err()), "CLAIM_NOT_WAITING");
+        // more than is left waits, and cannot be promised
+        let more = claim(&cat, &posted.offer_id, 3).await.unwrap();
+        assert_eq!(reason(&accept(&ann, &more).await.unwrap_err()), "NOTHING_LEFT");
+        // the offer cannot shrink below what is promised
+        let shrink = |quantity| v1::UpdateOfferRequest {
+            offer_id: posted.offer_id.clone(),
+            version: 1,
+            offer: Some(v1::OfferDraft { quantity, ..draft() }),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["quantity".into()] }),
+        };
+        let refused =
+            ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &shrink(3)).await.unwrap_err();
+        assert_eq!(reason(&refused), "PROMISED_MORE");
+        ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &shrink(7)).await.unwrap();
+        accept(&ann, &more).await.unwrap();
+        assert_eq!(offer(&cat, &posted.offer_id).await.promised, 7);
+
+        let confirm = v1::ConfirmHandOverRequest { claim_id: asked.claim_id.clone() };
+        let one: v1::ConfirmHandOverResponse = ben.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let one = one.claim.unwrap();
+        assert!(one.taken && !one.given && one.state() == v1::ClaimState::Accepted);
+        assert_eq!(reason(&withdraw(&ben, &asked).await.unwrap_err()), "HANDED_OVER_ALREADY");
+        let both: v1::ConfirmHandOverResponse = ann.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        assert_eq!(both.claim.unwrap().state(), v1::ClaimState::HandedOver);
+
+        // missed: both sides' words, for organisers only
+        let missed =
+            |words: &str| v1::NoteMissedRequest { claim_id: more.claim_id.clone(), words: words.into() };
+        ann.call::<v1::NoteMissedResponse>(Rpc::ClaimNoteMissed, &missed("Nobody came.")).await.unwrap();
+        cat.call::<v1::NoteMissedResponse>(Rpc::ClaimNoteMissed, &missed("I was ill.")).await.unwrap();
+        assert_eq!(get(&cat, &more).await.unwrap().missed, "I was ill.");
+        assert!(get(&cat, &more).await.unwrap().taker_missed.is_empty());
+        let list = v1::ListMissedRequest::default();
+        let denied = ben.call::<v1::ListMissedResponse>(Rpc::ClaimListMissed, &list).await.unwrap_err();
+        assert_eq!(reason(&denied), "ROLE_MISSING");
+        let all: v1::ListMissedResponse = club.steward.call(Rpc::ClaimListMissed, &list).await.unwrap();
+        assert_eq!(
+            (all.claims[0].missed.as_str(), all.claims[0].taker_missed.as_str()),
+            ("Nobody came.", "I was ill.")
+        );
+        assert!(all.claims[0].contact.is_empty(), "no contact for organisers");
+
+        let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
+        let open: v1::ListMyClaimsResponse = ben.call(Rpc::ClaimListMyClaims, &mine).await.unwrap();
+        assert!(open.claims.is_empty(), "handed over");
+        let taken = withdraw(&cat, &more).await.unwrap();
+        assert!(taken.state() == v1::ClaimState::Withdrawn && taken.contact.is_empty());
+        assert_eq!(offer(&cat, &posted.offer_id).await.promised, 4);
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// A giver who accepts by itself: promised while something is left, then a list that moves up in the order of asking.
+#[tokio::test]
+async fn a_waiting_list_moves_up() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let ann = club.grower("ann").await;
+        let mut takers = Vec::new();
+        for handle in ["ben", "cat", "dan", "eve"] {
+            takers.push(club.grower(handle).await);
+        }
+        let no_contact =
+            v1::CreateOfferRequest { offer: Some(v1::OfferDraft { auto_accept: true, ..draft() }) };
+        let refused =
+            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &no_contact).await.unwrap_err();
+        assert_eq!(wrong_fields(&refused), ["offer.contact"]);
+        let posted = post(
+            &ann,
+            v1::OfferDraft { auto_accept: true, contact: "ring the bell".into(), quantity: 5, ..draft() },
+        )
+        .await;
+        assert!(!format!("{posted:?}").contains("ring the bell"), "contacts stay with claims");
+        let first = claim(&takers[0], &posted.offer_id, 4).await.unwrap();
+        assert_eq!((first.state(), first.contact.as_str()), (v1::ClaimState::Accepted, "ring the bell"));
+        let second = claim(&takers[1], &posted.offer_id, 2).await.unwrap();
+        let third = claim(&takers[2], &posted.offer_id, 1).await.unwrap();
+        assert_eq!(
+            (second.state(), third.state()),
+            (v1::ClaimState::Waiting, v1::ClaimState::Waiting),
+            "nobody passes one who waits"
+        );
+        withdraw(&takers[0], &first).await.unwrap();
+        for (who, claim) in [(&takers[1], &second), (&takers[2], &third)] {
+            assert_eq!(get(who, claim).await.unwrap().state(), v1::ClaimState::Accepted);
+        }
+        assert_eq!(offer(&ann, &posted.offer_id).await.promised, 3);
+        // what nobody fetches lapses, and goes to those who wait
+        let fourth = claim(&takers[3], &posted.offer_id, 4).await.unwrap();
+        assert_eq!(fourth.state(), v1::ClaimState::Waiting);
+        let app = club.server.running.app();
+        app.store()
+            .admin()
+            .execute_unprepared("UPDATE claim SET lapses_at = 1 WHERE state = 'accepted'")
+            .await
+            .unwrap();
+        app.housekeeping().await.unwrap();
+        assert_eq!(get(&takers[1], &second).await.unwrap().state(), v1::ClaimState::Lapsed);
+        assert_eq!(get(&takers[3], &fourth).await.unwrap().state(), v1::ClaimState::Accepted);
+        assert_eq!(offer(&ann, &posted.offer_id).await.promised, 4);
+        // taking the offer back declines those who wait; promises stand
+        let waiting = claim(&takers[0], &posted.offer_id, 2).await.unwrap();
+        let back = v1::WithdrawOfferRequest { offer_id: posted.offer_id.clone(), version: 0 };
+        ann.call::<v1::WithdrawOfferResponse>(Rpc::OfferWithdrawOffer, &back).await.unwrap();
+        assert_eq!(get(&takers[0], &waiting).await.unwrap().state(), v1::ClaimState::Declined);
+        assert_eq!(get(&takers[3], &fourth).await.unwrap().state(), v1::ClaimState::Accepted);
+        assert_eq!(reason(&claim(&takers[1], &posted.offer_id, 1).await.unwrap_err()), "OFFER_OVER");
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// What a rule on file prohibits cannot be claimed; the answer is kept as it was shown.
+#[tokio::test]
+async fn a_prohibited_movement_cannot_be_claimed() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
+    let health = v1::HealthDeclaration {
+        grown_at: vec![v1::GrownAt { area_code: "US-HI".into(), ..Default::default() }],
+        form: v1::MaterialForm::CleanedSeed.into(),
+        ..draft().health.unwrap()
+    };
+    let seed = v1::OfferDraft { material: v1::Material::Seed.into(), health: Some(health), ..draft() };
+    let posted = post(&ann, seed).await;
+    let to = |code: &str| v1::AskForOfferRequest { to_area_code: code.into(), ..ask(&posted.offer_id, 2) };
+    let refused = ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &to("US-CA")).await.unwrap_err();
+    assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
+    assert!(refused.message().contains("A rule on file prohibits this"), "{}", refused.message());
+    let asked: v1::AskForOfferResponse = ben.call(Rpc::ClaimAskForOffer, &to("US-HI")).await.unwrap();
+    let shown = asked.claim.unwrap().movement.unwrap();
+    assert_eq!((shown.verdict(), shown.on), (v1::MovementVerdict::NoRule, Some(in_days(0))));
+    club.server.stop().await;
+    database.done().await;
+}
+
+/// Sixty-four at once, over two servers where the database allows it: never more than there is, everybody who was told so
+/// has it.
+#[tokio::test]
+async fn nothing_is_promised_twice() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let ann = club.grower("ann").await;
+        let second = if url.starts_with("postgres") { Some(TestServer::start(&url).await) } else { None };
+        let offers = {
+            let mut all = Vec::new();
+            for _ in 0..3 {
+                let draft = v1::OfferDraft {
+                    auto_accept: true,
+                    contact: "ring the bell".into(),
+                    quantity: 20,
+                    ..draft()
+                };
+                all.push(post(&ann, draft).await.offer_id);
+            }
+            Arc::new(all)
+        };
+        let mut takers = Vec::new();
+        for n in 0..64 {
+            let handle = format!("taker-{n}");
+            let who = club.newcomer(&handle).await;
+            takers.push(match &second {
+                Some(other) if n % 2 == 1 => other.raw().sign_in(&handle, PASSWORD).await.unwrap(),
+                Some(_) | None => who,
+            });
+        }
+        let mut tasks = Vec::new();
+        for (n, who) in takers.into_iter().enumerate() {
+            let offers = offers.clone();
+            tasks.push(tokio::spawn(async move {
+                let mut got = Vec::new();
+                for (at, offer) in offers.iter().enumerate() {
+                    let quantity = i32::try_from(1 + (n + at) % 3).unwrap();
+                    let made = claim(&who, offer, quantity).await.unwrap();
+                    // some change their mind
+                    if n % 5 == 0 && made.state() == v1::ClaimState::Accepted {
+                        withdraw(&who, &made).await.unwrap();
+                    } else {
+                        got.push(made);
+                    }
+                }
+                (who, got)
+            }));
+        }
+        // the giver edits meanwhile
+        let editor = ann.clone();
+        let edited = offers.clone();
+        let editing = tokio::spawn(async move {
+            for quantity in [25, 22, 30, 24] {
+                for id in edited.iter() {
+                    let current = offer(&editor, id).await;
+                    let change = v1::UpdateOfferRequest {
+                        offer_id: id.clone(),
+                        version: current.version,
+                        offer: Some(v1::OfferDraft { quantity, ..draft() }),
+                        update_mask: Some(prost_types::FieldMask { paths: vec!["quantity".into()] }),
+                    };
+                    match editor.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change).await {
+                        Ok(_) => {}
+                        Err(e) => assert!(["PROMISED_MORE", "STALE_VERSION"].contains(&reason(&e).as_str()), "{e}"),
+                    }
+                }
+            }
+        });
+        let mut told = Vec::new();
+        for task in tasks {
+            let (who, got) = task.await.unwrap();
+            for made in got {
+                // moved up meanwhile, or still as it was told
+                let now = get(&who, &made).await.unwrap();
+                if made.state() == v1::ClaimState::Accepted {
+                    assert_eq!(now.state(), v1::ClaimState::Accepted, "a promise stands");
+                }
+                told.push(now);
+            }
+        }
+        editing.await.unwrap();
+        let db = club.server.running.app().store().admin();
+        for id in offers.iter() {
+            let now = offer(&ann, id).await;
+            let uuid = id.parse::<scionary_domain::ids::OfferId>().unwrap().uuid();
+            let held: i32 = told
+                .iter()
+                .filter(|c| &c.offer_id == id && c.state() == v1::ClaimState::Accepted)
+                .map(|c| c.quantity)
+                .sum();
+            assert!(now.promised <= now.quantity, "{} of {}", now.promised, now.quantity);
+            let literal = if url.starts_with("postgres") { format!("'{uuid}'") } else { format!("X'{}'", uuid.simple()) };
+            let sql = format!("SELECT CAST(SUM(quantity) AS BIGINT) AS n FROM claim WHERE state IN ('accepted','handed_over') AND offer_id = {literal}");
+            let row = db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap().unwrap();
+            let stored: i64 = row.try_get("", "n").unwrap();
+            assert_eq!(stored, i64::from(now.promised), "what is promised is what claims hold");
+            assert!(i64::from(held) <= stored);
+            assert!(now.promised >= 18, "as good as all of it found a taker: {}", now.promised);
+        }
+        if let Some(other) = second {
+            other.stop().await;
+        }
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// Killed amid claims: every claim that was acknowledged is there, once, and what is promised is what claims hold.
+#[tokio::test]
+async fn a_crash_loses_no_promise() {
+    let database = Database::sqlite();
+    let kills = if std::env::var_os("SCIONARY_LONG").is_some() { 50 } else { 4 };
+    let set = [
+        "accounts.sign_up=open",
+        "limits.writes_per_minute=1000000",
+        "limits.reads_per_minute=1000000",
+        "limits.passwords_per_minute=1000000",
+    ];
+    let mut server = Server::start(&database.url, &set);
+    let channel = |address: &str| {
+        tonic::transport::Endpoint::from_shared(format!("http://{address}")).unwrap().connect_lazy()
+    };
+    let giver = Raw::new(channel(&server.address)).member("giver").await;
+    let offer_of = v1::OfferDraft { auto_accept: true, contact: "here".into(), quantity: 10_000, ..draft() };
+    let posted = post(&giver, offer_of).await.offer_id;
+    let mut tokens = Vec::new();
+    for n in 0..6 {
+        let who = Raw::new(channel(&server.address)).member(&format!("taker-{n}")).await;
+        tokens.push(who.token().unwrap().to_string());
+    }
+    let mut acknowledged = 0;
+    for round in 0..kills {
+        let mut tasks = Vec::new();
+        for (n, token) in tokens.iter().enumerate() {
+            let who = Raw::new(channel(&server.address)).with_token(token);
+            let posted = posted.clone();
+            tasks.push(tokio::spawn(async move {
+                let mut done = 0;
+                // claims and takes back, again and again, until the server is gone; what is left open of the last round
+                // stands in the way of a new claim until it is taken back
+                let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
+                if let Ok(open) = who.call::<v1::ListMyClaimsResponse>(Rpc::ClaimListMyClaims, &mine).await {
+                    for claim in open.claims {
+                        withdraw(&who, &claim).await.unwrap();
+                    }
+                }
+                for turn in 0.. {
+                    let keyed = who.with_key(&format!("key-of-turn-{round}-{n}-{turn}-padded"));
+                    let Ok(made) = claim(&keyed, &posted, 1).await else { break };
+                    done += 1;
+                    if withdraw(&who, &made).await.is_err() {
+                        break;
+                    }
+                }
+                done
+            }));
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(250)).await;
+        server.kill();
+        for task in tasks {
+            acknowledged += task.await.unwrap();
+        }
+        server = Server::start(&database.url, &set);
+    }
+    assert!(acknowledged > 0);
+    let db = database.connect().await;
+    let number = async |sql: &str| -> i64 {
+        let row =
+            db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap().unwrap();
+        row.try_get("", "n").unwrap()
+    };
+    let promised = number("SELECT promised AS n FROM offer").await;
+    let held = number(
+        "SELECT COALESCE(SUM(quantity), 0) AS n FROM claim WHERE state IN ('accepted', 'handed_over')",
+    )
+    .await;
+    assert_eq!(promised, held);
+    assert!(number("SELECT COUNT(*) AS n FROM claim").await >= acknowledged);
+    drop(db);
+    server.kill();
+}
