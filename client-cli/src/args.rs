@@ -313,6 +313,18 @@ pub enum AccountCommand {
     Vouch(PersonArguments),
     /// Take your word for somebody back (organisers, stewards)
     Unvouch(PersonArguments),
+    /// Block somebody: neither claims from the other, and what waits between you ends
+    Block {
+        /// Their account's id, as `scionary claim show` and `scionary offer show` tell it
+        account: String,
+    },
+    /// Unblock somebody
+    Unblock {
+        /// Their account's id
+        account: String,
+    },
+    /// List whom you block
+    Blocked,
     /// Suspend an account (stewards)
     Suspend(PersonArguments),
     /// Restore a suspended account (stewards)

@@ -15,6 +15,7 @@ mod m0004_writes;
 mod m0005_evidence;
 mod m0006_plans;
 mod m0007_claims;
+mod m0008_blocks;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -30,6 +31,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0005_evidence::Step),
             Box::new(m0006_plans::Step),
             Box::new(m0007_claims::Step),
+            Box::new(m0008_blocks::Step),
         ]
     }
 }

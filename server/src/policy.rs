@@ -87,6 +87,9 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::AccountWithdrawVouching => MEMBER_WRITE,
         Rpc::AccountSuspendAccount => STEWARD_WRITE,
         Rpc::AccountRestoreAccount => STEWARD_WRITE,
+        Rpc::AccountBlockMember => MEMBER_WRITE,
+        Rpc::AccountUnblockMember => MEMBER_WRITE,
+        Rpc::AccountListBlocked => OWN_READ,
 
         Rpc::CropListCrops => PUBLIC_READ,
         Rpc::CropGetCrop => PUBLIC_READ,

@@ -39,6 +39,7 @@ pub enum Refusal {
 /// released stays.
 pub const REASONS: &[&str] = &[
     "ACCOUNT_SUSPENDED",
+    "BLOCKS_ONESELF",
     "CATALOGUE_EVIDENCE",
     "CLAIMED_ALREADY",
     "CLAIM_NOT_ACCEPTED",
@@ -62,6 +63,7 @@ pub const REASONS: &[&str] = &[
     "MOVEMENT_STRICTER",
     "NAME_TAKEN",
     "NOTHING_LEFT",
+    "NOT_BETWEEN_THEM",
     "NOT_CHECKED",
     "NOT_FOUND",
     "NOT_LOCKED",
@@ -91,6 +93,7 @@ pub const REASONS: &[&str] = &[
     "STALE_VERSION",
     "SUSPENDED_ALREADY",
     "TICKET_CLOSED",
+    "TOO_MANY_BLOCKED",
     "TOO_MANY_CALLS",
     "TOO_MANY_CHECKS",
     "TOO_MANY_CLAIMS",
@@ -231,6 +234,9 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::TooManyChecks(_) => (Code::ResourceExhausted, "TOO_MANY_CHECKS"),
         Rule::TooManySowings(_) => (Code::ResourceExhausted, "TOO_MANY_SOWINGS"),
         Rule::OwnOffer => (Code::FailedPrecondition, "OWN_OFFER"),
+        Rule::BlocksOneself => (Code::FailedPrecondition, "BLOCKS_ONESELF"),
+        Rule::TooManyBlocked(_) => (Code::ResourceExhausted, "TOO_MANY_BLOCKED"),
+        Rule::NotBetweenThem => (Code::FailedPrecondition, "NOT_BETWEEN_THEM"),
         Rule::OfferOver => (Code::FailedPrecondition, "OFFER_OVER"),
         Rule::ClaimedAlready => (Code::AlreadyExists, "CLAIMED_ALREADY"),
         Rule::TooManyClaims(_) => (Code::ResourceExhausted, "TOO_MANY_CLAIMS"),

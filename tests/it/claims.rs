@@ -133,6 +133,41 @@ async fn from_asking_to_hand_over() {
     .await;
 }
 
+/// Who blocks somebody deals with them no more: nothing new between them, what waits ends, what was promised stands.
+#[tokio::test]
+async fn one_member_blocks_another() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        let (one, two) = (post(&ann, draft()).await, post(&ann, draft()).await);
+        let waits = claim(&ben, &one.offer_id, 1).await.unwrap();
+        let promised = accept(&ann, &claim(&ben, &two.offer_id, 1).await.unwrap()).await.unwrap();
+        let of_cat = claim(&cat, &one.offer_id, 1).await.unwrap();
+        let block = v1::BlockMemberRequest { account_id: promised.other_account_id.clone() };
+        for _ in 0..2 {
+            let all: v1::BlockMemberResponse = ann.call(Rpc::AccountBlockMember, &block).await.unwrap();
+            assert_eq!(all.blocked.len(), 1, "twice is once");
+        }
+        assert_eq!(get(&ben, &waits).await.unwrap().state(), v1::ClaimState::Declined);
+        assert_eq!(get(&ben, &promised).await.unwrap().state(), v1::ClaimState::Accepted);
+        assert_eq!(get(&cat, &of_cat).await.unwrap().state(), v1::ClaimState::Waiting);
+        assert_eq!(reason(&claim(&ben, &one.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
+        // the other way round too
+        let back = post(&ben, draft()).await;
+        assert_eq!(reason(&claim(&ann, &back.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
+        let own: v1::ListBlockedResponse =
+            ben.call(Rpc::AccountListBlocked, &v1::ListBlockedRequest {}).await.unwrap();
+        assert!(own.blocked.is_empty(), "nobody is told who blocks them");
+        let unblock = v1::UnblockMemberRequest { account_id: promised.other_account_id };
+        ann.call::<v1::UnblockMemberResponse>(Rpc::AccountUnblockMember, &unblock).await.unwrap();
+        claim(&ben, &one.offer_id, 1).await.unwrap();
+        let again: v1::UnblockMemberResponse = ann.call(Rpc::AccountUnblockMember, &unblock).await.unwrap();
+        assert!(again.blocked.is_empty());
+        club.server.stop().await;
+    })
+    .await;
+}
+
 /// A giver who accepts by itself: promised while something is left, then a list that moves up in the order of asking.
 #[tokio::test]
 async fn a_waiting_list_moves_up() {

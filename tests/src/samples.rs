@@ -205,6 +205,13 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::AccountRestoreAccount => {
             v1::RestoreAccountRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
         }
+        Rpc::AccountBlockMember => {
+            v1::BlockMemberRequest { account_id: "acc_00000000000000000000000001".into() }.encode_to_vec()
+        }
+        Rpc::AccountUnblockMember => {
+            v1::UnblockMemberRequest { account_id: "acc_00000000000000000000000001".into() }.encode_to_vec()
+        }
+        Rpc::AccountListBlocked => v1::ListBlockedRequest {}.encode_to_vec(),
         Rpc::EvidenceAddEvidence => v1::AddEvidenceRequest {
             cultivar: "Golek".into(),
             draft: Some(tally(serial)),

@@ -191,6 +191,27 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 client.write(request, |c, r| async move { accounts(c).revoke_role(r).await }).await?;
             output.reply("RevokeRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
         }
+        AccountCommand::Block { account } => {
+            client.need_session()?;
+            let request = v1::BlockMemberRequest { account_id: account };
+            let reply: v1::BlockMemberResponse =
+                client.write(request, |c, r| async move { accounts(c).block_member(r).await }).await?;
+            output.reply("BlockMemberResponse", &reply, |out| blocked(out, &reply.blocked))
+        }
+        AccountCommand::Unblock { account } => {
+            client.need_session()?;
+            let request = v1::UnblockMemberRequest { account_id: account };
+            let reply: v1::UnblockMemberResponse =
+                client.write(request, |c, r| async move { accounts(c).unblock_member(r).await }).await?;
+            output.reply("UnblockMemberResponse", &reply, |out| blocked(out, &reply.blocked))
+        }
+        AccountCommand::Blocked => {
+            client.need_session()?;
+            let reply: v1::ListBlockedResponse = client
+                .read(v1::ListBlockedRequest {}, |c, r| async move { accounts(c).list_blocked(r).await })
+                .await?;
+            output.reply("ListBlockedResponse", &reply, |out| blocked(out, &reply.blocked))
+        }
         AccountCommand::Vouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::VouchForRequest { handle, reason };
@@ -233,5 +254,15 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 show(out, reply.account.as_ref());
             })
         }
+    }
+}
+
+fn blocked(out: &Output, all: &[v1::BlockedMember]) {
+    if all.is_empty() {
+        out.text("You block nobody.");
+    }
+    for member in all {
+        out.item(0, "-", &member.display_name);
+        out.item(2, "", &member.account_id);
     }
 }

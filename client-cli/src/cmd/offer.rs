@@ -279,7 +279,7 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     out.field("where", &parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
     let ways: Vec<String> = offer.hand_over().map(words::hand_over).collect();
     out.field("handed over by", &ways.join(", "));
-    out.field("giver", &offer.giver_name);
+    out.field("giver", &format!("{} ({})", offer.giver_name, offer.giver_account_id));
     out.field("note", &offer.note);
     if !offer.seed_headline.is_empty() {
         out.field("its seed", &offer.seed_headline);

@@ -73,6 +73,15 @@ pub enum Rule {
     /// The caller's own offer.
     #[error("this is your own offer; nobody claims from themselves")]
     OwnOffer,
+    /// The caller themselves.
+    #[error("nobody blocks themselves")]
+    BlocksOneself,
+    /// Too many blocked.
+    #[error("{0} people are blocked already; unblock some first")]
+    TooManyBlocked(usize),
+    /// One of both sides blocks the other.
+    #[error("you and the giver of this offer do not deal with each other here; look for another offer")]
+    NotBetweenThem,
     /// The offer is over.
     #[error("this offer is over: it was taken back, or its last day is past; look for another one")]
     OfferOver,

@@ -16,6 +16,7 @@ pub mod field;
 pub mod grafting;
 pub mod ids;
 pub mod limits;
+pub mod lineage;
 pub mod movement;
 pub mod names;
 pub mod odds;

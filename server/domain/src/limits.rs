@@ -43,6 +43,7 @@ limits! {
     FILLERS_LOOKED_AT: usize = 200, "fillers_looked_at", "Cultivars on offer whose season near a place is worked out for one calendar.";
     OFFER_PAGES_LOOKED_AT: usize = 10, "offer_pages_looked_at", "Pages of offers behind one calendar; the nearest thousand.";
     PLANTS_WANTED_MAX: u32 = 500, "plants_wanted_max", "True plants of one sowing; more is a nursery's planning.";
+    BLOCKED_MAX: usize = 200, "blocked_max", "People whom one account blocks; more is a case for a steward.";
     CLAIMS_OPEN_MAX: i64 = 60, "claims_open_max", "Open claims of one account: one season's wishes.";
     CLAIM_NOTE_CHARS_MAX: usize = 500, "claim_note_chars_max", "A few sentences to the other side.";
     CONTACT_CHARS_MAX: usize = 200, "contact_chars_max", "A telephone number, an address of mail, a place to meet.";

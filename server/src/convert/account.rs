@@ -1,6 +1,6 @@
 //! Accounts on the wire.
 
-use scionary_app::Error;
+use scionary_app::{Error, accounts::Blocked};
 use scionary_domain::{
     account::{Account, Invitation, InvitationState, Role, SignUpMode},
     field::FieldError,
@@ -30,6 +30,16 @@ pub fn account(account: &Account) -> v1::Account {
         roles: std::iter::once(&Role::Grower).chain(roles).map(grant).collect(),
         created_at: Some(timestamp(*created_at)),
     }
+}
+
+/// People who are blocked.
+pub fn blocked(all: &[Blocked]) -> Vec<v1::BlockedMember> {
+    all.iter()
+        .map(|b| v1::BlockedMember {
+            account_id: b.account.to_string(),
+            display_name: b.display_name.clone(),
+        })
+        .collect()
 }
 
 /// An invitation as it stands now.

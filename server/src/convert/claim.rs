@@ -144,5 +144,10 @@ pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
         taker_missed,
         left: *left,
         version: *version,
+        other_account_id: match side {
+            Some(Side::Giver) => claim.taker.to_string(),
+            Some(Side::Taker) => claim.giver.to_string(),
+            None => String::new(),
+        },
     }
 }

@@ -6,7 +6,10 @@ use std::sync::Arc;
 use prost::Message as _;
 use scionary_app::{
     App, Error, KeepReply,
-    accounts::{ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut, StandingChange},
+    accounts::{
+        BlockMember, Blocked, ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut,
+        StandingChange, UnblockMember,
+    },
 };
 use scionary_domain::{
     account::{Account, Actor, Invitation},
@@ -278,5 +281,42 @@ impl AccountService for AccountRpc {
         request: Request<v1::RestoreAccountRequest>,
     ) -> Result<Response<v1::RestoreAccountResponse>, Status> {
         standing!(self, request, StandingChange::Restore, RestoreAccountResponse)
+    }
+
+    async fn block_member(
+        &self,
+        request: Request<v1::BlockMemberRequest>,
+    ) -> Result<Response<v1::BlockMemberResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let account = App::account_id(&request.account_id).map_err(|e| admitted.fail(e))?;
+        let encode = |all: &Vec<Blocked>| {
+            v1::BlockMemberResponse { blocked: convert_account::blocked(all) }.encode_to_vec()
+        };
+        let call = admitted.write_call(&request);
+        admitted.reply(self.app.write(&call, BlockMember { account }, KeepReply::Yes, encode).await)
+    }
+
+    async fn unblock_member(
+        &self,
+        request: Request<v1::UnblockMemberRequest>,
+    ) -> Result<Response<v1::UnblockMemberResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let account = App::account_id(&request.account_id).map_err(|e| admitted.fail(e))?;
+        let encode = |all: &Vec<Blocked>| {
+            v1::UnblockMemberResponse { blocked: convert_account::blocked(all) }.encode_to_vec()
+        };
+        let call = admitted.write_call(&request);
+        admitted.reply(self.app.write(&call, UnblockMember { account }, KeepReply::Yes, encode).await)
+    }
+
+    async fn list_blocked(
+        &self,
+        request: Request<v1::ListBlockedRequest>,
+    ) -> Result<Response<v1::ListBlockedResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let all = self.app.my_blocked(&admitted.call()).await.map_err(|e| admitted.fail(e))?;
+        Ok(Response::new(v1::ListBlockedResponse { blocked: convert_account::blocked(&all) }))
     }
 }

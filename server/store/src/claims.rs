@@ -150,6 +150,21 @@ pub async fn waiting(db: &impl Source, offer: OfferId, limit: u64) -> Result<Vec
     rows.into_iter().map(to_claim).collect()
 }
 
+/// Claims that wait between two people, whoever gives.
+pub async fn waiting_between(db: &impl Source, a: AccountId, b: AccountId) -> Result<Vec<Claim>, StoreError> {
+    let one = |giver: AccountId, taker: AccountId| {
+        Condition::all()
+            .add(claim::Column::GiverId.eq(giver.uuid()))
+            .add(claim::Column::TakerId.eq(taker.uuid()))
+    };
+    let rows = claim::Entity::find()
+        .filter(Condition::any().add(one(a, b)).add(one(b, a)))
+        .filter(claim::Column::State.eq(State::Waiting.word()))
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
 /// Somebody's claims, newest first, from before an id; open ones only or all.
 pub async fn of(
     db: &impl Source,

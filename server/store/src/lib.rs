@@ -2,6 +2,7 @@
 //! a row. Reads take a [`Reader`] or a [`Tx`]; writes happen in a [`Job`] that the one door runs.
 
 mod accounts;
+mod blocks;
 mod claims;
 mod connect;
 mod curation;
@@ -80,4 +81,8 @@ pub mod graft_store {
 /// Claims.
 pub mod claim_store {
     pub use crate::claims::*;
+}
+/// Members who block each other.
+pub mod block_store {
+    pub use crate::blocks::*;
 }

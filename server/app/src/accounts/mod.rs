@@ -1,5 +1,6 @@
 //! Accounts: making them, signing in and out, inviting, roles.
 
+mod blocks;
 mod invitations;
 mod password;
 mod roles;
@@ -7,6 +8,7 @@ mod session;
 mod sign_up;
 mod standing;
 
+pub use blocks::{BlockMember, Blocked, UnblockMember};
 pub use invitations::{CreateInvitation, Invited, RevokeInvitation};
 pub use password::ChangePassword;
 pub use roles::{ChangeRole, RoleChange};

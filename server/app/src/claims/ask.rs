@@ -6,7 +6,7 @@ use scionary_domain::{
     limits,
     offer::State as OfferState,
 };
-use scionary_store::{StoreError, account_store, claim_store};
+use scionary_store::{StoreError, account_store, block_store, claim_store};
 
 use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of};
 use crate::{Done, Error, Rule, UseCase, Write};
@@ -28,6 +28,9 @@ impl UseCase for AskForOffer {
         let offer = offer_of(write, self.offer).await?;
         if offer.giver == account.id {
             return Err(Rule::OwnOffer.into());
+        }
+        if block_store::between(write.tx, account.id, offer.giver).await? {
+            return Err(Rule::NotBetweenThem.into());
         }
         match offer.state(today) {
             OfferState::Open | OfferState::Coming => {}

@@ -18,6 +18,7 @@ pub mod grafts;
 pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
+pub mod member_block;
 pub mod observer;
 pub mod offer;
 pub mod outbox;
@@ -65,5 +66,6 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(plan::Entity),
         columns(grafts::Entity),
         columns(claim::Entity),
+        columns(member_block::Entity),
     ]
 }

@@ -1,0 +1,233 @@
+//! Claims a second through the door, beside the same rows written by the database alone: sixty-four claimers at once.
+//!
+//! `cargo run --release -p scionary-tests --bin claims_bench -- DATABASE-URL`; SQLite in a temporary folder without one.
+#![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
+
+use std::{sync::Arc, time::Instant};
+
+use scionary_app::{
+    App, Call, KeepReply, Policy, WriteKey, claims::AskForOffer, offers::CreateOffer, passwords::Passwords,
+    ports::SystemEntropy,
+};
+use scionary_domain::{
+    account::{Account, Actor},
+    claim::Asked,
+    ids::{AccountId, OfferId, RequestId, SessionId},
+    offer::{
+        Draft, HandOver, Material, Terms,
+        health::{DeclarationDraft, Form, GrownAtDraft, Observed, Purpose},
+    },
+    time::Timestamp,
+};
+use scionary_server::clock::SystemClock;
+use scionary_store::{Backend, Options, Store};
+use sea_orm::{ConnectionTrait as _, TransactionTrait as _};
+
+const TAKERS: usize = 64;
+const OFFERS: usize = 40;
+
+fn uuid(kind: u8, n: usize) -> uuid::Uuid {
+    uuid::Uuid::from_u128((u128::from(kind) << 120) | n as u128)
+}
+
+fn call_of(app: &App, n: usize) -> Call {
+    let account = Account {
+        id: AccountId::from_uuid(uuid(3, n)),
+        handle: format!("member-{n}"),
+        display_name: format!("Member {n}"),
+        roles: Vec::new(),
+        created_at: Timestamp::from_micros(0),
+        suspended_at: None,
+    };
+    let mut call = app.system_call().unwrap();
+    call.actor = Actor::Member {
+        account,
+        session: SessionId::from_uuid(uuid(4, n)),
+        session_expires_at: Timestamp::from_micros(i64::MAX),
+    };
+    call.request = RequestId::from_uuid(uuid(5, n));
+    call
+}
+
+fn draft(app: &App) -> Draft {
+    let today = app.clock().now().date();
+    Draft {
+        material: Some(Material::Seedling),
+        quantity: 10_000,
+        terms: Some(Terms::Gift),
+        available_until: Some(today.plus_days(30)),
+        grid_code: "2CGV2200+".into(),
+        hand_over: vec![HandOver::Collect],
+        auto_accept: true,
+        contact: "here".into(),
+        health: DeclarationDraft {
+            grown_at: vec![GrownAtDraft { area_code: "XB".into(), ..GrownAtDraft::default() }],
+            form: Some(Form::InMedium),
+            purpose: Some(Purpose::Planting),
+            symptoms: Some(Observed::No),
+            pests: Some(Observed::No),
+            sprayed: Some(Observed::No),
+            ..DeclarationDraft::default()
+        },
+        ..Draft::default()
+    }
+}
+
+async fn open(url: &str) -> App {
+    let store = Store::open(&Options::new(url)).await.unwrap();
+    scionary_migrations::up(store.admin()).await.unwrap();
+    let entropy = Arc::new(SystemEntropy);
+    let passwords = Passwords::new(1, entropy.clone()).unwrap();
+    let app = App::new(store, Policy::default(), Arc::new(SystemClock), entropy, passwords).await.unwrap();
+    scionary_server::serve::load_catalogue(&app, &scionary_server::data::reference()).await.unwrap();
+    app.set_movement(scionary_app::movement::read(&[scionary_server::data::movement()]).unwrap());
+    for n in 0..=TAKERS {
+        let id = literal(uuid(3, n), app.store().backend() == Backend::Postgres);
+        app.store()
+            .admin()
+            .execute_unprepared(&format!(
+                "INSERT INTO account (id, handle, handle_key, display_name, password_hash, created_at, version) VALUES ({id}, 'member-{n}', 'member-{n}', 'Member {n}', '', 0, 1)"
+            ))
+            .await
+            .unwrap();
+    }
+    app
+}
+
+fn literal(id: uuid::Uuid, postgres: bool) -> String {
+    if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
+}
+
+/// Offers of member 0.
+async fn offers(app: &App) -> Vec<OfferId> {
+    let mut all = Vec::new();
+    let giver = call_of(app, 0);
+    for _ in 0..OFFERS {
+        let post = CreateOffer { cultivar: "R2E2".into(), crop: "mango".into(), draft: draft(app) };
+        let id = app
+            .write(&giver, post, KeepReply::Yes, |shown| shown.offer.id.to_string().into_bytes())
+            .await
+            .unwrap();
+        all.push(String::from_utf8(id).unwrap().parse().unwrap());
+    }
+    all
+}
+
+/// Claims through the door. A second.
+async fn through_the_door(app: &App, offers: &[OfferId]) -> f64 {
+    let began = Instant::now();
+    let tasks: Vec<_> = (1..=TAKERS)
+        .map(|n| {
+            let (app, offers) = (app.clone(), offers.to_vec());
+            tokio::spawn(async move {
+                for (at, offer) in offers.into_iter().enumerate() {
+                    let mut call = call_of(&app, n);
+                    call.key = Some(WriteKey {
+                        key: format!("key-of-{n}-{at}-padded-out"),
+                        rpc: "bench",
+                        fingerprint: [0; 32],
+                    });
+                    let asked = Asked {
+                        quantity: 1,
+                        to: "XB".into(),
+                        note: String::new(),
+                        contact: "0400 000 000".into(),
+                    };
+                    let ask = AskForOffer { offer, asked };
+                    app.write(&call, ask, KeepReply::Yes, |shown| shown.claim.id.to_string().into_bytes())
+                        .await
+                        .unwrap();
+                }
+            })
+        })
+        .collect();
+    for task in tasks {
+        task.await.unwrap();
+    }
+    (TAKERS * OFFERS) as f64 / began.elapsed().as_secs_f64()
+}
+
+/// The same rows, by the database alone: a transaction each on PostgreSQL, by as many connections as the server has;
+/// groups of sixty-four on SQLite, as its one writer makes them.
+async fn by_the_database(app: &App, offers: &[OfferId]) -> f64 {
+    let postgres = app.store().backend() == Backend::Postgres;
+    let statements = |n: usize, at: usize, offer: OfferId| {
+        let id = |kind, n| literal(uuid(kind, n), postgres);
+        let number = n * 1_000 + at;
+        [
+            format!(
+                "UPDATE offer SET promised = promised + 1 WHERE id = {} AND promised + 1 <= quantity",
+                literal(offer.uuid(), postgres)
+            ),
+            format!(
+                "INSERT INTO claim (id, offer_id, giver_id, taker_id, quantity, to_area, note, taker_contact, giver_contact, answer, movement, state, asked_at, lapses_at, giver_missed, taker_missed, version) VALUES ({}, {}, {}, {}, 1, 'XB', '', '0400 000 000', 'here', '', '{{}}', 'handed_over', 1, 1, '', '', 1)",
+                id(9, number),
+                literal(offer.uuid(), postgres),
+                id(3, 0),
+                id(3, n)
+            ),
+            format!(
+                "INSERT INTO audit_log (at, actor_id, action, subject, change, request_id) VALUES (1, {}, 'claim.asked', 'clm', '{{}}', {})",
+                id(3, n),
+                id(5, number)
+            ),
+            "INSERT INTO outbox (at, topic, subject) VALUES (1, 'claim', 'clm')".to_string(),
+            format!(
+                "INSERT INTO idempotency (scope, key, rpc, fingerprint, reply, created_at) VALUES ('bench', 'plain-{number}', 'bench', {}, {}, 1)",
+                if postgres { "'\\x00'" } else { "X'00'" },
+                if postgres { "'\\x00'" } else { "X'00'" }
+            ),
+        ]
+    };
+    let began = Instant::now();
+    if postgres {
+        let tasks: Vec<_> = (1..=TAKERS)
+            .map(|n| {
+                let db = app.store().admin().clone();
+                let all: Vec<[String; 5]> =
+                    offers.iter().enumerate().map(|(at, offer)| statements(n, at, *offer)).collect();
+                tokio::spawn(async move {
+                    for five in all {
+                        let tx = db.begin().await.unwrap();
+                        for sql in five {
+                            tx.execute_unprepared(&sql).await.unwrap();
+                        }
+                        tx.commit().await.unwrap();
+                    }
+                })
+            })
+            .collect();
+        for task in tasks {
+            task.await.unwrap();
+        }
+    } else {
+        for (at, offer) in offers.iter().enumerate() {
+            let tx = app.store().admin().begin().await.unwrap();
+            for n in 1..=TAKERS {
+                for sql in statements(n, at, *offer) {
+                    tx.execute_unprepared(&sql).await.unwrap();
+                }
+            }
+            tx.commit().await.unwrap();
+        }
+    }
+    (TAKERS * OFFERS) as f64 / began.elapsed().as_secs_f64()
+}
+
+#[tokio::main]
+async fn main() {
+    let folder = tempfile::tempdir().unwrap();
+    let url = std::env::args()
+        .nth(1)
+        .unwrap_or_else(|| format!("sqlite:{}", folder.path().join("claims.db").display()));
+    let app = open(&url).await;
+    let (first, second) = (offers(&app).await, offers(&app).await);
+    let door = through_the_door(&app, &first).await;
+    let plain = by_the_database(&app, &second).await;
+    println!(
+        "{:?}: {door:.0} claims a second through the door, {plain:.0} by the database alone: ratio {:.2}",
+        app.store().backend(),
+        door / plain
+    );
+    app.store().clone().close().await;
+}
