@@ -58,25 +58,9 @@ enums! {
     ticket_subject, parse_ticket_subject: TicketSubject, "TICKET_SUBJECT_", [Cultivar, Evidence, Offer, Account];
 }
 
-/// The months of the year.
-pub(crate) const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
 /// A month, 1 to 12, as people read it.
 pub(crate) fn month(number: i32) -> &'static str {
-    usize::try_from(number - 1).ok().and_then(|at| MONTHS.get(at)).copied().unwrap_or("?")
+    scionary_domain::evidence::month_name(u8::try_from(number).unwrap_or(0))
 }
 
 /// Numbers on a circle as runs of those that follow each other: the last and the first follow each other too.

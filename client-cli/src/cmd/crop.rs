@@ -8,6 +8,7 @@ use crate::{
     client::{Client, crops},
     error::Failure,
     output::Output,
+    words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) -> Result<(), Failure> {
@@ -43,24 +44,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
     }
 }
 
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
 /// The month of a number from 1 to 12.
+#[expect(clippy::cast_possible_truncation, reason = "a month; what is none reads as a question mark")]
 fn month(number: f64) -> &'static str {
-    (1_u8..).zip(MONTHS).find(|(at, _)| (f64::from(*at) - number).abs() < 0.5).map_or("?", |(_, name)| name)
+    words::month(number.round() as i32)
 }
 
 pub(super) fn range(timing: &v1::Timing) -> String {

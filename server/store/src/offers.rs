@@ -208,6 +208,15 @@ pub async fn offer(db: &impl Source, id: OfferId) -> Result<Option<Offer>, Store
     offer::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_offer).transpose()
 }
 
+/// Some offers.
+pub async fn some(db: &impl Source, ids: &[OfferId]) -> Result<Vec<Offer>, StoreError> {
+    let rows = offer::Entity::find()
+        .filter(offer::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_offer).collect()
+}
+
 /// Posts an offer. `search_text` holds its folded words.
 pub async fn insert(tx: &Tx, new: &Offer, search_text: &str) -> Result<(), StoreError> {
     offer::Entity::insert(to_row(new, search_text)?).exec_without_returning(tx.inner()).await?;

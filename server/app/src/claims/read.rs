@@ -6,7 +6,7 @@ use scionary_domain::{
     access,
     claim::Claim,
     field::FieldError,
-    ids::{AccountId, ClaimId},
+    ids::{AccountId, ClaimId, OfferId},
     offer::{Material, Offer, Unit},
     page::{self, Page, PageTokenError},
 };
@@ -67,14 +67,11 @@ impl App {
         let names = account_store::display_names(reader, &people).await?;
         let name = |id: &AccountId| names.get(id).cloned().unwrap_or_default();
         let registry = self.registry();
-        let mut offers: BTreeMap<_, Offer> = BTreeMap::new();
+        let ids: Vec<OfferId> = claims.iter().map(|c| c.offer).collect();
+        let offers: BTreeMap<OfferId, Offer> =
+            offer_store::some(reader, &ids).await?.into_iter().map(|offer| (offer.id, offer)).collect();
         let mut all = Vec::new();
         for claim in claims {
-            if !offers.contains_key(&claim.offer)
-                && let Some(offer) = offer_store::offer(reader, claim.offer).await?
-            {
-                offers.insert(claim.offer, offer);
-            }
             let Some(offer) = offers.get(&claim.offer) else { continue };
             let (giver_name, taker_name) = (name(&claim.giver), name(&claim.taker));
             all.push(ShownClaim { giver_name, taker_name, ..ShownClaim::new(&registry, claim, offer) });

@@ -215,7 +215,9 @@ impl UseCase for ChangeOffer {
             return Err(Error::Stale { seen: self.version, current: current.version });
         }
         // more of it, or a giver who accepts by itself now: those who wait may move up
-        crate::claims::move_up(write, offer.id).await?;
+        if offer.contents.auto_accept {
+            crate::claims::move_up(write, offer.id).await?;
+        }
         let names: Vec<&str> =
             Field::ALL.iter().filter(|(_, f)| self.fields.contains(f)).map(|(name, _)| *name).collect();
         let id = offer.id;
