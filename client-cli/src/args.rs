@@ -1,22 +1,28 @@
 //! What can be typed.
 
 mod claim;
+mod club;
 mod curation;
 mod dated;
 mod evidence;
+mod lot;
 mod movement;
 mod plan;
+mod want;
 
 use std::path::PathBuf;
 
 pub use claim::ClaimCommand;
+pub use club::{ClubArguments, ClubCommand};
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
 pub use dated::{GraftCommand, Hemisphere, PlanArguments, PlanCommand};
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
+pub use lot::{AlertCommand, InboxCommand, LotArguments, LotCommand, RaiseArguments};
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
+pub use want::{WantArguments, WantCommand};
 
 use clap::{Args, Parser, Subcommand};
 use scionary_proto::v1;
@@ -56,6 +62,9 @@ pub struct Connection {
     /// Go without TLS beyond this machine, although passwords travel in the clear then
     #[arg(long, global = true)]
     pub plaintext: bool,
+    /// Act for a member of your club who agreed to it: their account's id (organisers)
+    #[arg(long, global = true, value_name = "ACCOUNT")]
+    pub on_behalf_of: Option<String>,
     /// Seconds to wait for an answer
     #[arg(long, global = true, default_value_t = 30, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=600))]
     pub timeout: u64,
@@ -103,6 +112,21 @@ pub enum Command {
     /// Ask for offers; promise, decline, hand over
     #[command(subcommand)]
     Claim(ClaimCommand),
+    /// What you seek: told in your inbox when it is on offer
+    #[command(subcommand)]
+    Want(WantCommand),
+    /// Clubs: people who swap together
+    #[command(subcommand)]
+    Club(ClubCommand),
+    /// Mother plants and lots: codes for tags, what descends from what
+    #[command(subcommand)]
+    Lot(LotCommand),
+    /// Warnings of something sick or misnamed, and whom they reach
+    #[command(subcommand)]
+    Alert(AlertCommand),
+    /// What you were told: claims, alerts, wants that are met
+    #[command(subcommand)]
+    Inbox(InboxCommand),
     /// What you and others observed: enter, check, correct, import
     #[command(subcommand)]
     Evidence(EvidenceCommand),
@@ -399,6 +423,12 @@ pub struct DraftArguments {
     /// The cultivar: its name on file, or its id
     #[arg(long, value_name = "NAME")]
     pub cultivar: Option<String>,
+    /// Your own lot that it is taken from: what its tag says
+    #[arg(long, value_name = "CODE")]
+    pub lot: Option<String>,
+    /// Only members of this club see it: the club's id
+    #[arg(long, value_name = "CLUB")]
+    pub club: Option<String>,
     /// The crop, where two crops share the name
     #[arg(long)]
     pub crop: Option<String>,

@@ -4,14 +4,17 @@
 use std::{future::Future, time::Duration};
 
 use scionary_proto::{
-    metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
+    metadata::{AUTHORIZATION, IDEMPOTENCY_KEY, ON_BEHALF_OF},
     v1::{
-        account_service_client::AccountServiceClient, claim_service_client::ClaimServiceClient,
+        account_service_client::AccountServiceClient, alert_service_client::AlertServiceClient,
+        claim_service_client::ClaimServiceClient, club_service_client::ClubServiceClient,
         crop_service_client::CropServiceClient, cultivar_service_client::CultivarServiceClient,
         curation_service_client::CurationServiceClient, evidence_service_client::EvidenceServiceClient,
         export_service_client::ExportServiceClient, graft_service_client::GraftServiceClient,
-        movement_service_client::MovementServiceClient, offer_service_client::OfferServiceClient,
+        lot_service_client::LotServiceClient, movement_service_client::MovementServiceClient,
+        notice_service_client::NoticeServiceClient, offer_service_client::OfferServiceClient,
         plan_service_client::PlanServiceClient, server_service_client::ServerServiceClient,
+        want_service_client::WantServiceClient,
     },
 };
 use tonic::{
@@ -38,6 +41,7 @@ pub(crate) struct Client {
     pub(crate) folder: Folder,
     pub(crate) server: String,
     token: Option<String>,
+    on_behalf_of: Option<String>,
     channel: Channel,
     timeout: Duration,
 }
@@ -104,6 +108,7 @@ impl Client {
             folder,
             server,
             token,
+            on_behalf_of: connection.on_behalf_of.clone(),
             channel: endpoint.connect_lazy(),
             timeout: Duration::from_secs(connection.timeout),
         })
@@ -134,6 +139,10 @@ impl Client {
         if let Some(token) = &self.token {
             let value = format!("Bearer {token}").parse().map_err(|_| bad("session"))?;
             request.metadata_mut().insert(AUTHORIZATION, value);
+        }
+        if let Some(member) = &self.on_behalf_of {
+            let value = member.parse().map_err(|_| bad("account"))?;
+            request.metadata_mut().insert(ON_BEHALF_OF, value);
         }
         if let Some(key) = key {
             request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse().map_err(|_| bad("key"))?);
@@ -285,6 +294,11 @@ services! {
     grafts: GraftServiceClient;
     movement: MovementServiceClient;
     claims: ClaimServiceClient;
+    clubs: ClubServiceClient;
+    wants: WantServiceClient;
+    lots: LotServiceClient;
+    alerts: AlertServiceClient;
+    notices: NoticeServiceClient;
     evidence: EvidenceServiceClient;
     curation: CurationServiceClient;
     exports: ExportServiceClient;

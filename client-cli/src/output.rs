@@ -164,6 +164,11 @@ impl Output {
         let options = textwrap::Options::new(self.width).initial_indent(&first).subsequent_indent(&rest);
         self.print(&textwrap::fill(text, options));
     }
+    /// A paragraph that hangs on a branch of a drawn tree: what leads to its first line, and to the others.
+    pub fn branch(&self, first: &str, rest: &str, text: &str) {
+        let options = textwrap::Options::new(self.width).initial_indent(first).subsequent_indent(rest);
+        self.print(&textwrap::fill(&plain(text), options));
+    }
     /// `label: value`, the values in one column; nothing for an empty value.
     pub fn field(&self, label: &str, value: &str) {
         let value = &plain(value);

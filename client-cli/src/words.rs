@@ -55,7 +55,54 @@ enums! {
     way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking];
     climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold];
     graft_method, parse_graft_method: GraftMethod, "GRAFT_METHOD_", [Cleft, WhipAndTongue, Splice, Veneer, Side, Bark, Approach, ShieldBud, ChipBud, PatchBud, Other];
+    lot_kind, parse_lot_kind: LotKind, "LOT_KIND_", [MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];
+    alert_kind, parse_alert_kind: AlertKind, "ALERT_KIND_", [Health, Identity];
+    part, parse_part: PlantPart, "PLANT_PART_", [Top, Root];
+    carrier, parse_carrier: Carrier, "CARRIER_", [Graft, Cutting, Seed, Tool];
     ticket_subject, parse_ticket_subject: TicketSubject, "TICKET_SUBJECT_", [Cultivar, Evidence, Offer, Account];
+}
+
+/// How a lot comes of another, as a sentence has it.
+pub(crate) fn descent(value: v1::Descent) -> &'static str {
+    use scionary_domain::lineage::Descent as D;
+    match value {
+        v1::Descent::Unspecified => "from",
+        v1::Descent::SeedFrom => D::SeedFrom.words(),
+        v1::Descent::CutFrom => D::CutFrom.words(),
+        v1::Descent::RaisedFrom => D::RaisedFrom.words(),
+        v1::Descent::PartOf => D::PartOf.words(),
+        v1::Descent::ScionOf => D::ScionOf.words(),
+        v1::Descent::RootstockOf => D::RootstockOf.words(),
+        v1::Descent::GraftedOnto => D::GraftedOnto.words(),
+        v1::Descent::SameBlade => D::SameBlade.words(),
+        v1::Descent::HandedOver => D::HandedOver.words(),
+    }
+}
+
+/// How somebody stands to a club.
+pub(crate) fn club_standing(value: v1::ClubStanding) -> String {
+    match value {
+        v1::ClubStanding::Asked => "asked to join".into(),
+        v1::ClubStanding::Unspecified
+        | v1::ClubStanding::Invited
+        | v1::ClubStanding::Member
+        | v1::ClubStanding::Organiser => plain(value.as_str_name(), "CLUB_STANDING_"),
+    }
+}
+
+/// An alert's state as people read it.
+pub(crate) fn alert_state(value: v1::AlertState) -> String {
+    match value {
+        v1::AlertState::Raised => "raised, not confirmed".into(),
+        v1::AlertState::Unspecified | v1::AlertState::Confirmed | v1::AlertState::Lifted => {
+            plain(value.as_str_name(), "ALERT_STATE_")
+        }
+    }
+}
+
+/// A number of things.
+pub(crate) fn counted(count: i32, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// A month, 1 to 12, as people read it.

@@ -16,6 +16,10 @@ mod m0005_evidence;
 mod m0006_plans;
 mod m0007_claims;
 mod m0008_blocks;
+mod m0009_lots;
+mod m0010_notices;
+mod m0011_clubs;
+mod m0012_wants;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -32,6 +36,10 @@ impl MigratorTrait for Migrator {
             Box::new(m0006_plans::Step),
             Box::new(m0007_claims::Step),
             Box::new(m0008_blocks::Step),
+            Box::new(m0009_lots::Step),
+            Box::new(m0010_notices::Step),
+            Box::new(m0011_clubs::Step),
+            Box::new(m0012_wants::Step),
         ]
     }
 }

@@ -22,6 +22,8 @@ pub mod metadata {
     pub const AUTHORIZATION: &str = "authorization";
     /// A fresh random text for each write; the same again for a repeat of the same write.
     pub const IDEMPOTENCY_KEY: &str = "idempotency-key";
+    /// The account's id of a member who agreed that organisers of their club act for them.
+    pub const ON_BEHALF_OF: &str = "on-behalf-of";
     /// Chosen by the server for each call; quoted in errors and logs.
     pub const REQUEST_ID: &str = "request-id";
 }

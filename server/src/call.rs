@@ -1,8 +1,12 @@
 //! What the gate hands to a handler, and how a handler turns it into a call of the app.
 
 use prost::Message;
-use scionary_app::{Call, Error, WriteKey};
-use scionary_domain::{account::Actor, ids::RequestId, time::Timestamp};
+use scionary_app::{App, Call, Error, KeepReply, UseCase, WriteKey};
+use scionary_domain::{
+    account::Actor,
+    ids::{AccountId, RequestId},
+    time::Timestamp,
+};
 use scionary_proto::Rpc;
 use sha2::{Digest as _, Sha256};
 use tonic::{Request, Response, Status};
@@ -14,6 +18,7 @@ use crate::status;
 pub struct Admitted {
     pub(crate) rpc: Rpc,
     pub(crate) actor: Actor,
+    pub(crate) entered_by: Option<AccountId>,
     pub(crate) now: Timestamp,
     pub(crate) request: RequestId,
     pub(crate) key: Option<String>,
@@ -34,7 +39,13 @@ impl Admitted {
 
     /// As a call that reads.
     pub fn call(&self) -> Call {
-        Call { actor: self.actor.clone(), now: self.now, request: self.request, key: None }
+        Call {
+            actor: self.actor.clone(),
+            entered_by: self.entered_by,
+            now: self.now,
+            request: self.request,
+            key: None,
+        }
     }
 
     /// As a call that writes. `bound` is what the idempotency key is bound to: the request, without secrets,
@@ -46,6 +57,24 @@ impl Admitted {
             fingerprint: Sha256::digest(bound.encode_to_vec()).into(),
         });
         Call { key, ..self.call() }
+    }
+
+    /// Runs a use case through the door, and answers with the message that `message` makes of what came out: of this run, or
+    /// of the first one under the key.
+    ///
+    /// # Errors
+    /// The error, on the wire.
+    pub async fn write<U: UseCase, M: Message + Default>(
+        &self,
+        app: &App,
+        bound: &impl Message,
+        use_case: Result<U, Error>,
+        message: impl Fn(&U::Out) -> M + Send + Sync + 'static,
+    ) -> Result<Response<M>, Status> {
+        let call = self.write_call(bound);
+        let use_case = use_case.map_err(|e| self.fail(e))?;
+        let encode = move |out: &U::Out| message(out).encode_to_vec();
+        self.reply(app.write(&call, use_case, KeepReply::Yes, encode).await)
     }
 
     /// The caller's address, for throttling.

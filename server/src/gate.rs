@@ -138,11 +138,12 @@ impl GateLayer {
         self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
         // what everybody may call does not ask who calls: an old session, or a database that is away, does not
         // stand between a grower and a look-up
-        let token = bearer(head).filter(|_| rules.who != Who::Anyone);
+        let token = bearer(head).filter(|_| rules.who != Who::Anyone || rules.knows);
         let actor = match token {
             None => Actor::Visitor,
             Some(token) => match self.app.actor_of(token, now).await {
                 Ok(Some(actor)) => actor,
+                Ok(None) | Err(_) if rules.who == Who::Anyone => Actor::Visitor,
                 Ok(None) => return Err(refuse(Refusal::SessionOver)),
                 Err(Error::Suspended) => return Err(refuse(Refusal::Suspended)),
                 Err(error) => return Err(status::status(&error, id)),
@@ -154,11 +155,20 @@ impl GateLayer {
             (Who::Steward, Some(_)) => return Err(refuse(Refusal::StewardNeeded)),
             (Who::Member | Who::Steward, None) => return Err(refuse(Refusal::SignInNeeded)),
         }
+        let (actor, entered_by) = match behalf(head) {
+            None => (actor, None),
+            Some(_) if !rules.behalf => return Err(refuse(Refusal::NotOnBehalf)),
+            Some(member) => {
+                let found = async { self.app.on_behalf(&actor, App::account_id(member)?).await };
+                let helped = found.await.map_err(|error| status::status(&error, id))?;
+                (helped, actor.id())
+            }
+        };
         let key = match rules.effect {
             Effect::Reads | Effect::WritesFreely => None,
             Effect::Writes => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
         };
-        Ok((Admitted { rpc, actor, now, request: id, key, address: address.to_string() }, rules))
+        Ok((Admitted { rpc, actor, entered_by, now, request: id, key, address: address.to_string() }, rules))
     }
 }
 
@@ -169,6 +179,10 @@ fn is_steward(account: &Account) -> bool {
 fn bearer(head: &Parts) -> Option<&str> {
     let value = head.headers.get(metadata::AUTHORIZATION)?.to_str().unwrap_or_default();
     Some(value.strip_prefix("Bearer ").unwrap_or(value).trim())
+}
+
+fn behalf(head: &Parts) -> Option<&str> {
+    Some(head.headers.get(metadata::ON_BEHALF_OF)?.to_str().unwrap_or_default().trim())
 }
 
 fn key_of(head: &Parts) -> Option<String> {

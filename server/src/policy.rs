@@ -49,10 +49,14 @@ pub struct Policy {
     pub rate: Rate,
     /// It is a stream: no deadline for the whole.
     pub stream: bool,
+    /// Everybody may call it, and who is signed in sees more: a session is looked at where there is one.
+    pub knows: bool,
+    /// An organiser may call it for a member who agreed to it.
+    pub behalf: bool,
 }
 
 const fn row(who: Who, effect: Effect, rate: Rate) -> Policy {
-    Policy { who, effect, rate, stream: false }
+    Policy { who, effect, rate, stream: false, knows: false, behalf: false }
 }
 
 const PUBLIC_READ: Policy = row(Who::Anyone, Effect::Reads, Rate::Read);
@@ -65,6 +69,16 @@ const STREAM: Policy = Policy { stream: true, ..UNCOUNTED };
 const IMPORT: Policy = Policy { stream: true, ..row(Who::Member, Effect::WritesFreely, Rate::Write) };
 /// A file in chunks.
 const DOWNLOAD: Policy = Policy { stream: true, ..PUBLIC_READ };
+
+/// What comes in its time, for members.
+const MEMBER_STREAM: Policy = Policy { stream: true, ..OWN_READ };
+
+/// Public, and more for those who are signed in.
+const KNOWN_READ: Policy = Policy { knows: true, ..PUBLIC_READ };
+/// What organisers may do for members who agreed to it.
+const BEHALF_READ: Policy = Policy { behalf: true, ..OWN_READ };
+/// The same, writing.
+const BEHALF_WRITE: Policy = Policy { behalf: true, ..MEMBER_WRITE };
 
 /// The row of a method.
 pub const fn policy(rpc: Rpc) -> Policy {
@@ -120,26 +134,74 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::GraftRemoveGrafts => MEMBER_WRITE,
         Rpc::GraftGetGraftRates => PUBLIC_READ,
 
-        Rpc::ClaimAskForOffer => MEMBER_WRITE,
-        Rpc::ClaimAcceptClaim => MEMBER_WRITE,
-        Rpc::ClaimDeclineClaim => MEMBER_WRITE,
-        Rpc::ClaimWithdrawClaim => MEMBER_WRITE,
-        Rpc::ClaimConfirmHandOver => MEMBER_WRITE,
-        Rpc::ClaimNoteMissed => MEMBER_WRITE,
-        Rpc::ClaimGetClaim => OWN_READ,
-        Rpc::ClaimListMyClaims => OWN_READ,
+        Rpc::ClaimAskForOffer => BEHALF_WRITE,
+        Rpc::ClaimAcceptClaim => BEHALF_WRITE,
+        Rpc::ClaimDeclineClaim => BEHALF_WRITE,
+        Rpc::ClaimWithdrawClaim => BEHALF_WRITE,
+        Rpc::ClaimConfirmHandOver => BEHALF_WRITE,
+        Rpc::ClaimNoteMissed => BEHALF_WRITE,
+        Rpc::ClaimGetClaim => BEHALF_READ,
+        Rpc::ClaimListMyClaims => BEHALF_READ,
         // organisers and stewards: see the domain's `access`
         Rpc::ClaimListMissed => OWN_READ,
 
-        Rpc::MovementCheckMovement => PUBLIC_READ,
+        Rpc::LotRecordLot => BEHALF_WRITE,
+        Rpc::LotNoteDescent => BEHALF_WRITE,
+        Rpc::LotEndLot => BEHALF_WRITE,
+        Rpc::LotRecordTest => BEHALF_WRITE,
+        Rpc::LotGetLot => BEHALF_READ,
+        Rpc::LotListMyLots => BEHALF_READ,
+        Rpc::LotLookUpLot => PUBLIC_READ,
+        // holders, and who minds alerts: see the domain's `access`
+        Rpc::LotTraceLot => OWN_READ,
+
+        // who may rule on an alert is decided for each, in the domain's `access`
+        Rpc::AlertRaiseAlert => MEMBER_WRITE,
+        Rpc::AlertConfirmAlert => MEMBER_WRITE,
+        Rpc::AlertDismissAlert => MEMBER_WRITE,
+        Rpc::AlertLiftAlert => MEMBER_WRITE,
+        Rpc::AlertWithdrawAlert => MEMBER_WRITE,
+        Rpc::AlertGetAlert => OWN_READ,
+        Rpc::AlertListAlerts => OWN_READ,
+        Rpc::AlertRecallAlert => MEMBER_STREAM,
+
+        Rpc::NoticeListNotices => BEHALF_READ,
+        Rpc::NoticeMarkNoticesRead => MEMBER_WRITE,
+        Rpc::NoticeWatchNotices => MEMBER_STREAM,
+
+        // who arranges a club and who belongs to it is decided for each, in the domain's `access`
+        Rpc::ClubCreateClub => MEMBER_WRITE,
+        Rpc::ClubUpdateClub => MEMBER_WRITE,
+        Rpc::ClubGetClub => KNOWN_READ,
+        Rpc::ClubListClubs => KNOWN_READ,
+        Rpc::ClubListMyClubs => OWN_READ,
+        Rpc::ClubListClubMembers => OWN_READ,
+        Rpc::ClubInviteToClub => MEMBER_WRITE,
+        Rpc::ClubAnswerClubInvitation => MEMBER_WRITE,
+        Rpc::ClubAskToJoinClub => MEMBER_WRITE,
+        Rpc::ClubAnswerClubRequest => MEMBER_WRITE,
+        Rpc::ClubSetClubOrganiser => MEMBER_WRITE,
+        Rpc::ClubRemoveClubMember => MEMBER_WRITE,
+        Rpc::ClubLeaveClub => MEMBER_WRITE,
+        Rpc::ClubEnterHelpedMember => MEMBER_WRITE,
+        Rpc::ClubAllowHelp => MEMBER_WRITE,
+        Rpc::ClubExportClub => MEMBER_STREAM,
+        Rpc::ClubCloseClub => MEMBER_WRITE,
+
+        Rpc::WantMakeWant => BEHALF_WRITE,
+        Rpc::WantWithdrawWant => BEHALF_WRITE,
+        Rpc::WantListMyWants => BEHALF_READ,
+        Rpc::WantSearchWants => PUBLIC_READ,
+
+        Rpc::MovementCheckMovement => KNOWN_READ,
         Rpc::MovementListMovementRules => PUBLIC_READ,
 
-        Rpc::OfferCreateOffer => MEMBER_WRITE,
-        Rpc::OfferGetOffer => PUBLIC_READ,
-        Rpc::OfferListMyOffers => OWN_READ,
-        Rpc::OfferSearchOffers => PUBLIC_READ,
-        Rpc::OfferUpdateOffer => MEMBER_WRITE,
-        Rpc::OfferWithdrawOffer => MEMBER_WRITE,
+        Rpc::OfferCreateOffer => BEHALF_WRITE,
+        Rpc::OfferGetOffer => KNOWN_READ,
+        Rpc::OfferListMyOffers => BEHALF_READ,
+        Rpc::OfferSearchOffers => KNOWN_READ,
+        Rpc::OfferUpdateOffer => BEHALF_WRITE,
+        Rpc::OfferWithdrawOffer => BEHALF_WRITE,
 
         Rpc::EvidenceAddEvidence => MEMBER_WRITE,
         Rpc::EvidenceCorrectEvidence => MEMBER_WRITE,

@@ -4,17 +4,20 @@
 use std::{net::SocketAddr, sync::Arc, time::Duration};
 
 use anyhow::{Context as _, Result, bail};
-use scionary_app::{App, catalogue, passwords::Passwords, ports::SystemEntropy};
+use scionary_app::{App, catalogue, follow::Followed, passwords::Passwords, ports::SystemEntropy};
 use scionary_domain::movement::Rules;
 use scionary_proto::{
     FILE_DESCRIPTOR_SET,
     v1::{
-        account_service_server::AccountServiceServer, claim_service_server::ClaimServiceServer,
+        account_service_server::AccountServiceServer, alert_service_server::AlertServiceServer,
+        claim_service_server::ClaimServiceServer, club_service_server::ClubServiceServer,
         crop_service_server::CropServiceServer, cultivar_service_server::CultivarServiceServer,
         curation_service_server::CurationServiceServer, evidence_service_server::EvidenceServiceServer,
         export_service_server::ExportServiceServer, graft_service_server::GraftServiceServer,
-        movement_service_server::MovementServiceServer, offer_service_server::OfferServiceServer,
+        lot_service_server::LotServiceServer, movement_service_server::MovementServiceServer,
+        notice_service_server::NoticeServiceServer, offer_service_server::OfferServiceServer,
         plan_service_server::PlanServiceServer, server_service_server::ServerServiceServer,
+        want_service_server::WantServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -34,8 +37,8 @@ use crate::{
     gate::GateLayer,
     incoming::guarded,
     rpc::{
-        AccountRpc, ClaimRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc, GraftRpc,
-        MovementRpc, OfferRpc, PlanRpc, ServerRpc,
+        AccountRpc, AlertRpc, ClaimRpc, ClubRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc,
+        GraftRpc, LotRpc, MovementRpc, NoticeRpc, OfferRpc, PlanRpc, ServerRpc, WantRpc,
     },
     throttle::Throttle,
 };
@@ -165,6 +168,11 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         GraftServiceServer::<GraftRpc>::NAME,
         MovementServiceServer::<MovementRpc>::NAME,
         ClaimServiceServer::<ClaimRpc>::NAME,
+        LotServiceServer::<LotRpc>::NAME,
+        WantServiceServer::<WantRpc>::NAME,
+        ClubServiceServer::<ClubRpc>::NAME,
+        AlertServiceServer::<AlertRpc>::NAME,
+        NoticeServiceServer::<NoticeRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
         CurationServiceServer::<CurationRpc>::NAME,
         ExportServiceServer::<ExportRpc>::NAME,
@@ -220,6 +228,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
                 .send_compressed(CompressionEncoding::Zstd)
         };
     }
+    let stop = CancellationToken::new();
     let gate = GateLayer { app: app.clone(), throttle: throttle.clone(), deadline: config.deadline };
     let router = server
         .layer(gate)
@@ -240,23 +249,30 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public GraftServiceServer, GraftRpc(app.clone())))
         .add_service(service!(public MovementServiceServer, MovementRpc(app.clone())))
         .add_service(service!(ClaimServiceServer, ClaimRpc(app.clone())))
+        .add_service(service!(ClubServiceServer, ClubRpc(app.clone())))
+        .add_service(service!(WantServiceServer, WantRpc(app.clone())))
+        .add_service(service!(LotServiceServer, LotRpc(app.clone())))
+        .add_service(service!(AlertServiceServer, AlertRpc(app.clone())))
+        .add_service(service!(NoticeServiceServer, NoticeRpc { app: app.clone(), stop: stop.clone() }))
         .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
         .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
         .add_service(service!(
             public ExportServiceServer,
             ExportRpc { app: app.clone(), licence: config.data_licence.clone() }
         ));
-    let stop = CancellationToken::new();
+    // before anybody can call: what they do is followed
+    let followed = app.begin_to_follow().await?;
     let incoming = guarded(listener, config.connections_max, config.connections_each_max, FIRST_BYTES);
     let stopped = stop.clone().cancelled_owned();
     let serving = tokio::spawn(router.serve_with_incoming_shutdown(incoming, stopped));
-    let background = background(&app, &health, throttle, &stop);
+    let background = background(&app, followed, &health, throttle, &stop);
     tracing::info!(%address, tls = config.tls.is_some(), "listening");
     Ok(Running { address, app, stop, grace: config.stop_grace, serving, health, background })
 }
 
 fn background(
     app: &App,
+    mut followed: Followed,
     health: &HealthReporter,
     throttle: Arc<Throttle>,
     stop: &CancellationToken,
@@ -309,7 +325,17 @@ fn background(
             }
         })
     };
-    vec![refresh, ping, tidy]
+    let follow = {
+        let (app, tick) = (app.clone(), every(REFRESH_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            while tick().await {
+                if let Err(error) = app.follow_changes(&mut followed).await {
+                    tracing::warn!(%error, "what follows from changes could not be done; it is tried again");
+                }
+            }
+        })
+    };
+    vec![refresh, ping, tidy, follow]
 }
 
 impl Running {

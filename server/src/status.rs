@@ -23,6 +23,8 @@ pub enum Refusal {
     Suspended,
     /// A role is missing.
     StewardNeeded,
+    /// Nobody does this for somebody else.
+    NotOnBehalf,
     /// An idempotency key is needed, or it has the wrong form.
     KeyNeeded,
     /// Too many calls.
@@ -39,12 +41,18 @@ pub enum Refusal {
 /// released stays.
 pub const REASONS: &[&str] = &[
     "ACCOUNT_SUSPENDED",
+    "ALERT_NOT_SO",
+    "ALERT_REACHES",
     "BLOCKS_ONESELF",
+    "BY_INVITATION_ONLY",
     "CATALOGUE_EVIDENCE",
     "CLAIMED_ALREADY",
     "CLAIM_NOT_ACCEPTED",
     "CLAIM_NOT_WAITING",
     "CLAIM_OVER",
+    "CLUB_FULL",
+    "CLUB_NAME_TAKEN",
+    "CLUB_ONLY",
     "CODE_NEEDED",
     "CODE_NOT_VALID",
     "DATABASE_UNAVAILABLE",
@@ -57,19 +65,27 @@ pub const REASONS: &[&str] = &[
     "IDEMPOTENCY_KEY_REUSED",
     "INTERNAL",
     "INVITATION_SPENT",
+    "LAST_ORGANISER",
     "LAST_STEWARD",
     "LOCKED_ALREADY",
+    "LOT_ENDED",
+    "MEMBER_ALREADY",
     "MOVEMENT_PROHIBITED",
     "MOVEMENT_STRICTER",
     "NAME_TAKEN",
     "NOTHING_LEFT",
+    "NOT_ASKED",
+    "NOT_A_MEMBER",
     "NOT_BETWEEN_THEM",
     "NOT_CHECKED",
     "NOT_FOUND",
+    "NOT_INVITED",
     "NOT_LOCKED",
+    "NOT_ON_BEHALF",
     "NOT_SUSPENDED",
     "NOT_THE_AUTHOR",
     "NOT_THE_GIVER",
+    "NOT_THE_HOLDER",
     "NOT_VOUCHED_FOR",
     "NO_STEPS",
     "OFFER_OVER",
@@ -93,22 +109,28 @@ pub const REASONS: &[&str] = &[
     "STALE_VERSION",
     "SUSPENDED_ALREADY",
     "TICKET_CLOSED",
+    "TOO_MANY_ALERTS",
     "TOO_MANY_BLOCKED",
     "TOO_MANY_CALLS",
     "TOO_MANY_CHECKS",
     "TOO_MANY_CLAIMS",
+    "TOO_MANY_CLUBS",
     "TOO_MANY_GRAFTS",
     "TOO_MANY_INVITATIONS",
+    "TOO_MANY_LOTS",
     "TOO_MANY_OFFERS",
     "TOO_MANY_PLANS",
     "TOO_MANY_PROPOSALS",
     "TOO_MANY_SOWINGS",
     "TOO_MANY_STEPS",
+    "TOO_MANY_TESTS",
     "TOO_MANY_TICKETS",
+    "TOO_MANY_WANTS",
     "TOO_MUCH_AT_ONCE",
     "TOO_MUCH_EVIDENCE",
     "UNKNOWN_METHOD",
     "VOUCHED_FOR_ALREADY",
+    "WANT_OVER",
     "WRONG_PASSWORD",
 ];
 
@@ -145,6 +167,11 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
             "this account is suspended; write to a steward of the server",
         ),
         Refusal::StewardNeeded => plain(Code::PermissionDenied, "ROLE_MISSING", "only a steward may do this"),
+        Refusal::NotOnBehalf => plain(
+            Code::PermissionDenied,
+            "NOT_ON_BEHALF",
+            "this cannot be done on somebody's behalf: only what concerns offers, claims, wants, lots and rounds can",
+        ),
         Refusal::KeyNeeded => plain(
             Code::InvalidArgument,
             "IDEMPOTENCY_KEY_NEEDED",
@@ -249,6 +276,24 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::PromisedMore(_) => (Code::FailedPrecondition, "PROMISED_MORE"),
         Rule::MovementProhibited(_) => (Code::FailedPrecondition, "MOVEMENT_PROHIBITED"),
         Rule::MovementStricter(_) => (Code::FailedPrecondition, "MOVEMENT_STRICTER"),
+        Rule::TooManyWants(_) => (Code::ResourceExhausted, "TOO_MANY_WANTS"),
+        Rule::WantOver => (Code::FailedPrecondition, "WANT_OVER"),
+        Rule::TooManyClubs(_) => (Code::ResourceExhausted, "TOO_MANY_CLUBS"),
+        Rule::ClubFull(_) => (Code::ResourceExhausted, "CLUB_FULL"),
+        Rule::ClubNameTaken(_) => (Code::AlreadyExists, "CLUB_NAME_TAKEN"),
+        Rule::MemberAlready(_) => (Code::AlreadyExists, "MEMBER_ALREADY"),
+        Rule::NotInvited => (Code::FailedPrecondition, "NOT_INVITED"),
+        Rule::NotAsked => (Code::FailedPrecondition, "NOT_ASKED"),
+        Rule::NotAMember => (Code::FailedPrecondition, "NOT_A_MEMBER"),
+        Rule::ByInvitationOnly(_) => (Code::FailedPrecondition, "BY_INVITATION_ONLY"),
+        Rule::LastOrganiser => (Code::FailedPrecondition, "LAST_ORGANISER"),
+        Rule::ClubOnly => (Code::PermissionDenied, "CLUB_ONLY"),
+        Rule::TooManyLots(_) => (Code::ResourceExhausted, "TOO_MANY_LOTS"),
+        Rule::TooManyTests(_) => (Code::ResourceExhausted, "TOO_MANY_TESTS"),
+        Rule::LotEnded(_) => (Code::FailedPrecondition, "LOT_ENDED"),
+        Rule::AlertReaches(_) => (Code::FailedPrecondition, "ALERT_REACHES"),
+        Rule::TooManyAlerts(_) => (Code::ResourceExhausted, "TOO_MANY_ALERTS"),
+        Rule::AlertNot(..) => (Code::FailedPrecondition, "ALERT_NOT_SO"),
         Rule::TooManyPlans(_) => (Code::ResourceExhausted, "TOO_MANY_PLANS"),
         Rule::TooManySteps(_) => (Code::ResourceExhausted, "TOO_MANY_STEPS"),
         Rule::TooManyGrafts(_) => (Code::ResourceExhausted, "TOO_MANY_GRAFTS"),
@@ -273,6 +318,9 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         | Rule::TooMuchEvidence(limit)
         | Rule::TooManyChecks(limit)
         | Rule::TooManySowings(limit)
+        | Rule::TooManyLots(limit)
+        | Rule::TooManyWants(limit)
+        | Rule::TooManyAlerts(limit)
         | Rule::TooManyPlans(limit)
         | Rule::TooManyClaims(limit)
         | Rule::TooManyGrafts(limit)
@@ -300,6 +348,7 @@ pub fn status(error: &Error, request: RequestId) -> Status {
             match denied {
                 Denied::NotTheGiver => "NOT_THE_GIVER",
                 Denied::RoleMissing(_) => "ROLE_MISSING",
+                Denied::NotTheHolder => "NOT_THE_HOLDER",
                 Denied::NotTheAuthor => "NOT_THE_AUTHOR",
                 Denied::OwnWork(_) => "OWN_WORK",
             },

@@ -233,6 +233,12 @@ async fn no_request_makes_the_server_fail() {
         plan,
         graft,
         claim: "clm_00000000000000000000000001".into(),
+        lot: "lot_00000000000000000000000001".into(),
+        plant: "lot_00000000000000000000000002".into(),
+        want: "wnt_00000000000000000000000001".into(),
+        club: "clb_00000000000000000000000001".into(),
+        guest: "acc_00000000000000000000000001".into(),
+        alert: "alt_00000000000000000000000001".into(),
         serial: 1,
     };
     let mut state = 20_261_124_u64;

@@ -67,12 +67,13 @@ pub struct Raw {
     channel: Channel,
     token: Option<String>,
     key: Option<String>,
+    behalf: Option<String>,
 }
 
 impl Raw {
     /// A visitor.
     pub fn new(channel: Channel) -> Self {
-        Self { channel, token: None, key: None }
+        Self { channel, token: None, key: None, behalf: None }
     }
     /// The same with a session.
     pub fn with_token(&self, token: &str) -> Self {
@@ -81,6 +82,10 @@ impl Raw {
     /// The same with one idempotency key for every write, instead of a fresh one for each.
     pub fn with_key(&self, key: &str) -> Self {
         Self { key: Some(key.into()), ..self.clone() }
+    }
+    /// The same, acting for a member who agreed to it.
+    pub fn on_behalf_of(&self, account: &str) -> Self {
+        Self { behalf: Some(account.into()), ..self.clone() }
     }
     /// The one key, if it has one.
     pub fn key_text(&self) -> String {
@@ -95,6 +100,11 @@ impl Raw {
         let mut request = Request::new(message);
         if let Some(token) = &self.token {
             request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse().expect("ascii"));
+        }
+        if let Some(member) = &self.behalf {
+            request
+                .metadata_mut()
+                .insert(scionary_proto::metadata::ON_BEHALF_OF, member.parse().expect("ascii"));
         }
         let key = self.key.clone().unwrap_or_else(fresh_key);
         if !key.is_empty() {
@@ -134,6 +144,18 @@ impl Raw {
         }
         Ok(all)
     }
+    /// Opens a stream, to be read message by message.
+    pub async fn open<R: Message + Default>(
+        &self,
+        rpc: Rpc,
+        message: &impl Message,
+    ) -> Result<Messages<R>, Status> {
+        let mut grpc = tonic::client::Grpc::new(self.channel.clone());
+        grpc.ready().await.map_err(|e| Status::unavailable(e.to_string()))?;
+        let path = rpc.path().parse().expect("a path");
+        let stream = grpc.server_streaming(self.request(message.encode_to_vec()), path, Plain).await?;
+        Ok(Messages { stream: stream.into_inner(), kind: std::marker::PhantomData })
+    }
     /// Calls a method with messages.
     pub async fn call<R: Message + Default>(&self, rpc: Rpc, message: &impl Message) -> Result<R, Status> {
         let bytes = self.bytes(rpc, message.encode_to_vec()).await?;
@@ -172,4 +194,18 @@ pub fn fresh_key() -> String {
     use std::sync::atomic::{AtomicU64, Ordering};
     static NEXT: AtomicU64 = AtomicU64::new(0);
     format!("test-key-{}-{:08}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
+}
+
+/// The messages of a stream.
+pub struct Messages<R> {
+    stream: tonic::Streaming<Vec<u8>>,
+    kind: std::marker::PhantomData<R>,
+}
+
+impl<R: Message + Default> Messages<R> {
+    /// The next one; none at the end.
+    pub async fn message(&mut self) -> Result<Option<R>, Status> {
+        let bytes = self.stream.message().await?;
+        Ok(bytes.map(|bytes| R::decode(bytes.as_slice()).expect("a message that can be read")))
+    }
 }

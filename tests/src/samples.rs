@@ -68,6 +68,18 @@ pub struct Ids {
     pub graft: String,
     /// A claim.
     pub claim: String,
+    /// A lot.
+    pub lot: String,
+    /// A plant.
+    pub plant: String,
+    /// An alert.
+    pub alert: String,
+    /// A want.
+    pub want: String,
+    /// A club.
+    pub club: String,
+    /// Somebody who stands to it.
+    pub guest: String,
     /// Counts up, so that nothing is entered twice.
     pub serial: i32,
 }
@@ -138,6 +150,44 @@ pub fn grafts() -> v1::LogGraftsRequest {
     }
 }
 
+/// A want of a cultivar, near where offers of [`draft`] are.
+pub fn want(cultivar: &str) -> v1::WantDraft {
+    v1::WantDraft {
+        cultivar: cultivar.into(),
+        crop: "mango".into(),
+        near_grid_code: "2CGV2200+".into(),
+        within_km: 60,
+        to_area_code: "XB-NS".into(),
+        ..Default::default()
+    }
+}
+
+/// A club that takes requests.
+pub fn club(name: &str) -> v1::ClubDraft {
+    v1::ClubDraft { name: name.into(), takes_requests: true, ..Default::default() }
+}
+
+/// A mother plant to be entered.
+pub fn plant_lot() -> v1::RecordLotRequest {
+    v1::RecordLotRequest {
+        kind: v1::LotKind::MotherPlant.into(),
+        cultivar: "R2E2".into(),
+        crop: "mango".into(),
+        source: "from a nursery".into(),
+        ..Default::default()
+    }
+}
+
+/// An alert of health on a lot.
+pub fn sick(lot: &str) -> v1::RaiseAlertRequest {
+    v1::RaiseAlertRequest {
+        lot: lot.into(),
+        kind: v1::AlertKind::Health.into(),
+        words: "Shoots die back from the tip.".into(),
+        ..Default::default()
+    }
+}
+
 /// A request of a method, encoded.
 pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
     let Ids {
@@ -152,6 +202,12 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         plan: plan_id,
         graft: graft_id,
         claim: claim_id,
+        lot,
+        plant,
+        alert: alert_id,
+        want: want_id,
+        club: club_id,
+        guest: account_id,
         serial,
     } = ids.clone();
     let reason = || "A reason that says why.".to_string();
@@ -328,6 +384,89 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::ClaimGetClaim => v1::GetClaimRequest { claim_id }.encode_to_vec(),
         Rpc::ClaimListMyClaims => v1::ListMyClaimsRequest::default().encode_to_vec(),
         Rpc::ClaimListMissed => v1::ListMissedRequest::default().encode_to_vec(),
+        Rpc::WantMakeWant => v1::MakeWantRequest { want: Some(want("R2E2")) }.encode_to_vec(),
+        Rpc::WantWithdrawWant => v1::WithdrawWantRequest { want_id }.encode_to_vec(),
+        Rpc::WantListMyWants => v1::ListMyWantsRequest::default().encode_to_vec(),
+        Rpc::WantSearchWants => {
+            v1::SearchWantsRequest { crop: "mango".into(), ..Default::default() }.encode_to_vec()
+        }
+        Rpc::ClubCreateClub => {
+            v1::CreateClubRequest { club: Some(club(&format!("Club {serial}"))) }.encode_to_vec()
+        }
+        Rpc::ClubUpdateClub => {
+            v1::UpdateClubRequest { club_id, club: Some(club(&format!("Club {serial} again"))) }
+                .encode_to_vec()
+        }
+        Rpc::ClubGetClub => v1::GetClubRequest { club_id }.encode_to_vec(),
+        Rpc::ClubListClubs => v1::ListClubsRequest::default().encode_to_vec(),
+        Rpc::ClubListMyClubs => v1::ListMyClubsRequest {}.encode_to_vec(),
+        Rpc::ClubListClubMembers => {
+            v1::ListClubMembersRequest { club_id, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::ClubInviteToClub => {
+            v1::InviteToClubRequest { club_id, handle: "suspended".into(), words: String::new() }
+                .encode_to_vec()
+        }
+        Rpc::ClubAnswerClubInvitation => {
+            v1::AnswerClubInvitationRequest { club_id, accept: true }.encode_to_vec()
+        }
+        Rpc::ClubAskToJoinClub => v1::AskToJoinClubRequest { club_id, words: reason() }.encode_to_vec(),
+        Rpc::ClubAnswerClubRequest => {
+            v1::AnswerClubRequestRequest { club_id, account_id, accept: true }.encode_to_vec()
+        }
+        Rpc::ClubSetClubOrganiser => {
+            v1::SetClubOrganiserRequest { club_id, account_id, organiser: true }.encode_to_vec()
+        }
+        Rpc::ClubRemoveClubMember => {
+            v1::RemoveClubMemberRequest { club_id, account_id, reason: reason() }.encode_to_vec()
+        }
+        Rpc::ClubLeaveClub => v1::LeaveClubRequest { club_id }.encode_to_vec(),
+        Rpc::ClubEnterHelpedMember => {
+            v1::EnterHelpedMemberRequest { club_id, name: "Old Fern".into(), consent: reason() }
+                .encode_to_vec()
+        }
+        Rpc::ClubAllowHelp => v1::AllowHelpRequest { club_id, allow: true }.encode_to_vec(),
+        Rpc::ClubExportClub => v1::ExportClubRequest { club_id }.encode_to_vec(),
+        Rpc::ClubCloseClub => v1::CloseClubRequest { club_id }.encode_to_vec(),
+        Rpc::LotRecordLot => plant_lot().encode_to_vec(),
+        Rpc::LotNoteDescent => v1::NoteDescentRequest {
+            lot: plant,
+            from: lot,
+            descent: v1::Descent::GraftedOnto.into(),
+            on: None,
+        }
+        .encode_to_vec(),
+        Rpc::LotEndLot => v1::EndLotRequest { lot, why: "used up".into(), on: None }.encode_to_vec(),
+        Rpc::LotRecordTest => v1::RecordTestRequest {
+            lot,
+            test: Some(v1::LotTest {
+                pest: "anthracnose".into(),
+                method: "culture, at home".into(),
+                ..Default::default()
+            }),
+        }
+        .encode_to_vec(),
+        Rpc::LotGetLot => v1::GetLotRequest { lot }.encode_to_vec(),
+        Rpc::LotListMyLots => v1::ListMyLotsRequest::default().encode_to_vec(),
+        Rpc::LotLookUpLot => v1::LookUpLotRequest { code: lot }.encode_to_vec(),
+        Rpc::LotTraceLot => {
+            v1::TraceLotRequest { lot, direction: v1::TraceDirection::Back.into() }.encode_to_vec()
+        }
+        Rpc::AlertRaiseAlert => sick(&lot).encode_to_vec(),
+        Rpc::AlertConfirmAlert => {
+            v1::ConfirmAlertRequest { alert_id, words: reason(), trace_back: None }.encode_to_vec()
+        }
+        Rpc::AlertDismissAlert => v1::DismissAlertRequest { alert_id, reason: reason() }.encode_to_vec(),
+        Rpc::AlertLiftAlert => v1::LiftAlertRequest { alert_id, reason: reason() }.encode_to_vec(),
+        Rpc::AlertWithdrawAlert => v1::WithdrawAlertRequest { alert_id }.encode_to_vec(),
+        Rpc::AlertGetAlert => v1::GetAlertRequest { alert_id }.encode_to_vec(),
+        Rpc::AlertListAlerts => {
+            v1::ListAlertsRequest { to_rule_on: true, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::AlertRecallAlert => v1::RecallAlertRequest { alert_id }.encode_to_vec(),
+        Rpc::NoticeListNotices => v1::ListNoticesRequest::default().encode_to_vec(),
+        Rpc::NoticeMarkNoticesRead => v1::MarkNoticesReadRequest { up_to: 1 }.encode_to_vec(),
+        Rpc::NoticeWatchNotices => v1::WatchNoticesRequest::default().encode_to_vec(),
         Rpc::MovementCheckMovement => v1::CheckMovementRequest {
             crop: "mango".into(),
             material: v1::Material::ScionWood.into(),

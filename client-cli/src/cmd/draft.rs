@@ -195,6 +195,8 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     let mut typed: Vec<&str> = Vec::new();
     let DraftArguments {
         cultivar,
+        lot,
+        club,
         crop,
         unknown_seedling,
         material,
@@ -270,6 +272,14 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     if let Some(contact) = contact {
         draft.contact = contact;
         typed.push("contact");
+    }
+    if let Some(lot) = lot {
+        draft.lot = lot;
+        typed.push("lot");
+    }
+    if let Some(club) = club {
+        draft.club = club;
+        typed.push("club");
     }
     if let Some(key) = kept {
         draft.kept_how = key;

@@ -1,24 +1,30 @@
 //! The commands, a file for each noun.
 
 mod account;
+mod alert;
 mod claim;
+mod club;
 mod connect;
 mod crop;
 mod cultivar;
 mod curation;
 mod dated;
+mod descent;
 mod draft;
 mod evidence;
 mod export;
 mod grafts;
 mod import;
+mod inbox;
 mod lookup;
+mod lot;
 mod movement;
 mod observed;
 mod odds;
 mod offer;
 mod routes;
 mod season;
+mod want;
 
 use clap::CommandFactory as _;
 
@@ -62,6 +68,11 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
         Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,
         Command::Claim(command) => claim::run(&Client::open(&connection)?, output, command).await,
+        Command::Want(command) => want::run(&Client::open(&connection)?, output, command).await,
+        Command::Club(command) => club::run(&Client::open(&connection)?, output, command).await,
+        Command::Lot(command) => lot::run(&Client::open(&connection)?, output, command).await,
+        Command::Alert(command) => alert::run(&Client::open(&connection)?, output, command).await,
+        Command::Inbox(command) => inbox::run(&Client::open(&connection)?, output, command).await,
         Command::Evidence(command) => evidence::run(&Client::open(&connection)?, output, command).await,
         Command::Sowing(command) => evidence::sowing(&Client::open(&connection)?, output, command).await,
         Command::Propose(command) => curation::propose(&Client::open(&connection)?, output, *command).await,

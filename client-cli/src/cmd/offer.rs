@@ -69,7 +69,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
 async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -> Result<(), Failure> {
     client.need_session()?;
     if prompt::can_ask() && !output.is_json() {
-        ask_cultivar(client, &mut arguments).await?;
+        if arguments.lot.is_none() {
+            ask_cultivar(client, &mut arguments).await?;
+        }
         complete(&mut arguments)?;
     }
     let mut draft = v1::OfferDraft::default();
@@ -136,6 +138,8 @@ fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
         auto_accept: offer.auto_accept,
         // never shown, and kept unless another is given
         contact: String::new(),
+        lot: String::new(),
+        club: String::new(),
     }
 }
 

@@ -24,6 +24,8 @@ pub struct WriteKey {
 pub struct Call {
     /// Who calls.
     pub actor: Actor,
+    /// The organiser who acts for the caller.
+    pub entered_by: Option<AccountId>,
     /// When.
     pub now: Timestamp,
     /// Its id, in logs and errors.
@@ -35,7 +37,7 @@ pub struct Call {
 impl Call {
     /// A call of the server itself.
     pub fn system(now: Timestamp, request: RequestId) -> Self {
-        Self { actor: Actor::Visitor, now, request, key: None }
+        Self { actor: Actor::Visitor, entered_by: None, now, request, key: None }
     }
     /// The caller's account. The gate lets nobody else through to a method for members.
     ///
@@ -53,6 +55,10 @@ impl Call {
     }
     /// Within whom a key is unique.
     pub(crate) fn key_scope(&self) -> String {
-        self.actor.id().map_or_else(|| "visitor".to_string(), |id| id.to_string())
+        match (self.actor.id(), self.entered_by) {
+            (None, _) => "visitor".to_string(),
+            (Some(id), None) => id.to_string(),
+            (Some(id), Some(by)) => format!("{id} by {by}"),
+        }
     }
 }

@@ -3,11 +3,17 @@
 
 use std::future::Future;
 
-use scionary_domain::ids::RequestId;
-use scionary_store::{AuditRow, Job, Kept, OutboxRow, Source, StoreError, Tx, record_store};
+use scionary_domain::{
+    ids::{AccountId, RequestId},
+    notice::{self, NewNotice},
+};
+use scionary_store::{AuditRow, Job, Kept, OutboxRow, Source, StoreError, Tx, notice_store, record_store};
 use uuid::Uuid;
 
 use crate::{App, call::Call, error::Error, ports};
+
+/// The outbox topic of notices: whose inbox has something new.
+pub const NOTICE_TOPIC: &str = "notice";
 
 /// What a use case did.
 #[derive(Debug)]
@@ -18,13 +24,32 @@ pub struct Done<T> {
     pub audit: Vec<AuditRow>,
     /// What others may want to follow.
     pub events: Vec<OutboxRow>,
+    /// Who is told of it.
+    pub notices: Vec<NewNotice>,
 }
 
 impl<T> Done<T> {
     /// One thing changed. `change` is JSON without secrets.
     pub fn new(out: T, action: &'static str, subject: impl ToString, change: serde_json::Value) -> Self {
         let row = AuditRow { action, subject: subject.to_string(), change: change.to_string() };
-        Self { out, audit: vec![row], events: Vec::new() }
+        Self { audit: vec![row], ..Self::quiet(out) }
+    }
+    /// Nothing changed that others could want to know of.
+    pub fn quiet(out: T) -> Self {
+        Self { out, audit: Vec::new(), events: Vec::new(), notices: Vec::new() }
+    }
+    /// And somebody is told of it; the same kind of thing about the same subject once for each `once`.
+    pub fn and_tell(
+        mut self,
+        to: AccountId,
+        kind: notice::Kind,
+        subject: impl ToString,
+        once: impl ToString,
+        words: String,
+    ) -> Self {
+        let (subject, once) = (subject.to_string(), once.to_string());
+        self.notices.push(NewNotice { to, kind, subject, once, words });
+        self
     }
     /// And others may want to follow it.
     pub fn and_publish(mut self, topic: &'static str, subject: impl ToString) -> Self {
@@ -50,6 +75,19 @@ impl Write<'_> {
     /// When there is no randomness.
     pub fn new_uuid(&self) -> Result<Uuid, Error> {
         Ok(ports::new_uuid(self.app.entropy(), self.call.now)?)
+    }
+}
+
+impl Write<'_> {
+    /// Writes notices, and wakes those who watch for them.
+    ///
+    /// # Errors
+    /// The store's.
+    pub async fn tell(&self, notices: &[NewNotice]) -> Result<(), Error> {
+        let told = notice_store::insert(self.tx, notices, self.call.now).await?;
+        let events =
+            told.iter().map(|to| OutboxRow { topic: NOTICE_TOPIC, subject: to.to_string() }).collect();
+        Ok(record_store::publish(self.tx, events, self.call.now).await?)
     }
 }
 
@@ -92,9 +130,16 @@ where
             return Ok(reply);
         }
         let write = Write { tx, call: &self.call, app: &self.app };
-        let Done { out, audit, events } = self.use_case.run(&write).await?;
+        let Done { out, audit, events, notices } = self.use_case.run(&write).await?;
         let now = self.call.now;
-        record_store::audit(tx, self.call.actor.id(), self.call.request, audit, now).await?;
+        write.tell(&notices).await?;
+        // who did it stands in the log: an organiser who acts for a member, and for whom
+        let actor = self.call.entered_by.or(self.call.actor.id());
+        let audit = match (self.call.entered_by, self.call.actor.id()) {
+            (Some(_), Some(member)) => audit.into_iter().map(|row| on_behalf(row, member)).collect(),
+            (_, _) => audit,
+        };
+        record_store::audit(tx, actor, self.call.request, audit, now).await?;
         record_store::publish(tx, events, now).await?;
         let reply = (self.encode)(&out);
         if let Some(key) = &self.call.key {
@@ -114,6 +159,13 @@ where
     fn is_collision(error: &Error) -> bool {
         matches!(error, Error::Store(StoreError::Collision))
     }
+}
+
+/// A row of the audit log that says for whom it was done.
+fn on_behalf(row: AuditRow, member: AccountId) -> AuditRow {
+    let change = serde_json::from_str::<serde_json::Value>(&row.change).unwrap_or_default();
+    let change = serde_json::json!({ "for": member.to_string(), "change": change }).to_string();
+    AuditRow { change, ..row }
 }
 
 /// The reply that was kept under a call's key.

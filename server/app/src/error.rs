@@ -120,6 +120,62 @@ pub enum Rule {
         "rules on this movement are stricter than when it was asked for: {0}; the taker has to ask again"
     )]
     MovementStricter(String),
+    /// Too many wants.
+    #[error("{0} of your wants are open already; take some back first")]
+    TooManyWants(i64),
+    /// The want is over.
+    #[error("this want was taken back already")]
+    WantOver,
+    /// Too many clubs.
+    #[error("you arrange {0} clubs already; close one first, or let somebody else arrange it")]
+    TooManyClubs(usize),
+    /// The club is full.
+    #[error("{0} people stand to this club already")]
+    ClubFull(u64),
+    /// Another club bears the name.
+    #[error("another club is called {0}; choose another name")]
+    ClubNameTaken(String),
+    /// They are a member.
+    #[error("{0} is a member already")]
+    MemberAlready(String),
+    /// Nobody invited them.
+    #[error("you have no open invitation to this club; ask to join it instead")]
+    NotInvited,
+    /// They have not asked.
+    #[error("they have not asked to join, or were answered already")]
+    NotAsked,
+    /// No member.
+    #[error("that is no member of this club")]
+    NotAMember,
+    /// No requests are taken.
+    #[error("{0} takes members by invitation only: ask one of its organisers")]
+    ByInvitationOnly(String),
+    /// The last organiser.
+    #[error("somebody has to arrange the club: make another member an organiser first, or close it")]
+    LastOrganiser,
+    /// Not one of the club's members.
+    #[error("this is for members of the club alone; ask to join it first")]
+    ClubOnly,
+    /// Too many lots.
+    #[error("{0} lots are on file already; that is more than anybody's tags")]
+    TooManyLots(i64),
+    /// Too many tests of a lot.
+    #[error("{0} tests of this lot are on file already")]
+    TooManyTests(u64),
+    /// Nothing is left of the lot.
+    #[error("nothing is left of {0}; it stays on file for what descends from it")]
+    LotEnded(String),
+    /// A confirmed alert reaches it.
+    #[error(
+        "a confirmed alert reaches this lot: where it begins, it {0}. It is not offered until the alert is lifted"
+    )]
+    AlertReaches(String),
+    /// Too many open alerts.
+    #[error("{0} of your alerts are open already; take some back, or wait until they are looked into")]
+    TooManyAlerts(i64),
+    /// The alert is not at the stage that this needs.
+    #[error("this is for an alert that is {0}; this one is {1}")]
+    AlertNot(&'static str, String),
     /// Too many plans.
     #[error("{0} plans are on file already; drop some first")]
     TooManyPlans(i64),

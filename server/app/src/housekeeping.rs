@@ -32,7 +32,8 @@ impl UseCase for Forget {
             sessions: account_store::forget_sessions(write.tx, now.plus_days(-SESSIONS_KEPT_DAYS)).await?,
             outbox: record_store::forget_outbox(write.tx, now.plus_days(-OUTBOX_KEPT_DAYS)).await?,
         };
-        Ok(Done { out, audit: Vec::new(), events: Vec::new() })
+        crate::notices::forget(write).await?;
+        Ok(Done::quiet(out))
     }
 }
 

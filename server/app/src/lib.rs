@@ -2,23 +2,29 @@
 //! that one transaction with its idempotency key, audit rows and outbox rows. Nothing here knows the wire.
 
 pub mod accounts;
+pub mod alerts;
 pub mod call;
 pub mod catalogue;
 pub mod claims;
+pub mod clubs;
 pub mod curation;
 pub mod door;
 pub mod error;
 pub mod evidence;
 pub mod export;
+pub mod follow;
 pub mod grafts;
 pub mod housekeeping;
+pub mod lots;
 pub mod movement;
+pub mod notices;
 pub mod offers;
 pub mod passwords;
 pub mod plans;
 pub mod ports;
 pub mod registry;
 mod secrets;
+pub mod wants;
 
 use std::sync::Arc;
 
@@ -76,6 +82,8 @@ struct Inner {
     importing: std::sync::Mutex<std::collections::BTreeSet<scionary_domain::ids::AccountId>>,
     /// How often grafts take on each crop, worked out lately.
     graft_rates: tokio::sync::Mutex<grafts::KnownRates>,
+    /// Wakes those who watch their inbox: whose has something new.
+    woken: tokio::sync::broadcast::Sender<scionary_domain::ids::AccountId>,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
@@ -106,6 +114,7 @@ impl App {
             imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
             importing: std::sync::Mutex::default(),
             graft_rates: tokio::sync::Mutex::default(),
+            woken: tokio::sync::broadcast::channel(limits::WOKEN_HELD).0,
             agreements: tokio::sync::Mutex::default(),
         })))
     }
@@ -132,6 +141,13 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    pub(crate) fn wake(&self, account: scionary_domain::ids::AccountId) {
+        // nobody may be watching
+        let _ = self.0.woken.send(account);
+    }
+    pub(crate) fn woken(&self) -> tokio::sync::broadcast::Receiver<scionary_domain::ids::AccountId> {
+        self.0.woken.subscribe()
     }
     pub(crate) fn graft_rates_known(&self) -> &tokio::sync::Mutex<grafts::KnownRates> {
         &self.0.graft_rates

@@ -6,6 +6,7 @@ use std::marker::PhantomData;
 use crate::{
     account::{Account, Role},
     claim::{Claim, Side},
+    club::Standing,
     ids::AccountId,
 };
 
@@ -72,6 +73,18 @@ pub struct HandleTickets;
 /// To answer, take back or confirm a claim.
 #[derive(Debug)]
 pub struct EditClaim;
+/// To change a lot, note what became of it, test it.
+#[derive(Debug)]
+pub struct EditLot;
+/// To take a want back.
+#[derive(Debug)]
+pub struct WithdrawWant;
+/// To arrange a club: its words, its members, its end.
+#[derive(Debug)]
+pub struct OrganiseClub;
+/// To confirm, lift, dismiss or withdraw an alert.
+#[derive(Debug)]
+pub struct ChangeAlert;
 /// To change, tick off or drop a plan.
 #[derive(Debug)]
 pub struct EditPlan;
@@ -85,6 +98,9 @@ pub enum Denied {
     /// It is not theirs, and they may know that it exists.
     #[error("only the giver may change or withdraw an offer")]
     NotTheGiver,
+    /// Somebody else's lot.
+    #[error("only the one who holds a lot may do this, or somebody who minds alerts")]
+    NotTheHolder,
     /// A role is missing.
     #[error("only {0} may do this")]
     RoleMissing(&'static str),
@@ -134,6 +150,11 @@ pub fn edit_claim(account: &Account, claim: &Claim) -> Option<(Granted<EditClaim
     claim.side(account.id).map(|side| (Granted::to(account), side))
 }
 
+/// On the day an organiser of the club that an offer is for confirms a hand-over for both sides.
+pub fn confirm_for_both(account: &Account, arranges: bool) -> Option<Granted<EditClaim>> {
+    arranges.then(|| Granted::to(account))
+}
+
 /// What was missed is for those who arrange swaps.
 ///
 /// # Errors
@@ -144,6 +165,60 @@ pub fn read_missed(account: &Account) -> Result<(), Denied> {
     } else {
         Err(Denied::RoleMissing("an organiser or a steward"))
     }
+}
+
+/// Wants are their seekers': to anyone else there is none.
+pub fn withdraw_want(account: &Account, seeker: AccountId) -> Option<Granted<WithdrawWant>> {
+    (account.id == seeker).then(|| Granted::to(account))
+}
+
+/// Organisers of a club arrange it, and nobody else: not stewards either.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn organise_club(account: &Account, standing: Option<Standing>) -> Result<Granted<OrganiseClub>, Denied> {
+    if standing == Some(Standing::Organiser) {
+        Ok(Granted::to(account))
+    } else {
+        Err(Denied::RoleMissing("an organiser of the club"))
+    }
+}
+
+/// Lots are their holders' to change: to anyone else there is nothing to change.
+pub fn edit_lot(account: &Account, holder: AccountId) -> Option<Granted<EditLot>> {
+    (account.id == holder).then(|| Granted::to(account))
+}
+
+/// Whether somebody looks after alerts on a crop: its curator, an organiser, a steward.
+pub fn minds_alerts(account: &Account, crop: &str) -> bool {
+    curates(account, crop) || account.is(&Role::Organiser)
+}
+
+/// Curators of the crop, organisers and stewards confirm, dismiss and lift, never what they raised themselves.
+///
+/// # Errors
+/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+pub fn rule_on_alert(
+    account: &Account,
+    crop: &str,
+    raised_by: AccountId,
+) -> Result<Granted<ChangeAlert>, Denied> {
+    if !minds_alerts(account, crop) {
+        return Err(Denied::RoleMissing("a curator of the crop, an organiser or a steward"));
+    }
+    if account.id == raised_by {
+        Err(Denied::OwnWork("confirms or lifts what they raised themselves"))
+    } else {
+        Ok(Granted::to(account))
+    }
+}
+
+/// The one who raised an alert takes it back.
+///
+/// # Errors
+/// [`Denied::NotTheAuthor`].
+pub fn withdraw_alert(account: &Account, raised_by: AccountId) -> Result<Granted<ChangeAlert>, Denied> {
+    if account.id == raised_by { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
 }
 
 /// Plans are private: to anyone else there is none.

@@ -115,6 +115,8 @@ pub struct Claim {
     pub giver_missed: String,
     /// The taker's words on it.
     pub taker_missed: String,
+    /// The organiser who entered it for the taker.
+    pub entered_by: Option<AccountId>,
     /// Counts up with each change.
     pub version: i64,
 }
@@ -209,6 +211,7 @@ mod tests {
             taken_at: None,
             giver_missed: String::new(),
             taker_missed: String::new(),
+            entered_by: None,
             version: 1,
         };
         for state in State::ALL {

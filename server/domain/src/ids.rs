@@ -113,16 +113,22 @@ macro_rules! ids {
 ids! {
     /// A person's account.
     AccountId = "acc", "an account";
+    /// A warning on a lot.
+    AlertId = "alt", "an alert";
     /// A check of a piece of evidence.
     CheckId = "chk", "a check";
     /// A claim on an offer.
     ClaimId = "clm", "a claim";
+    /// A club.
+    ClubId = "clb", "a club";
     /// A cultivar record.
     CultivarId = "cul", "a cultivar";
     /// A piece of evidence.
     EvidenceId = "evd", "an evidence";
     /// An invitation.
     InvitationId = "inv", "an invitation";
+    /// A lot or a mother plant.
+    LotId = "lot", "a lot";
     /// An offer.
     OfferId = "ofr", "an offer";
     /// Grafts made on one day.
@@ -143,6 +149,8 @@ ids! {
     SowingId = "sow", "a sowing";
     /// A complaint about a record or a person.
     TicketId = "tkt", "a ticket";
+    /// Something that is sought.
+    WantId = "wnt", "a want";
 }
 
 #[cfg(test)]

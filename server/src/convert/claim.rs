@@ -124,8 +124,9 @@ pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
         }
         .into(),
         contact: side.map(|side| claim.contact_for(side).to_string()).unwrap_or_default(),
-        note: note.clone(),
-        answer: answer.clone(),
+        // what the sides tell each other is theirs
+        note: side.map(|_| note.clone()).unwrap_or_default(),
+        answer: side.map(|_| answer.clone()).unwrap_or_default(),
         movement: Some(shown(movement)),
         state: match state {
             State::Waiting => v1::ClaimState::Waiting,
@@ -149,5 +150,6 @@ pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
             Some(Side::Taker) => claim.giver.to_string(),
             None => String::new(),
         },
+        entered_for_taker: claim.entered_by.is_some(),
     }
 }

@@ -1,15 +1,39 @@
 //! Between wire and domain types: the server converts here only.
 
+/// Pairs of a wire enum and a domain enum: both directions from one list.
+macro_rules! pairs {
+    ($write:ident, $read:ident, $wire:ident, $domain:ident { $($name:ident),* $(,)? }) => {
+        pub(super) fn $write(value: $domain) -> i32 {
+            match value { $($domain::$name => v1::$wire::$name.into()),* }
+        }
+        /// None if unspecified; a number that this server does not know is a wrong field.
+        pub(super) fn $read(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Option<$domain> {
+            match v1::$wire::try_from(value) {
+                Ok(v1::$wire::Unspecified) => None,
+                $(Ok(v1::$wire::$name) => Some($domain::$name),)*
+                Err(_) => {
+                    wrong.push(FieldError::new(field, format!("a value known to this server expected, {value} found")));
+                    None
+                }
+            }
+        }
+    };
+}
+
 pub mod account;
 pub mod claim;
+pub mod club;
 pub mod curation;
 pub mod dated;
 pub mod evidence;
 pub mod grafts;
+pub mod lot;
 pub mod movement;
+pub mod notice;
 pub mod offer;
 pub mod plan;
 pub mod registry;
+pub mod want;
 
 use scionary_domain::{
     field::FieldError,

@@ -22,26 +22,6 @@ use scionary_store::OfferOrder;
 
 use super::{date, read_date, timestamp};
 
-/// Pairs of a wire enum and a domain enum: both directions from one list.
-macro_rules! pairs {
-    ($write:ident, $read:ident, $wire:ident, $domain:ident { $($name:ident),* $(,)? }) => {
-        pub(super) fn $write(value: $domain) -> i32 {
-            match value { $($domain::$name => v1::$wire::$name.into()),* }
-        }
-        /// None if unspecified; a number that this server does not know is a wrong field.
-        pub(super) fn $read(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Option<$domain> {
-            match v1::$wire::try_from(value) {
-                Ok(v1::$wire::Unspecified) => None,
-                $(Ok(v1::$wire::$name) => Some($domain::$name),)*
-                Err(_) => {
-                    wrong.push(FieldError::new(field, format!("a value known to this server expected, {value} found")));
-                    None
-                }
-            }
-        }
-    };
-}
-
 pairs!(
     write_material,
     read_material,
@@ -62,7 +42,7 @@ pairs!(write_observed, read_observed, Observed, Observed { Yes, No, Unknown });
 
 /// Reads a list of choices. Nobody has a reason to name more than there are: a longer list is refused before
 /// it is looked into, and one that is named twice counts once.
-fn all<T: Ord>(
+pub(super) fn all<T: Ord>(
     field: &str,
     values: &[i32],
     read: impl Fn(&str, i32, &mut Vec<FieldError>) -> Option<T>,
@@ -174,7 +154,15 @@ fn read_health(wire: v1::HealthDeclaration, wrong: &mut Vec<FieldError>) -> Decl
     }
 }
 
-fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, String, Draft) {
+/// What a draft names, to be looked up.
+struct Named {
+    cultivar: String,
+    crop: String,
+    lot: String,
+    club: String,
+}
+
+fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (Named, Draft) {
     let v1::OfferDraft {
         cultivar,
         crop,
@@ -193,6 +181,8 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         kept_how,
         auto_accept,
         contact,
+        lot,
+        club,
     } = wire;
     let v1::Place { area_code, grid_code, label } = place.unwrap_or_default();
     let draft = Draft {
@@ -213,8 +203,10 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (String, Str
         health: read_health(health.unwrap_or_default(), wrong),
         auto_accept,
         contact,
+        lot: None,
+        club: None,
     };
-    (cultivar, crop, draft)
+    (Named { cultivar, crop, lot, club }, draft)
 }
 
 fn fine<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
@@ -235,8 +227,9 @@ pub fn read_id(text: &str) -> Result<OfferId, Error> {
 /// Values that cannot be read.
 pub fn create(request: v1::CreateOfferRequest) -> Result<CreateOffer, Error> {
     let mut wrong = Vec::new();
-    let (cultivar, crop, draft) = read_draft(request.offer.unwrap_or_default(), &mut wrong);
-    fine(CreateOffer { cultivar, crop, draft }, wrong)
+    let (Named { cultivar, crop, lot, club }, draft) =
+        read_draft(request.offer.unwrap_or_default(), &mut wrong);
+    fine(CreateOffer { cultivar, crop, draft, lot, club }, wrong)
 }
 
 /// A request to change.
@@ -248,7 +241,7 @@ pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
     let mut wrong = Vec::new();
     let id =
         offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
-    let (cultivar, crop, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
+    let (Named { cultivar, crop, lot, club }, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
     let paths = update_mask.unwrap_or_default().paths;
     if paths.len() > limits::CHOICES_MAX {
         wrong.push(FieldError::new("update_mask", format!("at most {} paths expected", limits::CHOICES_MAX)));
@@ -261,7 +254,7 @@ pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
         })
         .collect();
     match id {
-        Some(id) => fine(ChangeOffer { id, version, fields, cultivar, crop, draft }, wrong),
+        Some(id) => fine(ChangeOffer { id, version, fields, cultivar, crop, draft, lot, club }, wrong),
         None => Err(Error::Invalid(wrong)),
     }
 }
@@ -442,6 +435,9 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         life: life.clone(),
         promised: offer.promised,
         auto_accept: contents.auto_accept,
+        lot_id: contents.lot.map(|l| l.to_string()).unwrap_or_default(),
+        club_id: contents.club.map(|c| c.to_string()).unwrap_or_default(),
+        entered_for_giver: shown.offer.entered_by.is_some(),
     }
 }
 

@@ -102,7 +102,13 @@ pub(super) async fn furnish(app: &App) -> Result<()> {
         ),
     ];
     for (call, cultivar, draft) in offers {
-        let post = CreateOffer { cultivar: cultivar.into(), crop: "mango".into(), draft };
+        let post = CreateOffer {
+            cultivar: cultivar.into(),
+            crop: "mango".into(),
+            draft,
+            lot: String::new(),
+            club: String::new(),
+        };
         app.write(call, post, KeepReply::Yes, |_| Vec::new()).await?;
     }
     Ok(())

@@ -17,7 +17,7 @@ impl MovementService for MovementRpc {
     ) -> Result<Response<v1::CheckMovementResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let asked = convert::ask(request.into_inner()).map_err(|e| admitted.fail(e))?;
-        let found = self.0.ask_movement(&asked, admitted.now.date()).await.map_err(|e| admitted.fail(e))?;
+        let found = self.0.ask_movement(&admitted.call(), &asked).await.map_err(|e| admitted.fail(e))?;
         Ok(Response::new(convert::found(&found)))
     }
 

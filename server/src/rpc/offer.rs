@@ -33,7 +33,7 @@ impl OfferService for OfferRpc {
     ) -> Result<Response<v1::GetOfferResponse>, Status> {
         let admitted = Admitted::of(&request)?;
         let id = convert::read_id(&request.into_inner().offer_id).map_err(|e| admitted.fail(e))?;
-        let shown = self.0.offer(id, admitted.now.date()).await.map_err(|e| admitted.fail(e))?;
+        let shown = self.0.offer(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
         let offer = convert::offer(&shown, admitted.call().now.date());
         Ok(Response::new(v1::GetOfferResponse { offer: Some(offer) }))
     }

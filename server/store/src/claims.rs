@@ -52,6 +52,7 @@ fn to_claim(row: claim::Model) -> Result<Claim, StoreError> {
         taken_at: row.taken_at.map(Timestamp::from_micros),
         giver_missed: row.giver_missed,
         taker_missed: row.taker_missed,
+        entered_by: row.entered_by.map(AccountId::from_uuid),
         version: row.version,
     })
 }
@@ -78,6 +79,7 @@ fn to_row(claim: &Claim) -> Result<claim::ActiveModel, StoreError> {
         taken_at: Set(claim.taken_at.map(Timestamp::micros)),
         giver_missed: Set(claim.giver_missed.clone()),
         taker_missed: Set(claim.taker_missed.clone()),
+        entered_by: Set(claim.entered_by.map(AccountId::uuid)),
         version: Set(claim.version),
     })
 }
@@ -145,6 +147,16 @@ pub async fn waiting(db: &impl Source, offer: OfferId, limit: u64) -> Result<Vec
         .order_by_asc(claim::Column::AskedAt)
         .order_by_asc(claim::Column::Id)
         .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// All claims on an offer, the first first.
+pub async fn of_offer(db: &impl Source, offer: OfferId) -> Result<Vec<Claim>, StoreError> {
+    let rows = claim::Entity::find()
+        .filter(claim::Column::OfferId.eq(offer.uuid()))
+        .order_by_asc(claim::Column::Id)
         .all(db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()

@@ -2,8 +2,10 @@
 //! a row. Reads take a [`Reader`] or a [`Tx`]; writes happen in a [`Job`] that the one door runs.
 
 mod accounts;
+mod alerts;
 mod blocks;
 mod claims;
+mod clubs;
 mod connect;
 mod curation;
 mod door;
@@ -11,6 +13,8 @@ mod entity;
 mod error;
 mod evidence;
 mod grafts;
+mod lots;
+mod notices;
 mod observers;
 mod offers;
 mod plans;
@@ -19,6 +23,7 @@ mod registry;
 mod source;
 mod sowings;
 mod tickets;
+mod wants;
 
 pub use accounts::{NewAccount, NewSession, SessionFacts};
 pub use connect::{Backend, ConnectError, Options, Store};
@@ -85,4 +90,24 @@ pub mod claim_store {
 /// Members who block each other.
 pub mod block_store {
     pub use crate::blocks::*;
+}
+/// Lots, what they descend from, tests.
+pub mod lot_store {
+    pub use crate::lots::*;
+}
+/// Alerts.
+pub mod alert_store {
+    pub use crate::alerts::*;
+}
+/// Notices.
+pub mod notice_store {
+    pub use crate::notices::*;
+}
+/// Clubs and their members.
+pub mod club_store {
+    pub use crate::clubs::*;
+}
+/// Wants.
+pub mod want_store {
+    pub use crate::wants::*;
 }

@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     access::{EditOffer, Granted},
-    ids::{AccountId, CultivarId, OfferId},
+    ids::{AccountId, ClubId, CultivarId, LotId, OfferId},
     offer::{Contents, HandOver, Material, Offer, Terms, Unit},
     place::{AreaCode, GridCode, Place},
     time::{Date, Timestamp},
@@ -69,6 +69,8 @@ pub struct OfferQuery {
     pub usable_from: Date,
     /// Can be had on or before this day.
     pub usable_until: Option<Date>,
+    /// For everybody, and for these clubs.
+    pub clubs: Vec<ClubId>,
     /// All of these folded words.
     pub words: Vec<String>,
     /// Around a place.
@@ -134,9 +136,12 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
             health: serde_json::from_str(&row.health).map_err(|e| StoreError::corrupt("offer.health", e))?,
             auto_accept: row.auto_accept,
             contact: row.contact,
+            lot: row.lot_id.map(LotId::from_uuid),
+            club: row.club_id.map(ClubId::from_uuid),
         },
         promised: i32::try_from(row.promised).map_err(|e| StoreError::corrupt("offer.promised", e))?,
         withdrawn_at: row.withdrawn_at.map(Timestamp::from_micros),
+        entered_by: row.entered_by.map(AccountId::from_uuid),
         version: row.version,
         created_at: Timestamp::from_micros(row.created_at),
         updated_at: Timestamp::from_micros(row.updated_at),
@@ -145,7 +150,8 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
 
 fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreError> {
     // what is promised changes by claims alone
-    let Offer { id, giver, contents, promised: _, withdrawn_at, version, created_at, updated_at } = new;
+    let Offer { id, giver, contents, promised: _, withdrawn_at, entered_by, version, created_at, updated_at } =
+        new;
     let Contents {
         crop,
         cultivar,
@@ -165,6 +171,8 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         health,
         auto_accept,
         contact,
+        lot,
+        club,
     } = contents;
     let (latitude, longitude) = place.grid.middle();
     Ok(offer::ActiveModel {
@@ -196,6 +204,9 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         promised: NotSet,
         auto_accept: Set(*auto_accept),
         contact: Set(contact.clone()),
+        lot_id: Set(lot.map(LotId::uuid)),
+        club_id: Set(club.map(ClubId::uuid)),
+        entered_by: Set(entered_by.map(AccountId::uuid)),
         withdrawn_at: Set(withdrawn_at.map(Timestamp::micros)),
         version: Set(*version),
         created_at: Set(created_at.micros()),
@@ -242,6 +253,42 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
+/// Says from which lot an offer is, where nobody has said so yet.
+pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<(), StoreError> {
+    offer::Entity::update_many()
+        .col_expr(offer::Column::LotId, Expr::value(lot.uuid()))
+        .filter(offer::Column::Id.eq(id.uuid()))
+        .filter(offer::Column::LotId.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// All offers for a club alone.
+pub async fn of_club(db: &impl Source, club: ClubId) -> Result<Vec<Offer>, StoreError> {
+    let rows = offer::Entity::find()
+        .filter(offer::Column::ClubId.eq(club.uuid()))
+        .order_by_asc(offer::Column::Id)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_offer).collect()
+}
+
+/// Withdraws all offers for a club alone that are not withdrawn; which.
+pub async fn withdraw_of_club(tx: &Tx, club: ClubId, at: Timestamp) -> Result<Vec<OfferId>, StoreError> {
+    let open: Vec<OfferId> =
+        of_club(tx, club).await?.iter().filter(|o| o.withdrawn_at.is_none()).map(|o| o.id).collect();
+    offer::Entity::update_many()
+        .col_expr(offer::Column::WithdrawnAt, Expr::value(at.micros()))
+        .col_expr(offer::Column::UpdatedAt, Expr::value(at.micros()))
+        .col_expr(offer::Column::Version, Expr::col(offer::Column::Version).add(1))
+        .filter(offer::Column::ClubId.eq(club.uuid()))
+        .filter(offer::Column::WithdrawnAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(open)
+}
+
 /// Of material that may still be alive on a day.
 fn alive_on(day: Date) -> Condition {
     Condition::any().add(offer::Column::UseByDay.is_null()).add(offer::Column::UseByDay.gte(day.days()))
@@ -261,6 +308,7 @@ pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Re
 pub async fn count_open_of(db: &impl Source, records: &[CultivarId], today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
+        .filter(offer::Column::ClubId.is_null())
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
         .filter(alive_on(today))
@@ -356,6 +404,8 @@ pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>,
         .filter(C::WithdrawnAt.is_null())
         .filter(C::UntilDay.gte(query.usable_from.days()))
         .filter(alive_on(query.usable_from));
+    let of_clubs = C::ClubId.is_in(query.clubs.iter().map(|c| c.uuid()));
+    find = find.filter(Condition::any().add(C::ClubId.is_null()).add(of_clubs));
     if let Some(until) = query.usable_until {
         find = find.filter(C::FromDay.lte(until.days()));
     }

@@ -103,7 +103,13 @@ async fn offers(app: &App) -> Vec<OfferId> {
     let mut all = Vec::new();
     let giver = call_of(app, 0);
     for _ in 0..OFFERS {
-        let post = CreateOffer { cultivar: "R2E2".into(), crop: "mango".into(), draft: draft(app) };
+        let post = CreateOffer {
+            cultivar: "R2E2".into(),
+            crop: "mango".into(),
+            draft: draft(app),
+            lot: String::new(),
+            club: String::new(),
+        };
         let id = app
             .write(&giver, post, KeepReply::Yes, |shown| shown.offer.id.to_string().into_bytes())
             .await

@@ -10,7 +10,7 @@ mod standing;
 
 pub use blocks::{BlockMember, Blocked, UnblockMember};
 pub use invitations::{CreateInvitation, Invited, RevokeInvitation};
-pub use password::ChangePassword;
+pub use password::{ChangePassword, PasswordHash};
 pub use roles::{ChangeRole, RoleChange};
 pub use session::{SignOut, SignedIn};
 pub use sign_up::SignUp;

@@ -6,7 +6,7 @@ use scionary_domain::{
 };
 use scionary_store::account_store;
 
-use crate::{App, Call, Done, Error, UseCase, Write};
+use crate::{App, Call, Done, Error, UseCase, Write, secrets};
 
 /// A checked change of password.
 pub struct ChangePassword {
@@ -57,5 +57,25 @@ impl UseCase for ChangePassword {
         let ended =
             account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;
         Ok(Done::new(ended, "password.changed", account.id, serde_json::json!({ "sessions_ended": ended })))
+    }
+}
+
+/// A password's hash on its way to be stored; not shown.
+pub struct PasswordHash(String);
+
+impl PasswordHash {
+    pub(crate) fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl App {
+    /// The hash of a password that nobody knows: for an account that nobody signs in to.
+    ///
+    /// # Errors
+    /// Too many wait for the hasher; no randomness.
+    pub(crate) async fn nobodys_password(&self) -> Result<PasswordHash, Error> {
+        let random = secrets::new_token(self.entropy())?;
+        Ok(PasswordHash(self.passwords().hash(Password::offered(&random)).await?))
     }
 }

@@ -47,7 +47,7 @@ impl UseCase for Load {
             removed: 0,
         };
         if record_store::setting(write.tx, &setting).await?.as_ref() == Some(hash) {
-            return Ok(Done { out, audit: Vec::new(), events: Vec::new() });
+            return Ok(Done::quiet(out));
         }
         out.unchanged = false;
         // first of all: servers that start together wait here for each other

@@ -5,11 +5,12 @@ use scionary_domain::{
     field::Fields,
     ids::ClaimId,
     limits,
+    notice::Kind,
 };
 use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, store};
-use crate::{Done, Error, Rule, UseCase, Write};
+use super::{ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, store, what};
+use crate::{Done, Error, Rule, UseCase, Write, alerts};
 
 /// Accepts a claim: its quantity is promised (the giver).
 pub struct AcceptClaim {
@@ -48,6 +49,9 @@ impl UseCase for AcceptClaim {
         let note = fields.text("note", &self.note, 0, limits::CLAIM_NOTE_CHARS_MAX);
         let (contact, note) = fields.finish(contact.zip(note))?;
         let offer = offer_of(write, claim.offer).await?;
+        if let Some(lot) = offer.contents.lot {
+            alerts::refuse_reached(write.tx, lot).await?;
+        }
         // rules may have changed since it was asked for
         let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
         let shown = looked_at(&answer, today)?;
@@ -62,9 +66,19 @@ impl UseCase for AcceptClaim {
         accepted(&mut claim, &contact, write);
         store(write, granted, &mut claim).await?;
         let offer = offer_of(write, claim.offer).await?;
-        let id = claim.id;
-        let out = ShownClaim::new(&write.app.registry(), claim, &offer);
-        Ok(Done::new(out, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id))
+        let (id, taker, registry) = (claim.id, claim.taker, write.app.registry());
+        let words = format!(
+            "{} is promised to you. How to reach the giver: scionary claim show {id}",
+            what(&registry, &claim, &offer)
+        );
+        let out = ShownClaim::new(&registry, claim, &offer);
+        Ok(Done::new(out, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
+            taker,
+            Kind::ClaimAccepted,
+            id,
+            "",
+            words,
+        ))
     }
 }
 
@@ -95,8 +109,23 @@ async fn end(
         move_up(write, claim.offer).await?;
     }
     let offer = offer_of(write, claim.offer).await?;
-    let out = ShownClaim::new(&write.app.registry(), claim, &offer);
-    Ok(Done::new(out, action, id, serde_json::json!({})).and_publish(TOPIC, id))
+    let registry = write.app.registry();
+    let what = what(&registry, &claim, &offer);
+    let (other, words) = match side {
+        Side::Giver => {
+            let why = if claim.answer.is_empty() { String::new() } else { format!(": {}", claim.answer) };
+            (claim.taker, format!("The giver says no to {what}{why}"))
+        }
+        Side::Taker => (claim.giver, format!("The taker takes back the claim on {what}.")),
+    };
+    let out = ShownClaim::new(&registry, claim, &offer);
+    Ok(Done::new(out, action, id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
+        other,
+        Kind::ClaimEnded,
+        id,
+        action,
+        words,
+    ))
 }
 
 impl UseCase for DeclineClaim {

@@ -4,12 +4,13 @@ use scionary_domain::{
     claim::{self, Asked, Claim, State},
     ids::{ClaimId, OfferId},
     limits,
+    notice::Kind,
     offer::State as OfferState,
 };
 use scionary_store::{StoreError, account_store, block_store, claim_store};
 
-use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of};
-use crate::{Done, Error, Rule, UseCase, Write};
+use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of, what};
+use crate::{Done, Error, Rule, UseCase, Write, alerts, clubs};
 
 /// Asks for part of an offer.
 pub struct AskForOffer {
@@ -29,12 +30,20 @@ impl UseCase for AskForOffer {
         if offer.giver == account.id {
             return Err(Rule::OwnOffer.into());
         }
+        if let Some(club) = offer.contents.club
+            && !clubs::belongs(write.tx, club, account.id).await?
+        {
+            return Err(Rule::ClubOnly.into());
+        }
         if block_store::between(write.tx, account.id, offer.giver).await? {
             return Err(Rule::NotBetweenThem.into());
         }
         match offer.state(today) {
             OfferState::Open | OfferState::Coming => {}
             OfferState::Expired | OfferState::Withdrawn => return Err(Rule::OfferOver.into()),
+        }
+        if let Some(lot) = offer.contents.lot {
+            alerts::refuse_reached(write.tx, lot).await?;
         }
         let (quantity, to, note, contact) = claim::check(&self.asked, &offer.contents)?;
         let answer = movement(write, &offer, to.as_str(), quantity, today);
@@ -63,6 +72,7 @@ impl UseCase for AskForOffer {
             taken_at: None,
             giver_missed: String::new(),
             taker_missed: String::new(),
+            entered_by: write.call.entered_by,
             version: 1,
         };
         // nobody passes those who wait already
@@ -83,7 +93,24 @@ impl UseCase for AskForOffer {
         })?;
         let id = claim.id;
         let change = serde_json::json!({ "offer": offer.id.to_string(), "quantity": quantity });
-        let out = ShownClaim::new(&write.app.registry(), claim, &offer);
-        Ok(Done::new(out, "claim.asked", id, change).and_publish(TOPIC, id))
+        let registry = write.app.registry();
+        let what = what(&registry, &claim, &offer);
+        let (giver, words) = match claim.state {
+            State::Accepted => {
+                (claim.giver, format!("{} took {what}, which you accept by itself.", account.display_name))
+            }
+            State::Waiting | State::HandedOver | State::Declined | State::Withdrawn | State::Lapsed => (
+                claim.giver,
+                format!("{} asks for {what}. Look at it: scionary claim show {id}", account.display_name),
+            ),
+        };
+        let out = ShownClaim::new(&registry, claim, &offer);
+        Ok(Done::new(out, "claim.asked", id, change).and_publish(TOPIC, id).and_tell(
+            giver,
+            Kind::ClaimAsked,
+            id,
+            "",
+            words,
+        ))
     }
 }

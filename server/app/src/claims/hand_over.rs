@@ -1,14 +1,66 @@
 //! The hand-over, and what both sides say where it was missed.
 
 use scionary_domain::{
-    claim::{Side, State},
+    access::{self, EditClaim, Granted},
+    claim::{Claim, Side, State},
     field::Fields,
-    ids::ClaimId,
+    ids::{AccountId, ClaimId},
     limits,
+    lineage::Lot,
+    notice::Kind,
+    offer::Offer,
 };
+use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, offer_of, own, store};
-use crate::{Done, Error, Rule, UseCase, Write};
+use super::{ShownClaim, TOPIC, offer_of, own, store, what};
+use crate::{Done, Error, Rule, UseCase, Write, clubs, lots, registry::Registry};
+
+/// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
+fn handed(
+    claim: &Claim,
+    side: Option<Side>,
+    offer: &Offer,
+    registry: &Registry,
+    lot: Option<&Lot>,
+) -> Vec<(AccountId, String)> {
+    let (to, who) = match side {
+        Some(Side::Giver) => (vec![claim.taker], "The giver"),
+        Some(Side::Taker) => (vec![claim.giver], "The taker"),
+        None => (vec![claim.giver, claim.taker], "An organiser"),
+    };
+    let what = what(registry, claim, offer);
+    let words = match lot {
+        None => {
+            format!(
+                "{who} says that {what} changed hands. Say so too: scionary claim handed-over {}",
+                claim.id
+            )
+        }
+        Some(lot) => format!("{what} changed hands. Its lot is {}: write the code on its tag.", lot.code),
+    };
+    to.into_iter().map(|to| (to, words.clone())).collect()
+}
+
+/// A claim of which the caller is on a side, or whose offer is for a club that they arrange: on the day an organiser
+/// confirms for both.
+async fn own_or_arranged(
+    write: &Write<'_>,
+    id: ClaimId,
+) -> Result<(Claim, Granted<EditClaim>, Option<Side>), Error> {
+    let account = write.call.account()?;
+    let missing = || Error::not_found("claim", id);
+    let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    if let Some((granted, side)) = access::edit_claim(account, &claim) {
+        return Ok((claim, granted, Some(side)));
+    }
+    let club = offer_of(write, claim.offer).await?.contents.club;
+    let arranged = match club {
+        Some(club) => clubs::organises(write.tx, club, account.id).await?,
+        None => false,
+    };
+    let granted = access::confirm_for_both(account, arranged).ok_or_else(missing)?;
+    Ok((claim, granted, None))
+}
 
 /// Says that it changed hands; with both words it is handed over.
 pub struct ConfirmHandOver {
@@ -27,23 +79,35 @@ pub struct NoteMissed {
 impl UseCase for ConfirmHandOver {
     type Out = ShownClaim;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
-        let (mut claim, granted, side) = own(write, self.id).await?;
+        let (mut claim, granted, side) = own_or_arranged(write, self.id).await?;
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
         }
-        let said = match side {
-            Side::Giver => &mut claim.given_at,
-            Side::Taker => &mut claim.taken_at,
-        };
-        said.get_or_insert(write.call.now);
+        if side != Some(Side::Taker) {
+            claim.given_at.get_or_insert(write.call.now);
+        }
+        if side != Some(Side::Giver) {
+            claim.taken_at.get_or_insert(write.call.now);
+        }
         if claim.given_at.is_some() && claim.taken_at.is_some() {
             claim.state = State::HandedOver;
         }
         store(write, granted, &mut claim).await?;
         let offer = offer_of(write, claim.offer).await?;
         let id = claim.id;
-        let out = ShownClaim::new(&write.app.registry(), claim, &offer);
-        Ok(Done::new(out, "claim.hand_over_confirmed", id, serde_json::json!({})).and_publish(TOPIC, id))
+        let (registry, made) = (write.app.registry(), claim.state == State::HandedOver);
+        let lot = if made { Some(lots::given(write, &claim, &offer).await?) } else { None };
+        let told = handed(&claim, side, &offer, &registry, lot.as_ref());
+        let out = ShownClaim::new(&registry, claim, &offer);
+        let mut done =
+            Done::new(out, "claim.hand_over_confirmed", id, serde_json::json!({})).and_publish(TOPIC, id);
+        for (to, words) in told {
+            done = done.and_tell(to, Kind::ClaimHandedOver, id, if made { "both" } else { "one" }, words);
+        }
+        if let Some(lot) = lot {
+            done = done.and_publish(lots::TOPIC, lot.id);
+        }
+        Ok(done)
     }
 }
 

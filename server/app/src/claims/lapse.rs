@@ -1,10 +1,10 @@
 //! Claims whose time is over lapse, and what they held goes to those who wait.
 
-use scionary_domain::{access::Granted, claim::State, limits};
+use scionary_domain::{access::Granted, claim::State, limits, notice::Kind};
 use scionary_store::{AuditRow, OutboxRow, claim_store};
 
-use super::{TOPIC, move_up, store};
-use crate::{Done, Error, UseCase, Write};
+use super::{TOPIC, move_up, offer_of, store, what};
+use crate::{Done, Error, UseCase, Write, lots};
 
 /// Lapses what is overdue; how many. One side's word that it changed hands stands where the other keeps silent.
 pub struct LapseClaims;
@@ -13,7 +13,7 @@ impl UseCase for LapseClaims {
     type Out = usize;
     async fn run(&self, write: &Write<'_>) -> Result<Done<usize>, Error> {
         let overdue = claim_store::overdue(write.tx, write.call.now, limits::CLAIMS_LAPSED_TOGETHER).await?;
-        let mut done = Done { out: overdue.len(), audit: Vec::new(), events: Vec::new() };
+        let mut done = Done::quiet(overdue.len());
         for mut claim in overdue {
             let held = claim.state == State::Accepted;
             let handed_over = claim.given_at.is_some() || claim.taken_at.is_some();
@@ -23,6 +23,22 @@ impl UseCase for LapseClaims {
                 claim_store::release(write.tx, claim.offer, claim.quantity).await?;
                 move_up(write, claim.offer).await?;
             }
+            let offer = offer_of(write, claim.offer).await?;
+            let what = what(&write.app.registry(), &claim, &offer);
+            let words = if held && handed_over {
+                let lot = lots::given(write, &claim, &offer).await?;
+                done.events.push(OutboxRow { topic: lots::TOPIC, subject: lot.id.to_string() });
+                format!("{what} counts as handed over, as one side said so. Its lot is {}.", lot.code)
+            } else {
+                format!("The claim on {what} has lapsed: nothing happened for too long.")
+            };
+            done = done.and_tell(claim.giver, Kind::ClaimEnded, claim.id, "lapsed", words.clone()).and_tell(
+                claim.taker,
+                Kind::ClaimEnded,
+                claim.id,
+                "lapsed",
+                words,
+            );
             let subject = claim.id.to_string();
             done.audit.push(AuditRow {
                 action: "claim.lapsed",

@@ -18,12 +18,13 @@ use scionary_domain::{
     ids::{ClaimId, OfferId},
     limits,
     movement::Answer,
+    notice::{Kind, NewNotice},
     offer::{self, Offer},
     time::Date,
 };
 use scionary_store::{StoreError, claim_store, offer_store};
 
-use crate::{Error, Rule, Write};
+use crate::{Error, Rule, Write, registry::Registry};
 
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
@@ -73,6 +74,14 @@ fn looked_at(answer: &Answer, today: Date) -> Result<Shown, Error> {
     }
 }
 
+/// What a claim is about, in words: "3 sticks of Larkwater Gold (scion wood)".
+fn what(registry: &Registry, claim: &Claim, offer: &Offer) -> String {
+    let contents = &offer.contents;
+    let name = registry.record(contents.cultivar).map(|r| r.cultivar.full_name()).unwrap_or_default();
+    let (unit, material) = (contents.unit.word(), contents.material.label());
+    format!("{} {unit} of {name} ({material})", claim.quantity)
+}
+
 /// Marks a claim as promised.
 fn accepted(claim: &mut Claim, contact: &str, write: &Write<'_>) {
     claim.state = State::Accepted;
@@ -97,6 +106,18 @@ pub(crate) async fn move_up(write: &Write<'_>, id: OfferId) -> Result<(), Error>
         }
         accepted(&mut claim, &offer.contents.contact, write);
         store(write, Granted::system("the waiting list moves up"), &mut claim).await?;
+        let what = what(&write.app.registry(), &claim, &offer);
+        let told = NewNotice {
+            to: claim.taker,
+            kind: Kind::ClaimAccepted,
+            subject: claim.id.to_string(),
+            once: String::new(),
+            words: format!(
+                "{what} is promised to you: something was left again. How to reach the giver: scionary claim show {}",
+                claim.id
+            ),
+        };
+        write.tell(&[told]).await?;
     }
     Ok(())
 }

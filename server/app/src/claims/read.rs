@@ -12,7 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::{account_store, claim_store, claim_store::Role, offer_store};
 
-use crate::{App, Call, Error, registry::Registry};
+use crate::{App, Call, Error, clubs, registry::Registry};
 
 /// A claim with what stands beside it.
 #[derive(Clone, Debug)]
@@ -87,7 +87,18 @@ impl App {
         let account = call.account()?;
         let missing = || Error::not_found("claim", id);
         let claim = claim_store::one(self.store().reader(), id).await?.ok_or_else(missing)?;
-        access::edit_claim(account, &claim).ok_or_else(missing)?;
+        if access::edit_claim(account, &claim).is_none() {
+            // whoever arranges the club that the offer is for; how the sides can be reached is not told to them
+            let reader = self.store().reader();
+            let offer = offer_store::offer(reader, claim.offer).await?.ok_or_else(missing)?;
+            let arranges = match offer.contents.club {
+                Some(club) => clubs::organises(reader, club, account.id).await?,
+                None => false,
+            };
+            if !arranges {
+                return Err(missing());
+            }
+        }
         self.shown(vec![claim]).await?.pop().ok_or_else(missing)
     }
 

@@ -42,7 +42,7 @@ struct PutWeights {
 impl UseCase for PutWeights {
     type Out = bool;
     async fn run(&self, write: &Write<'_>) -> Result<Done<bool>, Error> {
-        let nothing = |out| Done { out, audit: Vec::new(), events: Vec::new() };
+        let nothing = |out| Done::quiet(out);
         let made_on = record_store::setting(write.tx, SETTING).await?;
         if self.once_a_day && made_on.as_ref() == Some(&self.day) {
             return Ok(nothing(false));

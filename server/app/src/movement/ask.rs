@@ -12,7 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::offer_store;
 
-use crate::{App, Error, registry::Registry};
+use crate::{App, Call, Error, registry::Registry};
 
 /// A question.
 #[derive(Clone, Debug, Default)]
@@ -127,7 +127,8 @@ impl App {
     ///
     /// # Errors
     /// All wrong fields; no such offer, cultivar or crop.
-    pub async fn ask_movement(&self, asked: &AskMovement, today: Date) -> Result<MovementFound, Error> {
+    pub async fn ask_movement(&self, call: &Call, asked: &AskMovement) -> Result<MovementFound, Error> {
+        let today = call.now.date();
         let registry = self.registry();
         let mut fields = Fields::new();
         let (mut material, mut form) = (asked.material, asked.form);
@@ -144,6 +145,9 @@ impl App {
             let offer = offer_store::offer(self.store().reader(), id)
                 .await?
                 .ok_or_else(|| Error::not_found("offer", id))?;
+            if !crate::offers::sees(self.store().reader(), &offer, call.actor.id()).await? {
+                return Err(Error::not_found("offer", id));
+            }
             let contents = &offer.contents;
             material = Some(contents.material);
             form = Some(contents.health.form);

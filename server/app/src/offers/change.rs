@@ -8,9 +8,9 @@ use scionary_domain::{
     offer::{self, Contents, Draft, State},
     time::Date,
 };
-use scionary_store::{account_store, offer_store};
+use scionary_store::{account_store, lot_store, offer_store};
 
-use super::{Shown, search_text, shown};
+use super::{Shown, lot, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write, registry::Registry};
 
 /// A field that a change names.
@@ -48,6 +48,10 @@ pub enum Field {
     AutoAccept,
     /// How the giver can be reached, for such claims.
     Contact,
+    /// The lot that it is taken from.
+    Lot,
+    /// The club whose members alone see it.
+    Club,
 }
 
 impl Field {
@@ -69,6 +73,8 @@ impl Field {
         ("health", Self::Health),
         ("auto_accept", Self::AutoAccept),
         ("contact", Self::Contact),
+        ("lot", Self::Lot),
+        ("club", Self::Club),
     ];
     /// From the name of the wire.
     ///
@@ -96,6 +102,10 @@ pub struct ChangeOffer {
     pub crop: String,
     /// The new values.
     pub draft: Draft,
+    /// The giver's own lot, if it is among them: its code or id; empty for none.
+    pub lot: String,
+    /// The club whose members alone see it, if it is among them: its id; empty for everybody.
+    pub club: String,
 }
 
 /// Everything that is wrong with an offer: its cultivar and its fields, at once.
@@ -183,6 +193,8 @@ impl UseCase for ChangeOffer {
                 Field::Health => draft.health = new.health.clone(),
                 Field::AutoAccept => draft.auto_accept = new.auto_accept,
                 Field::Contact => draft.contact.clone_from(&new.contact),
+                Field::Club => draft.club = super::for_club(write, &self.club).await?,
+                Field::Lot => draft.lot = lot::named(write, &self.lot).await?.map(|l| l.id),
             }
         }
         // a new material brings its own unit unless one is named
@@ -196,6 +208,13 @@ impl UseCase for ChangeOffer {
         let first_day = Some(offer.contents.available_from);
         let was_over = offer.state(now.date()) == State::Expired;
         offer.contents = checked(&registry, &cultivar, &crop, &draft, now.date(), first_day)?;
+        if let Some(id) = offer.contents.lot {
+            // more of what an alert reaches is not offered either
+            lot::refuse(write, Some(id)).await?;
+            if let Some(lot) = lot_store::one(write.tx, id).await? {
+                lot::check(&registry, &offer.contents, &lot)?;
+            }
+        }
         if was_over {
             // one that comes back counts like a new one
             account_store::lock_account(write.tx, account.id).await?;

@@ -7,7 +7,7 @@ use scionary_domain::{
 };
 use scionary_store::{account_store, offer_store};
 
-use super::{Shown, search_text, shown};
+use super::{Shown, lot, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Posts an offer.
@@ -18,6 +18,10 @@ pub struct CreateOffer {
     pub crop: String,
     /// What the giver states.
     pub draft: Draft,
+    /// The giver's own lot that it is taken from: its code or id; may be empty.
+    pub lot: String,
+    /// The club whose members alone see it: its id; may be empty.
+    pub club: String,
 }
 
 impl UseCase for CreateOffer {
@@ -26,8 +30,15 @@ impl UseCase for CreateOffer {
         let account = write.call.account()?;
         let now = write.call.now;
         let registry = write.app.registry();
-        let contents =
-            super::change::checked(&registry, &self.cultivar, &self.crop, &self.draft, now.date(), None)?;
+        let lot = lot::named(write, &self.lot).await?;
+        let cultivar = lot::cultivar_of(&self.cultivar, lot.as_ref());
+        let mut contents =
+            super::change::checked(&registry, &cultivar, &self.crop, &self.draft, now.date(), None)?;
+        contents.club = super::for_club(write, &self.club).await?;
+        if let Some(lot) = &lot {
+            lot::check(&registry, &contents, lot)?;
+            contents.lot = Some(lot.id);
+        }
         account_store::lock_account(write.tx, account.id).await?;
         let open = offer_store::count_open(write.tx, account.id, now.date()).await?;
         if i64::try_from(open).unwrap_or(i64::MAX) >= limits::OFFERS_OPEN_MAX {
@@ -39,6 +50,7 @@ impl UseCase for CreateOffer {
             contents,
             promised: 0,
             withdrawn_at: None,
+            entered_by: write.call.entered_by,
             version: 1,
             created_at: now,
             updated_at: now,

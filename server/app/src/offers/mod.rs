@@ -2,6 +2,7 @@
 
 mod change;
 mod create;
+mod lot;
 mod nearby;
 mod read;
 mod search;
@@ -14,13 +15,17 @@ pub use search::{FoundOffers, SearchOffers};
 pub use withdraw::WithdrawOffer;
 
 use scionary_domain::{
+    field::FieldError,
+    ids::{AccountId, ClubId},
     names::Folded,
     offer::{Contents, Offer},
     time::Date,
     viability,
 };
 
-use crate::registry::Registry;
+use scionary_store::Source;
+
+use crate::{Error, Write, clubs, registry::Registry};
 
 /// The outbox topic of changes to offers.
 pub const TOPIC: &str = "offer";
@@ -60,6 +65,29 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
             .unwrap_or_default(),
         offer,
         giver_name,
+    }
+}
+
+/// The club that a text names, if the giver belongs to it; none for an empty one.
+async fn for_club(write: &Write<'_>, text: &str) -> Result<Option<ClubId>, Error> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    let id: ClubId = text.trim().parse().map_err(|e| FieldError::new("offer.club", format!("{e}")))?;
+    if clubs::belongs(write.tx, id, write.call.account()?.id).await? {
+        Ok(Some(id))
+    } else {
+        Err(FieldError::new("offer.club", "a club that you belong to expected").into())
+    }
+}
+
+/// Whether somebody sees an offer: its giver, and for a club alone its members.
+pub(crate) async fn sees(db: &impl Source, offer: &Offer, caller: Option<AccountId>) -> Result<bool, Error> {
+    match (offer.contents.club, caller) {
+        (None, _) => Ok(true),
+        (Some(_), None) => Ok(false),
+        (Some(_), Some(caller)) if caller == offer.giver => Ok(true),
+        (Some(club), Some(caller)) => clubs::belongs(db, club, caller).await,
     }
 }
 

@@ -3,11 +3,10 @@
 use scionary_domain::{
     ids::OfferId,
     page::{self, Page, PageTokenError},
-    time::Date,
 };
 use scionary_store::{OfferKey, account_store, offer_store};
 
-use super::{Shown, shown};
+use super::{Shown, sees, shown};
 use crate::{App, Call, Error};
 
 /// A row's key as text, for page tokens.
@@ -26,13 +25,17 @@ pub(super) fn read_key(text: Option<String>) -> Result<Option<OfferKey>, PageTok
 }
 
 impl App {
-    /// One offer. Offers are public, ended ones too.
+    /// One offer. Offers are public, ended ones too, but for those for a club alone: to others there is none.
     ///
     /// # Errors
     /// [`Error::NotFound`].
-    pub async fn offer(&self, id: OfferId, today: Date) -> Result<Shown, Error> {
+    pub async fn offer(&self, call: &Call, id: OfferId) -> Result<Shown, Error> {
         let reader = self.store().reader();
+        let today = call.now.date();
         let offer = offer_store::offer(reader, id).await?.ok_or_else(|| Error::not_found("offer", id))?;
+        if !sees(reader, &offer, call.actor.id()).await? {
+            return Err(Error::not_found("offer", id));
+        }
         let names = account_store::display_names(reader, &[offer.giver]).await?;
         let giver = names.get(&offer.giver).cloned().unwrap_or_default();
         Ok(shown(&self.registry(), offer, giver, today))

@@ -17,7 +17,7 @@ use super::{
     read::{key_text, read_key},
     shown,
 };
-use crate::{App, Call, Error, registry::Registry};
+use crate::{App, Call, Error, clubs, registry::Registry};
 
 /// Rounds that one search may take to fill a page when many rows lie just beyond the distance asked for.
 const ROUNDS_MAX: usize = 8;
@@ -73,6 +73,9 @@ impl App {
         let registry = self.registry();
         let size = page::page_size(page_size)?;
         let mut query = check(&registry, search, call.now.date())?;
+        if let Some(caller) = call.actor.id() {
+            query.clubs = clubs::clubs_of(self.store().reader(), caller).await?;
+        }
         let fingerprint = format!("offers {search:?}");
         query.after = read_key(page::key(&fingerprint, token)?)?;
         let mut name_taken_for = Vec::new();
@@ -195,6 +198,7 @@ fn check(registry: &Registry, search: &SearchOffers, today: Date) -> Result<Offe
         hand_over: search.hand_over.clone(),
         usable_from,
         usable_until: search.usable_until,
+        clubs: Vec::new(),
         words,
         near,
         order: search.order.unwrap_or(natural),

@@ -5,6 +5,7 @@ use scionary_domain::{
     claim,
     ids::OfferId,
     limits,
+    notice::{Kind, NewNotice},
 };
 use scionary_store::{StoreError, claim_store, offer_store};
 
@@ -52,6 +53,14 @@ impl UseCase for WithdrawOffer {
             if !claim_store::replace(write.tx, granted, &claim, from).await? {
                 return Err(StoreError::Collision.into());
             }
+            let told = NewNotice {
+                to: claim.taker,
+                kind: Kind::ClaimEnded,
+                subject: claim.id.to_string(),
+                once: "claim.declined".into(),
+                words: "An offer that you asked for was taken back.".into(),
+            };
+            write.tell(&[told]).await?;
         }
         let id = offer.id;
         let out = shown(&registry, offer, account.display_name.clone(), now.date());

@@ -185,7 +185,7 @@ impl UseCase for EditStep {
         if steps == found.plan.steps {
             // nothing to store, and nothing happened
             let out = ShownPlan::new(&write.app.registry(), found.plan);
-            return Ok(Done { out, audit: Vec::new(), events: Vec::new() });
+            return Ok(Done::quiet(out));
         }
         found.plan.steps = steps;
         found.store(write, "plan.step_changed", now).await

@@ -6,42 +6,10 @@ use std::{
 };
 
 use scionary_domain::{ids::CultivarId, time::Timestamp};
-use scionary_store::{Of, Reader, curation_store, evidence_store, record_store, registry_store};
+use scionary_store::{Of, Reader, curation_store, evidence_store, registry_store};
 
-use super::{Registry, TOPIC, names_of, records};
+use super::{Registry, names_of, records};
 use crate::error::Error;
-
-/// Numbers of outbox rows are handed out before a transaction commits, so a lower one may appear after a higher one.
-/// Rows of this many microseconds are remembered one by one; what is older has long been committed.
-const WINDOW_MICROS: i64 = 900_000_000;
-
-/// Which changes have been taken in.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Seen {
-    /// All up to this number.
-    low: i64,
-    /// And these.
-    above: BTreeSet<i64>,
-}
-
-impl Seen {
-    /// All that is there now.
-    pub(super) async fn now(reader: &Reader, now: Timestamp) -> Result<Self, Error> {
-        let mut seen = Self::default();
-        let rows = record_store::outbox_after(reader, TOPIC, 0).await?;
-        seen.take(&rows, now);
-        Ok(seen)
-    }
-    fn take(&mut self, rows: &[(i64, Timestamp, String)], now: Timestamp) {
-        let old = now.micros().saturating_sub(WINDOW_MICROS);
-        self.above.extend(rows.iter().map(|(seq, _, _)| *seq));
-        let settled = rows.iter().filter(|(_, at, _)| at.micros() < old).map(|(seq, _, _)| *seq).max();
-        if let Some(settled) = settled.filter(|s| *s > self.low) {
-            self.low = settled;
-            self.above = self.above.split_off(&(settled + 1));
-        }
-    }
-}
 
 impl Registry {
     /// The registry after the changes that came since; none if there are none.
@@ -49,12 +17,8 @@ impl Registry {
     /// # Errors
     /// When it cannot be read.
     pub async fn follow(&self, reader: &Reader, now: Timestamp) -> Result<Option<Self>, Error> {
-        let rows = record_store::outbox_after(reader, TOPIC, self.seen.low).await?;
-        let fresh: Vec<&str> = rows
-            .iter()
-            .filter(|(seq, _, _)| !self.seen.above.contains(seq))
-            .map(|(_, _, subject)| subject.as_str())
-            .collect();
+        let rows = self.seen.rows(reader).await?;
+        let fresh = self.seen.fresh(&rows);
         if fresh.is_empty() {
             return Ok(None);
         }

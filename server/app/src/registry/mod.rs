@@ -29,8 +29,7 @@ use scionary_store::{
     DescriptorText, Of, Reader, curation_store, evidence_store, observer_store, registry_store,
 };
 
-use crate::error::Error;
-use follow::Seen;
+use crate::{error::Error, follow::Seen};
 use shards::Shards;
 
 /// The outbox topic of changes to the registry. A subject is a record's id; any other has all of it read again.
@@ -164,7 +163,7 @@ impl Registry {
     /// When it cannot be read.
     pub async fn load(reader: &Reader, now: Timestamp) -> Result<Self, Error> {
         // how far it has come, first: a change that comes in between is read again next time
-        let seen = Seen::now(reader, now).await?;
+        let seen = Seen::now(TOPIC, reader, now).await?;
         let parts = Parts {
             crops: registry_store::crops(reader).await?,
             texts: curation_store::descriptor_texts(reader).await?,
@@ -202,7 +201,7 @@ impl Registry {
         let evidence_count = evidence.len();
         let (all, redirects, on_crops) = records(&crops, cultivars, evidence);
         let mut registry = Self {
-            seen: Seen::default(),
+            seen: Seen::after(TOPIC, 0),
             crops: Arc::new(crops),
             sources: Arc::new(sources.into_iter().map(|s| (s.id.clone(), s)).collect()),
             records: Shards::new(all),

@@ -41,7 +41,8 @@ impl Record {
     fn season_finding(&self) -> Option<&Finding> {
         self.findings.iter().find(|f| f.descriptor == SEASON)
     }
-    fn season_bars(&self, south: bool) -> Option<Bars> {
+    /// For each half month, the share of place-years in which it was seen ripe, south or north of the equator.
+    pub(crate) fn season_bars(&self, south: bool) -> Option<Bars> {
         calendar::bars(&self.season_finding()?.summary, south)
     }
 }

@@ -40,6 +40,16 @@ impl LotCode {
         Self(code)
     }
 
+    /// As it is stored: without the check character.
+    pub fn stored(&self) -> String {
+        self.0.iter().map(|c| char::from(*c)).collect()
+    }
+    /// From how it is stored.
+    pub fn from_stored(text: &str) -> Option<Self> {
+        let code: [u8; LENGTH] = text.as_bytes().try_into().ok()?;
+        code.iter().all(|c| value(*c).is_some()).then_some(Self(code))
+    }
+
     fn check(self) -> u8 {
         let sum: u32 = self.0.iter().zip(WEIGHTS).map(|(c, weight)| value(*c).unwrap_or(0) * weight).sum();
         let missing = (23 - sum % 23) % 23;
@@ -97,6 +107,7 @@ mod tests {
             let code = LotCode::from_random(bytes);
             let text = code.to_string();
             prop_assert_eq!(text.parse::<LotCode>(), Ok(code));
+            prop_assert_eq!(LotCode::from_stored(&code.stored()), Some(code));
             prop_assert_eq!(text.to_lowercase().replace(' ', "-").parse::<LotCode>(), Ok(code));
             let mut plain: Vec<u8> = text.bytes().filter(|b| *b != b' ').collect();
             let right = plain[at];

@@ -1,7 +1,14 @@
-//! Lineage: codes for tags, and what is exposed when something in the descent proves sick or misnamed.
+//! Lineage: mother plants and lots with codes for their tags, how they descend from each other, and what is reached when
+//! something in the descent proves sick or misnamed.
 
+mod alert;
 mod code;
+mod lot;
 mod trace;
 
+pub use alert::{
+    ALWAYS, Alert, AlertDraft, AlertKind, AlertState, Node, Part, checked as check_alert, starts,
+};
 pub use code::{CodeError, LotCode};
-pub use trace::{Back, Exposure, Forward, Record, Route, common_sources};
+pub use lot::{Descent, Kind, Link, Lot, LotDraft, LotTest, Origin, check as check_lot, fits};
+pub use trace::{Direction, Exposure, Record, Route, Search, common_sources};

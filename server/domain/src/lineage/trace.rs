@@ -43,24 +43,61 @@ pub struct Exposure<N> {
     pub via: Option<Record<N>>,
 }
 
-/// From a thing to all that it may have infected.
+/// Which way a search goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// To all that it may have infected: each with the earliest day.
+    Forward,
+    /// To all that it may have come from: each with the latest day on which what is sick may have left it.
+    Back,
+}
+
+impl Direction {
+    /// The end of a record that is known, and the one that is reached.
+    fn ends<N>(self, record: &Record<N>) -> (&N, &N) {
+        match self {
+            Self::Forward => (&record.parent, &record.child),
+            Self::Back => (&record.child, &record.parent),
+        }
+    }
+    /// Days as this way counts them: later is further.
+    const fn day(self, day: i64) -> i64 {
+        match self {
+            Self::Forward => day,
+            Self::Back => -day,
+        }
+    }
+}
+
+/// A search over dated records.
 #[derive(Clone, Debug)]
-pub struct Forward<N> {
+pub struct Search<N> {
+    direction: Direction,
     routes: Vec<Route>,
     clean: BTreeMap<N, i64>,
-    exposed: BTreeMap<N, Exposure<N>>,
+    found: BTreeMap<N, Exposure<N>>,
     open: BTreeSet<N>,
 }
 
-impl<N: Ord + Clone> Forward<N> {
-    /// From `start`, infected since a day at the earliest. `routes` carry the pathogen. `clean`: the day up to which a
-    /// valid test clears a thing, its latency taken off; what reached it until then is ruled out, what left it is not.
-    pub fn new(start: N, since: i64, routes: &[Route], clean: BTreeMap<N, i64>) -> Self {
-        let exposed = BTreeMap::from([(start.clone(), Exposure { day: since, via: None })]);
-        Self { routes: routes.to_vec(), clean, exposed, open: BTreeSet::from([start]) }
+impl<N: Ord + Clone> Search<N> {
+    /// From things and days. Forward: infected since that day at the earliest. Back: sick on that day. `routes` carry the
+    /// pathogen.
+    pub fn new(direction: Direction, starts: impl IntoIterator<Item = (N, i64)>, routes: &[Route]) -> Self {
+        let found: BTreeMap<N, Exposure<N>> =
+            starts.into_iter().map(|(n, day)| (n, Exposure { day, via: None })).collect();
+        let open = found.keys().cloned().collect();
+        Self { direction, routes: routes.to_vec(), clean: BTreeMap::new(), found, open }
     }
 
-    /// Things whose records as parents are wanted next; none when the search is over.
+    /// Learns up to which day valid tests clear a thing, their latency taken off; of several the latest counts. Forward:
+    /// what reached it until then is ruled out, what left it is not. Back: it is no source of what left it until then.
+    /// Told before the records that end at the thing are taken.
+    pub fn learn_clean(&mut self, thing: N, until: i64) {
+        self.clean.entry(thing).and_modify(|known| *known = until.max(*known)).or_insert(until);
+    }
+
+    /// Things whose records are wanted next (as parents on the way forward, as children on the way back); none when the
+    /// search is over.
     pub fn wanted(&mut self) -> Vec<N> {
         std::mem::take(&mut self.open).into_iter().collect()
     }
@@ -70,80 +107,52 @@ impl<N: Ord + Clone> Forward<N> {
     where
         N: 'a,
     {
+        let direction = self.direction;
         for record in records {
-            let Some(since) = self.exposed.get(&record.parent).map(|e| e.day) else { continue };
-            let carries = self.routes.contains(&record.route) && record.day >= since;
-            let ruled_out = self.clean.get(&record.child).is_some_and(|until| record.day <= *until);
-            let later = self.exposed.get(&record.child).is_some_and(|known| known.day <= record.day);
-            if carries && !ruled_out && !later {
+            let (from, to) = direction.ends(record);
+            let Some(known) = self.found.get(from).map(|e| e.day) else { continue };
+            let day = direction.day(record.day);
+            let carries = self.routes.contains(&record.route) && day >= direction.day(known);
+            let ruled_out = self.clean.get(to).is_some_and(|until| record.day <= *until);
+            let no_better = self.found.get(to).is_some_and(|e| direction.day(e.day) <= day);
+            if carries && !ruled_out && !no_better {
                 let exposure = Exposure { day: record.day, via: Some(record.clone()) };
-                self.exposed.insert(record.child.clone(), exposure);
-                self.open.insert(record.child.clone());
+                self.found.insert(to.clone(), exposure);
+                self.open.insert(to.clone());
             }
         }
     }
 
-    /// What is exposed, since when, by what.
-    pub fn exposed(&self) -> &BTreeMap<N, Exposure<N>> {
-        &self.exposed
-    }
-}
-
-/// From a thing that proved sick to all that it may have come from.
-#[derive(Clone, Debug)]
-pub struct Back<N> {
-    routes: Vec<Route>,
-    clean: BTreeMap<N, i64>,
-    sources: BTreeMap<N, Exposure<N>>,
-    open: BTreeSet<N>,
-}
-
-impl<N: Ord + Clone> Back<N> {
-    /// From `found`, sick on a day. A thing that a test speaks for up to its departure or later is no source of what left it.
-    pub fn new(found: N, on: i64, routes: &[Route], clean: BTreeMap<N, i64>) -> Self {
-        let sources = BTreeMap::from([(found.clone(), Exposure { day: on, via: None })]);
-        Self { routes: routes.to_vec(), clean, sources, open: BTreeSet::from([found]) }
+    /// What was found, since or until when, by what.
+    pub fn found(&self) -> &BTreeMap<N, Exposure<N>> {
+        &self.found
     }
 
-    /// Things whose records as children are wanted next; none when the search is over.
-    pub fn wanted(&mut self) -> Vec<N> {
-        std::mem::take(&mut self.open).into_iter().collect()
-    }
-
-    /// Takes records of the things that were wanted.
-    pub fn take<'a>(&mut self, records: impl IntoIterator<Item = &'a Record<N>>)
-    where
-        N: 'a,
-    {
-        for record in records {
-            let Some(until) = self.sources.get(&record.child).map(|e| e.day) else { continue };
-            let carries = self.routes.contains(&record.route) && record.day <= until;
-            let ruled_out = self.clean.get(&record.parent).is_some_and(|clean| *clean >= record.day);
-            let earlier = self.sources.get(&record.parent).is_some_and(|known| known.day >= record.day);
-            if carries && !ruled_out && !earlier {
-                let exposure = Exposure { day: record.day, via: Some(record.clone()) };
-                self.sources.insert(record.parent.clone(), exposure);
-                self.open.insert(record.parent.clone());
+    /// The records by which a thing was reached, from the start on.
+    pub fn chain<'a>(&'a self, thing: &'a N) -> Vec<&'a Record<N>> {
+        let mut all = Vec::new();
+        let mut at = thing;
+        // a chain never passes a thing twice, as days only get better
+        while let Some(via) = self.found.get(at).and_then(|e| e.via.as_ref()) {
+            all.push(via);
+            at = self.direction.ends(via).0;
+            if all.len() > self.found.len() {
+                break;
             }
         }
-    }
-
-    /// Possible sources, each with the latest day on which what is sick may have left it.
-    pub fn sources(&self) -> &BTreeMap<N, Exposure<N>> {
-        &self.sources
+        all.reverse();
+        all
     }
 }
 
 /// Sources that several findings have in common, those that explain most first, the nearer of two first (the later
 /// departure); what was found itself is left out.
-pub fn common_sources<N: Ord + Clone>(found: &[Back<N>]) -> Vec<(usize, N)> {
+pub fn common_sources<N: Ord + Clone>(found: &[Search<N>]) -> Vec<(usize, N)> {
     let mut explains: BTreeMap<&N, (usize, i64)> = BTreeMap::new();
-    let starts: BTreeSet<&N> = found
-        .iter()
-        .flat_map(|b| b.sources.iter().filter(|(_, e)| e.via.is_none()).map(|(n, _)| n))
-        .collect();
+    let starts: BTreeSet<&N> =
+        found.iter().flat_map(|b| b.found.iter().filter(|(_, e)| e.via.is_none()).map(|(n, _)| n)).collect();
     for back in found {
-        for (node, exposure) in &back.sources {
+        for (node, exposure) in &back.found {
             if !starts.contains(node) {
                 let (count, day) = explains.entry(node).or_insert((0, i64::MIN));
                 *count += 1;
@@ -184,7 +193,8 @@ mod tests {
 
     fn forward(routes: &[Route], clean: &[(Node, i64)]) -> BTreeMap<Node, i64> {
         let all = records();
-        let mut search = Forward::new("mother", 60, routes, clean.iter().copied().collect());
+        let mut search = Search::new(Direction::Forward, [("mother", 60)], routes);
+        clean.iter().for_each(|(n, until)| search.learn_clean(n, *until));
         loop {
             let wanted = search.wanted();
             if wanted.is_empty() {
@@ -192,12 +202,12 @@ mod tests {
             }
             search.take(all.iter().filter(|r| wanted.contains(&r.parent)));
         }
-        search.exposed().iter().map(|(n, e)| (*n, e.day)).collect()
+        search.found().iter().map(|(n, e)| (*n, e.day)).collect()
     }
 
-    fn back(found: Node, on: i64) -> Back<Node> {
+    fn back(found: Node, on: i64) -> Search<Node> {
         let all = records();
-        let mut search = Back::new(found, on, Route::ALL, BTreeMap::new());
+        let mut search = Search::new(Direction::Back, [(found, on)], Route::ALL);
         loop {
             let wanted = search.wanted();
             if wanted.is_empty() {
@@ -220,7 +230,7 @@ mod tests {
         without.remove("tree-A");
         assert_eq!(forward(&plain, &[("tree-A", 130)]), without);
         let sources: BTreeMap<Node, i64> =
-            back("scion-4", 400).sources().iter().map(|(n, e)| (*n, e.day)).collect();
+            back("scion-4", 400).found().iter().map(|(n, e)| (*n, e.day)).collect();
         let expected = [("mother", 100), ("other", 150), ("scion-1", 160), ("scion-4", 400), ("tree-B", 300)];
         assert_eq!(sources, BTreeMap::from(expected));
         let ranked = common_sources(&[back("scion-4", 400), back("tree-A", 250)]);
@@ -240,7 +250,8 @@ mod tests {
                 .map(|(parent, child, day, route)| Record { parent: *parent, child: *child, day: *day, route: Route::ALL[*route] })
                 .collect();
             let routes = [Route::Graft, Route::Cutting, Route::Seed];
-            let mut search = Forward::new(0, since, &routes, clean.clone());
+            let mut search = Search::new(Direction::Forward, [(0, since)], &routes);
+            clean.iter().for_each(|(n, until)| search.learn_clean(*n, *until));
             loop {
                 let wanted = search.wanted();
                 if wanted.is_empty() { break }
@@ -259,15 +270,15 @@ mod tests {
                     }
                 }
             }
-            let found: BTreeMap<u8, i64> = search.exposed().iter().map(|(n, e)| (*n, e.day)).collect();
+            let found: BTreeMap<u8, i64> = search.found().iter().map(|(n, e)| (*n, e.day)).collect();
             prop_assert_eq!(&found, &brute);
             // every exposure has its chain back to the start
-            for (node, exposure) in search.exposed() {
+            for (node, exposure) in search.found() {
                 let (mut at, mut exposure, mut steps) = (*node, exposure, 0);
                 while let Some(via) = &exposure.via {
                     prop_assert!(via.child == at && steps < 50);
                     at = via.parent;
-                    exposure = &search.exposed()[&at];
+                    exposure = &search.found()[&at];
                     prop_assert!(exposure.day <= via.day);
                     steps += 1;
                 }

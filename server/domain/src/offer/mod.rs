@@ -6,7 +6,7 @@ pub mod health;
 use crate::{
     crop::Crop,
     field::{FieldError, Fields},
-    ids::{AccountId, CultivarId, OfferId},
+    ids::{AccountId, ClubId, CultivarId, LotId, OfferId},
     limits,
     place::Place,
     time::{Date, Timestamp},
@@ -178,6 +178,10 @@ pub struct Contents {
     pub auto_accept: bool,
     /// How the giver can be reached, for such claims; never shown with the offer.
     pub contact: String,
+    /// The lot on file that it is taken from.
+    pub lot: Option<LotId>,
+    /// Only members of this club see it.
+    pub club: Option<ClubId>,
 }
 
 /// An offer on file.
@@ -193,6 +197,8 @@ pub struct Offer {
     pub promised: i32,
     /// When it was taken back.
     pub withdrawn_at: Option<Timestamp>,
+    /// The organiser who entered it for the giver.
+    pub entered_by: Option<AccountId>,
     /// Counts up with each change.
     pub version: i64,
     /// When it was posted.
@@ -254,6 +260,10 @@ pub struct Draft {
     pub auto_accept: bool,
     /// How the giver can be reached, for such claims.
     pub contact: String,
+    /// The lot on file that it is taken from: the giver's own, looked up beforehand.
+    pub lot: Option<LotId>,
+    /// Only members of this club see it: one that the giver belongs to, looked up beforehand.
+    pub club: Option<ClubId>,
 }
 
 impl From<&Contents> for Draft {
@@ -277,6 +287,8 @@ impl From<&Contents> for Draft {
             health,
             auto_accept,
             contact,
+            lot,
+            club,
         } = contents;
         Self {
             unknown_seedling: *unknown_seedling,
@@ -296,6 +308,8 @@ impl From<&Contents> for Draft {
             health: health.into(),
             auto_accept: *auto_accept,
             contact: contact.clone(),
+            lot: *lot,
+            club: *club,
         }
     }
 }
@@ -365,6 +379,8 @@ pub fn check(
             health: health?,
             auto_accept: draft.auto_accept,
             contact: contact?,
+            lot: draft.lot,
+            club: draft.club,
         })
     };
     let contents = whole();

@@ -22,6 +22,7 @@ pub struct Model {
     pub taken_at: Option<i64>,
     pub giver_missed: String,
     pub taker_missed: String,
+    pub entered_by: Option<Uuid>,
     pub version: i64,
 }
 

@@ -4,8 +4,12 @@
 use sea_orm::{EntityTrait, IdenStatic, Iterable};
 
 pub mod account;
+pub mod alert;
+pub mod alert_start;
 pub mod audit_log;
 pub mod claim;
+pub mod club;
+pub mod club_member;
 pub mod crop;
 pub mod cultivar;
 pub mod cultivar_name;
@@ -18,7 +22,12 @@ pub mod grafts;
 pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
+pub mod lot;
+pub mod lot_link;
+pub mod lot_test;
+pub mod mail_address;
 pub mod member_block;
+pub mod notice;
 pub mod observer;
 pub mod offer;
 pub mod outbox;
@@ -31,6 +40,7 @@ pub mod setting;
 pub mod source;
 pub mod sowing;
 pub mod ticket;
+pub mod want;
 
 fn columns<E: EntityTrait>(entity: E) -> (&'static str, Vec<&'static str>) {
     (entity.table_name(), E::Column::iter().map(|c| IdenStatic::as_str(&c)).collect())
@@ -67,5 +77,15 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(grafts::Entity),
         columns(claim::Entity),
         columns(member_block::Entity),
+        columns(lot::Entity),
+        columns(lot_link::Entity),
+        columns(lot_test::Entity),
+        columns(alert::Entity),
+        columns(alert_start::Entity),
+        columns(notice::Entity),
+        columns(mail_address::Entity),
+        columns(club::Entity),
+        columns(club_member::Entity),
+        columns(want::Entity),
     ]
 }

@@ -1,0 +1,245 @@
+//! Clubs.
+
+use std::{io::Write as _, path::Path};
+
+use scionary_proto::v1;
+
+use super::more;
+use crate::{
+    args::{ClubArguments, ClubCommand},
+    client::{Client, clubs},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) -> Result<(), Failure> {
+    if !matches!(command, ClubCommand::Find { .. } | ClubCommand::Show { .. }) {
+        client.need_session()?;
+    }
+    match command {
+        ClubCommand::Create(arguments) => {
+            let request = v1::CreateClubRequest { club: Some(says(arguments)) };
+            let reply: v1::CreateClubResponse =
+                client.write(request, |c, r| async move { clubs(c).create_club(r).await }).await?;
+            output.reply("CreateClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Change { club, says: arguments } => {
+            let request = v1::UpdateClubRequest { club_id: club, club: Some(says(arguments)) };
+            let reply: v1::UpdateClubResponse =
+                client.write(request, |c, r| async move { clubs(c).update_club(r).await }).await?;
+            output.reply("UpdateClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Find { name, paging } => {
+            let request = v1::ListClubsRequest {
+                name: name.join(" "),
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListClubsResponse =
+                client.read(request, |c, r| async move { clubs(c).list_clubs(r).await }).await?;
+            output.reply("ListClubsResponse", &reply, |out| {
+                if reply.clubs.is_empty() {
+                    out.text("No club of that name. Make one with: scionary club create --name NAME");
+                }
+                reply.clubs.iter().for_each(|club| line(out, club));
+                more(out, &reply.next_page_token);
+            })
+        }
+        ClubCommand::List => {
+            let request = v1::ListMyClubsRequest {};
+            let reply: v1::ListMyClubsResponse =
+                client.read(request, |c, r| async move { clubs(c).list_my_clubs(r).await }).await?;
+            output.reply("ListMyClubsResponse", &reply, |out| {
+                if reply.clubs.is_empty() {
+                    out.text("You belong to no club. Find one with: scionary club find");
+                }
+                reply.clubs.iter().for_each(|club| line(out, club));
+            })
+        }
+        ClubCommand::Show { club } => {
+            let request = v1::GetClubRequest { club_id: club };
+            let reply: v1::GetClubResponse =
+                client.read(request, |c, r| async move { clubs(c).get_club(r).await }).await?;
+            output.reply("GetClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Members { club, waiting, paging } => {
+            let request = v1::ListClubMembersRequest {
+                club_id: club,
+                waiting,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListClubMembersResponse =
+                client.read(request, |c, r| async move { clubs(c).list_club_members(r).await }).await?;
+            output.reply("ListClubMembersResponse", &reply, |out| {
+                if reply.members.is_empty() {
+                    out.text("Nobody.");
+                }
+                for member in &reply.members {
+                    let helped = if member.consent.is_empty() { "" } else { "; organisers act for them" };
+                    let (standing, since) =
+                        (words::club_standing(member.standing()), words::day_of(member.since.as_ref()));
+                    out.item(0, "-", &format!("{} [{standing} since {since}{helped}]", member.name));
+                    out.item(2, "", &member.account_id);
+                    if !member.words.is_empty() {
+                        out.item(2, "", &member.words);
+                    }
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        ClubCommand::Join { club, words } => {
+            let request = v1::AskToJoinClubRequest { club_id: club, words };
+            let reply: v1::AskToJoinClubResponse =
+                client.write(request, |c, r| async move { clubs(c).ask_to_join_club(r).await }).await?;
+            output.reply("AskToJoinClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Accept { club } => answer(client, output, club, true).await,
+        ClubCommand::Decline { club } => answer(client, output, club, false).await,
+        ClubCommand::Leave { club } => {
+            let request = v1::LeaveClubRequest { club_id: club };
+            let reply: v1::LeaveClubResponse =
+                client.write(request, |c, r| async move { clubs(c).leave_club(r).await }).await?;
+            output.reply("LeaveClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::LetHelp { club, stop } => {
+            let request = v1::AllowHelpRequest { club_id: club, allow: !stop };
+            let reply: v1::AllowHelpResponse =
+                client.write(request, |c, r| async move { clubs(c).allow_help(r).await }).await?;
+            output.reply("AllowHelpResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Invite { club, handle, words } => {
+            let request = v1::InviteToClubRequest { club_id: club, handle, words };
+            let reply: v1::InviteToClubResponse =
+                client.write(request, |c, r| async move { clubs(c).invite_to_club(r).await }).await?;
+            output.reply("InviteToClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::LetIn { club, account, refuse } => {
+            let request =
+                v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: !refuse };
+            let reply: v1::AnswerClubRequestResponse =
+                client.write(request, |c, r| async move { clubs(c).answer_club_request(r).await }).await?;
+            output.reply("AnswerClubRequestResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Organiser { club, account, stop } => {
+            let request =
+                v1::SetClubOrganiserRequest { club_id: club, account_id: account, organiser: !stop };
+            let reply: v1::SetClubOrganiserResponse =
+                client.write(request, |c, r| async move { clubs(c).set_club_organiser(r).await }).await?;
+            output.reply("SetClubOrganiserResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::Remove { club, account, reason } => {
+            let request = v1::RemoveClubMemberRequest { club_id: club, account_id: account, reason };
+            let reply: v1::RemoveClubMemberResponse =
+                client.write(request, |c, r| async move { clubs(c).remove_club_member(r).await }).await?;
+            output.reply("RemoveClubMemberResponse", &reply, |out| told(out, reply.club.as_ref()))
+        }
+        ClubCommand::EnterHelped { club, name, consent } => {
+            let request = v1::EnterHelpedMemberRequest { club_id: club, name, consent };
+            let reply: v1::EnterHelpedMemberResponse =
+                client.write(request, |c, r| async move { clubs(c).enter_helped_member(r).await }).await?;
+            output.reply("EnterHelpedMemberResponse", &reply, |out| {
+                out.answer(&format!("Entered: {}", reply.account_id));
+                out.text(&format!(
+                    "Act for them with: scionary --on-behalf-of {} offer post, claim ask, lot add and so on. What you enter so is marked.",
+                    reply.account_id
+                ));
+            })
+        }
+        ClubCommand::Export { club, out } => {
+            let bytes = export(client, &club, &out).await?;
+            output.aside(&format!("{bytes} bytes are in {}.", out.display()));
+            Ok(())
+        }
+        ClubCommand::Close { club, export_to } => {
+            let bytes = export(client, &club, &export_to).await?;
+            output.aside(&format!("{bytes} bytes are in {}.", export_to.display()));
+            let request = v1::CloseClubRequest { club_id: club };
+            let reply: v1::CloseClubResponse =
+                client.write(request, |c, r| async move { clubs(c).close_club(r).await }).await?;
+            output.reply("CloseClubResponse", &reply, |out| {
+                out.text(
+                    "Closed: its offers are withdrawn, and its members are told. What was promised stands.",
+                );
+            })
+        }
+    }
+}
+
+fn says(arguments: ClubArguments) -> v1::ClubDraft {
+    let ClubArguments { name, about, area, takes_requests } = arguments;
+    v1::ClubDraft { name, about, area_code: area, takes_requests }
+}
+
+async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {
+    let request = v1::AnswerClubInvitationRequest { club_id: club, accept };
+    let reply: v1::AnswerClubInvitationResponse =
+        client.write(request, |c, r| async move { clubs(c).answer_club_invitation(r).await }).await?;
+    output.reply("AnswerClubInvitationResponse", &reply, |out| told(out, reply.club.as_ref()))
+}
+
+/// Writes everything of a club to a file, which is there in full or not at all; how many bytes.
+async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failure> {
+    let request = v1::ExportClubRequest { club_id: club.to_string() };
+    let mut stream = client.stream(request, |c, r| async move { clubs(c).export_club(r).await }).await?;
+    let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    let mut bytes = 0;
+    while let Some(reply) = client.next(&mut stream).await? {
+        bytes += reply.chunk.len();
+        file.write_all(&reply.chunk).map_err(failed)?;
+    }
+    file.persist(path).map_err(|e| failed(e.error))?;
+    Ok(bytes)
+}
+
+fn line(out: &Output, club: &v1::Club) {
+    let says = club.says.clone().unwrap_or_default();
+    let area = if says.area_code.is_empty() { String::new() } else { format!(", {}", says.area_code) };
+    let own = match club.own_standing() {
+        v1::ClubStanding::Unspecified => String::new(),
+        standing => format!(" [{}]", words::club_standing(standing)),
+    };
+    out.item(0, "-", &format!("{}{area}, {}{own}", says.name, words::counted(club.members, "member")));
+    out.item(2, "", &club.club_id);
+}
+
+/// A club, and what its reader does next.
+fn told(out: &Output, club: Option<&v1::Club>) {
+    let Some(club) = club else { return };
+    let says = club.says.clone().unwrap_or_default();
+    out.heading(&says.name);
+    out.field("club", &club.club_id);
+    out.field("about", &says.about);
+    out.field("where", &says.area_code);
+    out.field("members", &club.members.to_string());
+    out.field("joining", if says.takes_requests { "by request or invitation" } else { "by invitation" });
+    let own = club.own_standing();
+    if own != v1::ClubStanding::Unspecified {
+        out.field("you", &words::club_standing(own));
+    }
+    out.field("helped", if club.may_be_helped { "its organisers may act for you" } else { "" });
+    out.field("waiting", &if club.waiting == 0 { String::new() } else { club.waiting.to_string() });
+    out.gap();
+    out.faint(&match own {
+        v1::ClubStanding::Organiser => format!(
+            "Who waits: scionary club members {0} --waiting. Invite: scionary club invite {0} HANDLE",
+            club.club_id
+        ),
+        v1::ClubStanding::Member => {
+            format!("Offer something to its members alone: scionary offer post --club {}", club.club_id)
+        }
+        v1::ClubStanding::Invited => {
+            format!("Answer: scionary club accept {0}, or: scionary club decline {0}", club.club_id)
+        }
+        v1::ClubStanding::Asked => {
+            "An organiser will answer; your inbox tells you: scionary inbox list".into()
+        }
+        v1::ClubStanding::Unspecified if says.takes_requests => {
+            format!("Ask to join: scionary club join {}", club.club_id)
+        }
+        v1::ClubStanding::Unspecified => String::new(),
+    });
+}

@@ -1,0 +1,112 @@
+//! The inbox.
+
+use std::time::Duration;
+
+use scionary_proto::v1;
+
+use super::more;
+use crate::{
+    args::InboxCommand,
+    client::{Client, notices},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+/// How long a watch that broke waits before it begins again.
+const AGAIN: Duration = Duration::from_secs(2);
+
+pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand) -> Result<(), Failure> {
+    client.need_session()?;
+    match command {
+        InboxCommand::List { all, paging } => {
+            let request = v1::ListNoticesRequest {
+                unread_only: !all,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListNoticesResponse =
+                client.read(request, |c, r| async move { notices(c).list_notices(r).await }).await?;
+            output.reply("ListNoticesResponse", &reply, |out| {
+                if reply.notices.is_empty() {
+                    out.text(if all {
+                        "Nothing was told to you."
+                    } else {
+                        "Nothing new. What you have read: --all"
+                    });
+                }
+                for notice in &reply.notices {
+                    line(out, notice);
+                }
+                more(out, &reply.next_page_token);
+                if reply.unread > 0 {
+                    out.gap();
+                    out.faint("Mark all of it as read: scionary inbox read");
+                }
+            })
+        }
+        InboxCommand::Read { up_to } => {
+            let up_to = match up_to {
+                Some(number) => number,
+                None => {
+                    let request =
+                        v1::ListNoticesRequest { unread_only: true, page_size: 1, ..Default::default() };
+                    let reply: v1::ListNoticesResponse =
+                        client.read(request, |c, r| async move { notices(c).list_notices(r).await }).await?;
+                    match reply.notices.first() {
+                        Some(newest) => newest.number,
+                        None => {
+                            return output.reply(
+                                "MarkNoticesReadResponse",
+                                &v1::MarkNoticesReadResponse::default(),
+                                |out| {
+                                    out.text("Nothing new.");
+                                },
+                            );
+                        }
+                    }
+                }
+            };
+            let request = v1::MarkNoticesReadRequest { up_to };
+            let reply: v1::MarkNoticesReadResponse =
+                client.write(request, |c, r| async move { notices(c).mark_notices_read(r).await }).await?;
+            output.reply("MarkNoticesReadResponse", &reply, |out| {
+                out.text(&format!("Read. {} left.", words::counted(reply.unread, "notice")));
+            })
+        }
+        InboxCommand::Watch { after } => watch(client, output, after).await,
+    }
+}
+
+fn line(out: &Output, notice: &v1::Notice) {
+    out.item(0, "-", &format!("{}: {}", words::day_of(notice.at.as_ref()), notice.words));
+}
+
+/// Shows what comes; a connection that breaks is made again, and goes on after the last notice.
+async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failure> {
+    let mut last = after;
+    let mut told = false;
+    loop {
+        let request = v1::WatchNoticesRequest { after: last };
+        let begun = client.stream(request, |c, r| async move { notices(c).watch_notices(r).await }).await;
+        match begun {
+            Ok(mut stream) => {
+                if !told {
+                    output.aside("Watching; Ctrl-C ends it.");
+                    told = true;
+                }
+                while let Ok(Some(reply)) = client.next(&mut stream).await {
+                    last = reply.notices.iter().map(|n| n.number).fold(last, i64::max);
+                    if !reply.notices.is_empty() {
+                        output.reply("WatchNoticesResponse", &reply, |out| {
+                            reply.notices.iter().for_each(|notice| line(out, notice));
+                        })?;
+                    }
+                }
+            }
+            Err(failure) if failure.exit_code() != 5 => return Err(failure),
+            Err(_) => {}
+        }
+        tokio::time::sleep(AGAIN).await;
+    }
+}

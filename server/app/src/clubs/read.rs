@@ -1,0 +1,169 @@
+//! Clubs as people see them.
+
+use scionary_domain::{
+    access::Denied,
+    club::{Club, Membership, Standing},
+    field::{FieldError, Fields},
+    ids::{AccountId, ClubId},
+    limits,
+    names::Folded,
+    page::{self, Page, PageTokenError},
+};
+use scionary_store::{Source, account_store, club_store};
+
+use super::{BELONG, club_of, organises};
+use crate::{App, Call, Error};
+
+/// A club with what stands beside it.
+#[derive(Clone, Debug)]
+pub struct ShownClub {
+    /// The club.
+    pub club: Club,
+    /// How many belong to it.
+    pub members: u64,
+    /// How many asked to join: told to its organisers.
+    pub waiting: Option<u64>,
+    /// How the caller stands to it.
+    pub own: Option<Membership>,
+}
+
+/// Somebody of a club.
+#[derive(Clone, Debug)]
+pub struct ShownMember {
+    /// How they stand to it.
+    pub membership: Membership,
+    /// Their display name.
+    pub name: String,
+}
+
+impl ShownClub {
+    pub(super) async fn new(db: &impl Source, club: Club, caller: Option<AccountId>) -> Result<Self, Error> {
+        let own = match caller {
+            Some(caller) => club_store::membership(db, club.id, caller).await?,
+            None => None,
+        };
+        let members = club_store::count(db, club.id, &BELONG).await?;
+        let waiting = match own.as_ref().map(|m| m.standing) {
+            Some(Standing::Organiser) => Some(club_store::count(db, club.id, &[Standing::Asked]).await?),
+            Some(Standing::Member | Standing::Invited | Standing::Asked) | None => None,
+        };
+        Ok(Self { club, members, waiting, own })
+    }
+}
+
+impl App {
+    /// Reads a club's id.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn club_id(text: &str) -> Result<ClubId, Error> {
+        text.parse().map_err(|e| FieldError::new("club_id", format!("{e}")).into())
+    }
+
+    /// A club.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`], also for one that was closed.
+    pub async fn club(&self, call: &Call, id: ClubId) -> Result<ShownClub, Error> {
+        let reader = self.store().reader();
+        ShownClub::new(reader, club_of(reader, id).await?, call.actor.id()).await
+    }
+
+    /// A page of open clubs by name.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn clubs(
+        &self,
+        call: &Call,
+        name: &str,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownClub>, Error> {
+        let size = page::page_size(page_size)?;
+        let mut fields = Fields::new();
+        let name = fields.text("name", name, 0, limits::CLUB_NAME_CHARS_MAX);
+        let holds = Folded::new(&fields.finish(name)?).key();
+        let search = format!("clubs {holds}");
+        let after = page::key(&search, token)?;
+        let reader = self.store().reader();
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let mut found = club_store::list(reader, &holds, after.as_deref(), limit).await?;
+        let more = found.len() > size;
+        found.truncate(size);
+        let next = found.last().filter(|_| more).map(|(_, key)| page::token(&search, key));
+        let mut rows = Vec::new();
+        for (club, _) in found {
+            rows.push(ShownClub::new(reader, club, call.actor.id()).await?);
+        }
+        Ok(Page { rows, next })
+    }
+
+    /// The clubs that the caller stands to in any way.
+    ///
+    /// # Errors
+    /// The store's.
+    pub async fn my_clubs(&self, call: &Call) -> Result<Vec<ShownClub>, Error> {
+        let account = call.account()?;
+        let reader = self.store().reader();
+        let own = club_store::of(reader, account.id).await?;
+        let ids: Vec<ClubId> = own.iter().map(|m| m.club).collect();
+        let mut all = Vec::new();
+        for club in club_store::some(reader, &ids).await? {
+            if club.closed_at.is_none() {
+                all.push(ShownClub::new(reader, club, Some(account.id)).await?);
+            }
+        }
+        Ok(all)
+    }
+
+    /// A page of those who belong to a club, for those who belong to it; of those who wait or are invited, for organisers.
+    ///
+    /// # Errors
+    /// The caller does not belong to it; a page token that does not fit.
+    pub async fn club_members(
+        &self,
+        call: &Call,
+        id: ClubId,
+        waiting: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownMember>, Error> {
+        let account = call.account()?;
+        let reader = self.store().reader();
+        let club = club_of(reader, id).await?;
+        let arranges = organises(reader, club.id, account.id).await?;
+        if waiting && !arranges {
+            return Err(Denied::RoleMissing("an organiser of the club").into());
+        }
+        if !super::belongs(reader, club.id, account.id).await? {
+            return Err(Denied::RoleMissing("a member of the club").into());
+        }
+        let size = page::page_size(page_size)?;
+        let search = format!("members {id} {waiting}");
+        let after = match page::key(&search, token)? {
+            None => None,
+            Some(key) => Some(key.parse::<AccountId>().map_err(|_| PageTokenError::Unreadable)?),
+        };
+        let standings = if waiting { [Standing::Asked, Standing::Invited] } else { BELONG };
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let mut found = club_store::members(reader, id, &standings, after, limit).await?;
+        let more = found.len() > size;
+        found.truncate(size);
+        let next = found.last().filter(|_| more).map(|m| page::token(&search, &m.account.to_string()));
+        let people: Vec<AccountId> = found.iter().map(|m| m.account).collect();
+        let names = account_store::display_names(reader, &people).await?;
+        let rows = found
+            .into_iter()
+            .map(|mut membership| {
+                // what somebody said on asking or agreeing is for those who arrange the club
+                if !arranges {
+                    membership.words.clear();
+                    membership.consent = None;
+                }
+                ShownMember { name: names.get(&membership.account).cloned().unwrap_or_default(), membership }
+            })
+            .collect();
+        Ok(Page { rows, next })
+    }
+}

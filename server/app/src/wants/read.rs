@@ -1,0 +1,170 @@
+//! Wants as their seekers see them, and what is sought as everybody may see it.
+
+use scionary_domain::{
+    field::{FieldError, Fields},
+    ids::WantId,
+    limits,
+    offer::Material,
+    page::{self, Page, PageTokenError},
+    place::GridCode,
+    time::Date,
+    want::Want,
+};
+use scionary_store::want_store;
+
+use crate::{App, Call, Error, registry::Registry};
+
+/// A want as its seeker sees it.
+#[derive(Clone, Debug)]
+pub struct ShownWant {
+    /// The want.
+    pub want: Want,
+    /// The cultivar's name; empty for a wish.
+    pub cultivar_name: String,
+    /// Whether it still seeks.
+    pub is_open: bool,
+}
+
+/// What is sought, as everybody may see it: not by whom.
+#[derive(Clone, Debug)]
+pub struct Sought {
+    /// The want.
+    pub shown: ShownWant,
+    /// How far away; none where no place was named.
+    pub km: Option<f64>,
+}
+
+/// What sought things are looked for.
+#[derive(Clone, Debug, Default)]
+pub struct SearchWants {
+    /// The crop.
+    pub crop: String,
+    /// Any of these materials.
+    pub materials: Vec<Material>,
+    /// Distances are counted from here.
+    pub near_grid_code: String,
+    /// At most this far; 0 for any distance.
+    pub within_km: i32,
+}
+
+impl ShownWant {
+    pub(super) fn new(registry: &Registry, want: Want, today: Date) -> Self {
+        let record = want.cultivar.and_then(|id| registry.record(id));
+        Self {
+            cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
+            is_open: want.is_open(today),
+            want,
+        }
+    }
+}
+
+fn before(search: &str, token: &str) -> Result<Option<WantId>, Error> {
+    match page::key(search, token)? {
+        None => Ok(None),
+        Some(key) => Ok(Some(key.parse::<WantId>().map_err(|_| PageTokenError::Unreadable)?)),
+    }
+}
+
+impl App {
+    /// Reads a want's id.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn want_id(text: &str) -> Result<WantId, Error> {
+        text.parse().map_err(|e| FieldError::new("want_id", format!("{e}")).into())
+    }
+
+    /// A page of the caller's wants, newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn my_wants(
+        &self,
+        call: &Call,
+        closed_too: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownWant>, Error> {
+        let account = call.account()?;
+        let today = call.now.date();
+        let size = page::page_size(page_size)?;
+        let search = format!("wants {} {closed_too}", account.id);
+        let before = before(&search, token)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let open_on = (!closed_too).then_some(today);
+        let mut found = want_store::of(self.store().reader(), account.id, open_on, before, limit).await?;
+        let more = found.len() > size;
+        found.truncate(size);
+        let next = found.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let registry = self.registry();
+        let rows = found.into_iter().map(|want| ShownWant::new(&registry, want, today)).collect();
+        Ok(Page { rows, next })
+    }
+
+    /// A page of what is sought on a crop, newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn sought(
+        &self,
+        call: &Call,
+        search: &SearchWants,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<Sought>, Error> {
+        let registry = self.registry();
+        let today = call.now.date();
+        let size = page::page_size(page_size)?;
+        let mut fields = Fields::new();
+        if registry.crop(&search.crop).is_none() {
+            fields.wrong("crop", registry.crop_expected(&search.crop));
+        }
+        let near = if search.near_grid_code.trim().is_empty() {
+            if search.within_km > 0 {
+                fields.wrong("near_grid_code", "a place expected, as a distance is given");
+            }
+            None
+        } else {
+            fields.take("near_grid_code", GridCode::parse(&search.near_grid_code))
+        };
+        if !(0..=limits::SEARCH_KM_MAX).contains(&search.within_km) {
+            fields.wrong("within_km", format!("0 to {} expected", limits::SEARCH_KM_MAX));
+        }
+        fields.finish(Some(()))?;
+        let fingerprint = format!("sought {search:?}");
+        let mut after = before(&fingerprint, token)?;
+        let mut rows: Vec<Sought> = Vec::new();
+        // rows that do not fit are passed over, a bounded number of them
+        for _ in 0..limits::OFFER_PAGES_LOOKED_AT {
+            let some = want_store::open_on_crop(
+                self.store().reader(),
+                &search.crop,
+                today,
+                after,
+                limits::WANTS_LOOKED_AT,
+            )
+            .await?;
+            let is_last = u64::try_from(some.len()).unwrap_or(u64::MAX) < limits::WANTS_LOOKED_AT;
+            for want in some {
+                let km = near.as_ref().map(|grid| grid.distance_km(&want.grid));
+                let too_far =
+                    search.within_km > 0 && km.is_some_and(|km| km.round() > f64::from(search.within_km));
+                let other = !search.materials.is_empty()
+                    && !want.materials.is_empty()
+                    && !want.materials.iter().any(|m| search.materials.contains(m));
+                if rows.len() == size {
+                    let last = after.map(|id| page::token(&fingerprint, &id.to_string()));
+                    return Ok(Page { rows, next: last });
+                }
+                after = Some(want.id);
+                if !too_far && !other {
+                    rows.push(Sought { shown: ShownWant::new(&registry, want, today), km });
+                }
+            }
+            if is_last {
+                return Ok(Page { rows, next: None });
+            }
+        }
+        Ok(Page { rows, next: after.map(|id| page::token(&fingerprint, &id.to_string())) })
+    }
+}

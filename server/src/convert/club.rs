@@ -1,0 +1,55 @@
+//! Clubs on the wire.
+
+use scionary_app::clubs::{ShownClub, ShownMember};
+use scionary_domain::club::{ClubDraft, Standing};
+use scionary_proto::v1;
+
+use super::{count, timestamp};
+
+/// What a club says of itself.
+pub fn draft(draft: Option<v1::ClubDraft>) -> ClubDraft {
+    let v1::ClubDraft { name, about, area_code, takes_requests } = draft.unwrap_or_default();
+    ClubDraft { name, about, area: area_code, takes_requests }
+}
+
+fn standing(standing: Standing) -> v1::ClubStanding {
+    match standing {
+        Standing::Invited => v1::ClubStanding::Invited,
+        Standing::Asked => v1::ClubStanding::Asked,
+        Standing::Member => v1::ClubStanding::Member,
+        Standing::Organiser => v1::ClubStanding::Organiser,
+    }
+}
+
+/// A club.
+pub fn club(shown: &ShownClub) -> v1::Club {
+    let ShownClub { club, members, waiting, own } = shown;
+    let small = |n: u64| count(usize::try_from(n).unwrap_or(usize::MAX));
+    v1::Club {
+        club_id: club.id.to_string(),
+        says: Some(v1::ClubDraft {
+            name: club.name.clone(),
+            about: club.about.clone(),
+            area_code: club.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
+            takes_requests: club.takes_requests,
+        }),
+        members: small(*members),
+        waiting: waiting.map(small).unwrap_or_default(),
+        own_standing: own.as_ref().map_or(v1::ClubStanding::Unspecified, |m| standing(m.standing)).into(),
+        may_be_helped: own.as_ref().is_some_and(|m| m.consent.is_some()),
+        created_at: Some(timestamp(club.created_at)),
+    }
+}
+
+/// Somebody of a club.
+pub fn member(shown: &ShownMember) -> v1::ClubMember {
+    let m = &shown.membership;
+    v1::ClubMember {
+        account_id: m.account.to_string(),
+        name: shown.name.clone(),
+        standing: standing(m.standing).into(),
+        words: m.words.clone(),
+        consent: m.consent.clone().unwrap_or_default(),
+        since: Some(timestamp(m.since)),
+    }
+}

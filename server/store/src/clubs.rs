@@ -1,0 +1,228 @@
+//! Clubs and their members.
+
+use scionary_domain::{
+    access::{Granted, OrganiseClub},
+    club::{Club, Membership, Standing},
+    ids::{AccountId, ClubId},
+    place::AreaCode,
+    time::Timestamp,
+};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    sea_query::OnConflict,
+};
+use uuid::Uuid;
+
+use crate::{
+    door::Tx,
+    entity::{club, club_member},
+    error::StoreError,
+    source::Source,
+};
+
+fn to_club(row: club::Model) -> Result<Club, StoreError> {
+    let area = row
+        .area_code
+        .as_deref()
+        .map(|code| AreaCode::parse(code).map_err(|e| StoreError::corrupt("club.area_code", e)))
+        .transpose()?;
+    Ok(Club {
+        id: ClubId::from_uuid(row.id),
+        name: row.name,
+        about: row.about,
+        area,
+        takes_requests: row.takes_requests,
+        created_at: Timestamp::from_micros(row.created_at),
+        closed_at: row.closed_at.map(Timestamp::from_micros),
+        version: row.version,
+    })
+}
+
+fn to_row(club: &Club, name_key: &str) -> club::ActiveModel {
+    club::ActiveModel {
+        id: Set(club.id.uuid()),
+        name: Set(club.name.clone()),
+        name_key: Set(name_key.into()),
+        about: Set(club.about.clone()),
+        area_code: Set(club.area.as_ref().map(|a| a.as_str().to_string())),
+        takes_requests: Set(club.takes_requests),
+        created_at: Set(club.created_at.micros()),
+        closed_at: Set(club.closed_at.map(Timestamp::micros)),
+        version: Set(club.version),
+    }
+}
+
+fn to_membership(row: club_member::Model) -> Result<Membership, StoreError> {
+    let standing = Standing::from_word(&row.standing);
+    Ok(Membership {
+        club: ClubId::from_uuid(row.club_id),
+        account: AccountId::from_uuid(row.account_id),
+        standing: standing
+            .ok_or_else(|| StoreError::corrupt("club_member.standing", row.standing.clone()))?,
+        words: row.words,
+        consent: row.consent,
+        since: Timestamp::from_micros(row.since),
+    })
+}
+
+/// Makes a club. [`StoreError::Exists`] where an open one bears the name.
+pub async fn insert(tx: &Tx, new: &Club, name_key: &str) -> Result<(), StoreError> {
+    club::Entity::insert(to_row(new, name_key)).exec_without_returning(tx.inner()).await?;
+    Ok(())
+}
+
+/// Stores a changed club if it is still at the version that the change was made from; whether it was.
+pub async fn replace(
+    tx: &Tx,
+    _granted: &Granted<OrganiseClub>,
+    changed: &Club,
+    name_key: &str,
+    from_version: i64,
+) -> Result<bool, StoreError> {
+    let done = club::Entity::update_many()
+        .set(to_row(changed, name_key))
+        .filter(club::Column::Id.eq(changed.id.uuid()))
+        .filter(club::Column::Version.eq(from_version))
+        .exec(tx.inner())
+        .await?;
+    Ok(done.rows_affected == 1)
+}
+
+/// The club with an id.
+pub async fn one(db: &impl Source, id: ClubId) -> Result<Option<Club>, StoreError> {
+    club::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_club).transpose()
+}
+
+/// Some clubs.
+pub async fn some(db: &impl Source, ids: &[ClubId]) -> Result<Vec<Club>, StoreError> {
+    let rows = club::Entity::find()
+        .filter(club::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
+        .order_by_asc(club::Column::NameKey)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_club).collect()
+}
+
+/// Open clubs by name, after a folded name, those whose folded name holds a text.
+pub async fn list(
+    db: &impl Source,
+    holds: &str,
+    after: Option<&str>,
+    limit: u64,
+) -> Result<Vec<(Club, String)>, StoreError> {
+    let mut query = club::Entity::find().filter(club::Column::ClosedAt.is_null());
+    if !holds.is_empty() {
+        query = query.filter(club::Column::NameKey.contains(holds));
+    }
+    if let Some(after) = after {
+        query = query.filter(club::Column::NameKey.gt(after));
+    }
+    let rows = query.order_by_asc(club::Column::NameKey).limit(limit).all(db.inner()).await?;
+    rows.into_iter()
+        .map(|row| Ok((row.name_key.clone(), row)).and_then(|(key, row)| Ok((to_club(row)?, key))))
+        .collect()
+}
+
+/// How somebody stands to a club.
+pub async fn membership(
+    db: &impl Source,
+    club: ClubId,
+    account: AccountId,
+) -> Result<Option<Membership>, StoreError> {
+    let row = club_member::Entity::find_by_id((club.uuid(), account.uuid())).one(db.inner()).await?;
+    row.map(to_membership).transpose()
+}
+
+/// Puts how somebody stands to a club in the place of how they stood.
+pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
+    use club_member::Column as C;
+    let row = club_member::ActiveModel {
+        club_id: Set(new.club.uuid()),
+        account_id: Set(new.account.uuid()),
+        standing: Set(new.standing.word().into()),
+        words: Set(new.words.clone()),
+        consent: Set(new.consent.clone()),
+        since: Set(new.since.micros()),
+    };
+    club_member::Entity::insert(row)
+        .on_conflict(
+            OnConflict::columns([C::ClubId, C::AccountId])
+                .update_columns([C::Standing, C::Words, C::Consent, C::Since])
+                .to_owned(),
+        )
+        .exec_without_returning(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// Takes somebody out of a club; whether they stood to it in any way.
+pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, StoreError> {
+    let done = club_member::Entity::delete_by_id((club.uuid(), account.uuid())).exec(tx.inner()).await?;
+    Ok(done.rows_affected == 1)
+}
+
+/// Takes everybody out of a club.
+pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId) -> Result<(), StoreError> {
+    club_member::Entity::delete_many()
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .exec(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// Those of a club with some standings, oldest first, after an account.
+pub async fn members(
+    db: &impl Source,
+    club: ClubId,
+    standings: &[Standing],
+    after: Option<AccountId>,
+    limit: u64,
+) -> Result<Vec<Membership>, StoreError> {
+    let mut query = club_member::Entity::find()
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .filter(club_member::Column::Standing.is_in(standings.iter().map(|s| s.word())));
+    if let Some(after) = after {
+        query = query.filter(club_member::Column::AccountId.gt(after.uuid()));
+    }
+    let rows = query.order_by_asc(club_member::Column::AccountId).limit(limit).all(db.inner()).await?;
+    rows.into_iter().map(to_membership).collect()
+}
+
+/// How many of a club have some standings.
+pub async fn count(db: &impl Source, club: ClubId, standings: &[Standing]) -> Result<u64, StoreError> {
+    Ok(club_member::Entity::find()
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .filter(club_member::Column::Standing.is_in(standings.iter().map(|s| s.word())))
+        .count(db.inner())
+        .await?)
+}
+
+/// How somebody stands to clubs.
+pub async fn of(db: &impl Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
+    let rows = club_member::Entity::find()
+        .filter(club_member::Column::AccountId.eq(account.uuid()))
+        .order_by_asc(club_member::Column::ClubId)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_membership).collect()
+}
+
+/// Whether somebody arranges a club in which another is a member who agreed that organisers act for them.
+pub async fn acts_for(db: &impl Source, organiser: AccountId, member: AccountId) -> Result<bool, StoreError> {
+    let clubs: Vec<Uuid> = club_member::Entity::find()
+        .select_only()
+        .column(club_member::Column::ClubId)
+        .filter(club_member::Column::AccountId.eq(organiser.uuid()))
+        .filter(club_member::Column::Standing.eq(Standing::Organiser.word()))
+        .into_tuple()
+        .all(db.inner())
+        .await?;
+    Ok(club_member::Entity::find()
+        .filter(club_member::Column::AccountId.eq(member.uuid()))
+        .filter(club_member::Column::ClubId.is_in(clubs))
+        .filter(club_member::Column::Standing.is_in([Standing::Member.word(), Standing::Organiser.word()]))
+        .filter(club_member::Column::Consent.is_not_null())
+        .count(db.inner())
+        .await?
+        > 0)
+}

@@ -1,0 +1,156 @@
+//! Notices to members.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use scionary_domain::{
+    ids::AccountId,
+    notice::{Kind, NewNotice, Notice},
+    time::Timestamp,
+};
+use sea_orm::{
+    ActiveValue::{NotSet, Set},
+    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    sea_query::{Expr, OnConflict},
+};
+
+use uuid::Uuid;
+
+use crate::{door::Tx, entity::notice, error::StoreError, observers::CHUNK, source::Source};
+
+fn to_notice(row: notice::Model) -> Result<Notice, StoreError> {
+    Ok(Notice {
+        seq: row.seq,
+        kind: Kind::from_word(&row.kind)
+            .ok_or_else(|| StoreError::corrupt("notice.kind", row.kind.clone()))?,
+        subject: row.subject,
+        words: row.words,
+        at: Timestamp::from_micros(row.at),
+        read_at: row.read_at.map(Timestamp::from_micros),
+    })
+}
+
+fn once(new: &NewNotice) -> String {
+    format!("{} {} {}", new.kind.word(), new.subject, new.once)
+}
+
+/// Writes notices; what was told already is not told again. Whom something new was told.
+pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSet<AccountId>, StoreError> {
+    let mut told = BTreeSet::new();
+    for chunk in new.chunks(CHUNK / 2) {
+        let known: Vec<(Uuid, String)> = notice::Entity::find()
+            .select_only()
+            .column(notice::Column::AccountId)
+            .column(notice::Column::Once)
+            .filter(notice::Column::AccountId.is_in(chunk.iter().map(|n| n.to.uuid())))
+            .filter(notice::Column::Once.is_in(chunk.iter().map(once)))
+            .into_tuple()
+            .all(tx.inner())
+            .await?;
+        let known: BTreeSet<(Uuid, String)> = known.into_iter().collect();
+        let mut rows: BTreeMap<(Uuid, String), notice::ActiveModel> = BTreeMap::new();
+        for notice in chunk {
+            let key = (notice.to.uuid(), once(notice));
+            if known.contains(&key) {
+                continue;
+            }
+            told.insert(notice.to);
+            let row = notice::ActiveModel {
+                seq: NotSet,
+                account_id: Set(key.0),
+                once: Set(key.1.clone()),
+                kind: Set(notice.kind.word().into()),
+                subject: Set(notice.subject.clone()),
+                words: Set(notice.words.clone()),
+                at: Set(at.micros()),
+                read_at: Set(None),
+                mailed_at: Set(None),
+            };
+            rows.insert(key, row);
+        }
+        if rows.is_empty() {
+            continue;
+        }
+        // another server may tell the same at this moment
+        notice::Entity::insert_many(rows.into_values())
+            .on_conflict(
+                OnConflict::columns([notice::Column::AccountId, notice::Column::Once])
+                    .do_nothing()
+                    .to_owned(),
+            )
+            .exec_without_returning(tx.inner())
+            .await?;
+    }
+    Ok(told)
+}
+
+/// Takes away all notices about something.
+pub async fn remove_about(tx: &Tx, subject: &str) -> Result<(), StoreError> {
+    notice::Entity::delete_many().filter(notice::Column::Subject.eq(subject)).exec(tx.inner()).await?;
+    Ok(())
+}
+
+/// Somebody's notices, newest first, from before a number; unread ones, or all.
+pub async fn list(
+    db: &impl Source,
+    to: AccountId,
+    unread_only: bool,
+    before: Option<i64>,
+    limit: u64,
+) -> Result<Vec<Notice>, StoreError> {
+    let mut query = notice::Entity::find().filter(notice::Column::AccountId.eq(to.uuid()));
+    if unread_only {
+        query = query.filter(notice::Column::ReadAt.is_null());
+    }
+    if let Some(before) = before {
+        query = query.filter(notice::Column::Seq.lt(before));
+    }
+    let rows = query.order_by_desc(notice::Column::Seq).limit(limit).all(db.inner()).await?;
+    rows.into_iter().map(to_notice).collect()
+}
+
+/// Somebody's notices after a number, oldest first.
+pub async fn after(
+    db: &impl Source,
+    to: AccountId,
+    after: i64,
+    limit: u64,
+) -> Result<Vec<Notice>, StoreError> {
+    let rows = notice::Entity::find()
+        .filter(notice::Column::AccountId.eq(to.uuid()))
+        .filter(notice::Column::Seq.gt(after))
+        .order_by_asc(notice::Column::Seq)
+        .limit(limit)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_notice).collect()
+}
+
+/// How many notices somebody has not read.
+pub async fn count_unread(db: &impl Source, to: AccountId) -> Result<u64, StoreError> {
+    Ok(notice::Entity::find()
+        .filter(notice::Column::AccountId.eq(to.uuid()))
+        .filter(notice::Column::ReadAt.is_null())
+        .count(db.inner())
+        .await?)
+}
+
+/// Marks somebody's notices up to a number as read; how many.
+pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Result<u64, StoreError> {
+    let done = notice::Entity::update_many()
+        .col_expr(notice::Column::ReadAt, Expr::value(at.micros()))
+        .filter(notice::Column::AccountId.eq(to.uuid()))
+        .filter(notice::Column::Seq.lte(up_to))
+        .filter(notice::Column::ReadAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    Ok(done.rows_affected)
+}
+
+/// Forgets notices that were read before a time.
+pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
+    let gone = notice::Entity::delete_many()
+        .filter(notice::Column::ReadAt.lt(before.micros()))
+        .exec(tx.inner())
+        .await?;
+    Ok(gone.rows_affected)
+}

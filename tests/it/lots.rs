@@ -1,0 +1,444 @@
+//! Lots: from a mother plant to others' gardens, traced both ways, and alerts that reach what they should.
+
+use prost::Message as _;
+use scionary_proto::{
+    Rpc,
+    v1::{self, Descent, LotKind},
+};
+use scionary_tests::{
+    Raw,
+    client::{reason, wrong_fields},
+    on_both,
+    samples::{ask, draft, in_days, plant_lot, sick},
+};
+use tonic::Status;
+
+use crate::evidence::Club;
+
+pub async fn enter(who: &Raw, request: v1::RecordLotRequest) -> Result<v1::Lot, Status> {
+    who.call::<v1::RecordLotResponse>(Rpc::LotRecordLot, &request).await.map(|r| r.lot.unwrap())
+}
+
+pub fn code(lot: &v1::Lot) -> String {
+    lot.card.clone().unwrap().code
+}
+
+pub fn of(kind: LotKind, origins: &[(&str, Descent)]) -> v1::RecordLotRequest {
+    let origins = origins
+        .iter()
+        .map(|(lot, descent)| v1::LotOrigin {
+            lot: (*lot).into(),
+            descent: (*descent).into(),
+            ..Default::default()
+        })
+        .collect();
+    v1::RecordLotRequest { kind: kind.into(), origins, ..Default::default() }
+}
+
+async fn get(who: &Raw, lot: &str) -> Result<v1::Lot, Status> {
+    who.call::<v1::GetLotResponse>(Rpc::LotGetLot, &v1::GetLotRequest { lot: lot.into() })
+        .await
+        .map(|r| r.lot.unwrap())
+}
+
+async fn card(who: &Raw, lot: &str) -> Result<v1::LotCard, Status> {
+    who.call::<v1::LookUpLotResponse>(Rpc::LotLookUpLot, &v1::LookUpLotRequest { code: lot.into() })
+        .await
+        .map(|r| r.card.unwrap())
+}
+
+async fn trace(who: &Raw, lot: &str, direction: v1::TraceDirection) -> Result<v1::TraceLotResponse, Status> {
+    let request = v1::TraceLotRequest { lot: lot.into(), direction: direction.into() };
+    who.call(Rpc::LotTraceLot, &request).await
+}
+
+async fn inbox(who: &Raw) -> Vec<v1::Notice> {
+    let request = v1::ListNoticesRequest::default();
+    who.call::<v1::ListNoticesResponse>(Rpc::NoticeListNotices, &request).await.unwrap().notices
+}
+
+/// Gives something of an offer to somebody; the claim.
+pub async fn give(giver: &Raw, taker: &Raw, offer: v1::OfferDraft, quantity: i32) -> v1::Claim {
+    let posted: v1::CreateOfferResponse =
+        giver.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
+    let asked: v1::AskForOfferResponse =
+        taker.call(Rpc::ClaimAskForOffer, &ask(&posted.offer.unwrap().offer_id, quantity)).await.unwrap();
+    let claim_id = asked.claim.unwrap().claim_id;
+    let accept =
+        v1::AcceptClaimRequest { claim_id: claim_id.clone(), contact: "here".into(), note: String::new() };
+    giver.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+    let confirm = v1::ConfirmHandOverRequest { claim_id };
+    giver.call::<v1::ConfirmHandOverResponse>(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+    let done: v1::ConfirmHandOverResponse = taker.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+    done.claim.unwrap()
+}
+
+fn wood_offer(lot: &str) -> v1::OfferDraft {
+    let mut offer = v1::OfferDraft {
+        material: v1::Material::ScionWood.into(),
+        lot: lot.into(),
+        cultivar: String::new(),
+        available_until: Some(in_days(5)),
+        ..draft()
+    };
+    if let Some(health) = offer.health.as_mut() {
+        health.form = v1::MaterialForm::Leafless.into();
+    }
+    offer
+}
+
+async fn newest(who: &Raw) -> v1::Lot {
+    let list = v1::ListMyLotsRequest::default();
+    who.call::<v1::ListMyLotsResponse>(Rpc::LotListMyLots, &list).await.unwrap().lots.remove(0)
+}
+
+/// Does at once what follows from changes, so that nobody has to wait for it.
+async fn settle(club: &Club) {
+    let app = club.server.running.app();
+    let mut followed = app.begin_to_follow().await.unwrap();
+    app.follow_changes(&mut followed).await.unwrap();
+}
+
+#[tokio::test]
+async fn from_a_mother_plant_to_others_gardens() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        let mother = enter(&ann, plant_lot()).await.unwrap();
+        let mother = code(&mother);
+        let wood = code(&enter(&ann, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap());
+        assert_eq!(get(&ann, &wood.to_lowercase()).await.unwrap().card.unwrap().cultivar_name, "R2E2");
+        // somebody else's lot is nobody's to build on, and what cannot be is refused
+        let refused = enter(&ben, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap_err();
+        assert_eq!(wrong_fields(&refused), ["origins[0].lot"]);
+        let refused = enter(&ann, of(LotKind::Seed, &[(&wood, Descent::SeedFrom)])).await.unwrap_err();
+        assert_eq!(wrong_fields(&refused), ["origins[0].descent"]);
+        let slip = format!("{}3", &mother[..mother.len() - 1]);
+        if slip != mother {
+            assert_eq!(wrong_fields(&get(&ann, &slip).await.unwrap_err()), ["lot"]);
+        }
+
+        // a hand-over makes the receiver's lot
+        let claim = give(&ann, &ben, wood_offer(&wood), 2).await;
+        let bens = newest(&ben).await;
+        let bens_card = bens.card.clone().unwrap();
+        assert_eq!((bens.quantity, bens.claim_id.as_str()), (2, claim.claim_id.as_str()));
+        assert_eq!(bens_card.cultivar_name, "R2E2");
+        assert_eq!(
+            (bens_card.origins[0].lot.as_str(), bens_card.origins[0].descent()),
+            (wood.as_str(), Descent::HandedOver)
+        );
+        // what is cut of a plant for the claim comes of the plant
+        give(&ann, &cat, wood_offer(&mother), 1).await;
+        let cats = newest(&cat).await.card.unwrap();
+        assert_eq!(
+            (cats.origins[0].lot.as_str(), cats.origins[0].descent(), cats.kind()),
+            (mother.as_str(), Descent::CutFrom, LotKind::ScionWood)
+        );
+        // of an offer that names no lot both sides' lots are made
+        give(&cat, &ben, draft(), 3).await;
+        let list: v1::ListMyLotsResponse =
+            cat.call(Rpc::LotListMyLots, &v1::ListMyLotsRequest::default()).await.unwrap();
+        assert_eq!(list.lots.len(), 2);
+        let seedling = newest(&ben).await.card.unwrap();
+        assert_eq!(seedling.origins[0].lot, code(&list.lots[0]));
+
+        // ben grafts what he got
+        let graft = of(
+            LotKind::GraftedPlant,
+            &[(&bens_card.code, Descent::ScionOf), (&seedling.code, Descent::RootstockOf)],
+        );
+        let graft = code(&enter(&ben, graft).await.unwrap());
+        let back = trace(&ben, &graft, v1::TraceDirection::Back).await.unwrap();
+        let codes: Vec<&str> = back.lots.iter().map(|l| l.code.as_str()).collect();
+        assert_eq!((codes.len(), codes[0], back.more), (6, graft.as_str(), false));
+        assert!(codes.contains(&mother.as_str()));
+        assert!(back.lots.iter().all(|l| l.is_mine != l.holder_name.is_empty()), "no names of others");
+        let down = trace(&ann, &mother, v1::TraceDirection::Forward).await.unwrap();
+        assert_eq!(down.lots.len(), 5);
+        assert_eq!(
+            reason(&trace(&cat, &graft, v1::TraceDirection::Back).await.unwrap_err()),
+            "NOT_THE_HOLDER"
+        );
+        let seen = trace(&club.steward, &mother, v1::TraceDirection::Forward).await.unwrap();
+        assert!(seen.lots.iter().all(|l| !l.holder_name.is_empty()));
+
+        // anybody may read the card, and nothing more
+        let public = card(&club.server.raw(), &graft).await.unwrap();
+        assert_eq!(public.origins.len(), 2);
+        assert_eq!(reason(&get(&cat, &graft).await.unwrap_err()), "NOT_THE_HOLDER");
+
+        // nothing left: it stays on file, and is not offered
+        let end = v1::EndLotRequest { lot: wood.clone(), why: "used up".into(), on: None };
+        ann.call::<v1::EndLotResponse>(Rpc::LotEndLot, &end).await.unwrap();
+        let offer = v1::CreateOfferRequest { offer: Some(wood_offer(&wood)) };
+        let refused = ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer).await.unwrap_err();
+        assert_eq!(reason(&refused), "LOT_ENDED");
+        // under another name it is not offered either
+        let renamed = v1::OfferDraft { cultivar: "Golek".into(), ..wood_offer(&mother) };
+        let offer = v1::CreateOfferRequest { offer: Some(renamed) };
+        let refused = ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer).await.unwrap_err();
+        assert_eq!(wrong_fields(&refused), ["offer.cultivar"]);
+        club.server.stop().await;
+    })
+    .await;
+}
+
+async fn raise(who: &Raw, request: v1::RaiseAlertRequest) -> v1::Alert {
+    who.call::<v1::RaiseAlertResponse>(Rpc::AlertRaiseAlert, &request).await.unwrap().alert.unwrap()
+}
+
+async fn confirm(who: &Raw, alert: &v1::Alert) -> Result<v1::Alert, Status> {
+    let request = v1::ConfirmAlertRequest {
+        alert_id: alert.alert_id.clone(),
+        words: "Cultured from a shoot.".into(),
+        trace_back: None,
+    };
+    who.call::<v1::ConfirmAlertResponse>(Rpc::AlertConfirmAlert, &request).await.map(|r| r.alert.unwrap())
+}
+
+#[tokio::test]
+async fn an_alert_reaches_what_it_should() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        let curator = club.curator("curator", "mango").await;
+        let mother = code(&enter(&ann, plant_lot()).await.unwrap());
+        give(&ann, &ben, wood_offer(&mother), 2).await;
+        give(&ann, &cat, wood_offer(&mother), 2).await;
+        let (bens, cats) = (code(&newest(&ben).await), code(&newest(&cat).await));
+        let bystander = code(&enter(&cat, plant_lot()).await.unwrap());
+        let offer_of = |lot: &str| v1::CreateOfferRequest { offer: Some(wood_offer(lot)) };
+
+        // ben finds his sick, and looks back: the mother plant, and what else came of her
+        let raised =
+            raise(&ben, v1::RaiseAlertRequest { trace_back: true, pest: "Wilt".into(), ..sick(&bens) }).await;
+        assert_eq!((raised.lots, raised.state()), (3, v1::AlertState::Raised));
+        settle(&club).await;
+        let told = inbox(&cat).await;
+        assert_eq!(told[0].kind(), v1::NoticeKind::Alert);
+        assert!(told[0].words.contains(&cats) && told[0].words.contains("nobody has confirmed"), "{told:?}");
+        assert!(!told[0].words.contains(&bystander));
+        // it blocks nothing, and strangers do not see it
+        ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&mother)).await.unwrap();
+        assert!(card(&club.server.raw(), &mother).await.unwrap().warnings.is_empty());
+        assert_eq!(get(&ann, &mother).await.unwrap().card.unwrap().warnings.len(), 1);
+        // nobody freezes a rival: growers do not confirm, nor curators their own
+        assert_eq!(reason(&confirm(&ann, &raised).await.unwrap_err()), "ROLE_MISSING");
+        let own = code(&enter(&curator, plant_lot()).await.unwrap());
+        let curators = raise(&curator, sick(&own)).await;
+        assert_eq!(reason(&confirm(&curator, &curators).await.unwrap_err()), "OWN_WORK");
+        // to a stranger there is no alert
+        let stranger = club.grower("stranger").await;
+        let request = v1::GetAlertRequest { alert_id: raised.alert_id.clone() };
+        let none = stranger.call::<v1::GetAlertResponse>(Rpc::AlertGetAlert, &request).await.unwrap_err();
+        assert_eq!(reason(&none), "NOT_FOUND");
+        let seen: v1::GetAlertResponse = cat.call(Rpc::AlertGetAlert, &request).await.unwrap();
+        let seen = seen.alert.unwrap();
+        assert_eq!((seen.own_lots, seen.raised_by.as_str()), (vec![cats.clone()], ""));
+
+        // confirmed: what it reaches is neither offered nor claimed nor promised
+        let open = ann
+            .call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&mother))
+            .await
+            .unwrap()
+            .offer
+            .unwrap();
+        let asked: v1::AskForOfferResponse =
+            stranger.call(Rpc::ClaimAskForOffer, &ask(&open.offer_id, 1)).await.unwrap();
+        confirm(&curator, &raised).await.unwrap();
+        settle(&club).await;
+        for (who, lot) in [(&ann, &mother), (&cat, &cats)] {
+            let refused =
+                who.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(lot)).await.unwrap_err();
+            assert_eq!(reason(&refused), "ALERT_REACHES");
+        }
+        let later = club.grower("later").await;
+        let refused = later
+            .call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&open.offer_id, 1))
+            .await
+            .unwrap_err();
+        assert_eq!(reason(&refused), "ALERT_REACHES");
+        let accept = v1::AcceptClaimRequest {
+            claim_id: asked.claim.unwrap().claim_id,
+            contact: "here".into(),
+            note: String::new(),
+        };
+        let refused = ann.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap_err();
+        assert_eq!(reason(&refused), "ALERT_REACHES");
+        cat.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&bystander)).await.unwrap();
+        assert_eq!(card(&club.server.raw(), &cats).await.unwrap().warnings[0].pest, "Wilt");
+        // what is made of it now is reached too, and its holder told
+        let twig = code(&enter(&cat, of(LotKind::ScionWood, &[(&cats, Descent::PartOf)])).await.unwrap());
+        settle(&club).await;
+        assert!(inbox(&cat).await.iter().any(|n| n.words.contains(&twig)));
+        // a recall report for those who mind alerts
+        let recall = v1::RecallAlertRequest { alert_id: raised.alert_id.clone() };
+        let denied = ann.stream(Rpc::AlertRecallAlert.path(), recall.encode_to_vec()).await.unwrap_err();
+        assert_eq!(reason(&denied), "ROLE_MISSING");
+        let chunks = curator.stream(Rpc::AlertRecallAlert.path(), recall.encode_to_vec()).await.unwrap();
+        let report = v1::RecallAlertResponse::decode(chunks[0].as_slice()).unwrap();
+        assert_eq!((report.lots_total, report.is_whole), (4, true));
+        let of_cat: Vec<_> = report.lots.iter().filter(|l| l.holder_name == "cat of the club").collect();
+        assert_eq!(of_cat.len(), 2);
+        assert_eq!(of_cat.iter().map(|l| l.chain.len()).max(), Some(3), "mother, hers, the twig");
+
+        // lifted with a reason
+        let withdraw = v1::WithdrawAlertRequest { alert_id: raised.alert_id.clone() };
+        let late =
+            ben.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap_err();
+        assert_eq!(reason(&late), "ALERT_NOT_SO", "what others bore out is theirs to lift");
+        let lift =
+            v1::LiftAlertRequest { alert_id: raised.alert_id.clone(), reason: "All tested clean.".into() };
+        curator.call::<v1::LiftAlertResponse>(Rpc::AlertLiftAlert, &lift).await.unwrap();
+        settle(&club).await;
+        cat.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&cats)).await.unwrap();
+        assert!(inbox(&cat).await[0].words.contains("All tested clean."));
+        assert!(card(&club.server.raw(), &cats).await.unwrap().warnings.is_empty());
+
+        // a false alarm that is taken back leaves nothing
+        let mistaken = raise(&cat, sick(&bystander)).await;
+        settle(&club).await;
+        let withdraw = v1::WithdrawAlertRequest { alert_id: mistaken.alert_id.clone() };
+        cat.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap();
+        assert!(inbox(&cat).await.iter().all(|n| n.subject_id != mistaken.alert_id));
+        let request = v1::GetAlertRequest { alert_id: mistaken.alert_id };
+        let gone = curator.call::<v1::GetAlertResponse>(Rpc::AlertGetAlert, &request).await.unwrap_err();
+        assert_eq!(reason(&gone), "NOT_FOUND");
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// Dates and clean tests: what left before, and what a test speaks for, is not reached.
+#[tokio::test]
+async fn dates_and_tests_keep_an_alert_in_its_bounds() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let ann = club.grower("ann").await;
+        let on = |request: v1::RecordLotRequest, days| v1::RecordLotRequest {
+            made_on: Some(in_days(days)),
+            ..request
+        };
+        let mother = code(&enter(&ann, on(plant_lot(), -400)).await.unwrap());
+        let cut = async |days| {
+            let wood = on(of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)]), days);
+            code(&enter(&ann, wood).await.unwrap())
+        };
+        let (early, late) = (cut(-200).await, cut(-50).await);
+        let seed =
+            code(&enter(&ann, on(of(LotKind::Seed, &[(&mother, Descent::SeedFrom)]), -40)).await.unwrap());
+        let tree = code(&enter(&ann, on(plant_lot(), -300)).await.unwrap());
+        let wood = on(of(LotKind::ScionWood, &[(&tree, Descent::CutFrom)]), -30);
+        let below = code(&enter(&ann, wood).await.unwrap());
+        let grafted = v1::NoteDescentRequest {
+            lot: tree.clone(),
+            from: late.clone(),
+            descent: Descent::GraftedOnto.into(),
+            on: Some(in_days(-45)),
+        };
+        ann.call::<v1::NoteDescentResponse>(Rpc::LotNoteDescent, &grafted).await.unwrap();
+        let reached = async |alert: &v1::Alert| {
+            let request = v1::RecallAlertRequest { alert_id: alert.alert_id.clone() };
+            let chunks =
+                club.steward.stream(Rpc::AlertRecallAlert.path(), request.encode_to_vec()).await.unwrap();
+            let report = v1::RecallAlertResponse::decode(chunks[0].as_slice()).unwrap();
+            let mut codes: Vec<String> = report.lots.iter().map(|l| l.code.clone()).collect();
+            codes.sort();
+            codes
+        };
+        let sorted = |codes: &[&String]| {
+            let mut all: Vec<String> = codes.iter().map(|c| (*c).clone()).collect();
+            all.sort();
+            all
+        };
+        // sick since 100 days ago, not in its seed
+        let alert = raise(
+            &ann,
+            v1::RaiseAlertRequest {
+                since: Some(in_days(-100)),
+                pest: "Wilt".into(),
+                carriers: vec![v1::Carrier::Graft.into(), v1::Carrier::Cutting.into()],
+                ..sick(&mother)
+            },
+        )
+        .await;
+        assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &tree, &below]));
+        let withdraw = v1::WithdrawAlertRequest { alert_id: alert.alert_id };
+        ann.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap();
+        // the tree was tested clean since; and a test of the mother 150 days ago speaks up to 160 days ago
+        for (lot, days, latency_days) in [(&tree, -10, 20), (&mother, -150, 10)] {
+            let test = v1::LotTest {
+                pest: "wilt".into(),
+                sampled_on: Some(in_days(days)),
+                latency_days,
+                method: "culture".into(),
+            };
+            let request = v1::RecordTestRequest { lot: lot.clone(), test: Some(test) };
+            ann.call::<v1::RecordTestResponse>(Rpc::LotRecordTest, &request).await.unwrap();
+        }
+        let alert = raise(&ann, v1::RaiseAlertRequest { pest: "Wilt".into(), ..sick(&mother) }).await;
+        assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &seed]), "not {early}: it left before");
+        club.server.stop().await;
+    })
+    .await;
+}
+
+/// A watch on the inbox tells what comes, from either of two servers, and resumes where it stopped.
+#[tokio::test]
+async fn an_inbox_is_watched() {
+    use scionary_proto::v1::NoticeKind;
+    use scionary_tests::TestServer;
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        // a second server on the same database, where two may share one
+        let other = if url.starts_with("postgres") { Some(TestServer::start(&url).await) } else { None };
+        let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
+        let posted: v1::CreateOfferResponse =
+            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+        let offer_id = posted.offer.unwrap().offer_id;
+        let mut watch = ann
+            .open::<v1::WatchNoticesResponse>(Rpc::NoticeWatchNotices, &v1::WatchNoticesRequest { after: 0 })
+            .await
+            .unwrap();
+        assert!(watch.message().await.unwrap().unwrap().notices.is_empty(), "it has begun");
+        let far = match &other {
+            Some(server) => server.raw().with_token(ben.token().unwrap()),
+            None => ben.clone(),
+        };
+        let asked: v1::AskForOfferResponse =
+            far.call(Rpc::ClaimAskForOffer, &ask(&offer_id, 2)).await.unwrap();
+        let claim_id = asked.claim.unwrap().claim_id;
+        let told = watch.message().await.unwrap().unwrap().notices;
+        assert_eq!(
+            (told.len(), told[0].kind(), told[0].subject_id.as_str()),
+            (1, NoticeKind::ClaimAsked, claim_id.as_str())
+        );
+        let last = told[0].number;
+        drop(watch);
+        // missed while nobody watched
+        let withdraw = v1::WithdrawClaimRequest { claim_id };
+        ben.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &withdraw).await.unwrap();
+        let mut watch = ann
+            .open::<v1::WatchNoticesResponse>(
+                Rpc::NoticeWatchNotices,
+                &v1::WatchNoticesRequest { after: last },
+            )
+            .await
+            .unwrap();
+        watch.message().await.unwrap().unwrap();
+        let told = watch.message().await.unwrap().unwrap().notices;
+        assert_eq!((told.len(), told[0].kind()), (1, NoticeKind::ClaimEnded));
+        let read = v1::MarkNoticesReadRequest { up_to: told[0].number };
+        let left: v1::MarkNoticesReadResponse = ann.call(Rpc::NoticeMarkNoticesRead, &read).await.unwrap();
+        assert_eq!(left.unread, 0);
+        assert!(inbox(&ann).await.iter().all(|n| n.read));
+        // a server that stops ends its watches
+        club.server.stop().await;
+        assert!(watch.message().await.map(|m| m.is_none()).unwrap_or(true));
+        if let Some(other) = other {
+            other.stop().await;
+        }
+    })
+    .await;
+}

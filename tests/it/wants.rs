@@ -1,0 +1,118 @@
+//! Wants: matched both ways, told in the inbox.
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    Raw,
+    client::{reason, wrong_fields},
+    on_both,
+    samples::{draft, want},
+};
+use tonic::Status;
+
+use crate::{
+    clubs::{account_of, let_in, make as make_club},
+    evidence::Club,
+};
+
+async fn seek(who: &Raw, want: v1::WantDraft) -> Result<v1::Want, Status> {
+    let request = v1::MakeWantRequest { want: Some(want) };
+    who.call::<v1::MakeWantResponse>(Rpc::WantMakeWant, &request).await.map(|r| r.want.unwrap())
+}
+
+async fn post(who: &Raw, offer: v1::OfferDraft) -> String {
+    let request = v1::CreateOfferRequest { offer: Some(offer) };
+    let posted: v1::CreateOfferResponse = who.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+    posted.offer.unwrap().offer_id
+}
+
+async fn met(club: &Club, who: &Raw) -> Vec<String> {
+    let app = club.server.running.app();
+    let mut followed = app.begin_to_follow().await.unwrap();
+    app.follow_changes(&mut followed).await.unwrap();
+    let inbox: v1::ListNoticesResponse =
+        who.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
+    let met = inbox.notices.into_iter().filter(|n| n.kind() == v1::NoticeKind::WantMet);
+    met.map(|n| n.subject_id).collect()
+}
+
+#[tokio::test]
+async fn offers_and_wants_find_each_other() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        // what is there when the want is made, and what comes later
+        let there = post(&ann, draft()).await;
+        let made = seek(&ben, want("R2E2")).await.unwrap();
+        assert_eq!((made.is_open, made.cultivar_name.as_str()), (true, "R2E2"));
+        assert_eq!(met(&club, &ben).await, [there.clone()]);
+        let later = post(&cat, draft()).await;
+        assert_eq!(met(&club, &ben).await, [later.clone(), there.clone()]);
+        assert_eq!(met(&club, &ben).await.len(), 2, "told once");
+        // not another cultivar, not too far, not unknown seedlings, not their own, not another material
+        let golek = post(&cat, v1::OfferDraft { cultivar: "Golek".into(), ..draft() }).await;
+        post(&cat, v1::OfferDraft { unknown_seedling: true, ..draft() }).await;
+        post(&ben, draft()).await;
+        assert_eq!(met(&club, &ben).await.len(), 2);
+        let wood = v1::WantDraft { materials: vec![v1::Material::ScionWood.into()], ..want("R2E2") };
+        let dan = club.grower("dan").await;
+        seek(&dan, wood).await.unwrap();
+        assert!(met(&club, &dan).await.is_empty());
+        // a wish: what the registry knows of the cultivar
+        let wish = |comes_true, key: &str, state: &str| v1::WantDraft {
+            comes_true,
+            traits: vec![v1::TraitWish {
+                descriptor_key: key.into(),
+                states: vec![state.into()],
+                ..Default::default()
+            }],
+            ..want("")
+        };
+        let eve = club.grower("eve").await;
+        seek(&eve, wish(false, "embryony", "polyembryonic")).await.unwrap();
+        let of_eve = met(&club, &eve).await;
+        assert_eq!(of_eve, [golek.clone()], "stated to be so, and not contested");
+        let fay = club.grower("fay").await;
+        seek(&fay, wish(false, "embryony", "monoembryonic")).await.unwrap();
+        assert!(!met(&club, &fay).await.contains(&golek));
+        assert_eq!(wrong_fields(&seek(&fay, want("")).await.unwrap_err()), ["want.cultivar"]);
+
+        // those who do not deal with each other hear nothing of each other
+        let gil = club.grower("gil").await;
+        let block = v1::BlockMemberRequest { account_id: account_of(&gil).await };
+        ann.call::<v1::BlockMemberResponse>(Rpc::AccountBlockMember, &block).await.unwrap();
+        seek(&gil, want("R2E2")).await.unwrap();
+        let of_gil = met(&club, &gil).await;
+        assert!(!of_gil.contains(&there) && of_gil.contains(&later), "{of_gil:?}");
+        // nor of what a club offers its members alone
+        let id = make_club(&ann, "Larkwater growers").await.unwrap().club_id;
+        let_in(&ann, &eve, &id).await;
+        let inner = post(&ann, v1::OfferDraft { club: id, ..draft() }).await;
+        assert!(met(&club, &eve).await.contains(&inner));
+        assert!(!met(&club, &ben).await.contains(&inner));
+
+        // what is sought is told, and not by whom
+        let search = v1::SearchWantsRequest {
+            crop: "mango".into(),
+            near_grid_code: "2CGV2200+".into(),
+            ..Default::default()
+        };
+        let sought: v1::SearchWantsResponse =
+            club.server.raw().call(Rpc::WantSearchWants, &search).await.unwrap();
+        assert_eq!(sought.wants.len(), 5);
+        let text = format!("{sought:?}");
+        assert!(
+            !text.contains("acc_") && !text.contains("ben of the club") && !text.contains("XB-NS"),
+            "{text}"
+        );
+        // taken back: nothing more is told
+        let withdraw = v1::WithdrawWantRequest { want_id: made.want_id.clone() };
+        let none = cat.call::<v1::WithdrawWantResponse>(Rpc::WantWithdrawWant, &withdraw).await.unwrap_err();
+        assert_eq!(reason(&none), "NOT_FOUND");
+        ben.call::<v1::WithdrawWantResponse>(Rpc::WantWithdrawWant, &withdraw).await.unwrap();
+        let before = met(&club, &ben).await.len();
+        post(&cat, draft()).await;
+        assert_eq!(met(&club, &ben).await.len(), before);
+        club.server.stop().await;
+    })
+    .await;
+}
