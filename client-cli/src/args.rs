@@ -2,6 +2,7 @@
 
 mod claim;
 mod club;
+mod cultivar;
 mod curation;
 mod dated;
 mod evidence;
@@ -14,6 +15,7 @@ use std::path::PathBuf;
 
 pub use claim::ClaimCommand;
 pub use club::{ClubArguments, ClubCommand};
+pub use cultivar::{CultivarCommand, LockArguments, ProtectArguments};
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,
 };
@@ -177,100 +179,6 @@ pub struct Paging {
     pub page: String,
 }
 
-/// Cultivars.
-#[derive(Debug, Subcommand)]
-pub enum CultivarCommand {
-    /// Find cultivars by a name as you heard it
-    Search {
-        /// The name
-        #[arg(required = true, num_args = 1.., value_name = "NAME")]
-        name: Vec<String>,
-        /// Only in this crop
-        #[arg(long)]
-        crop: Option<String>,
-        /// Hits at most
-        #[arg(long, default_value_t = 10)]
-        limit: i32,
-    },
-    /// List cultivars by name
-    List {
-        /// Only in this crop
-        #[arg(long)]
-        crop: Option<String>,
-        /// Only those whose seed behaves so, such as comes-true or not-true
-        #[arg(long, value_parser = words::parse_answer)]
-        seed: Option<v1::SeedAnswer>,
-        /// Which page
-        #[command(flatten)]
-        paging: Paging,
-    },
-    /// Show a record: names, parentage, findings, sources
-    Show {
-        /// Its id, or its exact name
-        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
-        cultivar: Vec<String>,
-        /// The crop, where two crops share the name
-        #[arg(long)]
-        crop: Option<String>,
-    },
-    /// What happened to a record: who, when, why
-    History {
-        /// Its id, or its exact name
-        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
-        cultivar: Vec<String>,
-        /// The crop, where two crops share the name
-        #[arg(long)]
-        crop: Option<String>,
-        /// Which page
-        #[command(flatten)]
-        paging: Paging,
-    },
-    /// What the rules for new cultivar names say of a name
-    CheckName {
-        /// The name
-        #[arg(required = true, num_args = 1.., value_name = "NAME")]
-        name: Vec<String>,
-        /// The crop
-        #[arg(long)]
-        crop: String,
-        /// The name was given before today's rules for names
-        #[arg(long)]
-        historic: bool,
-    },
-    /// Lock a record against evidence and proposals (curators)
-    Lock(LockArguments),
-    /// Unlock a record (curators)
-    Unlock(LockArguments),
-    /// List the pieces of evidence of a record
-    Evidence {
-        /// Its id, or its exact name
-        #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
-        cultivar: Vec<String>,
-        /// The crop, where two crops share the name
-        #[arg(long)]
-        crop: Option<String>,
-        /// Only on this descriptor, such as off_type_seedlings
-        #[arg(long)]
-        descriptor: Option<String>,
-        /// Which page
-        #[command(flatten)]
-        paging: Paging,
-    },
-}
-
-/// A record to lock or unlock.
-#[derive(Debug, Args)]
-pub struct LockArguments {
-    /// Its id, or its exact name
-    pub cultivar: String,
-    /// The crop, where two crops share the name
-    #[arg(long)]
-    pub crop: Option<String>,
-    /// Why; everybody can read it
-    #[arg(long)]
-    pub reason: String,
-}
-
 /// Crops.
 #[derive(Debug, Subcommand)]
 pub enum CropCommand {
@@ -395,6 +303,9 @@ pub enum OfferCommand {
     Show {
         /// Its id
         offer: String,
+        /// Tell what is on file on moving it to a country or subdivision such as AU-QLD (ISO 3166)
+        #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
+        to: String,
     },
     /// Change the named parts of an own offer
     Change {
@@ -429,6 +340,9 @@ pub struct DraftArguments {
     /// Only members of this club see it: the club's id
     #[arg(long, value_name = "CLUB")]
     pub club: Option<String>,
+    /// How and when the holder consented, where the cultivar is protected by variety rights or a patent
+    #[arg(long, value_name = "TEXT")]
+    pub holder_consent: Option<String>,
     /// The crop, where two crops share the name
     #[arg(long)]
     pub crop: Option<String>,
@@ -574,6 +488,9 @@ pub struct SearchArguments {
     /// Only these ways of handing over; several with commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
     pub by: Vec<v1::HandOver>,
+    /// Tell what is on file on moving each to a country or subdivision such as AU-QLD (ISO 3166)
+    #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
+    pub to: String,
     /// Newest first, although a place is given
     #[arg(long)]
     pub newest: bool,

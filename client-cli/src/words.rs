@@ -55,6 +55,7 @@ enums! {
     way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking];
     climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold];
     graft_method, parse_graft_method: GraftMethod, "GRAFT_METHOD_", [Cleft, WhipAndTongue, Splice, Veneer, Side, Bark, Approach, ShieldBud, ChipBud, PatchBud, Other];
+    protection, parse_protection: ProtectionKind, "PROTECTION_KIND_", [VarietyRight, Patent];
     lot_kind, parse_lot_kind: LotKind, "LOT_KIND_", [MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];
     alert_kind, parse_alert_kind: AlertKind, "ALERT_KIND_", [Health, Identity];
     part, parse_part: PlantPart, "PLANT_PART_", [Top, Root];

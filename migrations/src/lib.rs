@@ -20,6 +20,7 @@ mod m0009_lots;
 mod m0010_notices;
 mod m0011_clubs;
 mod m0012_wants;
+mod m0013_movement;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -40,6 +41,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0010_notices::Step),
             Box::new(m0011_clubs::Step),
             Box::new(m0012_wants::Step),
+            Box::new(m0013_movement::Step),
         ]
     }
 }

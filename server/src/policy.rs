@@ -114,6 +114,10 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::CultivarGetCultivar => PUBLIC_READ,
         Rpc::CultivarListEvidence => PUBLIC_READ,
 
+        Rpc::CultivarGetProtection => PUBLIC_READ,
+        // curators of the crop: see the domain's `access`
+        Rpc::CultivarSetProtection => MEMBER_WRITE,
+
         Rpc::PlanEstimateSeedOdds => PUBLIC_READ,
         Rpc::PlanCompareRoutes => PUBLIC_READ,
         Rpc::PlanShowSeasons => PUBLIC_READ,
@@ -195,6 +199,11 @@ pub const fn policy(rpc: Rpc) -> Policy {
 
         Rpc::MovementCheckMovement => KNOWN_READ,
         Rpc::MovementListMovementRules => PUBLIC_READ,
+        // four eyes: see the domain's `access`
+        Rpc::MovementProposeMovementRules => STEWARD_WRITE,
+        Rpc::MovementPublishMovementRules => STEWARD_WRITE,
+        Rpc::MovementWithdrawMovementRules => STEWARD_WRITE,
+        Rpc::MovementListMovementReleases => row(Who::Steward, Effect::Reads, Rate::Read),
 
         Rpc::OfferCreateOffer => BEHALF_WRITE,
         Rpc::OfferGetOffer => KNOWN_READ,

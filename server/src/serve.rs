@@ -4,8 +4,9 @@
 use std::{net::SocketAddr, sync::Arc, time::Duration};
 
 use anyhow::{Context as _, Result, bail};
-use scionary_app::{App, catalogue, follow::Followed, passwords::Passwords, ports::SystemEntropy};
-use scionary_domain::movement::Rules;
+use scionary_app::{
+    App, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords, ports::SystemEntropy,
+};
 use scionary_proto::{
     FILE_DESCRIPTOR_SET,
     v1::{
@@ -104,15 +105,20 @@ pub async fn open_app(config: &Config, store: Store) -> Result<App> {
     for files in files {
         load_catalogue(&app, &files).await?;
     }
-    app.set_movement(movement_rules(config)?);
+    // mistakes in files are told one by one before a release is put beside them
+    let sources = movement_sources(config)?;
+    scionary_app::movement::read(&sources).map_err(|wrong| {
+        anyhow::anyhow!("the rules on moving plants have mistakes:\n{}", wrong.join("\n"))
+    })?;
+    app.set_movement_sources(sources).await.context("the published rules on moving plants")?;
     Ok(app)
 }
 
-/// The rules on moving plants: those that ship, with those of the catalogue folders.
+/// The files of rules on moving plants: those that ship, with those of the catalogue folders.
 ///
 /// # Errors
-/// Every mistake in them: a server does not start on rules that it cannot read.
-pub fn movement_rules(config: &Config) -> Result<Rules> {
+/// When a file cannot be read.
+pub fn movement_sources(config: &Config) -> Result<Vec<MovementFiles>> {
     let mut sources = Vec::new();
     if config.reference_catalogue {
         sources.push(data::movement());
@@ -120,8 +126,7 @@ pub fn movement_rules(config: &Config) -> Result<Rules> {
     for folder in &config.catalogue_folders {
         sources.push(data::movement_folder(folder)?);
     }
-    scionary_app::movement::read(&sources)
-        .map_err(|wrong| anyhow::anyhow!("the rules on moving plants have mistakes:\n{}", wrong.join("\n")))
+    Ok(sources)
 }
 
 /// Reads and loads one catalogue.

@@ -45,7 +45,7 @@ async fn get(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
 }
 
 async fn offer(who: &Raw, id: &str) -> v1::Offer {
-    let request = v1::GetOfferRequest { offer_id: id.into() };
+    let request = v1::GetOfferRequest { offer_id: id.into(), ..Default::default() };
     who.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &request).await.unwrap().offer.unwrap()
 }
 

@@ -91,7 +91,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(wrong_fields(&refused), ["offer.club"]);
         let posted: v1::CreateOfferResponse = ben.call(Rpc::OfferCreateOffer, &for_club(&id)).await.unwrap();
         let offer_id = posted.offer.unwrap().offer_id;
-        let get = v1::GetOfferRequest { offer_id: offer_id.clone() };
+        let get = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
         for stranger in [&dan, &people.server.raw(), &people.server.raw().with_token("sst_0000")] {
             let none = stranger.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &get).await.unwrap_err();
             assert_eq!(reason(&none), "NOT_FOUND");
@@ -151,7 +151,7 @@ async fn joined_arranged_and_closed() {
         let gone =
             cat.call::<v1::GetClubResponse>(Rpc::ClubGetClub, &v1::GetClubRequest { club_id: id }).await;
         assert_eq!(reason(&gone.unwrap_err()), "NOT_FOUND");
-        let get = v1::GetOfferRequest { offer_id: more.offer.unwrap().offer_id };
+        let get = v1::GetOfferRequest { offer_id: more.offer.unwrap().offer_id, ..Default::default() };
         let offer: v1::GetOfferResponse = ben.call(Rpc::OfferGetOffer, &get).await.unwrap();
         assert_eq!(offer.offer.unwrap().state(), v1::OfferState::Withdrawn);
         make(&ann, "Larkwater growers").await.unwrap();

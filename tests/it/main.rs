@@ -21,6 +21,7 @@ mod offers;
 mod pictures;
 mod plans;
 mod reference;
+mod releases;
 mod robustness;
 mod storage;
 mod wants;

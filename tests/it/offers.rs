@@ -82,7 +82,7 @@ async fn an_offer_lives_from_posting_to_withdrawal() {
         assert_eq!(reason(&again), "OFFER_WITHDRAWN");
         assert!(search(&visitor, v1::SearchOffersRequest::default()).await.offers.is_empty());
         let still: v1::GetOfferResponse = visitor
-            .call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id })
+            .call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
             .await
             .unwrap();
         assert_eq!(still.offer.unwrap().version, 3);
@@ -353,8 +353,10 @@ async fn expired_offers_leave_searches_by_themselves() {
         let db = server.running.app().store().admin();
         db.execute_unprepared("UPDATE offer SET until_day = until_day - 31").await.unwrap();
         assert!(search(&giver, v1::SearchOffersRequest::default()).await.offers.is_empty());
-        let shown: v1::GetOfferResponse =
-            giver.call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id }).await.unwrap();
+        let shown: v1::GetOfferResponse = giver
+            .call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
+            .await
+            .unwrap();
         assert_eq!(shown.offer.unwrap().state(), v1::OfferState::Expired);
         server.stop().await;
     })

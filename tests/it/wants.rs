@@ -87,6 +87,7 @@ async fn offers_and_wants_find_each_other() {
         let id = make_club(&ann, "Larkwater growers").await.unwrap().club_id;
         let_in(&ann, &eve, &id).await;
         let inner = post(&ann, v1::OfferDraft { club: id, ..draft() }).await;
+        seek(&eve, want("R2E2")).await.unwrap();
         assert!(met(&club, &eve).await.contains(&inner));
         assert!(!met(&club, &ben).await.contains(&inner));
 
@@ -98,7 +99,7 @@ async fn offers_and_wants_find_each_other() {
         };
         let sought: v1::SearchWantsResponse =
             club.server.raw().call(Rpc::WantSearchWants, &search).await.unwrap();
-        assert_eq!(sought.wants.len(), 5);
+        assert_eq!(sought.wants.len(), 6);
         let text = format!("{sought:?}");
         assert!(
             !text.contains("acc_") && !text.contains("ben of the club") && !text.contains("XB-NS"),

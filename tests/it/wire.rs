@@ -39,7 +39,8 @@ async fn what_is_too_large_or_unknown_is_refused() {
         visitor.call::<v1::GetCultivarResponse>(Rpc::CultivarGetCultivar, &request).await.unwrap_err();
     assert_eq!(error.code(), Code::NotFound);
     assert!(error.message().contains("did you mean Kensington Pride"), "{}", error.message());
-    let request = v1::GetOfferRequest { offer_id: "acc_00000000000000000000000000".into() };
+    let request =
+        v1::GetOfferRequest { offer_id: "acc_00000000000000000000000000".into(), ..Default::default() };
     let error = visitor.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &request).await.unwrap_err();
     assert!(error.message().contains("that is an account id"), "{}", error.message());
     server.stop().await;

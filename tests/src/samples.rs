@@ -150,6 +150,17 @@ pub fn grafts() -> v1::LogGraftsRequest {
     }
 }
 
+/// A protection of an invented office.
+pub fn protection() -> v1::Protection {
+    v1::Protection {
+        kind: v1::ProtectionKind::VarietyRight.into(),
+        office: "Larkland Office".into(),
+        reference: "2019/044".into(),
+        citation: "Register of varieties, 2024".into(),
+        ..Default::default()
+    }
+}
+
 /// A want of a cultivar, near where offers of [`draft`] are.
 pub fn want(cultivar: &str) -> v1::WantDraft {
     v1::WantDraft {
@@ -384,6 +395,28 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::ClaimGetClaim => v1::GetClaimRequest { claim_id }.encode_to_vec(),
         Rpc::ClaimListMyClaims => v1::ListMyClaimsRequest::default().encode_to_vec(),
         Rpc::ClaimListMissed => v1::ListMissedRequest::default().encode_to_vec(),
+        Rpc::CultivarGetProtection => {
+            v1::GetProtectionRequest { cultivar: "Golek".into(), crop: String::new() }.encode_to_vec()
+        }
+        Rpc::CultivarSetProtection => v1::SetProtectionRequest {
+            cultivar: "Peach".into(),
+            crop: "mango".into(),
+            protection: Some(protection()),
+        }
+        .encode_to_vec(),
+        Rpc::MovementProposeMovementRules => v1::ProposeMovementRulesRequest {
+            files: [("rules.csv".to_string(), String::new())].into(),
+            note: reason(),
+            dry_run: true,
+        }
+        .encode_to_vec(),
+        Rpc::MovementPublishMovementRules => {
+            v1::PublishMovementRulesRequest { release: 1_000_000 }.encode_to_vec()
+        }
+        Rpc::MovementWithdrawMovementRules => {
+            v1::WithdrawMovementRulesRequest { release: 1_000_000 }.encode_to_vec()
+        }
+        Rpc::MovementListMovementReleases => v1::ListMovementReleasesRequest::default().encode_to_vec(),
         Rpc::WantMakeWant => v1::MakeWantRequest { want: Some(want("R2E2")) }.encode_to_vec(),
         Rpc::WantWithdrawWant => v1::WithdrawWantRequest { want_id }.encode_to_vec(),
         Rpc::WantListMyWants => v1::ListMyWantsRequest::default().encode_to_vec(),
@@ -509,7 +542,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::ListEvidenceRequest { cultivar_id: cultivar, ..Default::default() }.encode_to_vec()
         }
         Rpc::OfferCreateOffer => v1::CreateOfferRequest { offer: Some(draft()) }.encode_to_vec(),
-        Rpc::OfferGetOffer => v1::GetOfferRequest { offer_id: offer }.encode_to_vec(),
+        Rpc::OfferGetOffer => {
+            v1::GetOfferRequest { offer_id: offer, to_area_code: "XB-NS".into() }.encode_to_vec()
+        }
         Rpc::OfferListMyOffers => v1::ListMyOffersRequest::default().encode_to_vec(),
         Rpc::OfferSearchOffers => v1::SearchOffersRequest::default().encode_to_vec(),
         Rpc::OfferUpdateOffer => v1::UpdateOfferRequest {

@@ -76,4 +76,31 @@ pub enum MovementCommand {
         #[command(flatten)]
         paging: Paging,
     },
+    /// Propose rules from a folder with rules.csv and so on; without --propose it only tells what would change (stewards)
+    Import {
+        /// The folder
+        folder: std::path::PathBuf,
+        /// Why
+        #[arg(long)]
+        note: String,
+        /// Propose them: another steward publishes
+        #[arg(long)]
+        propose: bool,
+    },
+    /// List proposed and published releases of rules (stewards)
+    Releases {
+        /// Which page
+        #[command(flatten)]
+        paging: Paging,
+    },
+    /// Put a release in force that another steward proposed (stewards)
+    Publish {
+        /// Its number
+        release: i64,
+    },
+    /// Take a release back; the one before is in force again (stewards)
+    TakeBack {
+        /// Its number
+        release: i64,
+    },
 }

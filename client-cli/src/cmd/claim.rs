@@ -140,6 +140,7 @@ fn told(out: &Output, claim: Option<&v1::Claim>) {
     out.field("giver", &claim.giver_name);
     out.field("taker", &format!("{}, to {}", claim.taker_name, claim.to_area_code));
     out.field("their account", &claim.other_account_id);
+    out.field("entered", if claim.entered_for_taker { "by an organiser, for the taker" } else { "" });
     out.field("reach them", &claim.contact);
     out.field("taker says", &claim.note);
     out.field("giver says", &claim.answer);

@@ -198,10 +198,10 @@ async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failu
 fn line(out: &Output, club: &v1::Club) {
     let says = club.says.clone().unwrap_or_default();
     let area = if says.area_code.is_empty() { String::new() } else { format!(", {}", says.area_code) };
-    let own = match club.own_standing() {
-        v1::ClubStanding::Unspecified => String::new(),
-        standing => format!(" [{}]", words::club_standing(standing)),
-    };
+    let own = Some(club.own_standing())
+        .filter(|standing| *standing != v1::ClubStanding::Unspecified)
+        .map(|standing| format!(" [{}]", words::club_standing(standing)))
+        .unwrap_or_default();
     out.item(0, "-", &format!("{}{area}, {}{own}", says.name, words::counted(club.members, "member")));
     out.item(2, "", &club.club_id);
 }

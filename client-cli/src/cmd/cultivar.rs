@@ -7,7 +7,7 @@ use super::{
     more,
 };
 use crate::{
-    args::CultivarCommand,
+    args::{CultivarCommand, ProtectArguments},
     client::{Client, cultivars},
     error::Failure,
     output::Output,
@@ -76,6 +76,31 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
         }
         CultivarCommand::CheckName { name, crop, historic } => {
             super::curation::check_name(client, output, name.join(" "), crop, historic).await
+        }
+        CultivarCommand::Protection { cultivar, crop } => {
+            let request = v1::GetProtectionRequest { cultivar: cultivar.join(" "), crop: words::crop(crop) };
+            let reply: v1::GetProtectionResponse =
+                client.read(request, |c, r| async move { cultivars(c).get_protection(r).await }).await?;
+            output.reply("GetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
+        }
+        CultivarCommand::Protect(arguments) => {
+            client.need_session()?;
+            let ProtectArguments { cultivar, crop, kind, office, reference, area, until, citation } =
+                arguments;
+            let protection =
+                v1::Protection { kind: kind.into(), office, reference, area_codes: area, until, citation };
+            let request =
+                v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: Some(protection) };
+            let reply: v1::SetProtectionResponse =
+                client.write(request, |c, r| async move { cultivars(c).set_protection(r).await }).await?;
+            output.reply("SetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
+        }
+        CultivarCommand::Unprotect { cultivar, crop } => {
+            client.need_session()?;
+            let request = v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: None };
+            let reply: v1::SetProtectionResponse =
+                client.write(request, |c, r| async move { cultivars(c).set_protection(r).await }).await?;
+            output.reply("SetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
         }
         CultivarCommand::Lock(arguments) => super::curation::lock(client, output, arguments, true).await,
         CultivarCommand::Unlock(arguments) => super::curation::lock(client, output, arguments, false).await,
@@ -179,4 +204,20 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
     }
     out.gap();
     sources(out, &reply.sources);
+}
+
+fn protected(out: &Output, protection: Option<&v1::Protection>) {
+    let Some(protection) = protection else {
+        out.text("No protection is on file here, which is not an answer: the office of each country has the register.");
+        return;
+    };
+    out.answer(&format!(
+        "Protected by {}: whoever passes on propagation material needs the holder's consent.",
+        words::protection(protection.kind())
+    ));
+    out.field("office", &protection.office);
+    out.field("number", &protection.reference);
+    out.field("where", &protection.area_codes.join(", "));
+    out.field("until", &words::day(protection.until));
+    out.field("look it up", &protection.citation);
 }

@@ -197,6 +197,7 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
         cultivar,
         lot,
         club,
+        holder_consent,
         crop,
         unknown_seedling,
         material,
@@ -280,6 +281,10 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     if let Some(club) = club {
         draft.club = club;
         typed.push("club");
+    }
+    if let Some(consent) = holder_consent {
+        draft.holder_consent = consent;
+        typed.push("holder_consent");
     }
     if let Some(key) = kept {
         draft.kept_how = key;

@@ -14,6 +14,60 @@ use crate::{
 pub(super) async fn run(client: &Client, output: &Output, command: MovementCommand) -> Result<(), Failure> {
     match command {
         MovementCommand::Check(arguments) => check(client, output, *arguments).await,
+        MovementCommand::Import { folder, note, propose } => {
+            client.need_session()?;
+            let mut files = std::collections::HashMap::new();
+            for name in ["rules.csv", "places.csv", "aliases.csv", "taxa.csv", "pests.csv"] {
+                match std::fs::read_to_string(folder.join(name)) {
+                    Ok(text) => {
+                        files.insert(name.to_string(), text);
+                    }
+                    Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(error) => {
+                        return Err(Failure::usage(format!("{}: {error}", folder.join(name).display())));
+                    }
+                }
+            }
+            let request = v1::ProposeMovementRulesRequest { files, note, dry_run: !propose };
+            let reply: v1::ProposeMovementRulesResponse = client
+                .write(request, |c, r| async move { movement(c).propose_movement_rules(r).await })
+                .await?;
+            output.reply("ProposeMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+        }
+        MovementCommand::Releases { paging } => {
+            client.need_session()?;
+            let request =
+                v1::ListMovementReleasesRequest { page_size: paging.page_size, page_token: paging.page };
+            let reply: v1::ListMovementReleasesResponse = client
+                .read(request, |c, r| async move { movement(c).list_movement_releases(r).await })
+                .await?;
+            output.reply("ListMovementReleasesResponse", &reply, |out| {
+                if reply.releases.is_empty() {
+                    out.text("No rules were proposed: those that ship with the server are in force.");
+                }
+                for release in &reply.releases {
+                    released(out, Some(release));
+                    out.gap();
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        MovementCommand::Publish { release } => {
+            client.need_session()?;
+            let request = v1::PublishMovementRulesRequest { release };
+            let reply: v1::PublishMovementRulesResponse = client
+                .write(request, |c, r| async move { movement(c).publish_movement_rules(r).await })
+                .await?;
+            output.reply("PublishMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+        }
+        MovementCommand::TakeBack { release } => {
+            client.need_session()?;
+            let request = v1::WithdrawMovementRulesRequest { release };
+            let reply: v1::WithdrawMovementRulesResponse = client
+                .write(request, |c, r| async move { movement(c).withdraw_movement_rules(r).await })
+                .await?;
+            output.reply("WithdrawMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+        }
         MovementCommand::Rules { plant, paging } => {
             let request = v1::ListMovementRulesRequest {
                 host: plant,
@@ -40,6 +94,35 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                 more(out, &reply.next_page_token);
             })
         }
+    }
+}
+
+/// A release, and what is next.
+fn released(out: &Output, release: Option<&v1::MovementRelease>) {
+    let Some(release) = release else { return };
+    let dry = release.release == 0;
+    out.heading(&if dry {
+        "Dry run: nothing is proposed".into()
+    } else {
+        format!("Release {}", release.release)
+    });
+    out.field("why", &release.note);
+    out.field("proposed", &words::day_of(release.proposed_at.as_ref()));
+    out.field("published", &words::day_of(release.published_at.as_ref()));
+    out.field("taken back", &words::day_of(release.withdrawn_at.as_ref()));
+    out.field("state", if release.in_force { "in force" } else { "" });
+    if release.rules > 0 {
+        out.field("rules then", &release.rules.to_string());
+    }
+    out.field("added", &release.added.join(", "));
+    out.field("gone", &release.gone.join(", "));
+    if dry {
+        out.faint("No mistake was found. Propose it with --propose; another steward publishes it.");
+    } else if release.published_at.is_none() && release.withdrawn_at.is_none() {
+        out.faint(&format!(
+            "Another steward puts it in force: scionary movement publish {}",
+            release.release
+        ));
     }
 }
 

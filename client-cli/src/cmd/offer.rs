@@ -35,8 +35,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
                 more(out, &reply.next_page_token);
             })
         }
-        OfferCommand::Show { offer } => {
-            let request = v1::GetOfferRequest { offer_id: offer };
+        OfferCommand::Show { offer, to } => {
+            let request = v1::GetOfferRequest { offer_id: offer, to_area_code: to };
             let reply: v1::GetOfferResponse =
                 client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
             output.reply("GetOfferResponse", &reply, |out| {
@@ -140,6 +140,7 @@ fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
         contact: String::new(),
         lot: String::new(),
         club: String::new(),
+        holder_consent: offer.holder_consent.clone(),
     }
 }
 
@@ -151,7 +152,7 @@ async fn change(
     arguments: DraftArguments,
 ) -> Result<(), Failure> {
     client.need_session()?;
-    let request = v1::GetOfferRequest { offer_id: offer_id.clone() };
+    let request = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
     let current: v1::GetOfferResponse =
         client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
     let current = current.offer.unwrap_or_default();
@@ -193,6 +194,7 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         page_size: a.paging.page_size,
         page_token: a.paging.page,
         hand_over: a.by.into_iter().map(i32::from).collect(),
+        to_area_code: a.to,
     };
     let reply: v1::SearchOffersResponse =
         client.read(request, |c, r| async move { offers(c).search_offers(r).await }).await?;
@@ -218,6 +220,9 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
                 String::new()
             };
             out.item(0, "-", &format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
+            if let Some(movement) = &offer.movement {
+                out.item(2, "", &format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
+            }
             out.item(2, "", &offer.offer_id);
         }
         out.gap();
@@ -285,6 +290,19 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     out.field("handed over by", &ways.join(", "));
     out.field("giver", &format!("{} ({})", offer.giver_name, offer.giver_account_id));
     out.field("note", &offer.note);
+    out.field("lot", &offer.lot_id);
+    out.field("for club", &offer.club_id);
+    out.field("entered", if offer.entered_for_giver { "by an organiser, for the giver" } else { "" });
+    out.field("protection", &offer.protection);
+    out.field("consent", &offer.holder_consent);
+    if let Some(movement) = &offer.movement {
+        let rules = if movement.rules.is_empty() {
+            String::new()
+        } else {
+            format!(" [{}]", movement.rules.join(", "))
+        };
+        out.field("moving it", &format!("to {}: {}{rules}", movement.to_area_code, movement.headline));
+    }
     if !offer.seed_headline.is_empty() {
         out.field("its seed", &offer.seed_headline);
     }

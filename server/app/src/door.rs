@@ -34,6 +34,10 @@ impl<T> Done<T> {
         let row = AuditRow { action, subject: subject.to_string(), change: change.to_string() };
         Self { audit: vec![row], ..Self::quiet(out) }
     }
+    /// The same with something for the caller.
+    pub fn with<U>(self, out: U) -> Done<U> {
+        Done { out, audit: self.audit, events: self.events, notices: self.notices }
+    }
     /// Nothing changed that others could want to know of.
     pub fn quiet(out: T) -> Self {
         Self { out, audit: Vec::new(), events: Vec::new(), notices: Vec::new() }

@@ -120,6 +120,12 @@ pub enum Rule {
         "rules on this movement are stricter than when it was asked for: {0}; the taker has to ask again"
     )]
     MovementStricter(String),
+    /// The release is published or taken back.
+    #[error("this release was published or taken back already")]
+    ReleaseOver,
+    /// Nobody said that it is protected.
+    #[error("no protection of {0} is on file")]
+    NotProtected(String),
     /// Too many wants.
     #[error("{0} of your wants are open already; take some back first")]
     TooManyWants(i64),

@@ -8,7 +8,7 @@ use scionary_domain::{
 };
 use scionary_store::{Reader, record_store};
 
-use crate::{App, Done, Error, KeepReply, UseCase, Write, alerts, door, lots, offers, wants};
+use crate::{App, Done, Error, KeepReply, UseCase, Write, alerts, door, lots, movement, offers, wants};
 
 /// Numbers of outbox rows are handed out before a transaction commits, so a lower one may appear after a higher one.
 /// Rows of this many microseconds are remembered one by one; what is older has long been committed.
@@ -63,6 +63,7 @@ pub struct Followed {
     lots: Seen,
     offers: Seen,
     wants: Seen,
+    movement: Seen,
     notices: Seen,
 }
 
@@ -97,6 +98,7 @@ impl App {
             lots: from(lots::TOPIC).await?,
             offers: from(offers::TOPIC).await?,
             wants: from(wants::TOPIC).await?,
+            movement: Seen::now(movement::TOPIC, reader, self.clock().now()).await?,
             notices: Seen::now(door::NOTICE_TOPIC, reader, self.clock().now()).await?,
         })
     }
@@ -137,6 +139,12 @@ impl App {
             self.meet_want(id).await?;
         }
         self.followed(&mut followed.wants, &rows).await?;
+
+        let rows = followed.movement.rows(reader).await?;
+        if !followed.movement.fresh(&rows).is_empty() {
+            self.take_up_rules().await?;
+        }
+        followed.movement.take(&rows, self.clock().now());
 
         let rows = followed.notices.rows(reader).await?;
         let told: BTreeSet<&str> = followed.notices.fresh(&rows).into_iter().collect();

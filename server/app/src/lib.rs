@@ -22,6 +22,7 @@ pub mod offers;
 pub mod passwords;
 pub mod plans;
 pub mod ports;
+pub mod protection;
 pub mod registry;
 mod secrets;
 pub mod wants;
@@ -73,6 +74,7 @@ struct Inner {
     passwords: passwords::Passwords,
     registry: ArcSwap<registry::Registry>,
     movement: ArcSwap<scionary_domain::movement::Rules>,
+    movement_sources: ArcSwap<Vec<movement::MovementFiles>>,
     /// One refresh at a time: a later one starts from what the earlier one made.
     refreshing: tokio::sync::Mutex<()>,
     /// Places for exports, and for imports.
@@ -109,6 +111,7 @@ impl App {
             passwords,
             registry: ArcSwap::from_pointee(registry),
             movement: ArcSwap::default(),
+            movement_sources: ArcSwap::default(),
             refreshing: tokio::sync::Mutex::new(()),
             exports: Arc::new(Semaphore::new(limits::EXPORTS_AT_ONCE)),
             imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
@@ -155,6 +158,18 @@ impl App {
     /// The rules on moving plants that are on file. They do not change under the caller.
     pub fn movement(&self) -> Arc<scionary_domain::movement::Rules> {
         self.0.movement.load_full()
+    }
+    /// The files of rules that ship, and those of catalogue folders.
+    pub(crate) fn movement_sources(&self) -> Arc<Vec<movement::MovementFiles>> {
+        self.0.movement_sources.load_full()
+    }
+    /// Names the files of rules that ship, and takes up what is in force.
+    ///
+    /// # Errors
+    /// Mistakes in them; the store's.
+    pub async fn set_movement_sources(&self, sources: Vec<movement::MovementFiles>) -> Result<(), Error> {
+        self.0.movement_sources.store(Arc::new(sources));
+        self.take_up_rules().await
     }
     /// Puts rules on moving plants in the place of those before.
     pub fn set_movement(&self, rules: scionary_domain::movement::Rules) {

@@ -76,6 +76,12 @@ pub struct EditClaim;
 /// To change a lot, note what became of it, test it.
 #[derive(Debug)]
 pub struct EditLot;
+/// To propose, publish or take back rules on moving plants.
+#[derive(Debug)]
+pub struct PublishRules;
+/// To say that a cultivar is protected.
+#[derive(Debug)]
+pub struct Protect;
 /// To take a want back.
 #[derive(Debug)]
 pub struct WithdrawWant;
@@ -164,6 +170,39 @@ pub fn read_missed(account: &Account) -> Result<(), Denied> {
         Ok(())
     } else {
         Err(Denied::RoleMissing("an organiser or a steward"))
+    }
+}
+
+/// Stewards propose rules on moving plants and take them back.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn propose_rules(account: &Account) -> Result<Granted<PublishRules>, Denied> {
+    if account.is(&Role::Steward) { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("a steward")) }
+}
+
+/// Another steward than the one who proposed them publishes them (four eyes).
+///
+/// # Errors
+/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+pub fn publish_rules(account: &Account, proposed_by: AccountId) -> Result<Granted<PublishRules>, Denied> {
+    let granted = propose_rules(account)?;
+    if account.id == proposed_by {
+        Err(Denied::OwnWork("publishes rules that they proposed themselves"))
+    } else {
+        Ok(granted)
+    }
+}
+
+/// Curators of the crop and stewards say that a cultivar is protected.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn protect(account: &Account, crop: &str) -> Result<Granted<Protect>, Denied> {
+    if curates(account, crop) {
+        Ok(Granted::to(account))
+    } else {
+        Err(Denied::RoleMissing("a curator of this crop"))
     }
 }
 

@@ -27,6 +27,7 @@ pub mod page;
 pub mod passport;
 pub mod place;
 pub mod plan;
+pub mod protection;
 pub mod quadrature;
 pub mod routes;
 pub mod season;

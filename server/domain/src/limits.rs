@@ -71,6 +71,7 @@ limits! {
     WANT_DAYS_MAX: i64 = 400, "want_days_max", "A season and some; then seek again.";
     WANTS_LOOKED_AT: u64 = 500, "wants_looked_at", "Wants, or offers, read at once while they are matched.";
     WANT_OFFERS_TOLD: usize = 10, "want_offers_told", "Offers told at once for a new want, the nearest first; others are found by a search.";
+    RULE_FILE_BYTES_MAX: usize = 3 << 20, "rule_file_bytes_max", "A file of ten thousand rules with their words.";
     PLANS_MAX: i64 = 100, "plans_max", "Plans of one account; a hobby grower's trees.";
     PLAN_STEPS_MAX: usize = 80, "plan_steps_max", "Steps of one plan, own ones counted in; more is a diary.";
     PLAN_TEXT_TOTAL_MAX: usize = 20_000, "plan_text_total_max", "All of a grower's own words in one plan, characters.";

@@ -2,7 +2,7 @@
 
 use scionary_app::{
     App, Error,
-    movement::{AskMovement, MovementFound},
+    movement::{AskMovement, MovementFound, ShownRelease},
 };
 use scionary_domain::movement::{
     Applies, Document, Gap, Kind, NOT_A_DECISION, OpenTo, Pest, Rule, Side, Verdict,
@@ -149,5 +149,21 @@ pub fn found(found: &MovementFound) -> v1::CheckMovementResponse {
         dispatch: Some(date(days.0)),
         arrival: Some(date(days.1)),
         notice: NOT_A_DECISION.into(),
+    }
+}
+
+/// A release of rules.
+pub fn release(shown: &ShownRelease) -> v1::MovementRelease {
+    let ShownRelease { release, changes, in_force } = shown;
+    v1::MovementRelease {
+        release: release.as_ref().map_or(0, |r| r.seq),
+        note: release.as_ref().map(|r| r.note.clone()).unwrap_or_default(),
+        proposed_at: release.as_ref().map(|r| super::timestamp(r.proposed_at)),
+        published_at: release.as_ref().and_then(|r| r.published_at).map(super::timestamp),
+        withdrawn_at: release.as_ref().and_then(|r| r.withdrawn_at).map(super::timestamp),
+        in_force: *in_force,
+        added: changes.added.clone(),
+        gone: changes.gone.clone(),
+        rules: super::count(changes.rules),
     }
 }

@@ -8,6 +8,7 @@ use scionary_domain::{
     field::FieldError,
     ids::OfferId,
     limits,
+    movement::Verdict,
     offer::{
         Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
         health::{
@@ -183,6 +184,7 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (Named, Draf
         contact,
         lot,
         club,
+        holder_consent,
     } = wire;
     let v1::Place { area_code, grid_code, label } = place.unwrap_or_default();
     let draft = Draft {
@@ -205,6 +207,7 @@ fn read_draft(wire: v1::OfferDraft, wrong: &mut Vec<FieldError>) -> (Named, Draf
         contact,
         lot: None,
         club: None,
+        holder_consent,
     };
     (Named { cultivar, crop, lot, club }, draft)
 }
@@ -287,6 +290,7 @@ pub fn search(request: v1::SearchOffersRequest) -> Result<(SearchOffers, i32, St
         page_size,
         page_token,
         hand_over,
+        to_area_code,
     } = request;
     let mut wrong = Vec::new();
     let order = match v1::OfferOrder::try_from(order) {
@@ -310,6 +314,7 @@ pub fn search(request: v1::SearchOffersRequest) -> Result<(SearchOffers, i32, St
         usable_until: read_date("usable_until", usable_until, &mut wrong),
         text,
         order,
+        to_area_code,
     };
     fine((search, page_size, page_token), wrong)
 }
@@ -393,7 +398,7 @@ fn health(declaration: &Declaration) -> v1::HealthDeclaration {
 
 /// An offer as it stands on a day.
 pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
-    let Shown { offer, giver_name, cultivar_name, seed_headline, life } = shown;
+    let Shown { offer, giver_name, cultivar_name, seed_headline, life, protection, movement } = shown;
     let contents = &offer.contents;
     let state = match offer.state(today) {
         State::Coming => v1::OfferState::Coming,
@@ -437,7 +442,16 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         auto_accept: contents.auto_accept,
         lot_id: contents.lot.map(|l| l.to_string()).unwrap_or_default(),
         club_id: contents.club.map(|c| c.to_string()).unwrap_or_default(),
-        entered_for_giver: shown.offer.entered_by.is_some(),
+        entered_for_giver: offer.entered_by.is_some(),
+        protection: protection.clone(),
+        holder_consent: contents.holder_consent.clone(),
+        movement: movement.as_ref().map(|(to, shown)| v1::OfferMovement {
+            to_area_code: to.clone(),
+            headline: shown.headline.clone(),
+            rules: shown.rules.clone(),
+            prohibited: shown.verdict == Verdict::Prohibited,
+            on: Some(date(shown.on)),
+        }),
     }
 }
 

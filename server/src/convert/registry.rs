@@ -9,6 +9,7 @@ use scionary_domain::{
     evidence::{Evidence, Finding, Piece, Standing, Summary, Value, share::POLICY_VERSION},
     limits::FINDING_PIECES_SHOWN,
     names::Reason,
+    protection,
     seed::{self, Answer},
 };
 use scionary_proto::v1;
@@ -424,5 +425,38 @@ pub fn storage(storage: &Storage) -> v1::Storage {
         alive_pct: storage.alive_pct,
         origin: storage.origin().into(),
         note: storage.note.clone(),
+    }
+}
+
+/// A protection from the wire.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn read_protection(wire: v1::Protection) -> Result<protection::Draft, scionary_app::Error> {
+    let mut wrong = Vec::new();
+    let v1::Protection { kind, office, reference, area_codes, until, citation } = wire;
+    let kind = match v1::ProtectionKind::try_from(kind) {
+        Ok(v1::ProtectionKind::VarietyRight) => Some(protection::Kind::VarietyRight),
+        Ok(v1::ProtectionKind::Patent) => Some(protection::Kind::Patent),
+        Ok(v1::ProtectionKind::Unspecified) | Err(_) => None,
+    };
+    let until = super::read_date("protection.until", until, &mut wrong);
+    let draft = protection::Draft { kind, office, reference, areas: area_codes, until, citation };
+    if wrong.is_empty() { Ok(draft) } else { Err(wrong.into()) }
+}
+
+/// A protection.
+pub fn write_protection(protection: &protection::Protection) -> v1::Protection {
+    v1::Protection {
+        kind: match protection.kind {
+            protection::Kind::VarietyRight => v1::ProtectionKind::VarietyRight,
+            protection::Kind::Patent => v1::ProtectionKind::Patent,
+        }
+        .into(),
+        office: protection.office.clone(),
+        reference: protection.reference.clone(),
+        area_codes: protection.areas.iter().map(|a| a.as_str().to_string()).collect(),
+        until: protection.until.map(super::date),
+        citation: protection.citation.clone(),
     }
 }

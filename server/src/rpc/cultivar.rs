@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use scionary_app::{App, Error};
+use scionary_app::{App, Error, protection::SetProtection};
 use scionary_domain::{
     field::FieldError,
     ids::CultivarId,
@@ -157,5 +157,32 @@ impl CultivarService for CultivarRpc {
                 })
                 .collect(),
         }))
+    }
+
+    async fn get_protection(
+        &self,
+        request: Request<v1::GetProtectionRequest>,
+    ) -> Result<Response<v1::GetProtectionResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let v1::GetProtectionRequest { cultivar, crop } = request.into_inner();
+        let found = self.0.protection(&cultivar, &crop.trim().to_lowercase()).await;
+        let protection = found.map_err(|e| admitted.fail(e))?.as_ref().map(convert::write_protection);
+        Ok(Response::new(v1::GetProtectionResponse { protection }))
+    }
+
+    async fn set_protection(
+        &self,
+        request: Request<v1::SetProtectionRequest>,
+    ) -> Result<Response<v1::SetProtectionResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let v1::SetProtectionRequest { cultivar, crop, protection } = request.clone();
+        let draft = protection.map(convert::read_protection).transpose();
+        let crop = crop.trim().to_lowercase();
+        let use_case = draft.map(|draft| SetProtection { cultivar, crop, draft });
+        let message = |p: &Option<_>| v1::SetProtectionResponse {
+            protection: p.as_ref().map(convert::write_protection),
+        };
+        admitted.write(&self.0, &request, use_case, message).await
     }
 }

@@ -32,8 +32,9 @@ impl OfferService for OfferRpc {
         request: Request<v1::GetOfferRequest>,
     ) -> Result<Response<v1::GetOfferResponse>, Status> {
         let admitted = Admitted::of(&request)?;
-        let id = convert::read_id(&request.into_inner().offer_id).map_err(|e| admitted.fail(e))?;
-        let shown = self.0.offer(&admitted.call(), id).await.map_err(|e| admitted.fail(e))?;
+        let v1::GetOfferRequest { offer_id, to_area_code } = request.into_inner();
+        let id = convert::read_id(&offer_id).map_err(|e| admitted.fail(e))?;
+        let shown = self.0.offer(&admitted.call(), id, &to_area_code).await.map_err(|e| admitted.fail(e))?;
         let offer = convert::offer(&shown, admitted.call().now.date());
         Ok(Response::new(v1::GetOfferResponse { offer: Some(offer) }))
     }

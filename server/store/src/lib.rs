@@ -18,8 +18,10 @@ mod notices;
 mod observers;
 mod offers;
 mod plans;
+mod protections;
 mod records;
 mod registry;
+mod releases;
 mod source;
 mod sowings;
 mod tickets;
@@ -110,4 +112,12 @@ pub mod club_store {
 /// Wants.
 pub mod want_store {
     pub use crate::wants::*;
+}
+/// Rules on moving plants that stewards proposed and published.
+pub mod release_store {
+    pub use crate::releases::*;
+}
+/// Protected cultivars.
+pub mod protection_store {
+    pub use crate::protections::*;
 }

@@ -138,6 +138,7 @@ fn to_offer(row: offer::Model) -> Result<Offer, StoreError> {
             contact: row.contact,
             lot: row.lot_id.map(LotId::from_uuid),
             club: row.club_id.map(ClubId::from_uuid),
+            holder_consent: row.holder_consent,
         },
         promised: i32::try_from(row.promised).map_err(|e| StoreError::corrupt("offer.promised", e))?,
         withdrawn_at: row.withdrawn_at.map(Timestamp::from_micros),
@@ -173,6 +174,7 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         contact,
         lot,
         club,
+        holder_consent,
     } = contents;
     let (latitude, longitude) = place.grid.middle();
     Ok(offer::ActiveModel {
@@ -206,6 +208,7 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
         contact: Set(contact.clone()),
         lot_id: Set(lot.map(LotId::uuid)),
         club_id: Set(club.map(ClubId::uuid)),
+        holder_consent: Set(holder_consent.clone()),
         entered_by: Set(entered_by.map(AccountId::uuid)),
         withdrawn_at: Set(withdrawn_at.map(Timestamp::micros)),
         version: Set(*version),

@@ -80,7 +80,7 @@ async fn open(url: &str) -> App {
     let passwords = Passwords::new(1, entropy.clone()).unwrap();
     let app = App::new(store, Policy::default(), Arc::new(SystemClock), entropy, passwords).await.unwrap();
     scionary_server::serve::load_catalogue(&app, &scionary_server::data::reference()).await.unwrap();
-    app.set_movement(scionary_app::movement::read(&[scionary_server::data::movement()]).unwrap());
+    app.set_movement_sources(vec![scionary_server::data::movement()]).await.unwrap();
     for n in 0..=TAKERS {
         let id = literal(uuid(3, n), app.store().backend() == Backend::Postgres);
         app.store()

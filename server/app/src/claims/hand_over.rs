@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     access::{self, EditClaim, Granted},
-    claim::{Claim, Side, State},
+    claim::{self, Claim, Shown, Side, State},
     field::Fields,
     ids::{AccountId, ClaimId},
     limits,
@@ -12,7 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, offer_of, own, store, what};
+use super::{ShownClaim, TOPIC, movement, offer_of, own, store, what};
 use crate::{Done, Error, Rule, UseCase, Write, clubs, lots, registry::Registry};
 
 /// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
@@ -39,6 +39,32 @@ fn handed(
         Some(lot) => format!("{what} changed hands. Its lot is {}: write the code on its tag.", lot.code),
     };
     to.into_iter().map(|to| (to, words.clone())).collect()
+}
+
+/// Rules that have become stricter since it was promised: it goes back to both, who look at it anew; what a rule now
+/// prohibits ends. None where nothing is stricter.
+async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()>>, Error> {
+    let offer = offer_of(write, claim.offer).await?;
+    let today = write.call.now.date();
+    let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
+    if answer.verdict <= claim.movement.verdict {
+        return Ok(None);
+    }
+    claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+    claim.movement = Shown::of(&answer, today);
+    (claim.given_at, claim.taken_at) = (None, None);
+    claim.state = if claim::bars(&answer).is_some() { State::Declined } else { State::Waiting };
+    claim.lapses_at = write.call.now.plus_days(limits::CLAIM_WAITS_DAYS);
+    let what = what(&write.app.registry(), claim, &offer);
+    let words = format!(
+        "Rules on moving {what} have become stricter since it was promised: {}. It goes back to both of you; do not hand it over before you have looked at them: scionary claim show {}",
+        claim.movement.headline, claim.id
+    );
+    let done = Done::new((), "claim.stricter", claim.id, serde_json::json!({}))
+        .and_publish(TOPIC, claim.id)
+        .and_tell(claim.giver, Kind::ClaimStricter, claim.id, today, words.clone())
+        .and_tell(claim.taker, Kind::ClaimStricter, claim.id, today, words);
+    Ok(Some(done))
 }
 
 /// A claim of which the caller is on a side, or whose offer is for a club that they arrange: on the day an organiser
@@ -82,6 +108,14 @@ impl UseCase for ConfirmHandOver {
         let (mut claim, granted, side) = own_or_arranged(write, self.id).await?;
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
+        }
+        if let Some(done) = stricter(write, &mut claim).await? {
+            store(write, granted, &mut claim).await?;
+            return Ok(done.with(ShownClaim::new(
+                &write.app.registry(),
+                claim.clone(),
+                &offer_of(write, claim.offer).await?,
+            )));
         }
         if side != Some(Side::Taker) {
             claim.given_at.get_or_insert(write.call.now);

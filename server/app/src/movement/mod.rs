@@ -2,7 +2,9 @@
 
 mod ask;
 mod parse;
+mod publish;
 
 pub(crate) use ask::of_offer;
 pub use ask::{AskMovement, MovementFound};
 pub use parse::{MovementFiles, read};
+pub use publish::{Changes, ProposeRules, PublishRules, ShownRelease, TOPIC, WithdrawRules};

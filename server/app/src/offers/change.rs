@@ -11,7 +11,7 @@ use scionary_domain::{
 use scionary_store::{account_store, lot_store, offer_store};
 
 use super::{Shown, lot, search_text, shown};
-use crate::{Done, Error, Rule, UseCase, Write, registry::Registry};
+use crate::{Done, Error, Rule, UseCase, Write, protection, registry::Registry};
 
 /// A field that a change names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,6 +52,8 @@ pub enum Field {
     Lot,
     /// The club whose members alone see it.
     Club,
+    /// What the giver says of the holder's consent.
+    HolderConsent,
 }
 
 impl Field {
@@ -75,6 +77,7 @@ impl Field {
         ("contact", Self::Contact),
         ("lot", Self::Lot),
         ("club", Self::Club),
+        ("holder_consent", Self::HolderConsent),
     ];
     /// From the name of the wire.
     ///
@@ -193,6 +196,7 @@ impl UseCase for ChangeOffer {
                 Field::Health => draft.health = new.health.clone(),
                 Field::AutoAccept => draft.auto_accept = new.auto_accept,
                 Field::Contact => draft.contact.clone_from(&new.contact),
+                Field::HolderConsent => draft.holder_consent.clone_from(&new.holder_consent),
                 Field::Club => draft.club = super::for_club(write, &self.club).await?,
                 Field::Lot => draft.lot = lot::named(write, &self.lot).await?.map(|l| l.id),
             }
@@ -215,6 +219,7 @@ impl UseCase for ChangeOffer {
                 lot::check(&registry, &offer.contents, &lot)?;
             }
         }
+        let protection = protection::asked_for(write.tx, &registry, &offer.contents, now.date()).await?;
         if was_over {
             // one that comes back counts like a new one
             account_store::lock_account(write.tx, account.id).await?;
@@ -240,7 +245,8 @@ impl UseCase for ChangeOffer {
         let names: Vec<&str> =
             Field::ALL.iter().filter(|(_, f)| self.fields.contains(f)).map(|(name, _)| *name).collect();
         let id = offer.id;
-        let out = shown(&registry, offer, account.display_name.clone(), now.date());
+        let mut out = shown(&registry, offer, account.display_name.clone(), now.date());
+        out.protection = protection;
         let change = serde_json::json!({ "fields": names, "version": out.offer.version });
         Ok(Done::new(out, "offer.changed", id, change).and_publish(super::TOPIC, id))
     }

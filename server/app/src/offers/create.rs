@@ -8,7 +8,7 @@ use scionary_domain::{
 use scionary_store::{account_store, offer_store};
 
 use super::{Shown, lot, search_text, shown};
-use crate::{Done, Error, Rule, UseCase, Write};
+use crate::{Done, Error, Rule, UseCase, Write, protection};
 
 /// Posts an offer.
 pub struct CreateOffer {
@@ -39,6 +39,7 @@ impl UseCase for CreateOffer {
             lot::check(&registry, &contents, lot)?;
             contents.lot = Some(lot.id);
         }
+        let protection = protection::asked_for(write.tx, &registry, &contents, now.date()).await?;
         account_store::lock_account(write.tx, account.id).await?;
         let open = offer_store::count_open(write.tx, account.id, now.date()).await?;
         if i64::try_from(open).unwrap_or(i64::MAX) >= limits::OFFERS_OPEN_MAX {
@@ -62,7 +63,11 @@ impl UseCase for CreateOffer {
             "material": offer.contents.material.word(),
             "quantity": offer.contents.quantity,
         });
-        let out = shown(&registry, offer, account.display_name.clone(), now.date());
+        let mut out = shown(&registry, offer, account.display_name.clone(), now.date());
+        out.protection = protection;
+        if let Some(area) = out.offer.contents.place.area.clone() {
+            out.moved_to(&registry, &write.app.movement(), area.as_str(), now.date());
+        }
         Ok(Done::new(out, "offer.posted", id, change).and_publish(super::TOPIC, id))
     }
 }

@@ -15,8 +15,10 @@ pub use search::{FoundOffers, SearchOffers};
 pub use withdraw::WithdrawOffer;
 
 use scionary_domain::{
+    claim,
     field::FieldError,
     ids::{AccountId, ClubId},
+    movement::Rules,
     names::Folded,
     offer::{Contents, Offer},
     time::Date,
@@ -43,6 +45,19 @@ pub struct Shown {
     pub seed_headline: String,
     /// What giver and taker should know of how long it lives.
     pub life: Vec<String>,
+    /// What protects the cultivar, in a sentence; empty if nothing is on file.
+    pub protection: String,
+    /// What is on file on moving it to a place.
+    pub movement: Option<(String, claim::Shown)>,
+}
+
+impl Shown {
+    /// Looks at what is on file on moving it to a place.
+    pub(crate) fn moved_to(&mut self, registry: &Registry, rules: &Rules, to: &str, today: Date) {
+        let contents = &self.offer.contents;
+        let asked = crate::movement::of_offer(registry, contents, to, contents.quantity, today);
+        self.movement = Some((to.to_string(), claim::Shown::of(&rules.ask(&asked), today)));
+    }
 }
 
 /// Puts an offer beside what the registry knows.
@@ -58,6 +73,8 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
         .map(|crop| viability::warnings(crop, *material, *taken_on, kept_how, *available_until, today));
     Shown {
         life: life.unwrap_or_default(),
+        protection: String::new(),
+        movement: None,
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
         seed_headline: record
             .filter(|_| offer.contents.material.comes_from_seed())

@@ -1,13 +1,23 @@
 //! One offer, and a giver's own.
 
 use scionary_domain::{
+    field::FieldError,
     ids::OfferId,
     page::{self, Page, PageTokenError},
+    place::AreaCode,
 };
 use scionary_store::{OfferKey, account_store, offer_store};
 
 use super::{Shown, sees, shown};
-use crate::{App, Call, Error};
+use crate::{App, Call, Error, protection};
+
+/// Where something would go; none for an empty text.
+pub(super) fn destination(field: &str, text: &str) -> Result<Option<AreaCode>, Error> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    AreaCode::parse(text).map(Some).map_err(|e| FieldError::new(field, e).into())
+}
 
 /// A row's key as text, for page tokens.
 pub(super) fn key_text(key: OfferKey) -> String {
@@ -29,7 +39,7 @@ impl App {
     ///
     /// # Errors
     /// [`Error::NotFound`].
-    pub async fn offer(&self, call: &Call, id: OfferId) -> Result<Shown, Error> {
+    pub async fn offer(&self, call: &Call, id: OfferId, to: &str) -> Result<Shown, Error> {
         let reader = self.store().reader();
         let today = call.now.date();
         let offer = offer_store::offer(reader, id).await?.ok_or_else(|| Error::not_found("offer", id))?;
@@ -38,7 +48,14 @@ impl App {
         }
         let names = account_store::display_names(reader, &[offer.giver]).await?;
         let giver = names.get(&offer.giver).cloned().unwrap_or_default();
-        Ok(shown(&self.registry(), offer, giver, today))
+        let registry = self.registry();
+        let protection = protection::of(reader, &registry, offer.contents.cultivar).await?;
+        let mut out = shown(&registry, offer, giver, today);
+        out.protection = protection.filter(|p| p.holds(today)).map(|p| p.sentence()).unwrap_or_default();
+        if let Some(to) = destination("to_area_code", to)? {
+            out.moved_to(&registry, &self.movement(), to.as_str(), today);
+        }
+        Ok(out)
     }
 
     /// A page of the caller's own offers, newest first.

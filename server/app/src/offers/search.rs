@@ -14,7 +14,7 @@ use scionary_store::{Near, OfferOrder, OfferQuery, account_store, offer_store};
 
 use super::{
     Shown,
-    read::{key_text, read_key},
+    read::{destination, key_text, read_key},
     shown,
 };
 use crate::{App, Call, Error, clubs, registry::Registry};
@@ -47,6 +47,8 @@ pub struct SearchOffers {
     pub text: String,
     /// In which order; the natural one if absent.
     pub order: Option<OfferOrder>,
+    /// Where it would go: what is on file on moving it there is told with each; may be empty.
+    pub to_area_code: String,
 }
 
 /// A page of offers found.
@@ -73,6 +75,8 @@ impl App {
         let registry = self.registry();
         let size = page::page_size(page_size)?;
         let mut query = check(&registry, search, call.now.date())?;
+        let to = destination("to_area_code", &search.to_area_code)?;
+        let (rules, today) = (self.movement(), call.now.date());
         if let Some(caller) = call.actor.id() {
             query.clubs = clubs::clubs_of(self.store().reader(), caller).await?;
         }
@@ -94,7 +98,11 @@ impl App {
             .into_iter()
             .map(|(offer, km)| {
                 let giver = names.get(&offer.giver).cloned().unwrap_or_default();
-                (shown(&registry, offer, giver, call.now.date()), km)
+                let mut found = shown(&registry, offer, giver, today);
+                if let Some(to) = &to {
+                    found.moved_to(&registry, &rules, to.as_str(), today);
+                }
+                (found, km)
             })
             .collect();
         Ok(FoundOffers { page: Page { rows, next }, name_taken_for })

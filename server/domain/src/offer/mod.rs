@@ -14,8 +14,8 @@ use crate::{
 };
 use health::{Declaration, DeclarationDraft};
 
-/// Shown with every offer. The server keeps no rules on movement yet; the authority decides in any case.
-pub const MOVEMENT_NOTICE: &str = "No rule on moving plants is on file here, which is not an answer: before anything is moved, ask the plant-health authority of the place it leaves and of the place it goes to. They decide.";
+/// Shown with every offer.
+pub const MOVEMENT_NOTICE: &str = "Before anything is moved, look at what is on file (scionary movement check) and ask the plant-health authority of the place it leaves and of the place it goes to. They decide.";
 
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $word:literal),* $(,)? }) => {
@@ -182,6 +182,8 @@ pub struct Contents {
     pub lot: Option<LotId>,
     /// Only members of this club see it.
     pub club: Option<ClubId>,
+    /// What the giver says of the holder's consent, of a protected cultivar.
+    pub holder_consent: String,
 }
 
 /// An offer on file.
@@ -264,6 +266,8 @@ pub struct Draft {
     pub lot: Option<LotId>,
     /// Only members of this club see it: one that the giver belongs to, looked up beforehand.
     pub club: Option<ClubId>,
+    /// What the giver says of the holder's consent, of a protected cultivar.
+    pub holder_consent: String,
 }
 
 impl From<&Contents> for Draft {
@@ -289,6 +293,7 @@ impl From<&Contents> for Draft {
             contact,
             lot,
             club,
+            holder_consent,
         } = contents;
         Self {
             unknown_seedling: *unknown_seedling,
@@ -310,6 +315,7 @@ impl From<&Contents> for Draft {
             contact: contact.clone(),
             lot: *lot,
             club: *club,
+            holder_consent: holder_consent.clone(),
         }
     }
 }
@@ -355,6 +361,8 @@ pub fn check(
         fields.wrong("offer.hand_over", "at least one of collect, meeting and post expected");
     }
     let note = fields.text("offer.note", &draft.note, 0, limits::OFFER_NOTE_CHARS_MAX);
+    let holder_consent =
+        fields.text("offer.holder_consent", &draft.holder_consent, 0, limits::CLAIM_NOTE_CHARS_MAX);
     let health = health::check(&mut fields, "offer.health", &draft.health, material, crop, today);
     let least = if draft.auto_accept { 3 } else { 0 };
     let contact = fields.line("offer.contact", &draft.contact, least, limits::CONTACT_CHARS_MAX);
@@ -381,6 +389,7 @@ pub fn check(
             contact: contact?,
             lot: draft.lot,
             club: draft.club,
+            holder_consent: holder_consent?,
         })
     };
     let contents = whole();

@@ -27,12 +27,14 @@ pub mod lot_link;
 pub mod lot_test;
 pub mod mail_address;
 pub mod member_block;
+pub mod movement_release;
 pub mod notice;
 pub mod observer;
 pub mod offer;
 pub mod outbox;
 pub mod plan;
 pub mod proposal;
+pub mod protection;
 pub mod record_event;
 pub mod role_grant;
 pub mod session;
@@ -87,5 +89,7 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(club::Entity),
         columns(club_member::Entity),
         columns(want::Entity),
+        columns(movement_release::Entity),
+        columns(protection::Entity),
     ]
 }

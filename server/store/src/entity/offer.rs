@@ -23,6 +23,7 @@ pub struct Model {
     pub contact: String,
     pub lot_id: Option<Uuid>,
     pub club_id: Option<Uuid>,
+    pub holder_consent: String,
     pub entered_by: Option<Uuid>,
     pub area_code: Option<String>,
     pub grid_code: String,
