@@ -21,7 +21,9 @@ pub use curation::{
 };
 pub use dated::{GraftCommand, Hemisphere, PlanArguments, PlanCommand};
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
-pub use lot::{AlertCommand, InboxCommand, LotArguments, LotCommand, RaiseArguments};
+pub use lot::{
+    AlertCommand, InboxCommand, LabelArguments, LotArguments, LotCommand, PaperSize, RaiseArguments,
+};
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 pub use want::{WantArguments, WantCommand};

@@ -6,6 +6,7 @@ mod client;
 mod cmd;
 mod error;
 mod output;
+mod paper;
 mod prompt;
 mod settings;
 mod units;

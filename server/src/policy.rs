@@ -146,6 +146,8 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::ClaimNoteMissed => BEHALF_WRITE,
         Rpc::ClaimGetClaim => BEHALF_READ,
         Rpc::ClaimListMyClaims => BEHALF_READ,
+        // the club's organisers
+        Rpc::ClaimListClubClaims => OWN_READ,
         // organisers and stewards: see the domain's `access`
         Rpc::ClaimListMissed => OWN_READ,
 

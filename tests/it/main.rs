@@ -18,6 +18,7 @@ mod lots;
 mod movement;
 mod names;
 mod offers;
+mod paper;
 mod pictures;
 mod plans;
 mod reference;

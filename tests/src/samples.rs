@@ -394,6 +394,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::ClaimNoteMissed => v1::NoteMissedRequest { claim_id, words: reason() }.encode_to_vec(),
         Rpc::ClaimGetClaim => v1::GetClaimRequest { claim_id }.encode_to_vec(),
         Rpc::ClaimListMyClaims => v1::ListMyClaimsRequest::default().encode_to_vec(),
+        Rpc::ClaimListClubClaims => {
+            v1::ListClubClaimsRequest { club_id, ..Default::default() }.encode_to_vec()
+        }
         Rpc::ClaimListMissed => v1::ListMissedRequest::default().encode_to_vec(),
         Rpc::CultivarGetProtection => {
             v1::GetProtectionRequest { cultivar: "Golek".into(), crop: String::new() }.encode_to_vec()

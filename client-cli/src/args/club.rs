@@ -128,6 +128,14 @@ pub enum ClubCommand {
         #[arg(long)]
         consent: String,
     },
+    /// Print the sheets of a swap day to a PDF: who brings what, who takes what, the pick list by table (organisers)
+    Sheet {
+        /// The club's id
+        club: String,
+        /// The file
+        #[arg(long, value_name = "FILE")]
+        out: PathBuf,
+    },
     /// Write everything of a club to a file, as lines of JSON (organisers)
     Export {
         /// Its id

@@ -80,6 +80,11 @@ pub enum LotCommand {
         #[arg(long, default_value_t = 0, value_name = "DAYS")]
         latency_days: i32,
     },
+    /// Print labels for tags to a PDF, with a QR code
+    #[command(
+        after_help = "Examples: scionary lot label CODE CODE --out labels.pdf --size 70x37 --paper a4\n          scionary lot label CODE --out tag.pdf --size 62x29 --paper label"
+    )]
+    Label(Box<LabelArguments>),
     /// Say that nothing is left of a lot
     End {
         /// What its tag says
@@ -91,6 +96,58 @@ pub enum LotCommand {
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
         on: Option<v1::Date>,
     },
+}
+
+/// Labels to be printed.
+#[derive(Debug, Args)]
+pub struct LabelArguments {
+    /// What the tags say
+    #[arg(required = true, num_args = 1.., value_name = "CODE")]
+    pub codes: Vec<String>,
+    /// The file
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Width and height of a label, millimetres
+    #[arg(long, default_value = "70x37", value_name = "MM", value_parser = parse_size)]
+    pub size: (f32, f32),
+    /// a4, letter, label (one to a page), or width and height in millimetres
+    #[arg(long, default_value = "a4", value_parser = parse_paper)]
+    pub paper: PaperSize,
+    /// Between labels, across and down, millimetres
+    #[arg(long, default_value = "0x0", value_name = "MM", value_parser = parse_size)]
+    pub gap: (f32, f32),
+    /// Labels of the first sheet that are used up
+    #[arg(long, default_value_t = 0, value_name = "COUNT")]
+    pub skip: usize,
+    /// Of each so many
+    #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=500))]
+    pub copies: u16,
+    /// Put this address before the code in the QR code, such as `https://swap.example/lot/`; the code alone if left out
+    #[arg(long, default_value = "", hide_default_value = true, value_name = "ADDRESS")]
+    pub link: String,
+}
+
+/// Width and height of paper in millimetres; none for one label to a page.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PaperSize(pub Option<(f32, f32)>);
+
+fn parse_size(text: &str) -> Result<(f32, f32), String> {
+    let parse = || {
+        let (width, height) = text.split_once(['x', 'X', '×'])?;
+        let pair: (f32, f32) = (width.trim().parse().ok()?, height.trim().parse().ok()?);
+        let fits = |n: f32| (0.0..=2000.0).contains(&n);
+        (fits(pair.0) && fits(pair.1)).then_some(pair)
+    };
+    parse().ok_or_else(|| "width and height in millimetres expected, such as 70x37".to_string())
+}
+
+fn parse_paper(text: &str) -> Result<PaperSize, String> {
+    Ok(PaperSize(match text.trim().to_ascii_lowercase().as_str() {
+        "label" => None,
+        "a4" => Some((210.0, 297.0)),
+        "letter" => Some((215.9, 279.4)),
+        other => Some(parse_size(other).map_err(|e| format!("a4, letter, label, or {e}"))?),
+    }))
 }
 
 /// A lot to be entered.

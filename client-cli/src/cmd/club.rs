@@ -1,15 +1,16 @@
 //! Clubs.
 
-use std::{io::Write as _, path::Path};
+use std::{collections::BTreeMap, io::Write as _, path::Path};
 
 use scionary_proto::v1;
 
 use super::more;
 use crate::{
     args::{ClubArguments, ClubCommand},
-    client::{Client, clubs},
+    client::{Client, claims, clubs},
     error::Failure,
     output::Output,
+    paper::{Line, Section, sheet},
     words,
 };
 
@@ -147,6 +148,17 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                 ));
             })
         }
+        ClubCommand::Sheet { club, out } => {
+            let claims = promised(client, &club).await?;
+            let pdf = sheet(&day(&claims)).map_err(|e| Failure::usage(e.to_string()))?;
+            std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
+            output.aside(&format!(
+                "{} are in {}. What changed hands: scionary claim handed-over ID",
+                words::counted(i32::try_from(claims.len()).unwrap_or(i32::MAX), "promise"),
+                out.display()
+            ));
+            Ok(())
+        }
         ClubCommand::Export { club, out } => {
             let bytes = export(client, &club, &out).await?;
             output.aside(&format!("{bytes} bytes are in {}.", out.display()));
@@ -165,6 +177,78 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             })
         }
     }
+}
+
+/// All that is promised in a club.
+async fn promised(client: &Client, club: &str) -> Result<Vec<v1::Claim>, Failure> {
+    let mut all = Vec::new();
+    let mut page_token = String::new();
+    loop {
+        let request = v1::ListClubClaimsRequest { club_id: club.to_string(), page_size: 100, page_token };
+        let reply: v1::ListClubClaimsResponse =
+            client.read(request, |c, r| async move { claims(c).list_club_claims(r).await }).await?;
+        all.extend(reply.claims);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
+}
+
+/// The parts of a swap day's sheet: a table for each who brings something.
+fn day(claims: &[v1::Claim]) -> Vec<(String, Vec<Section>)> {
+    let mut givers: BTreeMap<&str, Vec<&v1::Claim>> = BTreeMap::new();
+    let mut takers: BTreeMap<&str, Vec<&v1::Claim>> = BTreeMap::new();
+    for claim in claims {
+        givers.entry(&claim.giver_name).or_default().push(claim);
+        takers.entry(&claim.taker_name).or_default().push(claim);
+    }
+    let table: BTreeMap<&str, usize> = givers.keys().enumerate().map(|(at, name)| (*name, at + 1)).collect();
+    let table_of = |giver: &str| table.get(giver).copied().unwrap_or(0);
+    let what = |c: &v1::Claim| {
+        format!(
+            "{} {} of {} ({})",
+            c.quantity,
+            words::unit(c.unit()),
+            c.cultivar_name,
+            words::material(c.material())
+        )
+    };
+    let tail =
+        |c: &v1::Claim| c.claim_id.chars().rev().take(6).collect::<Vec<_>>().into_iter().rev().collect();
+    let section = |heading: String, claims: &[&v1::Claim], who: &dyn Fn(&v1::Claim) -> String| Section {
+        heading,
+        lines: claims.iter().map(|c| Line { what: what(c), who: who(c), code: tail(c) }).collect(),
+    };
+    let brings = givers
+        .iter()
+        .map(|(giver, all)| {
+            section(format!("{giver}, table {}", table_of(giver)), all, &|c| format!("for {}", c.taker_name))
+        })
+        .collect();
+    let takes = takers
+        .iter()
+        .map(|(taker, all)| {
+            section((*taker).to_string(), all, &|c| {
+                format!("from {}, table {}", c.giver_name, table_of(&c.giver_name))
+            })
+        })
+        .collect();
+    let mut by_table: Vec<(usize, &str)> = table.iter().map(|(name, at)| (*at, *name)).collect();
+    by_table.sort_unstable();
+    let pick = by_table
+        .into_iter()
+        .filter_map(|(at, giver)| {
+            let mut all = givers.get(giver)?.clone();
+            all.sort_by(|a, b| (&a.cultivar_name, &a.taker_name).cmp(&(&b.cultivar_name, &b.taker_name)));
+            Some(section(format!("Table {at}: {giver}"), &all, &|c| c.taker_name.clone()))
+        })
+        .collect();
+    vec![
+        ("Who brings what".to_string(), brings),
+        ("Who takes what".to_string(), takes),
+        ("Pick list by table".to_string(), pick),
+    ]
 }
 
 fn says(arguments: ClubArguments) -> v1::ClubDraft {

@@ -4,10 +4,11 @@ use scionary_proto::v1;
 
 use super::{descent, more};
 use crate::{
-    args::{LotArguments, LotCommand},
+    args::{LabelArguments, LotArguments, LotCommand},
     client::{Client, lots},
     error::Failure,
     output::Output,
+    paper::{Label, Layout, labels},
     words,
 };
 
@@ -76,6 +77,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
                 client.write(request, |c, r| async move { lots(c).record_test(r).await }).await?;
             output.reply("RecordTestResponse", &reply, |out| told(out, reply.lot.as_ref()))
         }
+        LotCommand::Label(arguments) => label(client, output, *arguments).await,
         LotCommand::End { code, why, on } => {
             let request = v1::EndLotRequest { lot: code, why, on };
             let reply: v1::EndLotResponse =
@@ -138,6 +140,38 @@ async fn later(
     let reply: v1::NoteDescentResponse =
         client.write(request, |c, r| async move { lots(c).note_descent(r).await }).await?;
     output.reply("NoteDescentResponse", &reply, |out| told(out, reply.lot.as_ref()))
+}
+
+async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> Result<(), Failure> {
+    let LabelArguments { codes, out, size, paper, gap, skip, copies, link } = arguments;
+    let mut all = Vec::new();
+    for code in codes {
+        let request = v1::GetLotRequest { lot: code };
+        let reply: v1::GetLotResponse =
+            client.read(request, |c, r| async move { lots(c).get_lot(r).await }).await?;
+        let lot = reply.lot.unwrap_or_default();
+        let card = lot.card.clone().unwrap_or_default();
+        let origins: Vec<String> =
+            card.origins.iter().map(|o| format!("{} {}", words::descent(o.descent()), o.lot)).collect();
+        let plain: String = card.code.split_whitespace().collect();
+        let label = Label {
+            name: name(&card),
+            code: card.code.clone(),
+            what: format!("{}, {}", words::lot_kind(card.kind()), words::day(card.made_on)),
+            source: if origins.is_empty() { lot.source.clone() } else { origins.join("; ") },
+            scanned: format!("{link}{plain}"),
+        };
+        all.extend(std::iter::repeat_n(label, usize::from(copies)));
+    }
+    let layout = Layout { label: size, paper: paper.0, gap, skip };
+    let pdf = labels(&all, layout).map_err(|e| Failure::usage(e.to_string()))?;
+    std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
+    output.aside(&format!(
+        "{} labels are in {}. Print at 100 %, not fitted to the page.",
+        all.len(),
+        out.display()
+    ));
+    Ok(())
 }
 
 /// One's own lot in full; of others the card.

@@ -129,6 +129,22 @@ impl ClaimService for ClaimRpc {
         }))
     }
 
+    async fn list_club_claims(
+        &self,
+        request: Request<v1::ListClubClaimsRequest>,
+    ) -> Result<Response<v1::ListClubClaimsResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let fail = |e| admitted.fail(e);
+        let v1::ListClubClaimsRequest { club_id, page_size, page_token } = request.into_inner();
+        let club = App::club_id(&club_id).map_err(fail)?;
+        let page = self.0.club_claims(&admitted.call(), club, page_size, &page_token).await.map_err(fail)?;
+        let caller = Self::caller(&admitted)?;
+        Ok(Response::new(v1::ListClubClaimsResponse {
+            claims: page.rows.iter().map(|c| convert::claim(c, caller)).collect(),
+            next_page_token: page.next.unwrap_or_default(),
+        }))
+    }
+
     async fn list_missed(
         &self,
         request: Request<v1::ListMissedRequest>,

@@ -3,13 +3,14 @@
 use scionary_domain::{
     access::{EditClaim, Granted},
     claim::{Claim, State},
-    ids::{AccountId, ClaimId, OfferId},
+    ids::{AccountId, ClaimId, ClubId, OfferId},
     place::AreaCode,
     time::{Date, Timestamp},
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter,
-    QueryOrder, QuerySelect, sea_query::Expr,
+    ActiveValue::Set,
+    ColumnTrait, Condition, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    sea_query::{Expr, Query},
 };
 
 use crate::{
@@ -159,6 +160,28 @@ pub async fn of_offer(db: &impl Source, offer: OfferId) -> Result<Vec<Claim>, St
         .order_by_asc(claim::Column::Id)
         .all(db.inner())
         .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// Promised claims on the offers for a club alone, from after an id.
+pub async fn promised_in_club(
+    db: &impl Source,
+    club: ClubId,
+    after: Option<ClaimId>,
+    limit: u64,
+) -> Result<Vec<Claim>, StoreError> {
+    let of_club = Query::select()
+        .column(offer::Column::Id)
+        .from(offer::Entity)
+        .and_where(offer::Column::ClubId.eq(club.uuid()))
+        .to_owned();
+    let mut query = claim::Entity::find()
+        .filter(claim::Column::OfferId.in_subquery(of_club))
+        .filter(claim::Column::State.eq(State::Accepted.word()));
+    if let Some(after) = after {
+        query = query.filter(claim::Column::Id.gt(after.uuid()));
+    }
+    let rows = query.order_by_asc(claim::Column::Id).limit(limit).all(db.inner()).await?;
     rows.into_iter().map(to_claim).collect()
 }
 

@@ -23,11 +23,14 @@ fn handed(
     registry: &Registry,
     lot: Option<&Lot>,
 ) -> Vec<(AccountId, String)> {
+    let both = vec![claim.giver, claim.taker];
     let (to, who) = match side {
         Some(Side::Giver) => (vec![claim.taker], "The giver"),
         Some(Side::Taker) => (vec![claim.giver], "The taker"),
-        None => (vec![claim.giver, claim.taker], "An organiser"),
+        None => (both.clone(), "An organiser"),
     };
+    // the new lot's code goes to whoever confirmed last, too: the tag is theirs to write
+    let to = if lot.is_some() { both } else { to };
     let what = what(registry, claim, offer);
     let words = match lot {
         None => {

@@ -6,7 +6,7 @@ use scionary_domain::{
     access,
     claim::Claim,
     field::FieldError,
-    ids::{AccountId, ClaimId, OfferId},
+    ids::{AccountId, ClaimId, ClubId, OfferId},
     offer::{Material, Offer, Unit},
     page::{self, Page, PageTokenError},
 };
@@ -139,6 +139,30 @@ impl App {
         let before = before(&search, token)?;
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
         let rows = claim_store::missed(self.store().reader(), before, limit).await?;
+        self.page_of(rows, size, &search).await
+    }
+
+    /// A page of what is promised of the offers for a club alone, for its organisers.
+    ///
+    /// # Errors
+    /// The caller does not arrange it; a page token that does not fit.
+    pub async fn club_claims(
+        &self,
+        call: &Call,
+        club: ClubId,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownClaim>, Error> {
+        let account = call.account()?;
+        let reader = self.store().reader();
+        if !clubs::organises(reader, club, account.id).await? {
+            return Err(access::Denied::RoleMissing("an organiser of the club").into());
+        }
+        let size = page::page_size(page_size)?;
+        let search = format!("claims of {club}");
+        let after = before(&search, token)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let rows = claim_store::promised_in_club(reader, club, after, limit).await?;
         self.page_of(rows, size, &search).await
     }
 

@@ -1,0 +1,137 @@
+//! Things to print, as PDF: labels for tags, sheets for a swap day. All lengths are millimetres.
+
+mod label;
+mod sheet;
+
+pub(crate) use label::{Label, Layout, labels};
+pub(crate) use sheet::{Line, Section, sheet};
+
+use krilla::{
+    Document,
+    color::rgb,
+    geom::{PathBuilder, Point, Rect, Size},
+    num::NormalizedF32,
+    page::PageSettings,
+    paint::{Fill, Stroke},
+    surface::Surface,
+    text::{Font, TextDirection},
+};
+
+/// DejaVu Sans (Bitstream Vera licence, beside the file): Latin, Greek, Cyrillic.
+static FONT: &[u8] = include_bytes!("../../data/DejaVuSans.ttf");
+
+/// Points in a millimetre (ISO 32000-1: 72 to an inch).
+const POINTS: f32 = 72.0 / 25.4;
+
+/// Why nothing could be printed.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub(crate) struct PaperError(String);
+
+fn failed(what: &str) -> PaperError {
+    PaperError(what.to_string())
+}
+
+/// A document that grows page by page.
+struct Paper {
+    document: Document,
+    font: Font,
+    face: ttf_parser::Face<'static>,
+}
+
+impl Paper {
+    fn new() -> Result<Self, PaperError> {
+        let font = Font::new(FONT.into(), 0).ok_or_else(|| failed("the font cannot be read"))?;
+        let face = ttf_parser::Face::parse(FONT, 0).map_err(|e| PaperError(e.to_string()))?;
+        Ok(Self { document: Document::new(), font, face })
+    }
+
+    /// A page of so many millimetres.
+    fn page(
+        &mut self,
+        size: (f32, f32),
+        draw: impl FnOnce(&mut Pen<'_, '_>) -> Result<(), PaperError>,
+    ) -> Result<(), PaperError> {
+        let settings = Size::from_wh(size.0 * POINTS, size.1 * POINTS)
+            .map(PageSettings::new)
+            .ok_or_else(|| failed("a page needs a width and a height"))?;
+        let mut page = self.document.start_page_with(settings);
+        let mut surface = page.surface();
+        let done = draw(&mut Pen { surface: &mut surface, font: &self.font, face: &self.face });
+        surface.finish();
+        page.finish();
+        done
+    }
+
+    fn finish(self) -> Result<Vec<u8>, PaperError> {
+        self.document.finish().map_err(|e| PaperError(format!("the PDF cannot be written: {e:?}")))
+    }
+}
+
+/// Draws on a page, from its top left corner.
+struct Pen<'a, 's> {
+    surface: &'a mut Surface<'s>,
+    font: &'a Font,
+    face: &'a ttf_parser::Face<'static>,
+}
+
+impl Pen<'_, '_> {
+    /// How wide a text is at a height of letters (the font's size).
+    fn width(&self, text: &str, size: f32) -> f32 {
+        let units = f32::from(self.face.units_per_em());
+        let advance = |c: char| {
+            let glyph = self.face.glyph_index(c).unwrap_or_default();
+            f32::from(self.face.glyph_hor_advance(glyph).unwrap_or(0))
+        };
+        text.chars().map(advance).sum::<f32>() / units * size
+    }
+
+    /// A line of text on a base line. A longer one than fits is set smaller, and cut at half the size.
+    fn text(&mut self, at: (f32, f32), size: f32, most: f32, text: &str) {
+        let wide = self.width(text, size);
+        let size = if wide > most { (size * most / wide).max(size * 0.5) } else { size };
+        let mut text = text.to_string();
+        if self.width(&text, size) > most {
+            while !text.is_empty() && self.width(&format!("{text}…"), size) > most {
+                text.pop();
+            }
+            text.push('…');
+        }
+        let point = Point::from_xy(at.0 * POINTS, at.1 * POINTS);
+        self.black();
+        self.surface.draw_text(point, self.font.clone(), size * POINTS, &text, false, TextDirection::Auto);
+    }
+
+    fn black(&mut self) {
+        self.surface.set_stroke(None);
+        self.surface.set_fill(Some(Fill {
+            paint: rgb::Color::new(0, 0, 0).into(),
+            opacity: NormalizedF32::ONE,
+            rule: krilla::paint::FillRule::default(),
+        }));
+    }
+
+    /// A filled rectangle.
+    fn fill(&mut self, at: (f32, f32), size: (f32, f32)) {
+        self.black();
+        self.path(at, size);
+    }
+
+    /// The outline of a rectangle, such as a box to tick.
+    fn outline(&mut self, at: (f32, f32), size: (f32, f32)) {
+        self.surface.set_fill(None);
+        self.surface.set_stroke(Some(Stroke { width: 0.2 * POINTS, ..Stroke::default() }));
+        self.path(at, size);
+    }
+
+    fn path(&mut self, at: (f32, f32), size: (f32, f32)) {
+        let rect = Rect::from_xywh(at.0 * POINTS, at.1 * POINTS, size.0 * POINTS, size.1 * POINTS);
+        if let Some(rect) = rect {
+            let mut path = PathBuilder::new();
+            path.push_rect(rect);
+            if let Some(path) = path.finish() {
+                self.surface.draw_path(&path);
+            }
+        }
+    }
+}
