@@ -12,6 +12,7 @@ pub mod doctor;
 pub mod gate;
 pub mod incoming;
 pub mod logging;
+pub mod mail;
 pub mod policy;
 pub mod rpc;
 pub mod serve;

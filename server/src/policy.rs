@@ -174,6 +174,11 @@ pub const fn policy(rpc: Rpc) -> Policy {
         Rpc::NoticeListNotices => BEHALF_READ,
         Rpc::NoticeMarkNoticesRead => MEMBER_WRITE,
         Rpc::NoticeWatchNotices => MEMBER_STREAM,
+        // each of them sends mail, or takes a code
+        Rpc::NoticeSetMailAddress => row(Who::Member, Effect::Writes, Rate::Password),
+        Rpc::NoticeConfirmMailAddress => row(Who::Member, Effect::Writes, Rate::Password),
+        Rpc::NoticeRemoveMailAddress => MEMBER_WRITE,
+        Rpc::NoticeGetMailAddress => OWN_READ,
 
         // who arranges a club and who belongs to it is decided for each, in the domain's `access`
         Rpc::ClubCreateClub => MEMBER_WRITE,

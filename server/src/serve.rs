@@ -48,6 +48,8 @@ use crate::{
 const REFRESH_EVERY: Duration = Duration::from_secs(1);
 /// How often the database is asked whether it is there.
 const PING_EVERY: Duration = Duration::from_secs(3);
+/// How often what was not mailed yet is mailed: notices of a few seconds go together.
+const MAIL_EVERY: Duration = Duration::from_secs(5);
 /// How often old keys and sessions are forgotten.
 const TIDY_EVERY: Duration = Duration::from_secs(600);
 /// How long a peer may say nothing after connecting.
@@ -95,6 +97,10 @@ pub async fn open_app(config: &Config, store: Store) -> Result<App> {
     let entropy = Arc::new(SystemEntropy);
     let passwords = Passwords::new(config.password_slots, entropy.clone())?;
     let app = App::new(store, config.policy.clone(), Arc::new(SystemClock), entropy, passwords).await?;
+    if let Some((smtp, from)) = &config.mail {
+        let mailer = crate::mail::Smtp::new(smtp, from).map_err(|expected| anyhow::anyhow!(expected))?;
+        app.set_mailer(Arc::new(mailer));
+    }
     let mut files = Vec::new();
     if config.reference_catalogue {
         files.push(data::reference());
@@ -340,7 +346,24 @@ fn background(
             }
         })
     };
-    vec![refresh, ping, tidy, follow]
+    let mail = {
+        let (app, tick) = (app.clone(), every(MAIL_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            while tick().await {
+                loop {
+                    match app.mail_notices().await {
+                        Ok(true) => {}
+                        Ok(false) => break,
+                        Err(error) => {
+                            tracing::warn!(%error, "notices could not be mailed");
+                            break;
+                        }
+                    }
+                }
+            }
+        })
+    };
+    vec![refresh, ping, tidy, follow, mail]
 }
 
 impl Running {

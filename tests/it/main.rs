@@ -15,6 +15,7 @@ mod faults;
 mod growers;
 mod house;
 mod lots;
+mod mail;
 mod movement;
 mod names;
 mod offers;

@@ -502,6 +502,14 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::AlertRecallAlert => v1::RecallAlertRequest { alert_id }.encode_to_vec(),
         Rpc::NoticeListNotices => v1::ListNoticesRequest::default().encode_to_vec(),
         Rpc::NoticeMarkNoticesRead => v1::MarkNoticesReadRequest { up_to: 1 }.encode_to_vec(),
+        Rpc::NoticeSetMailAddress => {
+            v1::SetMailAddressRequest { address: "owner@example.org".into() }.encode_to_vec()
+        }
+        Rpc::NoticeConfirmMailAddress => {
+            v1::ConfirmMailAddressRequest { code: "0000-0000-0000-0000".into() }.encode_to_vec()
+        }
+        Rpc::NoticeRemoveMailAddress => v1::RemoveMailAddressRequest {}.encode_to_vec(),
+        Rpc::NoticeGetMailAddress => v1::GetMailAddressRequest {}.encode_to_vec(),
         Rpc::NoticeWatchNotices => v1::WatchNoticesRequest::default().encode_to_vec(),
         Rpc::MovementCheckMovement => v1::CheckMovementRequest {
             crop: "mango".into(),

@@ -313,6 +313,18 @@ pub enum InboxCommand {
         #[arg(long, value_name = "NUMBER")]
         up_to: Option<i64>,
     },
+    /// Ask for notices by mail: a code comes to the address
+    Mail {
+        /// The address; where they go if left out
+        address: Option<String>,
+    },
+    /// Confirm the address with the code that came there
+    ConfirmMail {
+        /// The code
+        code: String,
+    },
+    /// End notices by mail, and have the address forgotten
+    ForgetMail,
     /// Show what you are told as it comes, until you stop it
     Watch {
         /// What came after this number first

@@ -74,6 +74,47 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                 out.text(&format!("Read. {} left.", words::counted(reply.unread, "notice")));
             })
         }
+        InboxCommand::Mail { address: Some(address) } => {
+            let request = v1::SetMailAddressRequest { address };
+            let reply: v1::SetMailAddressResponse =
+                client.write(request, |c, r| async move { notices(c).set_mail_address(r).await }).await?;
+            output.reply("SetMailAddressResponse", &reply, |out| {
+                out.text("A code is on its way there. Confirm it: scionary inbox confirm-mail CODE");
+            })
+        }
+        InboxCommand::Mail { address: None } => {
+            let request = v1::GetMailAddressRequest {};
+            let reply: v1::GetMailAddressResponse =
+                client.read(request, |c, r| async move { notices(c).get_mail_address(r).await }).await?;
+            output.reply("GetMailAddressResponse", &reply, |out| {
+                out.text(&match (reply.server_sends, reply.address.as_str(), reply.confirmed) {
+                    (false, _, _) => "This server sends no mail.".to_string(),
+                    (true, "", _) => {
+                        "No notices go by mail. Ask for them: scionary inbox mail ADDRESS".into()
+                    }
+                    (true, address, true) => format!("Notices go to {address}."),
+                    (true, address, false) => {
+                        format!("{address} waits to be confirmed: scionary inbox confirm-mail CODE")
+                    }
+                });
+            })
+        }
+        InboxCommand::ConfirmMail { code } => {
+            let request = v1::ConfirmMailAddressRequest { code };
+            let reply: v1::ConfirmMailAddressResponse =
+                client.write(request, |c, r| async move { notices(c).confirm_mail_address(r).await }).await?;
+            output.reply("ConfirmMailAddressResponse", &reply, |out| {
+                out.text(&format!("Notices go to {} from now on.", reply.address));
+            })
+        }
+        InboxCommand::ForgetMail => {
+            let request = v1::RemoveMailAddressRequest {};
+            let reply: v1::RemoveMailAddressResponse =
+                client.write(request, |c, r| async move { notices(c).remove_mail_address(r).await }).await?;
+            output.reply("RemoveMailAddressResponse", &reply, |out| {
+                out.text("No notices go by mail any more, and the address is forgotten.");
+            })
+        }
         InboxCommand::Watch { after } => watch(client, output, after).await,
     }
 }

@@ -89,7 +89,7 @@ impl Pen<'_, '_> {
     /// A line of text on a base line. A longer one than fits is set smaller, and cut at half the size.
     fn text(&mut self, at: (f32, f32), size: f32, most: f32, text: &str) {
         let wide = self.width(text, size);
-        let size = if wide > most { (size * most / wide).max(size * 0.5) } else { size };
+        let size = if wide > most { (size * most / wide * 0.995).max(size * 0.5) } else { size };
         let mut text = text.to_string();
         if self.width(&text, size) > most {
             while !text.is_empty() && self.width(&format!("{text}…"), size) > most {

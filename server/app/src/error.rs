@@ -126,6 +126,12 @@ pub enum Rule {
     /// Nobody said that it is protected.
     #[error("no protection of {0} is on file")]
     NotProtected(String),
+    /// The server sends no mail.
+    #[error("this server sends no mail; watch your inbox instead: scionary inbox watch")]
+    NoMail,
+    /// The mail server did not take it.
+    #[error("the mail could not be sent just now; try again in a while")]
+    MailNotSent,
     /// Too many wants.
     #[error("{0} of your wants are open already; take some back first")]
     TooManyWants(i64),

@@ -16,6 +16,7 @@ pub mod follow;
 pub mod grafts;
 pub mod housekeeping;
 pub mod lots;
+pub mod mail;
 pub mod movement;
 pub mod notices;
 pub mod offers;
@@ -86,6 +87,7 @@ struct Inner {
     graft_rates: tokio::sync::Mutex<grafts::KnownRates>,
     /// Wakes those who watch their inbox: whose has something new.
     woken: tokio::sync::broadcast::Sender<scionary_domain::ids::AccountId>,
+    mailer: std::sync::OnceLock<Arc<dyn ports::Mailer>>,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
@@ -118,6 +120,7 @@ impl App {
             importing: std::sync::Mutex::default(),
             graft_rates: tokio::sync::Mutex::default(),
             woken: tokio::sync::broadcast::channel(limits::WOKEN_HELD).0,
+            mailer: std::sync::OnceLock::new(),
             agreements: tokio::sync::Mutex::default(),
         })))
     }

@@ -9,6 +9,22 @@ pub trait Clock: Send + Sync {
     fn now(&self) -> Timestamp;
 }
 
+/// Sends mail.
+pub trait Mailer: Send + Sync {
+    /// Sends a plain text to an address.
+    ///
+    /// # Errors
+    /// Why it could not be handed to the mail server, without the address.
+    fn send(
+        &self,
+        to: &str,
+        subject: &str,
+        text: &str,
+    ) -> std::pin::Pin<Box<dyn Future<Output = Result<(), String>> + Send + '_>>;
+    /// Whether a text is an address that can be sent to.
+    fn is_address(&self, text: &str) -> bool;
+}
+
 /// Gives randomness.
 pub trait Entropy: Send + Sync {
     /// Thirty-two random bytes.

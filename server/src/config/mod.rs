@@ -51,6 +51,8 @@ pub struct Config {
     pub password_slots: usize,
     /// Call budgets.
     pub rates: Rates,
+    /// The mail server and whom mail comes from; none where no mail is sent.
+    pub mail: Option<(String, String)>,
     /// How logs are written.
     pub log_format: LogFormat,
     /// Which logs are written.
@@ -100,6 +102,13 @@ impl Config {
         if let Err(expected) = crate::logging::check(&values.text("log.filter")) {
             values.wrong("log.filter", &expected);
         }
+        let (smtp, from) = (values.text("mail.smtp"), values.text("mail.from"));
+        let mail = (!smtp.is_empty()).then_some((smtp, from));
+        if let Some((smtp, from)) = &mail
+            && let Err(expected) = crate::mail::Smtp::new(smtp, from)
+        {
+            values.wrong("mail.smtp", &expected);
+        }
         Some(Self {
             name: values.text("server.name"),
             data_licence: values.text("server.data_licence"),
@@ -134,6 +143,7 @@ impl Config {
                 passwords: values.number("limits.passwords_per_minute"),
                 sign_ins: values.number("limits.sign_ins_per_minute"),
             },
+            mail,
             log_format: if values.text("log.format") == "json" { LogFormat::Json } else { LogFormat::Text },
             log_filter: values.text("log.filter"),
         })

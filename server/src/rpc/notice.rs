@@ -3,7 +3,11 @@
 use std::pin::Pin;
 
 use futures_util::{Stream, StreamExt as _};
-use scionary_app::{App, Error, notices::MarkRead};
+use scionary_app::{
+    App, Error,
+    mail::{ConfirmMailAddress, RemoveMailAddress},
+    notices::MarkRead,
+};
 use scionary_proto::v1::{self, notice_service_server::NoticeService};
 use tonic::{Request, Response, Status};
 
@@ -72,5 +76,54 @@ impl NoticeService for NoticeRpc {
         });
         let stream = begun.chain(coming).take_until(self.stop.clone().cancelled_owned());
         Ok(Response::new(Box::pin(stream)))
+    }
+
+    async fn set_mail_address(
+        &self,
+        request: Request<v1::SetMailAddressRequest>,
+    ) -> Result<Response<v1::SetMailAddressResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let fail = |e| admitted.fail(e);
+        let call = admitted.write_call(&request);
+        let new = self.app.prepare_mail_address(&request.address).map_err(fail)?;
+        self.app.set_mail_address(&call, new).await.map_err(fail)?;
+        Ok(Response::new(v1::SetMailAddressResponse {}))
+    }
+
+    async fn confirm_mail_address(
+        &self,
+        request: Request<v1::ConfirmMailAddressRequest>,
+    ) -> Result<Response<v1::ConfirmMailAddressResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let code = request.into_inner().code;
+        // a key is bound to no code, as for passwords
+        let bound = v1::ConfirmMailAddressRequest::default();
+        let confirm: Result<ConfirmMailAddress, Error> = Ok(ConfirmMailAddress { code });
+        let message = |address: &String| v1::ConfirmMailAddressResponse { address: address.clone() };
+        admitted.write(&self.app, &bound, confirm, message).await
+    }
+
+    async fn remove_mail_address(
+        &self,
+        request: Request<v1::RemoveMailAddressRequest>,
+    ) -> Result<Response<v1::RemoveMailAddressResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let request = request.into_inner();
+        let remove: Result<RemoveMailAddress, Error> = Ok(RemoveMailAddress);
+        admitted.write(&self.app, &request, remove, |()| v1::RemoveMailAddressResponse {}).await
+    }
+
+    async fn get_mail_address(
+        &self,
+        request: Request<v1::GetMailAddressRequest>,
+    ) -> Result<Response<v1::GetMailAddressResponse>, Status> {
+        let admitted = Admitted::of(&request)?;
+        let known = self.app.my_mail_address(&admitted.call()).await.map_err(|e| admitted.fail(e))?;
+        Ok(Response::new(v1::GetMailAddressResponse {
+            confirmed: known.as_ref().is_some_and(|k| k.confirmed_at.is_some()),
+            address: known.map(|k| k.address).unwrap_or_default(),
+            server_sends: self.app.mailer().is_some(),
+        }))
     }
 }

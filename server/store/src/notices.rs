@@ -15,7 +15,13 @@ use sea_orm::{
 
 use uuid::Uuid;
 
-use crate::{door::Tx, entity::notice, error::StoreError, observers::CHUNK, source::Source};
+use crate::{
+    door::Tx,
+    entity::{mail_address, notice},
+    error::StoreError,
+    observers::CHUNK,
+    source::Source,
+};
 
 fn to_notice(row: notice::Model) -> Result<Notice, StoreError> {
     Ok(Notice {
@@ -153,4 +159,112 @@ pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> 
         .exec(tx.inner())
         .await?;
     Ok(gone.rows_affected)
+}
+
+/// Where somebody's notices go by mail.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MailAddress {
+    /// The address.
+    pub address: String,
+    /// The hash of the code that confirms it; none once it is confirmed.
+    pub code_hash: Option<Vec<u8>>,
+    /// When it was asked for.
+    pub asked_at: Timestamp,
+    /// When it was confirmed.
+    pub confirmed_at: Option<Timestamp>,
+}
+
+/// Where somebody's notices go by mail.
+pub async fn mail_address(db: &impl Source, account: AccountId) -> Result<Option<MailAddress>, StoreError> {
+    let row = mail_address::Entity::find_by_id(account.uuid()).one(db.inner()).await?;
+    Ok(row.map(|row| MailAddress {
+        address: row.address,
+        code_hash: row.code_hash,
+        asked_at: Timestamp::from_micros(row.asked_at),
+        confirmed_at: row.confirmed_at.map(Timestamp::from_micros),
+    }))
+}
+
+/// Puts an address in the place of the one before.
+pub async fn set_mail_address(tx: &Tx, account: AccountId, new: &MailAddress) -> Result<(), StoreError> {
+    use mail_address::Column as C;
+    let row = mail_address::ActiveModel {
+        account_id: Set(account.uuid()),
+        address: Set(new.address.clone()),
+        code_hash: Set(new.code_hash.clone()),
+        asked_at: Set(new.asked_at.micros()),
+        confirmed_at: Set(new.confirmed_at.map(Timestamp::micros)),
+    };
+    mail_address::Entity::insert(row)
+        .on_conflict(
+            OnConflict::column(C::AccountId)
+                .update_columns([C::Address, C::CodeHash, C::AskedAt, C::ConfirmedAt])
+                .to_owned(),
+        )
+        .exec_without_returning(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// Forgets somebody's address.
+pub async fn remove_mail_address(tx: &Tx, account: AccountId) -> Result<(), StoreError> {
+    mail_address::Entity::delete_by_id(account.uuid()).exec(tx.inner()).await?;
+    Ok(())
+}
+
+/// Takes notices to be mailed, oldest first, with the addresses where they go; they count as mailed from now on, those of
+/// accounts without a confirmed address too.
+pub async fn take_to_mail(
+    tx: &Tx,
+    at: Timestamp,
+    limit: u64,
+) -> Result<(u64, BTreeMap<String, Vec<Notice>>), StoreError> {
+    let rows = notice::Entity::find()
+        .filter(notice::Column::MailedAt.is_null())
+        .order_by_asc(notice::Column::Seq)
+        .limit(limit)
+        .all(tx.inner())
+        .await?;
+    if rows.is_empty() {
+        return Ok((0, BTreeMap::new()));
+    }
+    let taken = notice::Entity::update_many()
+        .col_expr(notice::Column::MailedAt, Expr::value(at.micros()))
+        .filter(notice::Column::Seq.is_in(rows.iter().map(|r| r.seq)))
+        .filter(notice::Column::MailedAt.is_null())
+        .exec(tx.inner())
+        .await?;
+    if taken.rows_affected != u64::try_from(rows.len()).unwrap_or(u64::MAX) {
+        // another server takes some of the same at this moment
+        return Err(StoreError::Collision);
+    }
+    let accounts: BTreeSet<Uuid> = rows.iter().map(|r| r.account_id).collect();
+    let addresses: BTreeMap<Uuid, String> = mail_address::Entity::find()
+        .filter(mail_address::Column::AccountId.is_in(accounts))
+        .filter(mail_address::Column::ConfirmedAt.is_not_null())
+        .all(tx.inner())
+        .await?
+        .into_iter()
+        .map(|row| (row.account_id, row.address))
+        .collect();
+    let mut mails: BTreeMap<String, Vec<Notice>> = BTreeMap::new();
+    for row in rows {
+        // what was read already is not mailed any more
+        if row.read_at.is_none()
+            && let Some(address) = addresses.get(&row.account_id)
+        {
+            mails.entry(address.clone()).or_default().push(to_notice(row)?);
+        }
+    }
+    Ok((taken.rows_affected, mails))
+}
+
+/// Gives notices back that could not be mailed.
+pub async fn not_mailed(tx: &Tx, seqs: &[i64]) -> Result<(), StoreError> {
+    notice::Entity::update_many()
+        .col_expr(notice::Column::MailedAt, Expr::value(None::<i64>))
+        .filter(notice::Column::Seq.is_in(seqs.iter().copied()))
+        .exec(tx.inner())
+        .await?;
+    Ok(())
 }

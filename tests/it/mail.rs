@@ -1,0 +1,133 @@
+//! Notices by mail, to a mail server that is really there.
+
+use std::{
+    sync::{Arc, Mutex},
+    time::Duration,
+};
+
+use scionary_proto::{Rpc, v1};
+use scionary_tests::{
+    TestServer,
+    client::{reason, wrong_fields},
+    on_both,
+    samples::{ask, draft},
+};
+use tokio::{
+    io::{AsyncBufReadExt as _, AsyncWriteExt as _, BufReader},
+    net::TcpListener,
+};
+
+/// Catches mail: speaks enough of SMTP (RFC 5321) to take a message.
+async fn catcher() -> (String, Arc<Mutex<Vec<String>>>) {
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap().to_string();
+    let caught = Arc::new(Mutex::new(Vec::new()));
+    let into = caught.clone();
+    tokio::spawn(async move {
+        while let Ok((stream, _)) = listener.accept().await {
+            let into = into.clone();
+            tokio::spawn(async move {
+                let (read, mut write) = stream.into_split();
+                let mut lines = BufReader::new(read).lines();
+                write.write_all(b"220 catcher\r\n").await.unwrap();
+                let mut text: Option<String> = None;
+                while let Ok(Some(line)) = lines.next_line().await {
+                    let answer: &[u8] = match (&mut text, line.as_str()) {
+                        (Some(message), ".") => {
+                            into.lock().unwrap().push(std::mem::take(message));
+                            text = None;
+                            b"250 taken\r\n"
+                        }
+                        (Some(message), line) => {
+                            message.push_str(line);
+                            message.push('\n');
+                            continue;
+                        }
+                        (None, "DATA") => {
+                            text = Some(String::new());
+                            b"354 go on\r\n"
+                        }
+                        (None, "QUIT") => b"221 bye\r\n",
+                        (None, _) => b"250 fine\r\n",
+                    };
+                    if write.write_all(answer).await.is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+    });
+    (address, caught)
+}
+
+async fn mail(caught: &Mutex<Vec<String>>, count: usize) -> Vec<String> {
+    for _ in 0..150 {
+        let now = caught.lock().unwrap().clone();
+        if now.len() >= count {
+            return now;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    panic!("no mail: {:?}", caught.lock().unwrap());
+}
+
+/// Quoted-printable (RFC 2045) as plain text.
+fn plain(mail: &str) -> String {
+    mail.replace("=\n", "").replace("=3D", "=")
+}
+
+#[tokio::test]
+async fn notices_go_to_a_confirmed_address() {
+    on_both(async |url| {
+        let (address, caught) = catcher().await;
+        let smtp = format!("mail.smtp=smtp://{address}");
+        let server = TestServer::with(&url, &[&smtp, "mail.from=Larkwater growers <club@example.org>"]).await;
+        let (ann, ben) = (server.raw().member("ann").await, server.raw().member("ben").await);
+        let set = |address: &str| v1::SetMailAddressRequest { address: address.into() };
+        let wrong = ann.call::<v1::SetMailAddressResponse>(Rpc::NoticeSetMailAddress, &set("nowhere")).await;
+        assert_eq!(wrong_fields(&wrong.unwrap_err()), ["address"]);
+        ann.call::<v1::SetMailAddressResponse>(Rpc::NoticeSetMailAddress, &set("ann@example.org"))
+            .await
+            .unwrap();
+        let first = plain(&mail(&caught, 1).await[0]);
+        assert!(first.contains("To: ann@example.org"), "{first}");
+        let code =
+            first.split("confirm-mail ").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
+        let confirm = |code: &str| v1::ConfirmMailAddressRequest { code: code.into() };
+        let bad = ann
+            .call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm("AAAA-BBBB"))
+            .await;
+        assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
+        // the code is of this address and this account alone
+        let bad =
+            ben.call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm(&code)).await;
+        assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
+        let posted: v1::CreateOfferResponse =
+            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+        let offer_id = posted.offer.unwrap().offer_id;
+        ann.call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm(&code))
+            .await
+            .unwrap();
+        ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer_id, 2)).await.unwrap();
+        let told = plain(&mail(&caught, 2).await[1]);
+        assert!(told.contains("asks for 2 plants of R2E2"), "{told}");
+        assert!(!told.contains("0400 000 000"), "no contact by mail");
+        // forgotten: nothing more goes there
+        ann.call::<v1::RemoveMailAddressResponse>(
+            Rpc::NoticeRemoveMailAddress,
+            &v1::RemoveMailAddressRequest {},
+        )
+        .await
+        .unwrap();
+        let get = v1::GetMailAddressRequest {};
+        let known: v1::GetMailAddressResponse = ann.call(Rpc::NoticeGetMailAddress, &get).await.unwrap();
+        assert!(known.address.is_empty() && known.server_sends);
+        let app = server.running.app();
+        let cat = server.raw().member("cat").await;
+        cat.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer_id, 1)).await.unwrap();
+        app.mail_notices().await.unwrap();
+        assert_eq!(caught.lock().unwrap().len(), 2);
+        server.stop().await;
+    })
+    .await;
+}
