@@ -22,6 +22,7 @@ mod offers;
 mod paper;
 mod pictures;
 mod plans;
+mod privacy;
 mod reference;
 mod releases;
 mod robustness;

@@ -44,7 +44,7 @@ async fn offers_and_wants_find_each_other() {
         let there = post(&ann, draft()).await;
         let made = seek(&ben, want("R2E2")).await.unwrap();
         assert_eq!((made.is_open, made.cultivar_name.as_str()), (true, "R2E2"));
-        assert_eq!(met(&club, &ben).await, [there.clone()]);
+        assert_eq!(met(&club, &ben).await, std::slice::from_ref(&there));
         let later = post(&cat, draft()).await;
         assert_eq!(met(&club, &ben).await, [later.clone(), there.clone()]);
         assert_eq!(met(&club, &ben).await.len(), 2, "told once");
@@ -70,7 +70,7 @@ async fn offers_and_wants_find_each_other() {
         let eve = club.grower("eve").await;
         seek(&eve, wish(false, "embryony", "polyembryonic")).await.unwrap();
         let of_eve = met(&club, &eve).await;
-        assert_eq!(of_eve, [golek.clone()], "stated to be so, and not contested");
+        assert_eq!(of_eve, std::slice::from_ref(&golek), "stated to be so, and not contested");
         let fay = club.grower("fay").await;
         seek(&fay, wish(false, "embryony", "monoembryonic")).await.unwrap();
         assert!(!met(&club, &fay).await.contains(&golek));

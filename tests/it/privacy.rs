@@ -1,0 +1,160 @@
+//! Nothing in any reply, error, export or log gives a finer place or a way to reach somebody to whom it is not meant for:
+//! every reading method by every persona, on the real server.
+
+use scionary_proto::{Rpc, v1};
+use scionary_server::policy::{Effect, policy};
+use scionary_tests::{
+    Database, Raw,
+    binaries::{Server, folder},
+    client::PASSWORD,
+    samples::{Ids, ask, draft, grafts, plan, plant_lot, sample, want},
+};
+
+use crate::{
+    clubs::{account_of, let_in, make},
+    lots::{code, enter},
+};
+
+const GIVER: &str = "ring the bell at gate 4471";
+const TAKER: &str = "call nine nine eight two";
+/// Finer than what is shown: cut when it is taken.
+const PLACE: &str = "2CGV22MM+QQ";
+const NOTE: &str = "under the stairs behind the shed";
+const PLANNED: &str = "by the east wall of the wash house";
+const CONSENT: &str = "told me over the fence in May";
+
+/// Calls a reading method; everything that came back as text.
+async fn reply(who: &Raw, rpc: Rpc, bytes: Vec<u8>) -> String {
+    let all = if policy(rpc).stream {
+        who.stream(rpc.path(), bytes).await.map(|chunks| chunks.concat())
+    } else {
+        who.bytes(rpc, bytes).await
+    };
+    match all {
+        Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
+        Err(status) => format!("{} {}", status.message(), String::from_utf8_lossy(status.details())),
+    }
+}
+
+#[tokio::test]
+async fn nobody_learns_what_is_not_for_them() {
+    let database = Database::sqlite();
+    let server = Server::start(
+        &database.url,
+        &["accounts.sign_up=open", "limits.passwords_per_minute=100000", "limits.writes_per_minute=100000"],
+    );
+    let code_of = std::process::Command::new(folder().join("scionaryd"))
+        .args(["steward-code", "--database", &database.url])
+        .output()
+        .unwrap();
+    let steward_code = String::from_utf8(code_of.stdout).unwrap().trim().to_string();
+    let channel =
+        tonic::transport::Endpoint::new(format!("http://{}", server.address)).unwrap().connect_lazy();
+    let visitor = Raw::new(channel);
+    visitor.sign_up("steward", &steward_code).await.unwrap();
+    let steward = visitor.sign_in("steward", PASSWORD).await.unwrap();
+    let mut people = Vec::new();
+    for handle in ["owner", "taker", "stranger", "clubmate", "curator", "organiser"] {
+        people.push(visitor.member(handle).await);
+    }
+    let [owner, taker, stranger, clubmate, curator, organiser] = people.as_slice() else { unreachable!() };
+    for (handle, role, crop) in
+        [("curator", v1::Role::Curator, "mango"), ("organiser", v1::Role::Organiser, "")]
+    {
+        let grant = v1::GrantRoleRequest { handle: handle.into(), role: role.into(), crop: crop.into() };
+        steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap();
+    }
+
+    // the owner's things, with everything that is private in them
+    let place = |offer: v1::OfferDraft| v1::OfferDraft {
+        place: Some(v1::Place { grid_code: PLACE.into(), ..offer.place.clone().unwrap() }),
+        auto_accept: false,
+        contact: GIVER.into(),
+        ..offer
+    };
+    let post = v1::CreateOfferRequest { offer: Some(place(draft())) };
+    let posted: v1::CreateOfferResponse = owner.call(Rpc::OfferCreateOffer, &post).await.unwrap();
+    let offer = posted.offer.unwrap().offer_id;
+    let club = make(owner, "Larkwater growers").await.unwrap().club_id;
+    let_in(owner, clubmate, &club).await;
+    let helped = v1::EnterHelpedMemberRequest {
+        club_id: club.clone(),
+        name: "Old Fern".into(),
+        consent: CONSENT.into(),
+    };
+    owner.call::<v1::EnterHelpedMemberResponse>(Rpc::ClubEnterHelpedMember, &helped).await.unwrap();
+    let mut asking = ask(&offer, 2);
+    asking.contact = TAKER.into();
+    let asked: v1::AskForOfferResponse = taker.call(Rpc::ClaimAskForOffer, &asking).await.unwrap();
+    let claim = asked.claim.unwrap().claim_id;
+    let lot = v1::RecordLotRequest { note: NOTE.into(), ..plant_lot() };
+    let lot = code(&enter(owner, lot).await.unwrap());
+    let keep = v1::KeepPlanRequest { plan: Some(plan()), title: PLANNED.into(), ..Default::default() };
+    let kept: v1::KeepPlanResponse = owner.call(Rpc::PlanKeepPlan, &keep).await.unwrap();
+    let logged: v1::LogGraftsResponse = owner.call(Rpc::GraftLogGrafts, &grafts()).await.unwrap();
+    let seek = v1::WantDraft { near_grid_code: PLACE.into(), ..want("Golek") };
+    owner
+        .call::<v1::MakeWantResponse>(Rpc::WantMakeWant, &v1::MakeWantRequest { want: Some(seek) })
+        .await
+        .unwrap();
+    let ids = Ids {
+        offer,
+        cultivar: "cul_00000000000000000000000001".into(),
+        plan: kept.plan.unwrap().plan_id,
+        graft: logged.grafts.unwrap().graft_id,
+        claim: claim.clone(),
+        lot,
+        club,
+        guest: account_of(clubmate).await,
+        ..Default::default()
+    };
+
+    let matrix = async |promised: bool| {
+        let personas: [(&str, &Raw, &[&str]); 8] = [
+            ("visitor", &visitor, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            ("stranger", stranger, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            ("clubmate", clubmate, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            ("curator", curator, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            ("organiser", organiser, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            ("steward", &steward, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
+            (
+                "taker",
+                taker,
+                if promised { &[NOTE, PLANNED, CONSENT] } else { &[GIVER, NOTE, PLANNED, CONSENT] },
+            ),
+            ("owner", owner, if promised { &[] } else { &[TAKER] }),
+        ];
+        let mut calls = 0;
+        for rpc in Rpc::ALL {
+            let endless = rpc == Rpc::NoticeWatchNotices || rpc.path().starts_with("/grpc.");
+            if endless || policy(rpc).effect != Effect::Reads {
+                continue;
+            }
+            for (name, who, hidden) in &personas {
+                let text = reply(who, rpc, sample(rpc, &ids)).await;
+                calls += 1;
+                for secret in *hidden {
+                    assert!(!text.contains(secret), "{name} learns {secret:?} by {}", rpc.path());
+                }
+                // nobody at all is told a finer place, the owner neither
+                assert!(!text.contains("2CGV22MM"), "{name} learns a finer place by {}", rpc.path());
+            }
+        }
+        calls
+    };
+    assert!(matrix(false).await > 300, "the matrix is a large one");
+    let accept =
+        v1::AcceptClaimRequest { claim_id: claim.clone(), contact: GIVER.into(), note: String::new() };
+    owner.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+    matrix(true).await;
+    // and each side is told by now
+    let get = v1::GetClaimRequest { claim_id: claim };
+    let seen: v1::GetClaimResponse = taker.call(Rpc::ClaimGetClaim, &get).await.unwrap();
+    assert_eq!(seen.claim.unwrap().contact, GIVER);
+
+    let log = server.log();
+    for secret in [GIVER, TAKER, NOTE, PLANNED, CONSENT, "2CGV22MM", PASSWORD] {
+        assert!(!log.contains(secret), "the log holds {secret:?}");
+    }
+    assert!(server.terminate());
+}
