@@ -1,4 +1,4 @@
-"""Our statistics against those of general-purpose libraries: scipy, statsmodels, numpy and krippendorff, on random
+"""Our statistics against those of general-purpose libraries: scipy, statsmodels, numpy, networkx and krippendorff, on random
 cases from a fixed seed and on published tables. `figures` is asked for our answers (tests/src/bin/figures.rs).
 
 Every kind has its own tolerance: numbers may differ by it, taken of the number where that is above 1; whole
@@ -17,6 +17,7 @@ import sys
 import warnings
 
 import krippendorff
+import networkx as nx
 import numpy as np
 from scipy import special, stats
 from statsmodels.stats.proportion import proportion_confint
@@ -621,11 +622,55 @@ def error_rates():
                      classes=classes, map=prior)
 
 
+# ---- traces of descent --------------------------------------------------------------------------------------
+
+
+def arrivals(forward, start, day, routes, clean, records):
+    """What is reached and when, from a graph library: each record that carries the pathogen is a node, with an edge to
+    every record that can come after it; what can be come to from the start is reached."""
+    near, far = (0, 1) if forward else (1, 0)
+    later = (lambda a, b: a <= b) if forward else (lambda a, b: a >= b)
+    carrying = [r for r in records if r[3] in routes and not r[2] <= clean.get(r[far], -math.inf)]
+    graph = nx.DiGraph()
+    graph.add_node("start")
+    for at, record in enumerate(carrying):
+        if record[near] == start and later(day, record[2]):
+            graph.add_edge("start", at)
+        for then, other in enumerate(carrying):
+            if other[near] == record[far] and later(record[2], other[2]):
+                graph.add_edge(at, then)
+    found = {start: day}
+    for at in nx.descendants(graph, "start"):
+        thing, on = carrying[at][far], carrying[at][2]
+        if thing not in found or not later(found[thing], on):
+            found[thing] = on
+    return [[thing, found[thing]] for thing in sorted(found)]
+
+
+def traces():
+    kind = Kind("traces of descent, forward and back", "networkx on the graph of records", 0)
+    every = ["graft", "cutting", "seed", "tool"]
+    for _ in range(300):
+        things = int(draw.integers(2, 40))
+        records = [
+            [int(draw.integers(things)), int(draw.integers(things)), int(draw.integers(60)), every[draw.integers(4)]]
+            for _ in range(draw.integers(0, 120))
+        ]
+        clean = {int(draw.integers(things)): int(draw.integers(60)) for _ in range(draw.integers(0, 6))}
+        routes = [route for route in every if draw.random() < 0.8]
+        forward = bool(draw.random() < 0.5)
+        start, day = int(draw.integers(things)), int(draw.integers(60))
+        kind.ask(
+            arrivals(forward, start, day, routes, clean, records), "trace", forward=forward, start=start, day=day,
+            routes=routes, clean=[list(pair) for pair in clean.items()], records=records,
+        )
+
+
 # -------------------------------------------------------------------------------------------------------------
 
 
 def main(binary):
-    for part in (shares, estimates, sowing, medians, seasons, agreement, error_rates):
+    for part in (shares, estimates, sowing, medians, seasons, agreement, error_rates, traces):
         part()
     questions = [question for kind in kinds for question, _ in kind.cases]
     asked = subprocess.run([binary], input="\n".join(questions) + "\n", capture_output=True, text=True)

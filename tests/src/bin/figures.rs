@@ -19,6 +19,7 @@ use scionary_domain::{
         median::{interval, interval_ranks, medians, middle, outliers, quantile, steps},
         share::{Quality, Report, estimate},
     },
+    lineage::{Direction, Record, Route, Search},
     odds::{Chance, at_least_one, needed_of_both},
     season::{Coverage, Span, mean_day},
     sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
@@ -77,6 +78,7 @@ fn answer(line: &str) -> Result<Value> {
     let q = Question(serde_json::from_str(line)?);
     Ok(match q.text("what")? {
         "alpha" => alpha_of(&q)?,
+        "trace" => trace_of(&q)?,
         "dawid_skene" => dawid_skene_of(&q)?,
         "share_estimate" => estimate_of(&q)?,
         "jeffreys" => {
@@ -264,4 +266,41 @@ fn main() -> ExitCode {
             ExitCode::from(1)
         }
     }
+}
+
+/// A dated trace: what is reached, with its days.
+fn trace_of(q: &Question) -> Result<Value> {
+    let forward = q.yes("forward")?;
+    let day = |value: &Value| value.as_i64().with_context(|| format!("{value} is not a day"));
+    let route = |value: &Value| {
+        let word = value.as_str().unwrap_or_default();
+        Route::from_word(word).with_context(|| format!("{word:?} is no route"))
+    };
+    let routes = list(q.get("routes")?)?.iter().map(route).collect::<Result<Vec<_>>>()?;
+    let mut records = Vec::new();
+    for row in list(q.get("records")?)? {
+        let [parent, child, on, by] = list(row)?.as_slice() else { bail!("{row} is not a record") };
+        records.push(Record {
+            parent: whole(parent)?,
+            child: whole(child)?,
+            day: day(on)?,
+            route: route(by)?,
+        });
+    }
+    let direction = if forward { Direction::Forward } else { Direction::Back };
+    let mut search = Search::new(direction, [(q.whole("start")?, day(q.get("day")?)?)], &routes);
+    for row in list(q.get("clean")?)? {
+        let [thing, until] = list(row)?.as_slice() else { bail!("{row} is no test") };
+        search.learn_clean(whole(thing)?, day(until)?);
+    }
+    loop {
+        let wanted = search.wanted();
+        if wanted.is_empty() {
+            break;
+        }
+        let known =
+            |record: &&Record<usize>| wanted.contains(if forward { &record.parent } else { &record.child });
+        search.take(records.iter().filter(known));
+    }
+    Ok(search.found().iter().map(|(thing, exposure)| json!([thing, exposure.day])).collect())
 }
