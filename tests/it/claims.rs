@@ -362,7 +362,14 @@ async fn nothing_is_promised_twice() {
 /// Killed amid claims: every claim that was acknowledged is there, once, and what is promised is what claims hold.
 #[tokio::test]
 async fn a_crash_loses_no_promise() {
-    let database = Database::sqlite();
+    crash(&Database::sqlite()).await;
+    if let Some(database) = Database::postgres().await {
+        crash(&database).await;
+        database.done().await;
+    }
+}
+
+async fn crash(database: &Database) {
     let kills = if std::env::var_os("SCIONARY_LONG").is_some() { 50 } else { 4 };
     let set = [
         "accounts.sign_up=open",
@@ -378,11 +385,13 @@ async fn a_crash_loses_no_promise() {
     let offer_of = v1::OfferDraft { auto_accept: true, contact: "here".into(), quantity: 10_000, ..draft() };
     let posted = post(&giver, offer_of).await.offer_id;
     let mut tokens = Vec::new();
-    for n in 0..6 {
+    // the long form is the crowd of the scarce offer
+    for n in 0..if kills > 10 { 64 } else { 6 } {
         let who = Raw::new(channel(&server.address)).member(&format!("taker-{n}")).await;
         tokens.push(who.token().unwrap().to_string());
     }
     let mut acknowledged = 0;
+    let mut last: Vec<Option<(String, String)>> = Vec::new();
     for round in 0..kills {
         let mut tasks = Vec::new();
         for (n, token) in tokens.iter().enumerate() {
@@ -390,6 +399,7 @@ async fn a_crash_loses_no_promise() {
             let posted = posted.clone();
             tasks.push(tokio::spawn(async move {
                 let mut done = 0;
+                let mut last = None;
                 // claims and takes back, again and again, until the server is gone; what is left open of the last round
                 // stands in the way of a new claim until it is taken back
                 let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
@@ -399,22 +409,32 @@ async fn a_crash_loses_no_promise() {
                     }
                 }
                 for turn in 0.. {
-                    let keyed = who.with_key(&format!("key-of-turn-{round}-{n}-{turn}-padded"));
-                    let Ok(made) = claim(&keyed, &posted, 1).await else { break };
+                    let key = format!("key-of-turn-{round}-{n}-{turn}-padded");
+                    let Ok(made) = claim(&who.with_key(&key), &posted, 1).await else { break };
                     done += 1;
+                    last = Some((key, made.claim_id.clone()));
                     if withdraw(&who, &made).await.is_err() {
                         break;
                     }
                 }
-                done
+                (done, last)
             }));
         }
         tokio::time::sleep(std::time::Duration::from_millis(250)).await;
         server.kill();
+        last.clear();
         for task in tasks {
-            acknowledged += task.await.unwrap();
+            let (done, key) = task.await.unwrap();
+            acknowledged += done;
+            last.push(key);
         }
         server = Server::start(&database.url, &set);
+        // what was acknowledged is there, and a repeat under its key is that claim and no other
+        for (token, key) in tokens.iter().zip(&last) {
+            let Some((key, claim_id)) = key else { continue };
+            let who = Raw::new(channel(&server.address)).with_token(token).with_key(key);
+            assert_eq!(claim(&who, &posted, 1).await.unwrap().claim_id, *claim_id);
+        }
     }
     assert!(acknowledged > 0);
     let db = database.connect().await;
