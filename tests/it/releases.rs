@@ -98,7 +98,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
         let back: v1::ConfirmHandOverResponse = ann.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
         let back = back.claim.unwrap();
-        assert_eq!((back.state(), back.given, back.left), (ClaimState::Waiting, false, 6));
+        assert_eq!((back.state(), back.given, back.left), (ClaimState::Declined, false, 6));
         assert!(back.movement.unwrap().headline.contains("official document"));
         for who in [&ann, &ben] {
             let inbox: v1::ListNoticesResponse =

@@ -132,6 +132,17 @@ pub enum Rule {
     /// The mail server did not take it.
     #[error("the mail could not be sent just now; try again in a while")]
     MailNotSent,
+    /// Something of the offer is promised.
+    #[error(
+        "some of it is promised or given already, so what it is, of which lot and for whom stays as it is; post another offer"
+    )]
+    PromisedAlready,
+    /// Too many links of a lot.
+    #[error("{0} lots that it came from or was touched by are noted of this one already")]
+    TooManyLinks(usize),
+    /// Too many watches.
+    #[error("{0} watches of your inbox are open already; close some")]
+    TooManyWatches(usize),
     /// Too many wants.
     #[error("{0} of your wants are open already; take some back first")]
     TooManyWants(i64),

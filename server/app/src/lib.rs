@@ -87,6 +87,8 @@ struct Inner {
     graft_rates: tokio::sync::Mutex<grafts::KnownRates>,
     /// Wakes those who watch their inbox: whose has something new.
     woken: tokio::sync::broadcast::Sender<scionary_domain::ids::AccountId>,
+    /// Inboxes that are watched just now.
+    watches: std::sync::Mutex<std::collections::BTreeMap<scionary_domain::ids::AccountId, usize>>,
     mailer: std::sync::OnceLock<Arc<dyn ports::Mailer>>,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
@@ -120,6 +122,7 @@ impl App {
             importing: std::sync::Mutex::default(),
             graft_rates: tokio::sync::Mutex::default(),
             woken: tokio::sync::broadcast::channel(limits::WOKEN_HELD).0,
+            watches: std::sync::Mutex::default(),
             mailer: std::sync::OnceLock::new(),
             agreements: tokio::sync::Mutex::default(),
         })))
@@ -147,6 +150,11 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    pub(crate) fn watches(
+        &self,
+    ) -> std::sync::MutexGuard<'_, std::collections::BTreeMap<scionary_domain::ids::AccountId, usize>> {
+        self.0.watches.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
     }
     pub(crate) fn wake(&self, account: scionary_domain::ids::AccountId) {
         // nobody may be watching

@@ -125,6 +125,10 @@ impl App {
     /// The door's; the mail server's.
     pub async fn set_mail_address(&self, call: &Call, new: SetMailAddress) -> Result<(), Error> {
         let mailer = self.mailer().ok_or(Rule::NoMail)?;
+        if self.first_reply(call).await?.is_some() {
+            // a repeat: the code of the first run is on its way
+            return Ok(());
+        }
         let (address, code) = (new.address.clone(), new.code.clone());
         self.write(call, new, KeepReply::Yes, |()| Vec::new()).await?;
         let text = format!(
@@ -154,6 +158,7 @@ impl App {
         let taken = self.write(&call, Take, KeepReply::Yes, Clone::clone).await?;
         let (taken, mails): (u64, BTreeMap<String, Vec<(i64, String)>>) =
             serde_json::from_slice(&taken).map_err(|e| Error::Internal(e.to_string()))?;
+        let mut back: Vec<i64> = Vec::new();
         for (to, notices) in mails {
             let lines: Vec<String> = notices.iter().map(|(_, words)| format!("- {words}")).collect();
             let subject = match lines.len() {
@@ -164,12 +169,15 @@ impl App {
                 format!("{}\n\nTo end notices by mail: scionary inbox forget-mail\n", lines.join("\n\n"));
             if let Err(why) = mailer.send(&to, &subject, &text).await {
                 tracing::warn!(%why, "notices could not be mailed; they are tried again");
-                let back = notices.into_iter().map(|(seq, _)| seq).collect();
-                let call = self.system_call()?;
-                self.write(&call, GiveBack(back), KeepReply::Yes, |()| Vec::new()).await?;
-                return Ok(false);
+                // one mailbox that fails keeps nobody else's mail back
+                back.extend(notices.into_iter().map(|(seq, _)| seq));
             }
         }
-        Ok(taken == TAKEN)
+        if back.is_empty() {
+            return Ok(taken == TAKEN);
+        }
+        let call = self.system_call()?;
+        self.write(&call, GiveBack(back), KeepReply::Yes, |()| Vec::new()).await?;
+        Ok(false)
     }
 }

@@ -12,7 +12,7 @@ use scionary_domain::{
 use scionary_store::notice_store;
 use tokio::sync::broadcast::error::RecvError;
 
-use crate::{App, Call, Done, Error, UseCase, Write};
+use crate::{App, Call, Done, Error, Rule, UseCase, Write};
 
 /// Notices sent at once while catching up.
 const BATCH: u64 = 100;
@@ -49,6 +49,18 @@ pub struct Watch {
     last: i64,
     sent: std::collections::BTreeSet<i64>,
     woken: tokio::sync::broadcast::Receiver<AccountId>,
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        let mut watches = self.app.watches();
+        if let Some(count) = watches.get_mut(&self.account) {
+            *count = count.saturating_sub(1);
+            if *count == 0 {
+                watches.remove(&self.account);
+            }
+        }
+    }
 }
 
 impl Watch {
@@ -136,6 +148,13 @@ impl App {
         let last = known.iter().map(|n| n.seq).fold(after, i64::max);
         // what was there when the watch begins, or stopped, is not sent
         let sent = known.into_iter().map(|n| n.seq).collect();
+        let mut watches = self.watches();
+        let count = watches.entry(account.id).or_default();
+        if *count >= limits::WATCHES_EACH_MAX {
+            return Err(Rule::TooManyWatches(limits::WATCHES_EACH_MAX).into());
+        }
+        *count += 1;
+        drop(watches);
         Ok(Watch { app: self.clone(), account: account.id, last, sent, woken })
     }
 }

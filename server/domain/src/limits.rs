@@ -66,6 +66,9 @@ limits! {
     CLUB_ABOUT_CHARS_MAX: usize = 2000, "club_about_chars_max", "About a page.";
     CLUBS_ORGANISED_MAX: usize = 10, "clubs_organised_max", "Clubs that one account arranges; more is nobody's hobby.";
     CLUB_MEMBERS_MAX: u64 = 20_000, "club_members_max", "Members of one club; the largest round that is measured has half as many.";
+    CLUB_HELPED_MAX: u64 = 200, "club_helped_max", "Members of one club who have no computer; each is entered by hand.";
+    LOT_LINKS_MAX: usize = 500, "lot_links_max", "Lots that one lot came from or was touched by; more grafts than a tree has branches.";
+    LINEAGE_ABOVE_MAX: usize = 20_000, "lineage_above_max", "Lots above one lot that are looked through for alerts; one that has more is refused.";
     CLUB_ORGANISERS_TOLD: u64 = 20, "club_organisers_told", "Organisers who are told that somebody asks to join.";
     WANTS_OPEN_MAX: i64 = 50, "wants_open_max", "Open wants of one account; more is a shopping list of a nursery.";
     WANT_DAYS_MAX: i64 = 400, "want_days_max", "A season and some; then seek again.";

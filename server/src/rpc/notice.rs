@@ -1,6 +1,6 @@
 //! Notices.
 
-use std::pin::Pin;
+use std::{pin::Pin, time::Duration};
 
 use futures_util::{Stream, StreamExt as _};
 use scionary_app::{
@@ -15,6 +15,9 @@ use crate::{
     call::Admitted,
     convert::{count, notice as convert},
 };
+
+/// How long a watch lasts before it has to begin anew.
+const WATCH_LASTS: Duration = Duration::from_secs(120);
 
 /// Answers `NoticeService`.
 pub struct NoticeRpc {
@@ -74,7 +77,12 @@ impl NoticeService for NoticeRpc {
                 Ok(Some((v1::WatchNoticesResponse { notices }, watch)))
             }
         });
-        let stream = begun.chain(coming).take_until(self.stop.clone().cancelled_owned());
+        // a session may end meanwhile: a watcher comes again, and is looked at again
+        let stop = self.stop.clone();
+        let over = async move {
+            tokio::select! { () = stop.cancelled() => {}, () = tokio::time::sleep(WATCH_LASTS) => {} }
+        };
+        let stream = begun.chain(coming).take_until(over);
         Ok(Response::new(Box::pin(stream)))
     }
 

@@ -8,8 +8,9 @@ use scionary_domain::{
     time::Timestamp,
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
-    sea_query::OnConflict,
+    ActiveValue::Set,
+    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    sea_query::{Expr, OnConflict},
 };
 use uuid::Uuid;
 
@@ -86,6 +87,25 @@ pub async fn replace(
         .exec(tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
+}
+
+/// Holds a club until the transaction ends: changes of its members wait for each other.
+pub async fn lock(tx: &Tx, id: ClubId) -> Result<(), StoreError> {
+    club::Entity::update_many()
+        .col_expr(club::Column::TakesRequests, Expr::col(club::Column::TakesRequests))
+        .filter(club::Column::Id.eq(id.uuid()))
+        .exec(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// How many members of a club organisers act for.
+pub async fn count_helped(db: &impl Source, club: ClubId) -> Result<u64, StoreError> {
+    Ok(club_member::Entity::find()
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .filter(club_member::Column::Consent.is_not_null())
+        .count(db.inner())
+        .await?)
 }
 
 /// The club with an id.

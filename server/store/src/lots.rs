@@ -241,11 +241,12 @@ pub async fn insert_test(
     Ok(())
 }
 
-/// Tests of some lots; for one pest, where its folded name is given.
+/// Tests of some lots; for one pest, where its folded name is given; entered until a time.
 pub async fn tests(
     db: &impl Source,
     of: impl IntoIterator<Item = LotId>,
     pest_key: Option<&str>,
+    entered_until: Option<Timestamp>,
 ) -> Result<Vec<LotTest>, StoreError> {
     let ids: Vec<Uuid> = of.into_iter().map(LotId::uuid).collect();
     let mut all = Vec::new();
@@ -253,6 +254,9 @@ pub async fn tests(
         let mut query = lot_test::Entity::find().filter(lot_test::Column::LotId.is_in(chunk.iter().copied()));
         if let Some(key) = pest_key {
             query = query.filter(lot_test::Column::PestKey.eq(key));
+        }
+        if let Some(until) = entered_until {
+            query = query.filter(lot_test::Column::CreatedAt.lte(until.micros()));
         }
         let rows = query
             .order_by_asc(lot_test::Column::SampledDay)

@@ -161,6 +161,9 @@ pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> 
     Ok(gone.rows_affected)
 }
 
+/// Mail that could not be sent is tried for so long.
+const MAIL_TRIED_DAYS: i64 = 2;
+
 /// Where somebody's notices go by mail.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MailAddress {
@@ -221,6 +224,8 @@ pub async fn take_to_mail(
 ) -> Result<(u64, BTreeMap<String, Vec<Notice>>), StoreError> {
     let rows = notice::Entity::find()
         .filter(notice::Column::MailedAt.is_null())
+        // what could not be mailed for days is in the inbox still
+        .filter(notice::Column::At.gte(at.plus_days(-MAIL_TRIED_DAYS).micros()))
         .order_by_asc(notice::Column::Seq)
         .limit(limit)
         .all(tx.inner())

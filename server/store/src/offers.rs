@@ -256,15 +256,16 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Says from which lot an offer is, where nobody has said so yet.
-pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<(), StoreError> {
-    offer::Entity::update_many()
+/// Says from which lot an offer is, where nobody has said so yet; whether nobody had.
+pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<bool, StoreError> {
+    let done = offer::Entity::update_many()
         .col_expr(offer::Column::LotId, Expr::value(lot.uuid()))
+        .col_expr(offer::Column::Version, Expr::col(offer::Column::Version).add(1))
         .filter(offer::Column::Id.eq(id.uuid()))
         .filter(offer::Column::LotId.is_null())
         .exec(tx.inner())
         .await?;
-    Ok(())
+    Ok(done.rows_affected == 1)
 }
 
 /// All offers for a club alone.

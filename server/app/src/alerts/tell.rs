@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     ids::{AccountId, AlertId, LotId},
-    lineage::AlertState,
+    lineage::{Alert, AlertState},
     notice::{Kind, NewNotice},
     time::Timestamp,
 };
@@ -35,6 +35,15 @@ const fn begins(state: AlertState) -> &'static str {
     }
 }
 
+/// What holders are told of an alert: its words only once somebody bore them out, as nobody sends letters to strangers so.
+fn told(alert: &Alert) -> String {
+    let said = sentence(alert);
+    match alert.state {
+        AlertState::Raised => said.split_once(": ").map_or(said.clone(), |(what, _)| what.to_string()),
+        AlertState::Confirmed | AlertState::Lifted => said,
+    }
+}
+
 impl App {
     /// Tells whom an alert reaches how it stands; those who were told are not told again.
     ///
@@ -50,10 +59,8 @@ impl App {
         let mut notices = Vec::new();
         for (to, lots) in holders {
             let named = self.codes(&lots).await?;
-            let mut words = format!(
-                "{state} {named}. Of the lot where it begins it is said that it {}",
-                sentence(&alert)
-            );
+            let mut words =
+                format!("{state} {named}. Of the lot where it begins it is said that it {}", told(&alert));
             if alert.state == AlertState::Lifted {
                 words.push_str(&format!(". Lifted: {}", alert.lifted_why));
             } else if alert.state == AlertState::Confirmed {
@@ -106,7 +113,7 @@ impl App {
                     "{} {}. Of the lot where it begins it is said that it {}",
                     begins(alert.state),
                     found.code,
-                    sentence(&alert)
+                    told(&alert)
                 ),
             })
             .collect();

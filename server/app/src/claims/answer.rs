@@ -9,8 +9,11 @@ use scionary_domain::{
 };
 use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, store, what};
-use crate::{Done, Error, Rule, UseCase, Write, alerts};
+use super::{
+    ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, stands_in_the_way, store,
+    what,
+};
+use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Accepts a claim: its quantity is promised (the giver).
 pub struct AcceptClaim {
@@ -49,8 +52,8 @@ impl UseCase for AcceptClaim {
         let note = fields.text("note", &self.note, 0, limits::CLAIM_NOTE_CHARS_MAX);
         let (contact, note) = fields.finish(contact.zip(note))?;
         let offer = offer_of(write, claim.offer).await?;
-        if let Some(lot) = offer.contents.lot {
-            alerts::refuse_reached(write.tx, lot).await?;
+        if let Some(rule) = stands_in_the_way(write.tx, &offer, claim.taker, claim.entered_by).await? {
+            return Err(rule.into());
         }
         // rules may have changed since it was asked for
         let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
@@ -66,7 +69,7 @@ impl UseCase for AcceptClaim {
         accepted(&mut claim, &contact, write);
         store(write, granted, &mut claim).await?;
         let offer = offer_of(write, claim.offer).await?;
-        let (id, taker, registry) = (claim.id, claim.taker, write.app.registry());
+        let (id, taker, version, registry) = (claim.id, claim.taker, claim.version, write.app.registry());
         let words = format!(
             "{} is promised to you. How to reach the giver: scionary claim show {id}",
             what(&registry, &claim, &offer)
@@ -76,7 +79,7 @@ impl UseCase for AcceptClaim {
             taker,
             Kind::ClaimAccepted,
             id,
-            "",
+            version,
             words,
         ))
     }

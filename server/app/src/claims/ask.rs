@@ -7,10 +7,10 @@ use scionary_domain::{
     notice::Kind,
     offer::State as OfferState,
 };
-use scionary_store::{StoreError, account_store, block_store, claim_store};
+use scionary_store::{StoreError, account_store, claim_store};
 
-use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of, what};
-use crate::{Done, Error, Rule, UseCase, Write, alerts, clubs};
+use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of, stands_in_the_way, what};
+use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Asks for part of an offer.
 pub struct AskForOffer {
@@ -27,23 +27,12 @@ impl UseCase for AskForOffer {
         let now = write.call.now;
         let today = now.date();
         let offer = offer_of(write, self.offer).await?;
-        if offer.giver == account.id {
-            return Err(Rule::OwnOffer.into());
-        }
-        if let Some(club) = offer.contents.club
-            && !clubs::belongs(write.tx, club, account.id).await?
-        {
-            return Err(Rule::ClubOnly.into());
-        }
-        if block_store::between(write.tx, account.id, offer.giver).await? {
-            return Err(Rule::NotBetweenThem.into());
+        if let Some(rule) = stands_in_the_way(write.tx, &offer, account.id, write.call.entered_by).await? {
+            return Err(rule.into());
         }
         match offer.state(today) {
             OfferState::Open | OfferState::Coming => {}
             OfferState::Expired | OfferState::Withdrawn => return Err(Rule::OfferOver.into()),
-        }
-        if let Some(lot) = offer.contents.lot {
-            alerts::refuse_reached(write.tx, lot).await?;
         }
         let (quantity, to, note, contact) = claim::check(&self.asked, &offer.contents)?;
         let answer = movement(write, &offer, to.as_str(), quantity, today);

@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     access::{self, EditClaim, Granted},
-    claim::{self, Claim, Shown, Side, State},
+    claim::{Claim, Shown, Side, State},
     field::Fields,
     ids::{AccountId, ClaimId},
     limits,
@@ -12,8 +12,8 @@ use scionary_domain::{
 };
 use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, movement, offer_of, own, store, what};
-use crate::{Done, Error, Rule, UseCase, Write, clubs, lots, registry::Registry};
+use super::{ShownClaim, TOPIC, move_up, movement, offer_of, own, store, what};
+use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry};
 
 /// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
 fn handed(
@@ -44,8 +44,8 @@ fn handed(
     to.into_iter().map(|to| (to, words.clone())).collect()
 }
 
-/// Rules that have become stricter since it was promised: it goes back to both, who look at it anew; what a rule now
-/// prohibits ends. None where nothing is stricter.
+/// Rules that have become stricter since it was promised: the promise ends and both are told, so that the taker looks
+/// at them and asks again, and the giver promises anew. None where nothing is stricter.
 async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()>>, Error> {
     let offer = offer_of(write, claim.offer).await?;
     let today = write.call.now.date();
@@ -55,12 +55,11 @@ async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()
     }
     claim_store::release(write.tx, claim.offer, claim.quantity).await?;
     claim.movement = Shown::of(&answer, today);
-    (claim.given_at, claim.taken_at) = (None, None);
-    claim.state = if claim::bars(&answer).is_some() { State::Declined } else { State::Waiting };
-    claim.lapses_at = write.call.now.plus_days(limits::CLAIM_WAITS_DAYS);
+    claim.state = State::Declined;
+    claim.answer = "Rules on moving it have become stricter since it was promised.".into();
     let what = what(&write.app.registry(), claim, &offer);
     let words = format!(
-        "Rules on moving {what} have become stricter since it was promised: {}. It goes back to both of you; do not hand it over before you have looked at them: scionary claim show {}",
+        "Rules on moving {what} have become stricter since it was promised: {}. The promise is over, so that both of you look at them first; the taker asks again if it may go on: scionary claim show {}",
         claim.movement.headline, claim.id
     );
     let done = Done::new((), "claim.stricter", claim.id, serde_json::json!({}))
@@ -82,11 +81,8 @@ async fn own_or_arranged(
     if let Some((granted, side)) = access::edit_claim(account, &claim) {
         return Ok((claim, granted, Some(side)));
     }
-    let club = offer_of(write, claim.offer).await?.contents.club;
-    let arranged = match club {
-        Some(club) => clubs::organises(write.tx, club, account.id).await?,
-        None => false,
-    };
+    let arranged =
+        super::arranged(write.tx, write.call, &claim, &offer_of(write, claim.offer).await?).await?;
     let granted = access::confirm_for_both(account, arranged).ok_or_else(missing)?;
     Ok((claim, granted, None))
 }
@@ -112,8 +108,11 @@ impl UseCase for ConfirmHandOver {
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
         }
-        if let Some(done) = stricter(write, &mut claim).await? {
+        // what one side says has happened is not undone by a rule
+        let untouched = claim.given_at.is_none() && claim.taken_at.is_none();
+        if untouched && let Some(done) = stricter(write, &mut claim).await? {
             store(write, granted, &mut claim).await?;
+            move_up(write, claim.offer).await?;
             return Ok(done.with(ShownClaim::new(
                 &write.app.registry(),
                 claim.clone(),

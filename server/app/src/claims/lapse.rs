@@ -14,7 +14,12 @@ impl UseCase for LapseClaims {
     async fn run(&self, write: &Write<'_>) -> Result<Done<usize>, Error> {
         let overdue = claim_store::overdue(write.tx, write.call.now, limits::CLAIMS_LAPSED_TOGETHER).await?;
         let mut done = Done::quiet(overdue.len());
-        for mut claim in overdue {
+        for seen in overdue {
+            // an earlier one of this sweep may have moved it up: it is looked at as it stands now
+            let Some(mut claim) = claim_store::one(write.tx, seen.id).await? else { continue };
+            if !claim.state.is_open() || claim.lapses_at >= write.call.now {
+                continue;
+            }
             let held = claim.state == State::Accepted;
             let handed_over = claim.given_at.is_some() || claim.taken_at.is_some();
             claim.state = if handed_over { State::HandedOver } else { State::Lapsed };

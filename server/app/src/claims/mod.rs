@@ -15,16 +15,16 @@ pub use read::ShownClaim;
 use scionary_domain::{
     access::{self, EditClaim, Granted},
     claim::{self, Claim, Shown, Side, State},
-    ids::{ClaimId, OfferId},
+    ids::{AccountId, ClaimId, OfferId},
     limits,
     movement::Answer,
     notice::{Kind, NewNotice},
     offer::{self, Offer},
     time::Date,
 };
-use scionary_store::{StoreError, claim_store, offer_store};
+use scionary_store::{Source, StoreError, block_store, claim_store, offer_store};
 
-use crate::{Error, Rule, Write, registry::Registry};
+use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry};
 
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
@@ -58,6 +58,48 @@ async fn store(write: &Write<'_>, granted: Granted<EditClaim>, claim: &mut Claim
 /// The offer of a claim.
 async fn offer_of(write: &Write<'_>, id: OfferId) -> Result<Offer, Error> {
     offer_store::offer(write.tx, id).await?.ok_or_else(|| Error::not_found("offer", id))
+}
+
+/// Whether the caller arranges the club in which a claim was made: its offer is for that club, both its sides belong to it,
+/// and the caller does not act for somebody else.
+async fn arranged(db: &impl Source, call: &Call, claim: &Claim, offer: &Offer) -> Result<bool, Error> {
+    let (Some(club), None) = (offer.contents.club, call.entered_by) else { return Ok(false) };
+    Ok(clubs::organises(db, club, call.account_id()?).await?
+        && clubs::belongs(db, club, claim.taker).await?
+        && clubs::belongs(db, club, claim.giver).await?)
+}
+
+/// What stands in the way of a promise beside rules and quantities: a confirmed alert on the lot, a club that the taker does
+/// not belong to, people who do not deal with each other (whoever entered it counts, too).
+async fn stands_in_the_way(
+    db: &impl Source,
+    offer: &Offer,
+    taker: AccountId,
+    entered_by: Option<AccountId>,
+) -> Result<Option<Rule>, Error> {
+    if let Some(lot) = offer.contents.lot
+        && let Err(error) = alerts::refuse_reached(db, lot).await
+    {
+        #[expect(clippy::wildcard_enum_match_arm, reason = "all other errors are passed on as they are")]
+        return match error {
+            Error::Rule(rule) => Ok(Some(rule)),
+            other => Err(other),
+        };
+    }
+    if let Some(club) = offer.contents.club
+        && !clubs::belongs(db, club, taker).await?
+    {
+        return Ok(Some(Rule::ClubOnly));
+    }
+    for who in [Some(taker), entered_by].into_iter().flatten() {
+        if who == offer.giver {
+            return Ok(Some(Rule::OwnOffer));
+        }
+        if block_store::between(db, who, offer.giver).await? {
+            return Ok(Some(Rule::NotBetweenThem));
+        }
+    }
+    Ok(None)
 }
 
 /// What is on file on moving so much of an offer to a place.
@@ -101,7 +143,8 @@ pub(crate) async fn move_up(write: &Write<'_>, id: OfferId) -> Result<(), Error>
         let answer = movement(write, &offer, claim.to.as_str(), claim.quantity, today);
         // stricter than what the taker saw: they have to ask again
         let stricter = answer.verdict > claim.movement.verdict;
-        if stricter || !claim_store::promise(write.tx, id, claim.quantity, today).await? {
+        let barred = stands_in_the_way(write.tx, &offer, claim.taker, claim.entered_by).await?.is_some();
+        if stricter || barred || !claim_store::promise(write.tx, id, claim.quantity, today).await? {
             continue;
         }
         accepted(&mut claim, &offer.contents.contact, write);
@@ -111,7 +154,7 @@ pub(crate) async fn move_up(write: &Write<'_>, id: OfferId) -> Result<(), Error>
             to: claim.taker,
             kind: Kind::ClaimAccepted,
             subject: claim.id.to_string(),
-            once: String::new(),
+            once: claim.version.to_string(),
             words: format!(
                 "{what} is promised to you: something was left again. How to reach the giver: scionary claim show {}",
                 claim.id

@@ -91,11 +91,7 @@ impl App {
             // whoever arranges the club that the offer is for; how the sides can be reached is not told to them
             let reader = self.store().reader();
             let offer = offer_store::offer(reader, claim.offer).await?.ok_or_else(missing)?;
-            let arranges = match offer.contents.club {
-                Some(club) => clubs::organises(reader, club, account.id).await?,
-                None => false,
-            };
-            if !arranges {
+            if !super::arranged(reader, call, &claim, &offer).await? {
                 return Err(missing());
             }
         }

@@ -10,7 +10,7 @@ use scionary_domain::{
 };
 use scionary_store::{NewAccount, account_store, club_store, observer_store};
 
-use super::{ShownClub, club_of, organised};
+use super::{ShownClub, club_held, organised};
 use crate::{App, Done, Error, Rule, UseCase, Write, accounts::PasswordHash};
 
 /// Enters somebody who has no computer, as a member (organisers). They cannot sign in.
@@ -46,6 +46,9 @@ impl UseCase for EnterHelped {
         let (name, consent) = fields.finish(name.zip(consent))?;
         if club_store::count(write.tx, club.id, Standing::ALL).await? >= limits::CLUB_MEMBERS_MAX {
             return Err(Rule::ClubFull(limits::CLUB_MEMBERS_MAX).into());
+        }
+        if club_store::count_helped(write.tx, club.id).await? >= limits::CLUB_HELPED_MAX {
+            return Err(Rule::ClubFull(limits::CLUB_HELPED_MAX).into());
         }
         let id = AccountId::from_uuid(write.new_uuid()?);
         let plain = id.to_string();
@@ -86,7 +89,7 @@ impl UseCase for AllowHelp {
     type Out = ShownClub;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
-        let club = club_of(write.tx, self.id).await?;
+        let club = club_held(write, self.id).await?;
         let own = club_store::membership(write.tx, club.id, account.id)
             .await?
             .filter(|m| m.standing.belongs())

@@ -8,7 +8,7 @@ use scionary_domain::{
 };
 use scionary_store::club_store;
 
-use super::{ShownClub, by_handle, club_of, keep_an_organiser, notice, organised};
+use super::{ShownClub, by_handle, club_held, keep_an_organiser, notice, organised};
 use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Invites somebody (organisers).
@@ -83,7 +83,7 @@ impl UseCase for InviteToClub {
                 account.display_name, club.name, club.id
             )
         };
-        let told = notice(guest, &club, now, told);
+        let told = notice(guest, &club, format!("{} {}", account.id, now.date()), told);
         let id = club.id;
         let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
         let mut done = Done::new(out, "club.invited", id, serde_json::json!({ "whom": guest.to_string() }));
@@ -96,7 +96,7 @@ impl UseCase for AnswerInvitation {
     type Out = ShownClub;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
-        let club = club_of(write.tx, self.id).await?;
+        let club = club_held(write, self.id).await?;
         let invited = club_store::membership(write.tx, club.id, account.id)
             .await?
             .filter(|m| m.standing == Standing::Invited)
@@ -118,7 +118,7 @@ impl UseCase for AskToJoin {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
-        let club = club_of(write.tx, self.id).await?;
+        let club = club_held(write, self.id).await?;
         let words = words(&self.words)?;
         let known = club_store::membership(write.tx, club.id, account.id).await?;
         let standing = match known.map(|m| m.standing) {
@@ -148,7 +148,7 @@ impl UseCase for AskToJoin {
                 "{} asks to join {}. See: scionary club members {} --waiting",
                 account.display_name, club.name, club.id
             );
-            notice(o.account, &club, format!("{} {now}", account.id), words)
+            notice(o.account, &club, format!("{} {}", account.id, now.date()), words)
         });
         let notices: Vec<_> = if standing == Standing::Asked { notices.collect() } else { Vec::new() };
         let id = club.id;
@@ -163,7 +163,7 @@ impl UseCase for LeaveClub {
     type Out = ShownClub;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
-        let club = club_of(write.tx, self.id).await?;
+        let club = club_held(write, self.id).await?;
         let known = club_store::membership(write.tx, club.id, account.id).await?;
         if !club_store::remove(write.tx, club.id, account.id).await? {
             return Err(Rule::NotAMember.into());

@@ -34,10 +34,16 @@ async fn club_of(db: &impl Source, id: ClubId) -> Result<Club, Error> {
     club.ok_or_else(|| Error::not_found("club", id))
 }
 
-/// A club that the caller arranges.
+/// An open club, held until the transaction ends.
+async fn club_held(write: &Write<'_>, id: ClubId) -> Result<Club, Error> {
+    club_store::lock(write.tx, id).await?;
+    club_of(write.tx, id).await
+}
+
+/// A club that the caller arranges, held until the transaction ends.
 async fn organised(write: &Write<'_>, id: ClubId) -> Result<(Club, Granted<OrganiseClub>), Error> {
     let account = write.call.account()?;
-    let club = club_of(write.tx, id).await?;
+    let club = club_held(write, id).await?;
     let own = club_store::membership(write.tx, id, account.id).await?;
     let granted = access::organise_club(account, own.map(|m| m.standing))?;
     Ok((club, granted))

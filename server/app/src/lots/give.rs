@@ -51,7 +51,10 @@ pub(crate) async fn given(write: &Write<'_>, claim: &Claim, offer: &Offer) -> Re
                 created_at: now,
             };
             lot_store::insert(write.tx, &lot).await.map_err(|e| e.if_exists(StoreError::Collision))?;
-            offer_store::set_lot(write.tx, offer.id, lot.id).await?;
+            if !offer_store::set_lot(write.tx, offer.id, lot.id).await? {
+                // another hand-over of the offer made its lot at this moment: run again, on that one
+                return Err(StoreError::Collision.into());
+            }
             lot
         }
     };

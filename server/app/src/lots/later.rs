@@ -2,7 +2,8 @@
 
 use scionary_domain::{
     field::FieldError,
-    lineage::{Descent, Link, fits},
+    limits,
+    lineage::{Descent, Direction, Link, fits},
     time::Date,
 };
 use scionary_store::lot_store;
@@ -49,6 +50,10 @@ impl UseCase for NoteDescent {
         }
         if lot.ended_on.is_some_and(|ended| ended < day) {
             return Err(Rule::LotEnded(lot.code.to_string()).into());
+        }
+        let known = lot_store::links(write.tx, Direction::Back, [lot.id]).await?;
+        if known.len() >= limits::LOT_LINKS_MAX {
+            return Err(Rule::TooManyLinks(limits::LOT_LINKS_MAX).into());
         }
         let link = Link { parent: from.id, child: lot.id, descent: self.descent, day };
         lot_store::link(write.tx, &link, now).await?;

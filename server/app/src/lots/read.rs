@@ -85,7 +85,7 @@ async fn card(db: &impl Source, registry: &Registry, lot: Lot) -> Result<Card, E
 
 /// A lot as its holder sees it.
 pub(super) async fn one(db: &impl Source, registry: &Registry, lot: Lot) -> Result<ShownLot, Error> {
-    let tests = lot_store::tests(db, [lot.id], None).await?;
+    let tests = lot_store::tests(db, [lot.id], None, None).await?;
     Ok(ShownLot { card: card(db, registry, lot).await?, tests })
 }
 

@@ -41,7 +41,7 @@ impl UseCase for RecordTest {
             );
         }
         let (pest, method) = fields.finish(pest.zip(method))?;
-        let known = lot_store::tests(write.tx, [lot.id], None).await?;
+        let known = lot_store::tests(write.tx, [lot.id], None, None).await?;
         if u64::try_from(known.len()).unwrap_or(u64::MAX) >= limits::LOT_TESTS_MAX {
             return Err(Rule::TooManyTests(limits::LOT_TESTS_MAX).into());
         }

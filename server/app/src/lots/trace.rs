@@ -73,17 +73,18 @@ async fn walk(
     Ok((found, links, false))
 }
 
-/// Days of which tests of some lots for a pest speak.
+/// Days of which tests of some lots for an alert's pest speak: those that were entered before it was raised. Later ones are
+/// for whoever rules on it to weigh: no holder takes their lot out of an alert alone.
 async fn speaks_for(
     db: &impl Source,
     lots: impl IntoIterator<Item = LotId>,
-    pest: &str,
+    alert: &Alert,
 ) -> Result<Vec<(LotId, Date)>, Error> {
-    let key = Folded::new(pest).key();
+    let key = Folded::new(&alert.pest).key();
     if key.is_empty() {
         return Ok(Vec::new());
     }
-    let tests = lot_store::tests(db, lots, Some(&key)).await?;
+    let tests = lot_store::tests(db, lots, Some(&key), Some(alert.created_at)).await?;
     Ok(tests.into_iter().map(|t| (t.lot, t.speaks_until())).collect())
 }
 
@@ -111,7 +112,7 @@ pub(crate) async fn follow(
                     Direction::Back => l.parent,
                 })
                 .collect();
-            for (lot, until) in speaks_for(db, far, &alert.pest).await? {
+            for (lot, until) in speaks_for(db, far, alert).await? {
                 search.learn_clean(Node { lot, part: Part::Whole }, until.days());
             }
         }
@@ -131,7 +132,7 @@ pub(crate) async fn starts_of(db: &impl Source, alert: &Alert) -> Result<Vec<(No
     }
     let lots = sources.iter().map(|(n, _)| n.lot).chain([alert.lot]);
     let mut spoken_for: BTreeMap<LotId, Vec<Date>> = BTreeMap::new();
-    for (lot, day) in speaks_for(db, lots, &alert.pest).await? {
+    for (lot, day) in speaks_for(db, lots, alert).await? {
         spoken_for.entry(lot).or_default().push(day);
     }
     Ok(starts(alert, sources, |lot| spoken_for.get(&lot).cloned().unwrap_or_default()))
@@ -143,14 +144,18 @@ pub(crate) async fn alerts_reaching(
     db: &impl Source,
     lot: LotId,
 ) -> Result<Vec<(Alert, Option<Date>)>, Error> {
-    let (above, links, _) = walk(db, Direction::Back, lot, limits::TRACE_LOTS_MAX).await?;
+    let (above, links, more) = walk(db, Direction::Back, lot, limits::LINEAGE_ABOVE_MAX).await?;
+    if more {
+        // not looked through is not unreached
+        return Err(Error::Limited { retry_after_seconds: 60 });
+    }
     let mut reaching = Vec::new();
     for alert in alert_store::beginning_at(db, above.keys().copied()).await? {
         let begin = alert_store::starts(db, alert.id).await?;
         let begin = begin.into_iter().filter(|(node, _)| above.contains_key(&node.lot));
         let mut search = Search::new(Direction::Forward, begin, alert.routes());
         if alert.kind == AlertKind::Health {
-            for (lot, until) in speaks_for(db, above.keys().copied(), &alert.pest).await? {
+            for (lot, until) in speaks_for(db, above.keys().copied(), &alert).await? {
                 search.learn_clean(Node { lot, part: Part::Whole }, until.days());
             }
         }

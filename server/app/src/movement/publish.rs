@@ -116,6 +116,13 @@ fn changes(now: &Rules, then: &Rules) -> Changes {
     }
 }
 
+/// Refuses versions that say something else than they did.
+fn unaltered(changes: &Changes) -> Result<(), Error> {
+    let said =
+        |label: &String| format!("{label}: a version on file is never changed; enter the next version");
+    if changes.altered.is_empty() { Ok(()) } else { Err(wrong(changes.altered.iter().map(said).collect())) }
+}
+
 fn wrong(mistakes: Vec<String>) -> Error {
     Error::Invalid(mistakes.into_iter().map(|m| FieldError::new("files", m)).collect())
 }
@@ -137,17 +144,7 @@ impl UseCase for ProposeRules {
         let files = files_of(&self.files)?;
         let then = together(write.app, Some(files)).map_err(wrong)?;
         let changes = changes(&write.app.movement(), &then);
-        if !changes.altered.is_empty() {
-            return Err(wrong(
-                changes
-                    .altered
-                    .iter()
-                    .map(|label| {
-                        format!("{label}: a version on file is never changed; enter the next version")
-                    })
-                    .collect(),
-            ));
-        }
+        unaltered(&changes)?;
         if self.dry_run {
             return Ok(Done::quiet(ShownRelease { release: None, changes, in_force: false }));
         }
@@ -169,6 +166,7 @@ impl UseCase for PublishRules {
         // what is on file may have changed since it was proposed
         let then = together(write.app, Some(stored(&release)?)).map_err(wrong)?;
         let changes = changes(&write.app.movement(), &then);
+        unaltered(&changes)?;
         if !release_store::publish(write.tx, &granted, self.release, write.call.now).await? {
             return Err(Broken::ReleaseOver.into());
         }

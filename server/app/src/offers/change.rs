@@ -167,6 +167,13 @@ impl UseCase for ChangeOffer {
         if self.fields.is_empty() {
             return Err(FieldError::new("update_mask", "at least one field to change expected").into());
         }
+        // what an alert reaches stays what it is called, and of its lot
+        lot::refuse(write, offer.contents.lot).await?;
+        let what =
+            [Field::Cultivar, Field::UnknownSeedling, Field::Material, Field::Unit, Field::Lot, Field::Club];
+        if offer.promised > 0 && self.fields.iter().any(|field| what.contains(field)) {
+            return Err(Rule::PromisedAlready.into());
+        }
         let registry = write.app.registry();
         let mut draft = Draft::from(&offer.contents);
         let (mut cultivar, mut crop) = (offer.contents.cultivar.to_string(), String::new());
