@@ -405,7 +405,9 @@ async fn crash(database: &Database) {
                 let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
                 if let Ok(open) = who.call::<v1::ListMyClaimsResponse>(Rpc::ClaimListMyClaims, &mine).await {
                     for claim in open.claims {
-                        withdraw(&who, &claim).await.unwrap();
+                        if withdraw(&who, &claim).await.is_err() {
+                            return (done, last);
+                        }
                     }
                 }
                 for turn in 0.. {
@@ -445,11 +447,49 @@ async fn crash(database: &Database) {
     };
     let promised = number("SELECT promised AS n FROM offer").await;
     let held = number(
-        "SELECT COALESCE(SUM(quantity), 0) AS n FROM claim WHERE state IN ('accepted', 'handed_over')",
+        "SELECT CAST(COALESCE(SUM(quantity), 0) AS BIGINT) AS n FROM claim WHERE state IN ('accepted', 'handed_over')",
     )
     .await;
     assert_eq!(promised, held);
     assert!(number("SELECT COUNT(*) AS n FROM claim").await >= acknowledged);
     drop(db);
     server.kill();
+}
+
+/// A sweep of lapses that moves somebody up looks again at what comes later in it.
+#[tokio::test]
+async fn a_sweep_looks_again() {
+    on_both(async |url| {
+        let club = Club::open(&url).await;
+        let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
+        let posted = post(&ann, v1::OfferDraft { quantity: 2, ..draft() }).await;
+        let first = claim(&ben, &posted.offer_id, 2).await.unwrap();
+        accept(&ann, &first).await.unwrap();
+        let second = claim(&cat, &posted.offer_id, 2).await.unwrap();
+        let change = v1::UpdateOfferRequest {
+            offer_id: posted.offer_id.clone(),
+            version: 1,
+            offer: Some(v1::OfferDraft { auto_accept: true, contact: "here".into(), ..draft() }),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["auto_accept".into(), "contact".into()] }),
+        };
+        ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change).await.unwrap();
+        let db = club.server.running.app().store().admin();
+        // both are overdue: the first goes, which moves the second up, so that it does not go
+        db.execute_unprepared("UPDATE claim SET lapses_at = 1 WHERE state = 'accepted'").await.unwrap();
+        db.execute_unprepared("UPDATE claim SET lapses_at = 2 WHERE state = 'waiting'").await.unwrap();
+        club.server.running.app().housekeeping().await.unwrap();
+        assert_eq!(get(&ben, &first).await.unwrap().state(), v1::ClaimState::Lapsed);
+        assert_eq!(get(&cat, &second).await.unwrap().state(), v1::ClaimState::Accepted);
+        // what is promised stays what it is
+        let other = v1::UpdateOfferRequest {
+            version: 2,
+            offer: Some(v1::OfferDraft { cultivar: "Golek".into(), ..draft() }),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["cultivar".into()] }),
+            ..change
+        };
+        let refused = ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &other).await.unwrap_err();
+        assert_eq!(reason(&refused), "PROMISED_ALREADY");
+        club.server.stop().await;
+    })
+    .await;
 }

@@ -105,13 +105,8 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
                 who.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
             assert_eq!(inbox.notices[0].kind(), v1::NoticeKind::ClaimStricter);
         }
-        // looked at anew and promised again; then a rule prohibits it
-        let accept = v1::AcceptClaimRequest {
-            claim_id: claim_id.clone(),
-            contact: "here".into(),
-            note: String::new(),
-        };
-        ann.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+        // looked at anew, asked for and promised again; then a rule prohibits it
+        let confirm = v1::ConfirmHandOverRequest { claim_id: promise(2).await };
         let strict = [rule("LARK-1", 1, "official document required"), rule("LARK-2", 1, "prohibited")];
         let proposed = propose(&second, &strict, false).await.unwrap();
         publish(&club.steward, proposed.release).await.unwrap();
