@@ -25,7 +25,7 @@ fn rule(id: &str, version: u32, verdict: &str) -> String {
 async fn propose(who: &Raw, rules: &[String], dry_run: bool) -> Result<v1::MovementRelease, Status> {
     let text = format!("{HEAD}\n{}\n", rules.join("\n"));
     let request = v1::ProposeMovementRulesRequest {
-        files: [("rules.csv".to_string(), text)].into(),
+        files: vec![v1::RuleFile { name: "rules.csv".into(), text }],
         note: "Read on a Tuesday.".into(),
         dry_run,
     };

@@ -408,7 +408,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         .encode_to_vec(),
         Rpc::MovementProposeMovementRules => v1::ProposeMovementRulesRequest {
-            files: [("rules.csv".to_string(), String::new())].into(),
+            files: vec![v1::RuleFile { name: "rules.csv".into(), text: String::new() }],
             note: reason(),
             dry_run: true,
         }

@@ -99,12 +99,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
 fn line(alert: &v1::Alert) -> String {
     let pest = if alert.pest.is_empty() { String::new() } else { format!(" ({})", alert.pest) };
     format!(
-        "{}{pest} of {}: {} [{}, reaches {}]",
+        "{}{pest} of {}: {} [{}]",
         words::alert_kind(alert.kind()),
         alert.lot_code,
         alert.words,
-        words::alert_state(alert.state()),
-        words::counted(alert.lots, "lot")
+        words::alert_state(alert.state())
     )
 }
 

@@ -16,11 +16,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
         MovementCommand::Check(arguments) => check(client, output, *arguments).await,
         MovementCommand::Import { folder, note, propose } => {
             client.need_session()?;
-            let mut files = std::collections::HashMap::new();
+            let mut files = Vec::new();
             for name in ["rules.csv", "places.csv", "aliases.csv", "taxa.csv", "pests.csv"] {
                 match std::fs::read_to_string(folder.join(name)) {
                     Ok(text) => {
-                        files.insert(name.to_string(), text);
+                        files.push(v1::RuleFile { name: name.into(), text });
                     }
                     Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
                     Err(error) => {

@@ -116,10 +116,8 @@ impl App {
         };
         let reader = self.store().reader();
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = notice_store::list(reader, account.id, unread_only, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &last.seq.to_string()));
+        let rows = notice_store::list(reader, account.id, unread_only, before, limit).await?;
+        let Page { rows, next } = page::cut(rows, size, &search, |last| last.seq.to_string());
         let unread = notice_store::count_unread(reader, account.id).await?;
         Ok((Page { rows, next }, unread))
     }

@@ -33,6 +33,14 @@ pub fn page_size(wanted: i32) -> Result<usize, FieldError> {
     }
 }
 
+/// A page of so many rows, from the rows and one more where there is more; `key` names a row for the next page's token.
+pub fn cut<T>(mut rows: Vec<T>, size: usize, search: &str, key: impl Fn(&T) -> String) -> Page<T> {
+    let more = rows.len() > size;
+    rows.truncate(size);
+    let next = rows.last().filter(|_| more).map(|last| token(search, &key(last)));
+    Page { rows, next }
+}
+
 const VERSION: &str = "1";
 
 /// Writes a token: the format's version, the search's fingerprint, the key of the last row.

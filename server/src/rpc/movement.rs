@@ -1,7 +1,5 @@
 //! Movement of plants.
 
-use std::collections::BTreeMap;
-
 use scionary_app::{
     App, Error,
     movement::{ProposeRules, PublishRules, WithdrawRules},
@@ -48,9 +46,10 @@ impl MovementService for MovementRpc {
         let admitted = Admitted::of(&request)?;
         let request = request.into_inner();
         let v1::ProposeMovementRulesRequest { files, note, dry_run } = request.clone();
-        let use_case = ProposeRules { files: files.into_iter().collect(), note, dry_run };
+        let files = files.into_iter().map(|file| (file.name, file.text)).collect();
+        let use_case = ProposeRules { files, note, dry_run };
         let message = |r: &_| v1::ProposeMovementRulesResponse { release: Some(convert::release(r)) };
-        admitted.write(&self.0, &bound(&request), Ok::<_, Error>(use_case), message).await
+        admitted.write(&self.0, &request, Ok::<_, Error>(use_case), message).await
     }
 
     async fn publish_movement_rules(
@@ -93,11 +92,4 @@ impl MovementService for MovementRpc {
             next_page_token: page.next.unwrap_or_default(),
         }))
     }
-}
-
-/// A request in one order: a map on the wire has none, and a key is bound to bytes.
-fn bound(request: &v1::ProposeMovementRulesRequest) -> v1::ListMovementRulesRequest {
-    let files: BTreeMap<&String, &String> = request.files.iter().collect();
-    let host = format!("{files:?} {} {}", request.note, request.dry_run);
-    v1::ListMovementRulesRequest { host, ..Default::default() }
 }

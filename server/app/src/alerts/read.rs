@@ -1,9 +1,11 @@
 //! Alerts as somebody sees them.
 
+use std::collections::HashMap;
+
 use scionary_domain::{
     access,
-    account::Role,
-    ids::{AccountId, AlertId},
+    account::{Account, Role},
+    ids::{AccountId, AlertId, LotId},
     lineage::{Alert, LotCode},
     page::{self, Page, PageTokenError},
 };
@@ -25,13 +27,25 @@ pub struct ShownAlert {
     pub is_mine: bool,
     /// Whether the caller may rule on it.
     pub may_rule: bool,
-    /// How many lots it reaches.
+    /// How many lots it reaches; 0 in lists, where it is not worked out.
     pub lots: usize,
     /// The caller's own among them.
     pub own: Vec<LotCode>,
 }
 
 impl ShownAlert {
+    /// An alert beside its names, without how far it goes.
+    fn beside(
+        account: &Account,
+        alert: Alert,
+        code: Option<LotCode>,
+        names: &HashMap<AccountId, String>,
+    ) -> Self {
+        let is_mine = alert.raised_by == account.id;
+        let minds = access::minds_alerts(account, &alert.crop);
+        let raised_by = names.get(&alert.raised_by).filter(|_| is_mine || minds).cloned().unwrap_or_default();
+        Self { code, raised_by, is_mine, may_rule: minds && !is_mine, lots: 0, own: Vec::new(), alert }
+    }
     pub(super) async fn new(db: &impl Source, call: &Call, alert: Alert) -> Result<Self, Error> {
         let account = call.account()?;
         let (search, _) = reach::search(db, &alert).await?;
@@ -40,11 +54,8 @@ impl ShownAlert {
             lot_store::holders(db, lots.iter().copied()).await?.remove(&account.id).unwrap_or_default();
         let own = lot_store::some(db, &mine).await?.into_values().map(|l| l.code).collect();
         let code = lot_store::one(db, alert.lot).await?.map(|l| l.code);
-        let is_mine = alert.raised_by == account.id;
-        let minds = access::minds_alerts(account, &alert.crop);
         let names = account_store::display_names(db, &[alert.raised_by]).await?;
-        let raised_by = names.get(&alert.raised_by).filter(|_| is_mine || minds).cloned().unwrap_or_default();
-        Ok(Self { code, raised_by, is_mine, may_rule: minds && !is_mine, lots: lots.len(), own, alert })
+        Ok(Self { lots: lots.len(), own, ..Self::beside(account, alert, code, &names) })
     }
     fn is_for(&self, caller: AccountId) -> bool {
         self.alert.raised_by == caller || self.may_rule || !self.own.is_empty()
@@ -122,14 +133,20 @@ impl App {
         };
         let reader = self.store().reader();
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut found = alert_store::list(reader, &wanted, lifted_too, before, limit).await?;
-        let more = found.len() > size;
-        found.truncate(size);
-        let next = found.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
-        let mut rows = Vec::new();
-        for alert in found {
-            rows.push(ShownAlert::new(reader, call, alert).await?);
-        }
+        let found = alert_store::list(reader, &wanted, lifted_too, before, limit).await?;
+        let Page { rows: found, next } = page::cut(found, size, &search, |last| last.id.to_string());
+        // how far each goes is worked out where one is looked at
+        let ids: Vec<LotId> = found.iter().map(|a| a.lot).collect();
+        let lots = lot_store::some(reader, &ids).await?;
+        let people: Vec<AccountId> = found.iter().map(|a| a.raised_by).collect();
+        let names = account_store::display_names(reader, &people).await?;
+        let rows = found
+            .into_iter()
+            .map(|alert| {
+                let code = lots.get(&alert.lot).map(|l| l.code);
+                ShownAlert::beside(account, alert, code, &names)
+            })
+            .collect();
         Ok(Page { rows, next })
     }
 }

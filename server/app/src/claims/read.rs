@@ -162,15 +162,8 @@ impl App {
         self.page_of(rows, size, &search).await
     }
 
-    async fn page_of(
-        &self,
-        mut rows: Vec<Claim>,
-        size: usize,
-        search: &str,
-    ) -> Result<Page<ShownClaim>, Error> {
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(search, &last.id.to_string()));
+    async fn page_of(&self, rows: Vec<Claim>, size: usize, search: &str) -> Result<Page<ShownClaim>, Error> {
+        let Page { rows, next } = page::cut(rows, size, search, |last| last.id.to_string());
         Ok(Page { rows: self.shown(rows).await?, next })
     }
 }

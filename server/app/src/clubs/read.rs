@@ -88,10 +88,8 @@ impl App {
         let after = page::key(&search, token)?;
         let reader = self.store().reader();
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut found = club_store::list(reader, &holds, after.as_deref(), limit).await?;
-        let more = found.len() > size;
-        found.truncate(size);
-        let next = found.last().filter(|_| more).map(|(_, key)| page::token(&search, key));
+        let found = club_store::list(reader, &holds, after.as_deref(), limit).await?;
+        let Page { rows: found, next } = page::cut(found, size, &search, |(_, key)| key.clone());
         let mut rows = Vec::new();
         for (club, _) in found {
             rows.push(ShownClub::new(reader, club, call.actor.id()).await?);
@@ -147,10 +145,8 @@ impl App {
         };
         let standings = if waiting { [Standing::Asked, Standing::Invited] } else { BELONG };
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut found = club_store::members(reader, id, &standings, after, limit).await?;
-        let more = found.len() > size;
-        found.truncate(size);
-        let next = found.last().filter(|_| more).map(|m| page::token(&search, &m.account.to_string()));
+        let found = club_store::members(reader, id, &standings, after, limit).await?;
+        let Page { rows: found, next } = page::cut(found, size, &search, |m| m.account.to_string());
         let people: Vec<AccountId> = found.iter().map(|m| m.account).collect();
         let names = account_store::display_names(reader, &people).await?;
         let rows = found

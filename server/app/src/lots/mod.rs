@@ -15,7 +15,7 @@ pub use read::{Card, ParentShown, ShownLot, Warning};
 pub use record::RecordLot;
 pub use test::RecordTest;
 pub use trace::{Traced, TracedLot};
-pub(crate) use trace::{alerts_reaching, follow, name, starts_of};
+pub(crate) use trace::{alerts_reaching, alerts_reaching_each, follow, name, starts_of};
 
 use scionary_domain::{
     access::{self, EditLot, Granted},

@@ -3,13 +3,13 @@
 use scionary_domain::{
     field::FieldError,
     ids::LotId,
-    lineage::{Alert, AlertState, Descent, Direction, Kind, Lot, LotCode, LotTest},
+    lineage::{Alert, AlertState, Descent, Direction, Kind, Link, Lot, LotCode, LotTest},
     page::{self, Page, PageTokenError},
     time::Date,
 };
 use scionary_store::{Source, lot_store};
 
-use super::{alerts_reaching, find, trace::name};
+use super::{alerts_reaching_each, find, trace::name};
 use crate::{App, Call, Error, registry::Registry};
 
 /// What a lot comes from, or what touched it.
@@ -58,35 +58,56 @@ pub struct ShownLot {
     pub tests: Vec<LotTest>,
 }
 
-async fn card(db: &impl Source, registry: &Registry, lot: Lot) -> Result<Card, Error> {
-    let links = lot_store::links(db, Direction::Back, [lot.id]).await?;
-    let ids: Vec<LotId> = links.iter().map(|l| l.parent).collect();
-    let lots = lot_store::some(db, &ids).await?;
-    let parents = links
-        .iter()
-        .filter_map(|link| {
-            let parent = lots.get(&link.parent)?;
-            Some(ParentShown {
-                code: parent.code,
-                kind: parent.kind,
-                cultivar_name: name(registry, parent),
-                descent: link.descent,
-                day: link.day,
-            })
+/// Cards of some lots, in their order: a page of them takes as many queries as one.
+async fn cards(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<Card>, Error> {
+    let ids: Vec<LotId> = lots.iter().map(|l| l.id).collect();
+    let links = lot_store::links(db, Direction::Back, ids.iter().copied()).await?;
+    let parents: Vec<LotId> = links.iter().map(|l| l.parent).collect();
+    let parents = lot_store::some(db, &parents).await?;
+    let mut reaching = alerts_reaching_each(db, &ids).await?;
+    let shown = |link: &Link| {
+        let parent = parents.get(&link.parent)?;
+        Some(ParentShown {
+            code: parent.code,
+            kind: parent.kind,
+            cultivar_name: name(registry, parent),
+            descent: link.descent,
+            day: link.day,
         })
-        .collect();
-    let warnings = alerts_reaching(db, lot.id)
-        .await?
+    };
+    Ok(lots
         .into_iter()
-        .map(|(alert, since)| Warning { alert, since })
-        .collect();
-    Ok(Card { cultivar_name: name(registry, &lot), parents, warnings, lot })
+        .map(|lot| Card {
+            cultivar_name: name(registry, &lot),
+            parents: links.iter().filter(|l| l.child == lot.id).filter_map(shown).collect(),
+            warnings: reaching
+                .remove(&lot.id)
+                .unwrap_or_default()
+                .into_iter()
+                .map(|(alert, since)| Warning { alert, since })
+                .collect(),
+            lot,
+        })
+        .collect())
+}
+
+/// Lots as their holder sees them.
+async fn several(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<ShownLot>, Error> {
+    let tests = lot_store::tests(db, lots.iter().map(|l| l.id), None, None).await?;
+    let cards = cards(db, registry, lots).await?;
+    Ok(cards
+        .into_iter()
+        .map(|card| ShownLot {
+            tests: tests.iter().filter(|t| t.lot == card.lot.id).cloned().collect(),
+            card,
+        })
+        .collect())
 }
 
 /// A lot as its holder sees it.
 pub(super) async fn one(db: &impl Source, registry: &Registry, lot: Lot) -> Result<ShownLot, Error> {
-    let tests = lot_store::tests(db, [lot.id], None, None).await?;
-    Ok(ShownLot { card: card(db, registry, lot).await?, tests })
+    let id = lot.id;
+    several(db, registry, vec![lot]).await?.pop().ok_or_else(|| Error::not_found("lot", id))
 }
 
 impl App {
@@ -98,7 +119,9 @@ impl App {
         let reader = self.store().reader();
         let code: LotCode = code.parse().map_err(|e| FieldError::new("code", format!("{e}")))?;
         let lot = find(reader, "code", &code.to_string()).await?;
-        let mut card = card(reader, &self.registry(), lot).await?;
+        let id = lot.id;
+        let mut cards = cards(reader, &self.registry(), vec![lot]).await?;
+        let mut card = cards.pop().ok_or_else(|| Error::not_found("lot", id))?;
         // what nobody has borne out yet is no stranger's business
         card.warnings.retain(|w| w.alert.state == AlertState::Confirmed);
         Ok(card)
@@ -138,15 +161,9 @@ impl App {
         };
         let reader = self.store().reader();
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut lots = lot_store::of_holder(reader, account.id, ended_too, before, limit).await?;
-        let more = lots.len() > size;
-        lots.truncate(size);
-        let next = lots.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
-        let registry = self.registry();
-        let mut rows = Vec::new();
-        for lot in lots {
-            rows.push(one(reader, &registry, lot).await?);
-        }
+        let lots = lot_store::of_holder(reader, account.id, ended_too, before, limit).await?;
+        let Page { rows: lots, next } = page::cut(lots, size, &search, |last| last.id.to_string());
+        let rows = several(reader, &self.registry(), lots).await?;
         Ok(Page { rows, next })
     }
 }

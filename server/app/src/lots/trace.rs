@@ -45,12 +45,12 @@ pub struct Traced {
 async fn walk(
     db: &impl Source,
     direction: Direction,
-    from: LotId,
+    from: &[LotId],
     most: usize,
 ) -> Result<(BTreeMap<LotId, u32>, Vec<Link>, bool), Error> {
-    let mut found = BTreeMap::from([(from, 0)]);
+    let mut found: BTreeMap<LotId, u32> = from.iter().map(|lot| (*lot, 0)).collect();
     let mut links = Vec::new();
-    let mut open = vec![from];
+    let mut open = from.to_vec();
     let mut generation = 0;
     while !open.is_empty() {
         generation += 1;
@@ -138,18 +138,18 @@ pub(crate) async fn starts_of(db: &impl Source, alert: &Alert) -> Result<Vec<(No
     Ok(starts(alert, sources, |lot| spoken_for.get(&lot).cloned().unwrap_or_default()))
 }
 
-/// Open alerts that reach a lot, each with the day since when; found among what the lot descends from, so that no more of
+/// Open alerts that reach some lots, each with the day since when; found among what the lots descend from, so that no more of
 /// the file is read than that.
-pub(crate) async fn alerts_reaching(
+pub(crate) async fn alerts_reaching_each(
     db: &impl Source,
-    lot: LotId,
-) -> Result<Vec<(Alert, Option<Date>)>, Error> {
-    let (above, links, more) = walk(db, Direction::Back, lot, limits::LINEAGE_ABOVE_MAX).await?;
+    lots: &[LotId],
+) -> Result<BTreeMap<LotId, Vec<(Alert, Option<Date>)>>, Error> {
+    let (above, links, more) = walk(db, Direction::Back, lots, limits::LINEAGE_ABOVE_MAX).await?;
     if more {
         // not looked through is not unreached
         return Err(Error::Limited { retry_after_seconds: 60 });
     }
-    let mut reaching = Vec::new();
+    let mut reaching: BTreeMap<LotId, Vec<(Alert, Option<Date>)>> = BTreeMap::new();
     for alert in alert_store::beginning_at(db, above.keys().copied()).await? {
         let begin = alert_store::starts(db, alert.id).await?;
         let begin = begin.into_iter().filter(|(node, _)| above.contains_key(&node.lot));
@@ -159,9 +159,8 @@ pub(crate) async fn alerts_reaching(
                 search.learn_clean(Node { lot, part: Part::Whole }, until.days());
             }
         }
-        let records = alert.records(&links);
         let mut by_parent: BTreeMap<Node, Vec<_>> = BTreeMap::new();
-        for record in records {
+        for record in alert.records(&links) {
             by_parent.entry(record.parent).or_default().push(record);
         }
         loop {
@@ -171,18 +170,24 @@ pub(crate) async fn alerts_reaching(
             }
             search.take(wanted.iter().filter_map(|n| by_parent.get(n)).flatten());
         }
-        let since = alert
-            .parts()
-            .iter()
-            .filter_map(|part| search.found().get(&Node { lot, part: *part }))
-            .map(|e| e.day)
-            .min();
-        if let Some(day) = since {
-            let known = day > scionary_domain::lineage::ALWAYS;
-            reaching.push((alert, known.then(|| Date::from_days(day))));
+        for lot in lots {
+            let nodes = alert.parts().iter().map(|part| Node { lot: *lot, part: *part });
+            let since = nodes.filter_map(|node| search.found().get(&node)).map(|e| e.day).min();
+            if let Some(day) = since {
+                let known = (day > scionary_domain::lineage::ALWAYS).then(|| Date::from_days(day));
+                reaching.entry(*lot).or_default().push((alert.clone(), known));
+            }
         }
     }
     Ok(reaching)
+}
+
+/// Open alerts that reach a lot.
+pub(crate) async fn alerts_reaching(
+    db: &impl Source,
+    lot: LotId,
+) -> Result<Vec<(Alert, Option<Date>)>, Error> {
+    Ok(alerts_reaching_each(db, &[lot]).await?.remove(&lot).unwrap_or_default())
 }
 
 impl App {
@@ -198,7 +203,7 @@ impl App {
         if lot.holder != account.id && !minds {
             return Err(access::Denied::NotTheHolder.into());
         }
-        let (found, links, more) = walk(reader, direction, lot.id, limits::TRACE_SHOWN_MAX).await?;
+        let (found, links, more) = walk(reader, direction, &[lot.id], limits::TRACE_SHOWN_MAX).await?;
         let ids: Vec<LotId> = found.keys().copied().collect();
         let lots = lot_store::some(reader, &ids).await?;
         let people: Vec<AccountId> = lots.values().map(|l| l.holder).collect();

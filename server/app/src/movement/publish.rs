@@ -226,10 +226,8 @@ impl App {
             Some(key) => Some(key.parse::<i64>().map_err(|_| PageTokenError::Unreadable)?),
         };
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = release_store::list(reader, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(search, &last.seq.to_string()));
+        let rows = release_store::list(reader, before, limit).await?;
+        let Page { rows, next } = page::cut(rows, size, search, |last| last.seq.to_string());
         let current = in_force(reader).await?;
         let rows = rows
             .into_iter()

@@ -92,10 +92,8 @@ impl App {
         let before = before(&search, token)?;
         let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
         let open_on = (!closed_too).then_some(today);
-        let mut found = want_store::of(self.store().reader(), account.id, open_on, before, limit).await?;
-        let more = found.len() > size;
-        found.truncate(size);
-        let next = found.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let found = want_store::of(self.store().reader(), account.id, open_on, before, limit).await?;
+        let Page { rows: found, next } = page::cut(found, size, &search, |last| last.id.to_string());
         let registry = self.registry();
         let rows = found.into_iter().map(|want| ShownWant::new(&registry, want, today)).collect();
         Ok(Page { rows, next })
