@@ -22,6 +22,8 @@ const DOMAIN_USES: &[&str] = &[
     "pluscodes",
     "rust_iso3166",
     "serde",
+    "serde_json",
+    "sha2",
     "statrs",
     "thiserror",
     "time",

@@ -3,6 +3,7 @@
 pub mod binaries;
 pub mod client;
 pub mod database;
+pub mod rounds;
 pub mod samples;
 pub mod server;
 

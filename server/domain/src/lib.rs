@@ -8,6 +8,7 @@ pub mod account;
 pub mod agreement;
 pub mod calendar;
 pub mod claim;
+pub mod clearing;
 pub mod club;
 pub mod crop;
 pub mod cultivar;

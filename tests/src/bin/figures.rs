@@ -15,6 +15,7 @@ use scionary_domain::{
         alpha::{Metric, Unit, alpha},
         dawid_skene::{self, Options, Rating},
     },
+    clearing::{Explainer, Input, Unwatched, commitment, seed, settle},
     evidence::{
         median::{interval, interval_ranks, medians, middle, outliers, quantile, steps},
         share::{Quality, Report, estimate},
@@ -79,6 +80,7 @@ fn answer(line: &str) -> Result<Value> {
     Ok(match q.text("what")? {
         "alpha" => alpha_of(&q)?,
         "trace" => trace_of(&q)?,
+        "round" => round_of(&q)?,
         "dawid_skene" => dawid_skene_of(&q)?,
         "share_estimate" => estimate_of(&q)?,
         "jeffreys" => {
@@ -269,6 +271,26 @@ fn main() -> ExitCode {
 }
 
 /// A dated trace: what is reached, with its days.
+/// A round, sealed and settled: what its audit holds, and with `reasons` why each lot of a wish did not go to it.
+fn round_of(q: &Question) -> Result<Value> {
+    let input: Input = serde_json::from_value(q.get("input")?.clone())?;
+    let (secret, hash) = (q.text("secret")?, input.hash()?);
+    let outcome = settle(&input, &seed(secret, &hash, &input.round), &mut Unwatched, &mut |_| {})?;
+    let mut reasons = Vec::new();
+    if q.0.get("reasons").and_then(Value::as_bool) == Some(true) {
+        let explainer = Explainer::new(&input, &outcome)?;
+        for want in &input.wants {
+            for lot in &want.lots {
+                reasons.push(json!([lot, want.id, explainer.why(lot, &want.id)]));
+            }
+        }
+    }
+    Ok(json!({
+        "input": input, "input_hash": hash, "secret": secret, "commitment": commitment(secret), "outcome": outcome,
+        "reasons": reasons,
+    }))
+}
+
 fn trace_of(q: &Question) -> Result<Value> {
     let forward = q.yes("forward")?;
     let day = |value: &Value| value.as_i64().with_context(|| format!("{value} is not a day"));

@@ -1,0 +1,64 @@
+//! The draw: what is equal in every rule is decided by numbers that nobody could choose.
+//!
+//! Before the round is sealed the hash of a secret is published; sealing publishes the hash of the input; then the secret
+//! is shown. The seed is made of both, so neither who holds the secret nor who hands in last can steer it.
+
+use sha2::{Digest as _, Sha256};
+
+use super::input::sha256;
+
+/// What is published of a secret before the round is sealed.
+pub fn commitment(secret: &str) -> String {
+    sha256(secret.as_bytes())
+}
+
+/// The seed of a round: SHA-256 of `secret|hash of the input|round`.
+pub fn seed(secret: &str, input_hash: &str, round: &str) -> String {
+    sha256(format!("{secret}|{input_hash}|{round}").as_bytes())
+}
+
+/// The draws of one seed; a redraw has a seed of its own.
+#[derive(Clone, Debug)]
+pub struct Draw(String);
+
+impl Draw {
+    /// Of a seed; `redraw` is 0 unless the draw before left something open.
+    pub fn new(seed: &str, redraw: u32) -> Self {
+        Self(if redraw == 0 { seed.to_string() } else { format!("{seed}#{redraw}") })
+    }
+
+    /// The first 32 bits of SHA-256, and 1: from 1 to 2^32.
+    fn number(&self, text: &str) -> i64 {
+        let hash = Sha256::digest(format!("{}|{text}", self.0).as_bytes());
+        hash.iter().take(4).fold(0, |n, byte| n << 8 | i64::from(*byte)) + 1
+    }
+
+    /// A member's number.
+    pub fn member(&self, member: &str) -> i64 {
+        self.number(&format!("member|{member}"))
+    }
+
+    /// The number of a lot for a wish.
+    pub fn pair(&self, lot: &str, want: &str) -> i64 {
+        self.number(&format!("arc|{lot}|{want}"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn draws_are_the_first_bits_of_sha_256() {
+        // printf 'abc' | sha256sum (FIPS 180-4, example of one block)
+        assert_eq!(commitment("abc"), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+        // printf 's|member|m' | sha256sum begins with 6fc6cb21
+        let draw = Draw::new("s", 0);
+        assert_eq!(
+            draw.member("m"),
+            i64::from(u32::from_str_radix(&sha256(b"s|member|m")[..8], 16).unwrap()) + 1
+        );
+        assert_ne!(draw.member("m"), Draw::new("s", 1).member("m"));
+        assert_ne!(draw.pair("a", "b"), draw.pair("b", "a"));
+    }
+}

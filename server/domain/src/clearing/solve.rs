@@ -1,0 +1,185 @@
+//! The objectives of a round, one after the other, and what comes of them.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    draw::Draw,
+    flow::{Arc, Circulation, Stopped, Watch},
+    input::{BadInput, Input, RANKS, Share},
+    network::{Network, Potentials, Role},
+};
+
+/// One objective: what is made as great as it can be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "aim", content = "of")]
+pub enum Aim {
+    /// Units that stay as they were allotted before.
+    Kept,
+    /// Units that stand at this level: those of whoever has least, first.
+    Level(i32),
+    /// Who gets the next unit where several have the same right: the members' draws.
+    Who,
+    /// Units for wishes of this rank.
+    Rank(u32),
+    /// Which lot goes to which wish where nothing else decides: the pairs' draws.
+    Which,
+    /// Nothing: shows that nothing else is possible.
+    Settled,
+}
+
+/// An objective that was reached.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// Which.
+    #[serde(flatten)]
+    pub aim: Aim,
+    /// Its value.
+    pub value: i64,
+    /// What shows that it can be no greater.
+    pub potentials: Potentials,
+}
+
+/// What a round comes to.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// The seed of the draws.
+    pub seed: String,
+    /// How often the draw was made again, because it left something open.
+    pub redraw: u32,
+    /// Who gets what.
+    pub shares: Vec<Share>,
+    /// The objectives in their order.
+    pub steps: Vec<Step>,
+}
+
+/// Why there is no outcome.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Failed {
+    /// The input is none.
+    #[error(transparent)]
+    Input(#[from] BadInput),
+    /// Somebody stopped it.
+    #[error(transparent)]
+    Stopped(#[from] Stopped),
+    /// Sixteen draws in a row left something open, which has never been seen.
+    #[error("the draw leaves something open, again and again: seal the round anew")]
+    Open,
+}
+
+/// How far it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Objectives reached.
+    pub done: u32,
+    /// Of so many.
+    pub of: u32,
+}
+
+const REDRAWS: u32 = 16;
+
+/// The objectives of an input in their order, without the one that shows that nothing is left.
+pub(super) fn aims(input: &Input, network: &Network) -> Vec<Aim> {
+    let mut aims = Vec::new();
+    if !input.kept.is_empty() {
+        aims.push(Aim::Kept);
+    }
+    let levels = network.levels();
+    let first = |level: &i32| input.fair_levels.is_none_or(|most| *level <= most);
+    aims.extend(levels.iter().filter(|l| first(l)).map(|l| Aim::Level(*l)));
+    let ranks =
+        (1..=RANKS).filter(|rank| input.wants.iter().any(|w| w.rank.min(RANKS) == *rank)).map(Aim::Rank);
+    if input.fair_levels.is_some() {
+        aims.extend(ranks);
+        aims.extend(levels.iter().filter(|l| !first(l)).map(|l| Aim::Level(*l)));
+        aims.push(Aim::Who);
+    } else {
+        aims.push(Aim::Who);
+        aims.extend(ranks);
+    }
+    aims.push(Aim::Which);
+    aims
+}
+
+impl Aim {
+    /// The arcs that count for it, and how much.
+    pub(super) fn weights(self, network: &Network, input: &Input, draw: &Draw) -> Vec<(u32, i64)> {
+        match self {
+            Self::Kept => network.kept(),
+            Self::Level(level) => network.at_level(level),
+            Self::Who => network.who(input, draw),
+            Self::Rank(rank) => network.at_rank(input, rank),
+            Self::Which => network.which(input, draw),
+            Self::Settled => Vec::new(),
+        }
+    }
+}
+
+/// Settles a round: exact, and the same on every machine. `watch` is told before each objective how far it is, and asked
+/// often whether to go on.
+///
+/// # Errors
+/// [`Failed`]: the input is wrong, or the watch said stop.
+pub fn settle(
+    input: &Input,
+    seed: &str,
+    watch: &mut dyn Watch,
+    tell: &mut dyn FnMut(Progress),
+) -> Result<Outcome, Failed> {
+    input.check()?;
+    for redraw in 0..REDRAWS {
+        let draw = Draw::new(seed, redraw);
+        let network = Network::new(input)?;
+        let aims = aims(input, &network);
+        let mut circulation = Circulation::new(network.nodes, network.arcs.clone());
+        let mut steps = Vec::with_capacity(aims.len() + 1);
+        let of = aims.len() as u32;
+        for (done, aim) in aims.into_iter().enumerate() {
+            tell(Progress { done: done as u32, of });
+            let weights = aim.weights(&network, input, &draw);
+            let potential = circulation.improve(&weights, watch)?;
+            let value = value(circulation.arcs(), &weights);
+            let extra = |want: usize| match aim {
+                Aim::Rank(rank) => {
+                    i64::from(input.wants.get(want).is_some_and(|w| w.rank.min(RANKS) == rank))
+                }
+                Aim::Kept | Aim::Level(_) | Aim::Who | Aim::Which | Aim::Settled => 0,
+            };
+            steps.push(Step { aim, value, potentials: network.named(&potential, extra) });
+        }
+        if !circulation.is_settled() {
+            continue;
+        }
+        let potentials = network.named(&circulation.settled(), |_| 0);
+        steps.push(Step { aim: Aim::Settled, value: 0, potentials });
+        tell(Progress { done: of, of });
+        let shares = shares(input, &network, circulation.arcs());
+        return Ok(Outcome { seed: seed.to_string(), redraw, shares, steps });
+    }
+    Err(Failed::Open)
+}
+
+fn value(arcs: &[Arc], weights: &[(u32, i64)]) -> i64 {
+    weights.iter().filter_map(|(arc, w)| Some(w * i64::from(arcs.get(*arc as usize)?.flow))).sum()
+}
+
+fn shares(input: &Input, network: &Network, arcs: &[Arc]) -> Vec<Share> {
+    let mut shares: Vec<Share> = Vec::new();
+    let mut before = None;
+    for (role, arc) in network.roles.iter().zip(arcs).filter(|(_, arc)| arc.flow > 0) {
+        let Role::Pair { lot, want, .. } = role else { continue };
+        let units = arc.flow.unsigned_abs();
+        // what stays and what comes to it are two arcs beside each other
+        if before == Some((lot, want)) {
+            if let Some(last) = shares.last_mut() {
+                last.units += units;
+            }
+            continue;
+        }
+        before = Some((lot, want));
+        if let Some((lot, want)) = input.lots.get(*lot as usize).zip(input.wants.get(*want as usize)) {
+            shares.push(Share { lot: lot.id.clone(), want: want.id.clone(), units });
+        }
+    }
+    shares.sort();
+    shares
+}
