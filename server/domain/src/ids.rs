@@ -143,6 +143,10 @@ ids! {
     ReportId = "rep", "a report";
     /// A grant of a role.
     RoleGrantId = "rol", "a role";
+    /// A swap round.
+    RoundId = "rnd", "a round";
+    /// What somebody brings to a round.
+    RoundLotId = "rlt", "a lot of a round";
     /// A signed-in session.
     SessionId = "ses", "a session";
     /// A sowing whose sprouts will be counted.
@@ -151,6 +155,8 @@ ids! {
     TicketId = "tkt", "a ticket";
     /// Something that is sought.
     WantId = "wnt", "a want";
+    /// A line of a member's list in a round.
+    WishId = "wsh", "a wish";
 }
 
 #[cfg(test)]

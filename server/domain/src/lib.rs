@@ -30,6 +30,7 @@ pub mod place;
 pub mod plan;
 pub mod protection;
 pub mod quadrature;
+pub mod round;
 pub mod routes;
 pub mod season;
 pub mod seed;

@@ -153,7 +153,7 @@ impl<'a> Explainer<'a> {
         if self.got(want_at) >= wish.quantity {
             return Some(Reason::Met);
         }
-        let Some(arc) = arcs.iter().rev().find(|a| room(&self.network.arcs[**a as usize], true) > 0) else {
+        let Some(arc) = arcs.iter().find(|a| room(&self.network.arcs[**a as usize], true) > 0) else {
             return Some(Reason::AllOfIt);
         };
         let (from, to) = (self.network.wish_node(want_at)?, self.network.lot_node(lot_at));

@@ -1,0 +1,135 @@
+//! What is sealed: members, lots and wishes as the settling takes them, and what cannot go where.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{Accepts, Brought, Ledger, Part, Round, Settings, Wish};
+use crate::{
+    clearing::{Bar, Barred, Input, Lot, Member, Share, Want},
+    ids::{AccountId, CultivarId, RoundLotId},
+    offer::Material,
+};
+
+/// Why a lot cannot go to a member at all; none where it can.
+pub type Barrier<'a> = dyn Fn(&Brought, &Part) -> Option<Bar> + 'a;
+
+/// What a round is assembled of.
+pub struct Facts<'a> {
+    /// The round.
+    pub round: &'a Round,
+    /// What is set: the round's, or what an organiser tries out.
+    pub settings: Settings,
+    /// Members' parts.
+    pub parts: &'a [Part],
+    /// What they bring.
+    pub lots: &'a [Brought],
+    /// What each lot is.
+    pub what: &'a BTreeMap<RoundLotId, (CultivarId, Material)>,
+    /// What they wish for.
+    pub wishes: &'a [Wish],
+    /// What they gave and took before.
+    pub ledgers: &'a BTreeMap<AccountId, Ledger>,
+    /// What bars a lot from a member.
+    pub barrier: &'a Barrier<'a>,
+    /// What was handed over already.
+    pub fixed: Vec<Share>,
+    /// What was allotted before.
+    pub kept: Vec<Share>,
+}
+
+/// Puts a round together. Wishes that nobody's lot can meet are in it, too, so that their reasons are told.
+pub fn assemble(facts: &Facts<'_>) -> Input {
+    let Facts { round, settings, parts, lots, what, wishes, ledgers, .. } = facts;
+    let part_of: BTreeMap<AccountId, &Part> = parts.iter().map(|p| (p.account, p)).collect();
+    let done: BTreeSet<(&str, &str)> =
+        facts.fixed.iter().map(|s| (s.lot.as_str(), s.want.as_str())).collect();
+    let group =
+        |lot: &Brought| what.get(&lot.id).map(|(cultivar, _)| cultivar.to_string()).unwrap_or_default();
+    let groups: BTreeSet<String> = lots.iter().map(&group).collect();
+    let caps: BTreeMap<String, u32> = if settings.cultivar_cap == 0 {
+        BTreeMap::new()
+    } else {
+        groups.into_iter().map(|g| (g, settings.cultivar_cap)).collect()
+    };
+    let members = parts.iter().map(|part| {
+        let ledger = ledgers.get(&part.account).copied().unwrap_or_default();
+        let balance = ledger.balance();
+        let owes = balance.min(0).unsigned_abs();
+        let is_owed = balance.max(0).unsigned_abs();
+        Member {
+            id: part.account.to_string(),
+            give: settings.slack.saturating_add(part.give_more).saturating_add(owes),
+            get: is_owed.saturating_add(if ledger.is_new() { settings.newcomers } else { 0 }),
+            balance,
+            cap: settings.cap,
+            caps: caps.clone(),
+        }
+    });
+    let members: Vec<Member> = members.collect();
+    let lots_of: Vec<Lot> = lots
+        .iter()
+        .filter(|lot| part_of.contains_key(&lot.giver))
+        .map(|lot| Lot {
+            id: lot.id.to_string(),
+            owner: lot.giver.to_string(),
+            units: lot.units,
+            group: group(lot),
+            gift: lot.gift,
+        })
+        .collect();
+    let mut by_id: BTreeMap<RoundLotId, &Brought> = BTreeMap::new();
+    let mut by_what: BTreeMap<(CultivarId, Material), Vec<&Brought>> = BTreeMap::new();
+    for lot in lots.iter().filter(|lot| part_of.contains_key(&lot.giver)) {
+        by_id.insert(lot.id, lot);
+        if let Some(what) = what.get(&lot.id) {
+            by_what.entry(*what).or_default().push(lot);
+        }
+    }
+    let mut wants = Vec::new();
+    let mut barred = Vec::new();
+    let mut pairs: BTreeSet<(String, String)> = BTreeSet::new();
+    for wish in *wishes {
+        let Some(part) = part_of.get(&wish.account) else { continue };
+        let id = wish.id.to_string();
+        let mut named: BTreeMap<RoundLotId, &Brought> = BTreeMap::new();
+        for accepts in &wish.accepts {
+            match accepts {
+                Accepts::Lot(lot) => named.extend(by_id.get_key_value(lot)),
+                Accepts::Any(cultivar, material) => {
+                    let lots = by_what.get(&(*cultivar, *material)).into_iter().flatten();
+                    named.extend(lots.map(|lot| (lot.id, *lot)));
+                }
+            }
+        }
+        // of one's own cultivar others' lots are meant
+        named.retain(|_, lot| lot.giver != wish.account);
+        for lot in named.values() {
+            let pair = (lot.id.to_string(), id.clone());
+            if let Some(why) = (facts.barrier)(lot, part)
+                && !done.contains(&(pair.0.as_str(), pair.1.as_str()))
+            {
+                barred.push(Barred { lot: pair.0.clone(), want: id.clone(), why });
+            }
+            pairs.insert(pair);
+        }
+        wants.push(Want {
+            id,
+            member: wish.account.to_string(),
+            rank: wish.rank,
+            quantity: wish.quantity,
+            lots: named.keys().map(ToString::to_string).collect(),
+        });
+    }
+    let here = |share: &&Share| pairs.contains(&(share.lot.clone(), share.want.clone()));
+    let kept = facts.kept.iter().filter(here).cloned().collect();
+    let fixed = facts.fixed.iter().filter(here).cloned().collect();
+    Input {
+        round: round.id.to_string(),
+        members,
+        lots: lots_of,
+        wants,
+        barred,
+        fixed,
+        kept,
+        fair_levels: settings.fair_levels,
+    }
+}

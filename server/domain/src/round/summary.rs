@@ -1,0 +1,141 @@
+//! What an outcome comes to: for an organiser before it is published, and beside another.
+
+use std::collections::BTreeMap;
+
+use crate::clearing::{Explainer, Input, Reason, Share};
+
+/// Why something of a lot stays over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum WhyLeft {
+    /// Nobody wishes for it.
+    NotWished,
+    /// All who wish for it are barred from it.
+    Barred,
+    /// Who wishes for it has all that they asked, or their limit.
+    Enough,
+    /// Its owner would give more than they get by more than is allowed, or who wishes for it would take more.
+    Books,
+}
+
+/// What stays over of a lot.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LeftOver {
+    /// The lot.
+    pub lot: String,
+    /// How many units.
+    pub units: u32,
+    /// Why.
+    pub why: WhyLeft,
+}
+
+/// What an outcome comes to.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Summary {
+    /// Members who take part.
+    pub members: u32,
+    /// Of those, who wish for anything.
+    pub wishing: u32,
+    /// Units brought.
+    pub brought: u32,
+    /// Units of lots given freely among them.
+    pub gifts: u32,
+    /// Units that change hands.
+    pub given: u32,
+    /// Members who get at least one unit of a wish of the first rank.
+    pub first_wish: u32,
+    /// Members who wish for something and get nothing.
+    pub with_nothing: u32,
+    /// Units by the rank of their wish, from the first.
+    pub by_rank: Vec<u32>,
+    /// Members by how many units they get, from none.
+    pub by_units: Vec<u32>,
+    /// Per member: units given (gifts are not counted) and taken.
+    pub books: Vec<(String, u32, u32)>,
+    /// What stays over.
+    pub left: Vec<LeftOver>,
+}
+
+/// Sums an outcome up.
+pub fn summary(input: &Input, shares: &[Share], explainer: Option<&Explainer<'_>>) -> Summary {
+    let wants: BTreeMap<&str, _> = input.wants.iter().map(|w| (w.id.as_str(), w)).collect();
+    let lots: BTreeMap<&str, _> = input.lots.iter().map(|l| (l.id.as_str(), l)).collect();
+    let mut books: BTreeMap<&str, (u32, u32)> =
+        input.members.iter().map(|m| (m.id.as_str(), (0, 0))).collect();
+    let mut first: BTreeMap<&str, bool> = BTreeMap::new();
+    let mut gone: BTreeMap<&str, u32> = BTreeMap::new();
+    let mut by_rank = vec![0; input.wants.iter().map(|w| w.rank as usize).max().unwrap_or(0)];
+    let mut given = 0;
+    for want in &input.wants {
+        first.entry(&want.member).or_insert(false);
+    }
+    for share in shares {
+        let (Some(want), Some(lot)) = (wants.get(share.want.as_str()), lots.get(share.lot.as_str())) else {
+            continue;
+        };
+        given += share.units;
+        *gone.entry(&share.lot).or_insert(0) += share.units;
+        if let Some(rank) = by_rank.get_mut((want.rank as usize).saturating_sub(1)) {
+            *rank += share.units;
+        }
+        if want.rank == 1 {
+            first.insert(&want.member, true);
+        }
+        if let Some((_, taken)) = books.get_mut(want.member.as_str()) {
+            *taken += share.units;
+        }
+        if !lot.gift
+            && let Some((given, _)) = books.get_mut(lot.owner.as_str())
+        {
+            *given += share.units;
+        }
+    }
+    let most = books.values().map(|(_, taken)| *taken as usize).max().unwrap_or(0);
+    let mut by_units = vec![0; most + 1];
+    for (member, (_, taken)) in &books {
+        if first.contains_key(member)
+            && let Some(count) = by_units.get_mut(*taken as usize)
+        {
+            *count += 1;
+        }
+    }
+    let left = input.lots.iter().filter_map(|lot| {
+        let units = lot.units - gone.get(lot.id.as_str()).copied().unwrap_or(0).min(lot.units);
+        (units > 0).then(|| LeftOver { lot: lot.id.clone(), units, why: why_left(input, &lot.id, explainer) })
+    });
+    Summary {
+        members: count(input.members.len()),
+        wishing: count(first.len()),
+        brought: input.lots.iter().map(|l| l.units).sum(),
+        gifts: input.lots.iter().filter(|l| l.gift).map(|l| l.units).sum(),
+        given,
+        first_wish: count(first.values().filter(|got| **got).count()),
+        with_nothing: by_units.first().copied().unwrap_or(0),
+        by_rank,
+        by_units,
+        left: left.collect(),
+        books: books.into_iter().map(|(id, (given, taken))| (id.to_string(), given, taken)).collect(),
+    }
+}
+
+fn why_left(input: &Input, lot: &str, explainer: Option<&Explainer<'_>>) -> WhyLeft {
+    let naming: Vec<&str> =
+        input.wants.iter().filter(|w| w.lots.iter().any(|l| l == lot)).map(|w| w.id.as_str()).collect();
+    if naming.is_empty() {
+        return WhyLeft::NotWished;
+    }
+    let reasons: Vec<Reason> =
+        explainer.map(|e| naming.iter().filter_map(|want| e.why(lot, want)).collect()).unwrap_or_default();
+    if !reasons.is_empty() && reasons.iter().all(|r| matches!(r, Reason::Barred { .. })) {
+        WhyLeft::Barred
+    } else if reasons.iter().any(|r| {
+        matches!(r, Reason::GiverBooks | Reason::Books | Reason::TakerBooks | Reason::Decided { .. })
+    }) {
+        WhyLeft::Books
+    } else {
+        WhyLeft::Enough
+    }
+}
+
+fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
