@@ -21,6 +21,7 @@ mod m0010_notices;
 mod m0011_clubs;
 mod m0012_wants;
 mod m0013_movement;
+mod m0014_rounds;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -42,6 +43,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0011_clubs::Step),
             Box::new(m0012_wants::Step),
             Box::new(m0013_movement::Step),
+            Box::new(m0014_rounds::Step),
         ]
     }
 }

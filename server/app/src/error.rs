@@ -199,6 +199,69 @@ pub enum Rule {
     /// The alert is not at the stage that this needs.
     #[error("this is for an alert that is {0}; this one is {1}")]
     AlertNot(&'static str, String),
+    /// The last day for lots and wishes is over.
+    #[error("lots and wishes were taken until {0}; ask an organiser of the club")]
+    RoundLate(scionary_domain::time::Date),
+    /// The round is not where this needs it to be.
+    #[error("this is for a round that is {wanted}; this one is {found}")]
+    RoundPhase {
+        /// Where it has to be.
+        wanted: String,
+        /// Where it is.
+        found: String,
+    },
+    /// Somebody else's lot.
+    #[error("only the one who brings a lot takes it back")]
+    NotYourLot,
+    /// The caller takes no part.
+    #[error("you take no part in this round yet: scionary round join")]
+    NotInRound,
+    /// Too many people.
+    #[error("{0} people take part already; that is as many as one round holds")]
+    RoundFull(u64),
+    /// The offer is for another club alone.
+    #[error("this offer is for another club alone; post one that members of this club see")]
+    OfferOfAnotherClub,
+    /// Too many lots.
+    #[error("{0} lots of yours are in this round already, or it holds no more; take some back first")]
+    TooManyRoundLots(u64),
+    /// The offer is in the round.
+    #[error("this offer is in the round already; take its lot back first, to bring another number of packs")]
+    BroughtAlready,
+    /// Too many open rounds.
+    #[error("{0} rounds of this club are open already; close or call off one first")]
+    TooManyRounds(u64),
+    /// Nothing to settle.
+    #[error("nobody brings anything yet, or nobody wishes for anything: there is nothing to settle")]
+    RoundEmpty,
+    /// Something changed.
+    #[error("something of the round was changed meanwhile; look at it, and try again")]
+    RoundChanged,
+    /// Settled too often.
+    #[error("this round was settled {0} times already; hand over what is left by hand: scionary round take")]
+    TooManyRuns(u32),
+    /// Somebody stopped it.
+    #[error("settling was stopped; the round is as it was")]
+    SettlingStopped,
+    /// Nothing of the lot is allotted to them.
+    #[error("nothing of lot {lot} is allotted to member {member} that was not handed over already")]
+    NotAllotted {
+        /// The lot's number.
+        lot: u32,
+        /// The member's number.
+        member: u32,
+    },
+    /// It cannot go to them.
+    #[error("this cannot go to you: {0}")]
+    BarredInRound(&'static str),
+    /// Part of the offer is in a round.
+    #[error(
+        "a part of this offer is in a swap round that is open; take it back there first: scionary round take-back"
+    )]
+    OfferInRound,
+    /// The club has open rounds.
+    #[error("rounds of the club are open; close them or call them off first")]
+    RoundsOpen,
     /// Too many plans.
     #[error("{0} plans are on file already; drop some first")]
     TooManyPlans(i64),

@@ -25,6 +25,7 @@ pub mod plans;
 pub mod ports;
 pub mod protection;
 pub mod registry;
+pub mod rounds;
 mod secrets;
 pub mod wants;
 
@@ -81,6 +82,8 @@ struct Inner {
     /// Places for exports, and for imports.
     exports: Arc<Semaphore>,
     imports: Arc<Semaphore>,
+    /// A turn to settle a round.
+    settlements: Arc<Semaphore>,
     /// Who imports just now.
     importing: std::sync::Mutex<std::collections::BTreeSet<scionary_domain::ids::AccountId>>,
     /// How often grafts take on each crop, worked out lately.
@@ -119,6 +122,7 @@ impl App {
             refreshing: tokio::sync::Mutex::new(()),
             exports: Arc::new(Semaphore::new(limits::EXPORTS_AT_ONCE)),
             imports: Arc::new(Semaphore::new(limits::IMPORTS_AT_ONCE)),
+            settlements: Arc::new(Semaphore::new(limits::ROUNDS_SETTLED_AT_ONCE)),
             importing: std::sync::Mutex::default(),
             graft_rates: tokio::sync::Mutex::default(),
             woken: tokio::sync::broadcast::channel(limits::WOKEN_HELD).0,
@@ -150,6 +154,9 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    pub(crate) fn settlements(&self) -> Arc<Semaphore> {
+        self.0.settlements.clone()
     }
     pub(crate) fn watches(
         &self,

@@ -88,6 +88,9 @@ pub struct WithdrawWant;
 /// To arrange a club: its words, its members, its end.
 #[derive(Debug)]
 pub struct OrganiseClub;
+/// To take part in a club's round: bring lots, list wishes, leave.
+#[derive(Debug)]
+pub struct TakePart;
 /// To confirm, lift, dismiss or withdraw an alert.
 #[derive(Debug)]
 pub struct ChangeAlert;
@@ -220,6 +223,18 @@ pub fn organise_club(account: &Account, standing: Option<Standing>) -> Result<Gr
         Ok(Granted::to(account))
     } else {
         Err(Denied::RoleMissing("an organiser of the club"))
+    }
+}
+
+/// Members of a club take part in its rounds.
+///
+/// # Errors
+/// [`Denied::RoleMissing`].
+pub fn take_part(account: &Account, standing: Option<Standing>) -> Result<Granted<TakePart>, Denied> {
+    if standing.is_some_and(Standing::belongs) {
+        Ok(Granted::to(account))
+    } else {
+        Err(Denied::RoleMissing("a member of the club"))
     }
 }
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     field::{FieldError, Fields},
-    ids::{AccountId, ClaimId, OfferId},
+    ids::{AccountId, ClaimId, OfferId, RoundId, RoundLotId},
     limits,
     movement::{Answer, Verdict},
     offer::Contents,
@@ -117,8 +117,23 @@ pub struct Claim {
     pub taker_missed: String,
     /// The organiser who entered it for the taker.
     pub entered_by: Option<AccountId>,
+    /// What it is in a swap round, where it came of one.
+    pub in_round: Option<InRound>,
     /// Counts up with each change.
     pub version: i64,
+}
+
+/// What a claim is in a swap round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct InRound {
+    /// Which.
+    pub round: RoundId,
+    /// Of which lot.
+    pub lot: RoundLotId,
+    /// Units of the round; 0 once it came to nothing and they went back to the round.
+    pub units: u32,
+    /// Given freely.
+    pub gift: bool,
 }
 
 impl Claim {
@@ -212,6 +227,7 @@ mod tests {
             giver_missed: String::new(),
             taker_missed: String::new(),
             entered_by: None,
+            in_round: None,
             version: 1,
         };
         for state in State::ALL {

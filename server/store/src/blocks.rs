@@ -50,3 +50,22 @@ pub async fn between(db: &impl Source, a: AccountId, b: AccountId) -> Result<boo
     let either = Condition::any().add(one(a, b)).add(one(b, a));
     Ok(member_block::Entity::find().filter(either).count(db.inner()).await? > 0)
 }
+
+/// Who blocks whom among these people.
+pub async fn among(
+    db: &impl Source,
+    people: &[AccountId],
+) -> Result<Vec<(AccountId, AccountId)>, StoreError> {
+    let mut pairs = Vec::new();
+    for some in people.chunks(1_000) {
+        let rows = member_block::Entity::find()
+            .filter(member_block::Column::AccountId.is_in(some.iter().map(|p| p.uuid())))
+            .all(db.inner())
+            .await?;
+        pairs.extend(
+            rows.into_iter()
+                .map(|row| (AccountId::from_uuid(row.account_id), AccountId::from_uuid(row.blocked_id))),
+        );
+    }
+    Ok(pairs)
+}

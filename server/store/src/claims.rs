@@ -2,8 +2,8 @@
 
 use scionary_domain::{
     access::{EditClaim, Granted},
-    claim::{Claim, State},
-    ids::{AccountId, ClaimId, ClubId, OfferId},
+    claim::{Claim, InRound, State},
+    ids::{AccountId, ClaimId, ClubId, OfferId, RoundId, RoundLotId},
     place::AreaCode,
     time::{Date, Timestamp},
 };
@@ -54,6 +54,12 @@ fn to_claim(row: claim::Model) -> Result<Claim, StoreError> {
         giver_missed: row.giver_missed,
         taker_missed: row.taker_missed,
         entered_by: row.entered_by.map(AccountId::from_uuid),
+        in_round: row.round_id.zip(row.round_lot_id).map(|(round, lot)| InRound {
+            round: RoundId::from_uuid(round),
+            lot: RoundLotId::from_uuid(lot),
+            units: u32::try_from(row.round_units).unwrap_or(0),
+            gift: row.round_gift,
+        }),
         version: row.version,
     })
 }
@@ -82,6 +88,10 @@ fn to_row(claim: &Claim) -> Result<claim::ActiveModel, StoreError> {
         taker_missed: Set(claim.taker_missed.clone()),
         entered_by: Set(claim.entered_by.map(AccountId::uuid)),
         version: Set(claim.version),
+        round_id: Set(claim.in_round.map(|r| r.round.uuid())),
+        round_lot_id: Set(claim.in_round.map(|r| r.lot.uuid())),
+        round_units: Set(claim.in_round.map_or(0, |r| r.units.into())),
+        round_gift: Set(claim.in_round.is_some_and(|r| r.gift)),
     })
 }
 
@@ -261,4 +271,30 @@ pub async fn missed(db: &impl Source, before: Option<ClaimId>, limit: u64) -> Re
     }
     let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(db.inner()).await?;
     rows.into_iter().map(to_claim).collect()
+}
+
+/// All claims of a round, in the order of their ids.
+pub async fn of_round(db: &impl Source, round: RoundId) -> Result<Vec<Claim>, StoreError> {
+    let rows = claim::Entity::find()
+        .filter(claim::Column::RoundId.eq(round.uuid()))
+        .order_by_asc(claim::Column::Id)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_claim).collect()
+}
+
+/// The open claim of a taker on a lot of a round.
+pub async fn open_in_round(
+    db: &impl Source,
+    lot: RoundLotId,
+    taker: AccountId,
+) -> Result<Option<Claim>, StoreError> {
+    let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
+    let row = claim::Entity::find()
+        .filter(claim::Column::RoundLotId.eq(lot.uuid()))
+        .filter(claim::Column::TakerId.eq(taker.uuid()))
+        .filter(claim::Column::State.is_in(open))
+        .one(db.inner())
+        .await?;
+    row.map(to_claim).transpose()
 }

@@ -22,6 +22,7 @@ mod protections;
 mod records;
 mod registry;
 mod releases;
+mod rounds;
 mod source;
 mod sowings;
 mod tickets;
@@ -112,6 +113,10 @@ pub mod club_store {
 /// Wants.
 pub mod want_store {
     pub use crate::wants::*;
+}
+/// Swap rounds.
+pub mod round_store {
+    pub use crate::rounds::*;
 }
 /// Rules on moving plants that stewards proposed and published.
 pub mod release_store {

@@ -10,8 +10,8 @@ use scionary_domain::{
 use scionary_store::claim_store;
 
 use super::{
-    ShownClaim, TOPIC, accepted, looked_at, move_up, movement, offer_of, own_as, stands_in_the_way, store,
-    what,
+    ShownClaim, TOPIC, accepted, give_back, looked_at, move_up, movement, offer_of, own_as,
+    stands_in_the_way, store, what,
 };
 use crate::{Done, Error, Rule, UseCase, Write};
 
@@ -106,9 +106,9 @@ async fn end(
     if let Some(answer) = answer {
         claim.answer = answer;
     }
+    let released = promised && give_back(write, &mut claim).await?;
     store(write, granted, &mut claim).await?;
-    if promised {
-        claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+    if released {
         move_up(write, claim.offer).await?;
     }
     let offer = offer_of(write, claim.offer).await?;

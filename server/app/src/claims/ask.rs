@@ -62,6 +62,7 @@ impl UseCase for AskForOffer {
             giver_missed: String::new(),
             taker_missed: String::new(),
             entered_by: write.call.entered_by,
+            in_round: None,
             version: 1,
         };
         // nobody passes those who wait already

@@ -12,7 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, move_up, movement, offer_of, own, store, what};
+use super::{ShownClaim, TOPIC, give_back, move_up, movement, offer_of, own, store, what};
 use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry};
 
 /// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
@@ -53,7 +53,7 @@ async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()
     if answer.verdict <= claim.movement.verdict {
         return Ok(None);
     }
-    claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+    give_back(write, claim).await?;
     claim.movement = Shown::of(&answer, today);
     claim.state = State::Declined;
     claim.answer = "Rules on moving it have become stricter since it was promised.".into();

@@ -3,7 +3,7 @@
 use scionary_domain::{access::Granted, claim::State, limits, notice::Kind};
 use scionary_store::{AuditRow, OutboxRow, claim_store};
 
-use super::{TOPIC, move_up, offer_of, store, what};
+use super::{TOPIC, give_back, move_up, offer_of, store, what};
 use crate::{Done, Error, UseCase, Write, lots};
 
 /// Lapses what is overdue; how many. One side's word that it changed hands stands where the other keeps silent.
@@ -23,9 +23,9 @@ impl UseCase for LapseClaims {
             let held = claim.state == State::Accepted;
             let handed_over = claim.given_at.is_some() || claim.taken_at.is_some();
             claim.state = if handed_over { State::HandedOver } else { State::Lapsed };
+            let released = held && !handed_over && give_back(write, &mut claim).await?;
             store(write, Granted::system("its time is over"), &mut claim).await?;
-            if held && !handed_over {
-                claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+            if released {
                 move_up(write, claim.offer).await?;
             }
             let offer = offer_of(write, claim.offer).await?;

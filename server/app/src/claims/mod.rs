@@ -24,7 +24,7 @@ use scionary_domain::{
 };
 use scionary_store::{Source, StoreError, block_store, claim_store, offer_store};
 
-use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry};
+use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry, rounds};
 
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
@@ -63,10 +63,23 @@ async fn offer_of(write: &Write<'_>, id: OfferId) -> Result<Offer, Error> {
 /// Whether the caller arranges the club in which a claim was made: its offer is for that club, both its sides belong to it,
 /// and the caller does not act for somebody else.
 async fn arranged(db: &impl Source, call: &Call, claim: &Claim, offer: &Offer) -> Result<bool, Error> {
+    if rounds::arranges_claim(db, call, claim).await? {
+        return Ok(true);
+    }
     let (Some(club), None) = (offer.contents.club, call.entered_by) else { return Ok(false) };
     Ok(clubs::organises(db, club, call.account_id()?).await?
         && clubs::belongs(db, club, claim.taker).await?
         && clubs::belongs(db, club, claim.giver).await?)
+}
+
+/// Gives back what a claim was promised: to the round that it came of while that is open, otherwise to its offer, where
+/// those who wait move up. To be called before the claim is stored.
+async fn give_back(write: &Write<'_>, claim: &mut Claim) -> Result<bool, Error> {
+    if rounds::takes_back(write.tx, claim).await? {
+        return Ok(false);
+    }
+    claim_store::release(write.tx, claim.offer, claim.quantity).await?;
+    Ok(true)
 }
 
 /// What stands in the way of a promise beside rules and quantities: a confirmed alert on the lot, a club that the taker does

@@ -7,11 +7,11 @@ use scionary_domain::{
     ids::{AccountId, ClubId},
     limits,
 };
-use scionary_store::{StoreError, account_store, claim_store, club_store, offer_store};
+use scionary_store::{StoreError, account_store, claim_store, club_store, offer_store, round_store};
 use serde_json::{Value, json};
 
 use super::{club_of, notice, organised, organises, store};
-use crate::{App, Call, Done, Error, UseCase, Write};
+use crate::{App, Call, Done, Error, Rule, UseCase, Write};
 
 /// Closes a club (organisers): its offers are withdrawn, its members told.
 pub struct CloseClub {
@@ -30,6 +30,9 @@ impl UseCase for CloseClub {
     async fn run(&self, write: &Write<'_>) -> Result<Done<()>, Error> {
         let now = write.call.now;
         let (mut club, granted) = organised(write, self.id).await?;
+        if !round_store::of_clubs(write.tx, &[club.id], true, None, 1).await?.is_empty() {
+            return Err(Rule::RoundsOpen.into());
+        }
         club.closed_at = Some(now);
         store(write, &granted, &mut club).await?;
         let mut done = Done::new((), "club.closed", club.id, json!({}));

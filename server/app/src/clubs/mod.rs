@@ -41,7 +41,7 @@ async fn club_held(write: &Write<'_>, id: ClubId) -> Result<Club, Error> {
 }
 
 /// A club that the caller arranges, held until the transaction ends.
-async fn organised(write: &Write<'_>, id: ClubId) -> Result<(Club, Granted<OrganiseClub>), Error> {
+pub(crate) async fn organised(write: &Write<'_>, id: ClubId) -> Result<(Club, Granted<OrganiseClub>), Error> {
     let account = write.call.account()?;
     let club = club_held(write, id).await?;
     let own = club_store::membership(write.tx, id, account.id).await?;

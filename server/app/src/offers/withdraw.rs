@@ -7,7 +7,7 @@ use scionary_domain::{
     limits,
     notice::{Kind, NewNotice},
 };
-use scionary_store::{StoreError, claim_store, offer_store};
+use scionary_store::{StoreError, claim_store, offer_store, round_store};
 
 use super::{Shown, search_text, shown};
 use crate::{Done, Error, Rule, UseCase, Write};
@@ -30,6 +30,9 @@ impl UseCase for WithdrawOffer {
         let granted = access::edit_offer(account, offer.giver)?;
         if offer.withdrawn_at.is_some() {
             return Err(Rule::OfferWithdrawn.into());
+        }
+        if !round_store::open_rounds_of(write.tx, offer.id).await?.is_empty() {
+            return Err(Rule::OfferInRound.into());
         }
         let seen = self.version.unwrap_or(offer.version);
         if seen != offer.version {

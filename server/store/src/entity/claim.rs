@@ -24,6 +24,10 @@ pub struct Model {
     pub taker_missed: String,
     pub entered_by: Option<Uuid>,
     pub version: i64,
+    pub round_id: Option<Uuid>,
+    pub round_lot_id: Option<Uuid>,
+    pub round_units: i64,
+    pub round_gift: bool,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -37,6 +37,13 @@ pub mod proposal;
 pub mod protection;
 pub mod record_event;
 pub mod role_grant;
+pub mod round;
+pub mod round_advice;
+pub mod round_lot;
+pub mod round_member;
+pub mod round_run;
+pub mod round_share;
+pub mod round_wish;
 pub mod session;
 pub mod setting;
 pub mod source;
@@ -91,5 +98,12 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(want::Entity),
         columns(movement_release::Entity),
         columns(protection::Entity),
+        columns(round::Entity),
+        columns(round_member::Entity),
+        columns(round_lot::Entity),
+        columns(round_wish::Entity),
+        columns(round_advice::Entity),
+        columns(round_run::Entity),
+        columns(round_share::Entity),
     ]
 }

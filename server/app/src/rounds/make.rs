@@ -1,0 +1,173 @@
+//! Making a round, changing what it says of itself, calling it off.
+
+use scionary_domain::{
+    access::Granted,
+    claim::State,
+    clearing::commitment,
+    club::Standing,
+    field::Fields,
+    ids::{AccountId, ClubId, RoundId},
+    limits,
+    round::{Phase, Round, RoundDraft, check},
+};
+use scionary_store::{StoreError, claim_store, club_store, round_store};
+use serde_json::json;
+
+use super::{ShownRound, TOPIC, claims_of, held, in_phase, left_of, notices, store};
+use crate::{Done, Error, Rule, UseCase, Write, claims, clubs, ports::Entropy};
+
+/// Makes a round of a club (its organisers).
+pub struct CreateRound {
+    /// Of which club.
+    pub club: ClubId,
+    /// What it says of itself.
+    pub draft: RoundDraft,
+}
+
+/// Changes what a round says of itself while it gathers.
+pub struct ChangeRound {
+    /// Which.
+    pub id: RoundId,
+    /// All of it, anew.
+    pub draft: RoundDraft,
+}
+
+/// Calls a round off: what was brought is its givers' again.
+pub struct CallOffRound {
+    /// Which.
+    pub id: RoundId,
+    /// Why: told to who takes part.
+    pub reason: String,
+}
+
+/// A secret that nobody can guess, in hexadecimal.
+pub(super) fn secret(entropy: &dyn Entropy) -> Result<String, Error> {
+    Ok(entropy.bytes()?.iter().map(|b| format!("{b:02x}")).collect())
+}
+
+/// Everybody who takes part.
+pub(super) async fn people(write: &Write<'_>, round: RoundId) -> Result<Vec<AccountId>, Error> {
+    let parts = round_store::parts(write.tx, round, 0, limits::ROUND_MEMBERS_MAX).await?;
+    Ok(parts.into_iter().map(|p| p.account).collect())
+}
+
+impl UseCase for CreateRound {
+    type Out = ShownRound;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
+        let now = write.call.now;
+        let (club, granted) = clubs::organised(write, self.club).await?;
+        let says = check(&self.draft, now.date())?;
+        let open =
+            round_store::of_clubs(write.tx, &[club.id], true, None, limits::ROUNDS_OPEN_MAX + 1).await?;
+        if u64::try_from(open.len()).unwrap_or(u64::MAX) >= limits::ROUNDS_OPEN_MAX {
+            return Err(Rule::TooManyRounds(limits::ROUNDS_OPEN_MAX).into());
+        }
+        let secret = secret(write.app.entropy())?;
+        let round = Round {
+            id: RoundId::from_uuid(write.new_uuid()?),
+            club: club.id,
+            says,
+            phase: Phase::Gathering,
+            commitment: commitment(&secret),
+            secret,
+            input_hash: None,
+            runs: 0,
+            created_at: now,
+            version: 1,
+        };
+        round_store::insert(write.tx, &granted, &round).await?;
+        let words = format!(
+            "{}: {} on {}. Bring lots and list your wishes until {}: scionary round show {}",
+            club.name, round.says.title, round.says.day, round.says.gather_until, round.id
+        );
+        let mut done = Done::new((), "round.made", round.id, json!({ "club": club.id.to_string() }))
+            .and_publish(TOPIC, round.id);
+        let mut after = None;
+        loop {
+            let belong = [Standing::Member, Standing::Organiser];
+            let some = club_store::members(write.tx, club.id, &belong, after, 500).await?;
+            let Some(last) = some.last() else { break };
+            after = Some(last.account);
+            let to: Vec<AccountId> = some.iter().map(|m| m.account).collect();
+            done.notices.extend(notices(&to, &round, "made", &words));
+        }
+        let out = ShownRound::new(write.tx, write.call, round).await?;
+        Ok(done.with(out))
+    }
+}
+
+impl UseCase for ChangeRound {
+    type Out = ShownRound;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
+        let (mut round, granted) = held(write, self.id).await?;
+        in_phase(&round, &[Phase::Gathering])?;
+        let says = check(&self.draft, write.call.now.date())?;
+        let moved =
+            (says.day, &says.place, &says.area) != (round.says.day, &round.says.place, &round.says.area);
+        round.says = says;
+        store(write, &granted, &mut round).await?;
+        let mut done = Done::new((), "round.changed", round.id, json!({})).and_publish(TOPIC, round.id);
+        if moved {
+            let words = format!("{} is on {} at {} now.", round.says.title, round.says.day, round.says.place);
+            done.notices = notices(&people(write, round.id).await?, &round, round.version, &words);
+        }
+        let out = ShownRound::new(write.tx, write.call, round).await?;
+        Ok(done.with(out))
+    }
+}
+
+/// Ends what was promised in a round and is not handed over, and gives its lots back to their offers.
+async fn give_all_back(write: &Write<'_>, round: &Round, why: &str) -> Result<(), Error> {
+    let mut all = claims_of(write.tx, round).await?;
+    for claim in all.iter_mut().filter(|c| c.state == State::Accepted) {
+        if claim.given_at.is_some() || claim.taken_at.is_some() {
+            continue;
+        }
+        let from = claim.version;
+        claim.version += 1;
+        claim.state = State::Declined;
+        claim.answer = why.to_string();
+        if let Some(part) = &mut claim.in_round {
+            part.units = 0;
+        }
+        if !claim_store::replace(write.tx, Granted::system("its round was called off"), claim, from).await? {
+            return Err(StoreError::Collision.into());
+        }
+    }
+    release_left(write, round, &all).await
+}
+
+/// Gives back to their offers what of a round's lots was neither allotted nor handed over.
+pub(super) async fn release_left(
+    write: &Write<'_>,
+    round: &Round,
+    all: &[scionary_domain::claim::Claim],
+) -> Result<(), Error> {
+    for lot in round_store::lots(write.tx, round.id, None, 0, limits::ROUND_LOTS_MAX).await? {
+        let left = left_of(&lot, all).saturating_mul(lot.per_unit);
+        if left > 0 {
+            claim_store::release(write.tx, lot.offer, i32::try_from(left).unwrap_or(i32::MAX)).await?;
+            claims::move_up(write, lot.offer).await?;
+        }
+    }
+    Ok(())
+}
+
+impl UseCase for CallOffRound {
+    type Out = ShownRound;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
+        let (mut round, granted) = held(write, self.id).await?;
+        in_phase(&round, &[Phase::Gathering, Phase::Sealed, Phase::Allotted])?;
+        let mut fields = Fields::new();
+        let reason = fields.text("reason", &self.reason, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
+        let reason = fields.finish(reason)?;
+        round.phase = Phase::CalledOff;
+        store(write, &granted, &mut round).await?;
+        give_all_back(write, &round, "The round was called off.").await?;
+        let words = format!("{} on {} is called off: {reason}", round.says.title, round.says.day);
+        let mut done = Done::new((), "round.called_off", round.id, json!({})).and_publish(TOPIC, round.id);
+        done.notices = notices(&people(write, round.id).await?, &round, "called off", &words);
+        let out = ShownRound::new(write.tx, write.call, round).await?;
+        Ok(done.with(out))
+    }
+}

@@ -1,0 +1,180 @@
+//! Swap rounds: made by a club's organisers, filled by its members, sealed, settled, handed over.
+
+mod allot;
+mod day;
+mod facts;
+mod left;
+mod make;
+mod mine;
+mod part;
+mod preview;
+mod read;
+mod seal;
+
+pub use allot::{AllotRequest, RoundProgress};
+pub use day::{CheckInLot, CloseRound, HandOverShare, SetPresence, StartHandOver};
+pub use left::TakeLeftOver;
+pub use make::{CallOffRound, ChangeRound, CreateRound};
+pub use mine::{MyRound, ShownTaken, ShownWish};
+pub use part::{AcceptsDraft, BringLot, JoinRound, LeaveRound, ListLine, SetWishes, TakeBackLot};
+pub use preview::{Preview, Previewed};
+pub use read::{ShownLot, ShownPart, ShownRound, ShownShare};
+pub use seal::{NoteAdvice, ReopenRound, SealRound};
+
+use scionary_domain::{
+    access::{self, Granted, OrganiseClub, TakePart},
+    claim::Claim,
+    field::FieldError,
+    ids::{AccountId, RoundId, RoundLotId},
+    lineage::LotCode,
+    notice::{Kind, NewNotice},
+    round::{Brought, Phase, Round},
+};
+use scionary_store::{Source, StoreError, claim_store, club_store, lot_store, offer_store, round_store};
+
+use crate::{App, Call, Error, Rule, Write, clubs};
+
+/// The outbox topic of changes to rounds.
+pub const TOPIC: &str = "round";
+
+impl App {
+    /// Reads a round's id.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn round_id(text: &str) -> Result<RoundId, Error> {
+        text.parse().map_err(|e| FieldError::new("round_id", format!("{e}")).into())
+    }
+}
+
+/// A round that the caller may see: they belong to its club.
+async fn seen(db: &impl Source, call: &Call, id: RoundId) -> Result<Round, Error> {
+    let account = call.account()?;
+    let missing = || Error::not_found("round", id);
+    let round = round_store::one(db, id).await?.ok_or_else(missing)?;
+    if clubs::belongs(db, round.club, account.id).await? { Ok(round) } else { Err(missing()) }
+}
+
+/// A round that the caller arranges; organisers who act for a member do not arrange meanwhile.
+async fn arranged(
+    db: &impl Source,
+    call: &Call,
+    id: RoundId,
+) -> Result<(Round, Granted<OrganiseClub>), Error> {
+    let account = call.account()?;
+    let round = seen(db, call, id).await?;
+    let own = club_store::membership(db, round.club, account.id).await?;
+    let granted = access::organise_club(account, own.map(|m| m.standing))?;
+    Ok((round, granted))
+}
+
+/// The same, held until the transaction ends.
+async fn held(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<OrganiseClub>), Error> {
+    round_store::lock(write.tx, id).await?;
+    arranged(write.tx, write.call, id).await
+}
+
+/// A round that gathers, held until the transaction ends, for a member to take part in. Past its last day an organiser may
+/// still enter what members without computers hand in.
+async fn gathering(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<TakePart>), Error> {
+    round_store::lock(write.tx, id).await?;
+    let account = write.call.account()?;
+    let round = seen(write.tx, write.call, id).await?;
+    let own = club_store::membership(write.tx, round.club, account.id).await?;
+    let granted = access::take_part(account, own.map(|m| m.standing))?;
+    in_phase(&round, &[Phase::Gathering])?;
+    let late = write.call.now.date() > round.says.gather_until.plus_days(1);
+    if late && write.call.entered_by.is_none() {
+        return Err(Rule::RoundLate(round.says.gather_until).into());
+    }
+    Ok((round, granted))
+}
+
+/// Refuses what a round is not ready for.
+fn in_phase(round: &Round, wanted: &[Phase]) -> Result<(), Error> {
+    if wanted.contains(&round.phase) {
+        return Ok(());
+    }
+    let wanted = wanted.iter().map(|p| p.label()).collect::<Vec<_>>().join(" or ");
+    Err(Rule::RoundPhase { wanted, found: round.phase.label() }.into())
+}
+
+/// Stores a changed round; a caller who was overtaken is served again, on what stands then.
+async fn store(write: &Write<'_>, granted: &Granted<OrganiseClub>, round: &mut Round) -> Result<(), Error> {
+    let seen = round.version;
+    round.version += 1;
+    if round_store::replace(write.tx, granted, round, seen).await? {
+        Ok(())
+    } else {
+        Err(StoreError::Collision.into())
+    }
+}
+
+/// A notice to each of some people.
+fn notices(to: &[AccountId], round: &Round, once: impl ToString, words: &str) -> Vec<NewNotice> {
+    let once = once.to_string();
+    to.iter()
+        .map(|to| NewNotice {
+            to: *to,
+            kind: Kind::Round,
+            subject: round.id.to_string(),
+            once: once.clone(),
+            words: words.to_string(),
+        })
+        .collect()
+}
+
+/// The lot of a round that a text names: its number on the tables, its id, or the code on its tag.
+async fn named(db: &impl Source, round: RoundId, text: &str) -> Result<Brought, Error> {
+    let text = text.trim();
+    let missing = || Error::NotFound {
+        kind: "lot of this round",
+        id: text.to_string(),
+        hint: "give its number on the table, the code on its tag, or its id".into(),
+    };
+    if let Ok(number) = text.trim_start_matches('#').parse::<u32>() {
+        return round_store::lot_numbered(db, round, number).await?.ok_or_else(missing);
+    }
+    if let Ok(id) = text.parse::<RoundLotId>() {
+        return round_store::lot(db, id).await?.filter(|lot| lot.round == round).ok_or_else(missing);
+    }
+    let code: LotCode = text.parse().map_err(|_| missing())?;
+    let lot = lot_store::by_code(db, code).await?.ok_or_else(missing)?;
+    for brought in round_store::lots(db, round, Some(lot.holder), 0, u64::from(u32::MAX)).await? {
+        let offer = offer_store::offer(db, brought.offer).await?;
+        if offer.is_some_and(|o| o.contents.lot == Some(lot.id)) {
+            return Ok(brought);
+        }
+    }
+    Err(missing())
+}
+
+/// Units of each lot that are neither allotted nor gone.
+fn left_of(lot: &Brought, claims: &[Claim]) -> u32 {
+    let gone: u32 =
+        claims.iter().filter_map(|c| c.in_round).filter(|r| r.lot == lot.id).map(|r| r.units).sum();
+    lot.units.saturating_sub(gone)
+}
+
+/// Ends the hold of a round that is still open on what a claim of it was promised: back to the round, and not to its offer.
+/// Whether there was one.
+pub(crate) async fn takes_back(db: &impl Source, claim: &mut Claim) -> Result<bool, Error> {
+    let Some(part) = &mut claim.in_round else { return Ok(false) };
+    let open = round_store::one(db, part.round).await?.is_some_and(|round| round.phase.is_open());
+    if open {
+        part.units = 0;
+    }
+    Ok(open)
+}
+
+/// Whether the caller arranges the round that a claim came of.
+pub(crate) async fn arranges_claim(db: &impl Source, call: &Call, claim: &Claim) -> Result<bool, Error> {
+    let (Some(part), None) = (claim.in_round, call.entered_by) else { return Ok(false) };
+    let Some(round) = round_store::one(db, part.round).await? else { return Ok(false) };
+    clubs::organises(db, round.club, call.account_id()?).await
+}
+
+/// All claims that came of a round.
+async fn claims_of(db: &impl Source, round: &Round) -> Result<Vec<Claim>, Error> {
+    Ok(claim_store::of_round(db, round.id).await?)
+}

@@ -1,0 +1,385 @@
+//! Rounds as members and organisers see them.
+
+use std::collections::BTreeMap;
+
+use scionary_domain::{
+    claim::{Claim, State},
+    clearing::Bar,
+    field::FieldError,
+    ids::{AccountId, ClubId, LotId, RoundId},
+    limits,
+    lineage::LotCode,
+    offer::{Material, Unit},
+    page::{self, Page, PageTokenError},
+    round::{Advice, Brought, Ledger, Part, Phase, Round},
+};
+use scionary_store::{Source, account_store, claim_store, club_store, lot_store, round_store};
+
+use super::{
+    arranged, claims_of,
+    facts::{Barriers, OnFile},
+    left_of, seen,
+};
+use crate::{App, Call, Error, clubs};
+
+/// A round with what stands beside it.
+#[derive(Clone, Debug)]
+pub struct ShownRound {
+    /// The round.
+    pub round: Round,
+    /// The club's name.
+    pub club_name: String,
+    /// How many take part.
+    pub members: u64,
+    /// How many lots there are.
+    pub lots: u64,
+    /// How many lines of wishes there are.
+    pub wishes: u64,
+    /// Whether the caller takes part.
+    pub takes_part: bool,
+    /// Whether the caller arranges it.
+    pub arranges: bool,
+    /// What authorities said.
+    pub advice: Vec<Advice>,
+}
+
+impl ShownRound {
+    pub(super) async fn new(db: &impl Source, call: &Call, round: Round) -> Result<Self, Error> {
+        let account = call.account_id()?;
+        let (_, members) = round_store::count_parts(db, round.id).await?;
+        let (_, lots, _) = round_store::count_lots(db, round.id, account).await?;
+        Ok(Self {
+            club_name: club_store::one(db, round.club).await?.map(|c| c.name).unwrap_or_default(),
+            members,
+            lots,
+            wishes: round_store::count_wishes(db, round.id).await?,
+            takes_part: round_store::part(db, round.id, account).await?.is_some(),
+            arranges: clubs::organises(db, round.club, account).await?,
+            advice: round_store::advice(db, round.id).await?,
+            round,
+        })
+    }
+
+    /// The secret of the draw, once it may be known.
+    pub fn secret(&self) -> &str {
+        match self.round.phase {
+            Phase::Sealed | Phase::Allotted | Phase::HandingOver | Phase::Closed => &self.round.secret,
+            Phase::Gathering | Phase::CalledOff => "",
+        }
+    }
+}
+
+/// A lot of a round.
+#[derive(Clone, Debug)]
+pub struct ShownLot {
+    /// The lot.
+    pub lot: Brought,
+    /// Who brings it.
+    pub giver_name: String,
+    /// The cultivar's name.
+    pub cultivar_name: String,
+    /// What of it.
+    pub material: Material,
+    /// The unit of its offer.
+    pub unit: Unit,
+    /// The code on its tag, where its offer names a lot.
+    pub code: Option<LotCode>,
+    /// Packs that are not allotted; all of them before the round is settled.
+    pub left: u32,
+    /// What bars it from the caller, where they take part.
+    pub bar: Option<Bar>,
+}
+
+/// Somebody who takes part, for organisers.
+#[derive(Clone, Debug)]
+pub struct ShownPart {
+    /// Their part.
+    pub part: Part,
+    /// Their name.
+    pub name: String,
+    /// What they gave and took in earlier rounds.
+    pub ledger: Ledger,
+    /// How many packs they bring.
+    pub brings: u32,
+    /// How many lines they list.
+    pub lines: u32,
+    /// Packs allotted to them.
+    pub gets: u32,
+    /// Packs of theirs allotted to others.
+    pub gives: u32,
+}
+
+/// Something that changes hands, for organisers.
+#[derive(Clone, Debug)]
+pub struct ShownShare {
+    /// The claim.
+    pub claim: Claim,
+    /// The lot's number on the tables.
+    pub lot_number: u32,
+    /// The code on its tag.
+    pub code: Option<LotCode>,
+    /// The cultivar's name.
+    pub cultivar_name: String,
+    /// What of it.
+    pub material: Material,
+    /// The unit of its offer.
+    pub unit: Unit,
+    /// Giver: number, name.
+    pub giver: (u32, String),
+    /// Taker: number, name.
+    pub taker: (u32, String),
+    /// It goes by post.
+    pub by_post: bool,
+}
+
+/// Names and codes beside what is on file.
+pub(super) struct Named {
+    pub(super) names: BTreeMap<AccountId, String>,
+    codes: BTreeMap<LotId, LotCode>,
+}
+
+impl Named {
+    pub(super) async fn of(db: &impl Source, file: &OnFile) -> Result<Self, Error> {
+        let people: Vec<AccountId> = file.parts.iter().map(|p| p.account).collect();
+        let tagged: Vec<LotId> = file.offers.values().filter_map(|o| o.contents.lot).collect();
+        let codes = lot_store::some(db, &tagged).await?.into_iter().map(|(id, lot)| (id, lot.code)).collect();
+        Ok(Self { names: account_store::display_names(db, &people).await?.into_iter().collect(), codes })
+    }
+
+    pub(super) fn name(&self, who: AccountId) -> String {
+        self.names.get(&who).cloned().unwrap_or_default()
+    }
+
+    pub(super) fn lot(&self, app: &App, file: &OnFile, lot: &Brought, claims: &[Claim]) -> Option<ShownLot> {
+        let contents = &file.offers.get(&lot.offer)?.contents;
+        let registry = app.registry();
+        Some(ShownLot {
+            giver_name: self.name(lot.giver),
+            cultivar_name: registry
+                .record(contents.cultivar)
+                .map(|r| r.cultivar.full_name())
+                .unwrap_or_default(),
+            material: contents.material,
+            unit: contents.unit,
+            code: contents.lot.and_then(|id| self.codes.get(&id)).copied(),
+            left: left_of(lot, claims),
+            bar: None,
+            lot: lot.clone(),
+        })
+    }
+}
+
+fn after(search: &str, token: &str) -> Result<u32, Error> {
+    match page::key(search, token)? {
+        None => Ok(0),
+        Some(key) => Ok(key.parse().map_err(|_| PageTokenError::Unreadable)?),
+    }
+}
+
+fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+impl App {
+    /// A round of a club that the caller belongs to.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`], also for other clubs' rounds.
+    pub async fn round(&self, call: &Call, id: RoundId) -> Result<ShownRound, Error> {
+        let reader = self.store().reader();
+        let round = seen(reader, call, id).await?;
+        ShownRound::new(reader, call, round).await
+    }
+
+    /// A page of rounds of the caller's clubs, or of one of them, the newest first.
+    ///
+    /// # Errors
+    /// Wrong fields; a page token that does not fit.
+    pub async fn rounds(
+        &self,
+        call: &Call,
+        club: &str,
+        open_only: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownRound>, Error> {
+        let reader = self.store().reader();
+        let account = call.account_id()?;
+        let mut of = clubs::clubs_of(reader, account).await?;
+        if !club.trim().is_empty() {
+            let id: ClubId = club.trim().parse().map_err(|e| FieldError::new("club_id", format!("{e}")))?;
+            of.retain(|c| *c == id);
+            if of.is_empty() {
+                return Err(Error::not_found("club of yours", id));
+            }
+        }
+        let size = page::page_size(page_size)?;
+        let search = format!("rounds {account} {club} {open_only}");
+        let before = match page::key(&search, token)? {
+            None => None,
+            Some(key) => Some(key.parse::<RoundId>().map_err(|_| PageTokenError::Unreadable)?),
+        };
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let rows = round_store::of_clubs(reader, &of, open_only, before, limit).await?;
+        let Page { rows, next } = page::cut(rows, size, &search, |r| r.id.to_string());
+        let mut shown = Vec::new();
+        for round in rows {
+            shown.push(ShownRound::new(reader, call, round).await?);
+        }
+        Ok(Page { rows: shown, next })
+    }
+
+    /// A page of what members bring to a round, by its number on the tables.
+    ///
+    /// # Errors
+    /// The caller does not belong to the club; a page token that does not fit.
+    pub async fn round_lots(
+        &self,
+        call: &Call,
+        id: RoundId,
+        left_only: bool,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownLot>, Error> {
+        let reader = self.store().reader();
+        let round = seen(reader, call, id).await?;
+        let size = page::page_size(page_size)?;
+        let search = format!("lots of {id} {left_only}");
+        let after = after(&search, token)?;
+        let claims = claims_of(reader, &round).await?;
+        let settings = round.says.settings;
+        let own = round_store::part(reader, id, call.account_id()?).await?;
+        let file = OnFile::read(reader, round).await?;
+        let named = Named::of(reader, &file).await?;
+        let (registry, rules) = (self.registry(), self.movement());
+        let barriers = Barriers::new(&file, &registry, &rules, settings);
+        let rows: Vec<ShownLot> = file
+            .lots
+            .iter()
+            .filter(|lot| lot.number > after && (!left_only || left_of(lot, &claims) > 0))
+            .take(size + 1)
+            .filter_map(|lot| {
+                let bar = own.as_ref().and_then(|part| barriers.of(lot, part));
+                Some(ShownLot { bar, ..named.lot(self, &file, lot, &claims)? })
+            })
+            .collect();
+        Ok(page::cut(rows, size, &search, |row| row.lot.number.to_string()))
+    }
+
+    /// A page of who takes part in a round, by number, for its organisers.
+    ///
+    /// # Errors
+    /// The caller does not arrange it; a page token that does not fit.
+    pub async fn round_members(
+        &self,
+        call: &Call,
+        id: RoundId,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownPart>, Error> {
+        let reader = self.store().reader();
+        let (round, _) = arranged(reader, call, id).await?;
+        let size = page::page_size(page_size)?;
+        let search = format!("members of {id}");
+        let after = after(&search, token)?;
+        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let parts = round_store::parts(reader, id, after, limit).await?;
+        let Page { rows: parts, next } = page::cut(parts, size, &search, |p| p.number.to_string());
+        let people: Vec<AccountId> = parts.iter().map(|p| p.account).collect();
+        let names = account_store::display_names(reader, &people).await?;
+        let ledgers = round_store::ledgers(reader, round.club, None).await?;
+        let claims = claims_of(reader, &round).await?;
+        let mut rows = Vec::new();
+        for part in parts {
+            let who = part.account;
+            let lots = round_store::lots(reader, id, Some(who), 0, limits::ROUND_LOTS_EACH_MAX).await?;
+            let units = |of: &dyn Fn(&Claim) -> bool| -> u32 {
+                claims.iter().filter(|c| of(c)).filter_map(|c| c.in_round).map(|r| r.units).sum()
+            };
+            rows.push(ShownPart {
+                name: names.get(&who).cloned().unwrap_or_default(),
+                ledger: ledgers.get(&who).copied().unwrap_or_default(),
+                brings: lots.iter().map(|l| l.units).sum(),
+                lines: count(round_store::wishes(reader, id, Some(who)).await?.len()),
+                gets: units(&|c| c.taker == who && c.state.holds()),
+                gives: units(&|c| c.giver == who && c.state.holds()),
+                part,
+            });
+        }
+        Ok(Page { rows, next })
+    }
+
+    /// A page of what changes hands in a round, for its organisers.
+    ///
+    /// # Errors
+    /// The caller does not arrange it; a page token that does not fit.
+    pub async fn round_shares(
+        &self,
+        call: &Call,
+        id: RoundId,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ShownShare>, Error> {
+        let reader = self.store().reader();
+        let (round, _) = arranged(reader, call, id).await?;
+        let size = page::page_size(page_size)?;
+        let search = format!("shares of {id}");
+        let after = after(&search, token)? as usize;
+        let by_post_at_all = round.says.settings.by_post;
+        let file = OnFile::read(reader, round).await?;
+        let named = Named::of(reader, &file).await?;
+        let numbers: BTreeMap<AccountId, &Part> = file.parts.iter().map(|p| (p.account, p)).collect();
+        let mut shares: Vec<ShownShare> = claim_store::of_round(reader, id)
+            .await?
+            .into_iter()
+            .filter(|c| matches!(c.state, State::Accepted | State::HandedOver))
+            .filter_map(|claim| {
+                let lot = file.lots.iter().find(|l| Some(l.id) == claim.in_round.map(|r| r.lot))?;
+                let shown = named.lot(self, &file, lot, &[])?;
+                let (giver, taker) = (numbers.get(&claim.giver)?, numbers.get(&claim.taker)?);
+                Some(ShownShare {
+                    lot_number: lot.number,
+                    code: shown.code,
+                    cultivar_name: shown.cultivar_name,
+                    material: shown.material,
+                    unit: shown.unit,
+                    giver: (giver.number, named.name(claim.giver)),
+                    taker: (taker.number, named.name(claim.taker)),
+                    by_post: by_post_at_all && !(giver.meeting && taker.meeting),
+                    claim,
+                })
+            })
+            .collect();
+        shares.sort_by_key(|s| (s.lot_number, s.taker.0));
+        let rows: Vec<(usize, ShownShare)> =
+            shares.into_iter().enumerate().skip(after).take(size + 1).collect();
+        Ok(page::cut(rows, size, &search, |(at, _)| (at + 1).to_string()).map(|(_, share)| share))
+    }
+
+    /// What an organiser hands to whoever wants to check a settling: the input, the secret, the outcome with its proof, as
+    /// JSON in chunks. `run` is 0 for the last one.
+    ///
+    /// # Errors
+    /// The caller does not arrange it; it was not settled.
+    pub async fn round_audit(&self, call: &Call, id: RoundId, run: u32) -> Result<Vec<Vec<u8>>, Error> {
+        let reader = self.store().reader();
+        let (round, _) = arranged(reader, call, id).await?;
+        let number = if run == 0 { round.runs } else { run };
+        let kept = round_store::run(reader, id, number.max(1)).await?;
+        let kept = kept.ok_or_else(|| Error::NotFound {
+            kind: "settling of this round",
+            id: number.to_string(),
+            hint: "settle it first: scionary round settle".into(),
+        })?;
+        let outcome = kept.outcome.unwrap_or_default();
+        let head = format!(
+            "{{\"input\":{},\"input_hash\":\"{}\",\"secret\":\"{}\",\"commitment\":\"{}\",\"run\":{number},\"outcome\":",
+            kept.input, kept.input_hash, round.secret, round.commitment
+        );
+        Ok([head.as_bytes(), outcome.as_bytes(), b"}\n"]
+            .into_iter()
+            .flat_map(|part| part.chunks(1 << 20))
+            .map(<[u8]>::to_vec)
+            .collect())
+    }
+}

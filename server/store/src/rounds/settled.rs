@@ -1,0 +1,313 @@
+//! What members of a round wish for, what authorities said, what was settled, and what everybody gave and took so far.
+
+use std::collections::BTreeMap;
+
+use scionary_domain::{
+    access::{Granted, OrganiseClub, TakePart},
+    claim::State,
+    ids::{AccountId, ClaimId, ClubId, RoundId, RoundLotId, WishId},
+    round::{Advice, Ledger, Wish},
+    time::Timestamp,
+};
+use sea_orm::{
+    ActiveValue::Set,
+    ColumnTrait, EntityTrait, ExprTrait, FromQueryResult, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect,
+    sea_query::{OnConflict, Query},
+};
+use uuid::Uuid;
+
+use super::{area, corrupt, small};
+use crate::{
+    door::Tx,
+    entity::{claim, round, round_advice, round_run, round_share, round_wish},
+    error::StoreError,
+    source::Source,
+};
+
+/// Rows of one statement: PostgreSQL takes at most 65,535 values.
+const ROWS: usize = 1_000;
+
+fn to_wish(row: round_wish::Model) -> Result<Wish, StoreError> {
+    Ok(Wish {
+        id: WishId::from_uuid(row.id),
+        round: RoundId::from_uuid(row.round_id),
+        account: AccountId::from_uuid(row.account_id),
+        rank: small("round_wish.rank", row.rank)?,
+        quantity: small("round_wish.quantity", row.quantity)?,
+        accepts: serde_json::from_str(&row.accepts).map_err(|e| corrupt("round_wish.accepts", e))?,
+    })
+}
+
+/// Puts a member's list in the place of what it was.
+pub async fn set_wishes(
+    tx: &Tx,
+    _granted: &Granted<TakePart>,
+    round: RoundId,
+    account: AccountId,
+    wishes: &[Wish],
+    entered_by: Option<AccountId>,
+) -> Result<(), StoreError> {
+    round_wish::Entity::delete_many()
+        .filter(round_wish::Column::RoundId.eq(round.uuid()))
+        .filter(round_wish::Column::AccountId.eq(account.uuid()))
+        .exec(tx.inner())
+        .await?;
+    for wish in wishes {
+        let row = round_wish::ActiveModel {
+            id: Set(wish.id.uuid()),
+            round_id: Set(wish.round.uuid()),
+            account_id: Set(wish.account.uuid()),
+            rank: Set(wish.rank.into()),
+            quantity: Set(wish.quantity.into()),
+            accepts: Set(serde_json::to_string(&wish.accepts).map_err(|e| corrupt("round_wish.accepts", e))?),
+            entered_by: Set(entered_by.map(AccountId::uuid)),
+        };
+        round_wish::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    }
+    Ok(())
+}
+
+/// Wishes of a round, of one member where named, dearest first.
+pub async fn wishes(
+    db: &impl Source,
+    round: RoundId,
+    of: Option<AccountId>,
+) -> Result<Vec<Wish>, StoreError> {
+    let mut query = round_wish::Entity::find().filter(round_wish::Column::RoundId.eq(round.uuid()));
+    if let Some(of) = of {
+        query = query.filter(round_wish::Column::AccountId.eq(of.uuid()));
+    }
+    let rows = query
+        .order_by_asc(round_wish::Column::AccountId)
+        .order_by_asc(round_wish::Column::Rank)
+        .order_by_asc(round_wish::Column::Id)
+        .all(db.inner())
+        .await?;
+    rows.into_iter().map(to_wish).collect()
+}
+
+/// How many wishes a round has.
+pub async fn count_wishes(db: &impl Source, round: RoundId) -> Result<u64, StoreError> {
+    Ok(round_wish::Entity::find()
+        .filter(round_wish::Column::RoundId.eq(round.uuid()))
+        .count(db.inner())
+        .await?)
+}
+
+/// Puts what an authority said in the place of what was noted before of the same two places.
+pub async fn set_advice(
+    tx: &Tx,
+    _granted: &Granted<OrganiseClub>,
+    round: RoundId,
+    advice: &Advice,
+) -> Result<(), StoreError> {
+    use round_advice::Column as C;
+    let row = round_advice::ActiveModel {
+        round_id: Set(round.uuid()),
+        from_area: Set(advice.from.as_str().into()),
+        to_area: Set(advice.to.as_str().into()),
+        asked: Set(advice.asked.clone()),
+        said: Set(advice.said.clone()),
+        by_id: Set(advice.by.uuid()),
+        at: Set(advice.at.micros()),
+    };
+    round_advice::Entity::insert(row)
+        .on_conflict(
+            OnConflict::columns([C::RoundId, C::FromArea, C::ToArea])
+                .update_columns([C::Asked, C::Said, C::ById, C::At])
+                .to_owned(),
+        )
+        .exec_without_returning(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// What authorities said.
+pub async fn advice(db: &impl Source, round: RoundId) -> Result<Vec<Advice>, StoreError> {
+    let rows = round_advice::Entity::find()
+        .filter(round_advice::Column::RoundId.eq(round.uuid()))
+        .order_by_asc(round_advice::Column::FromArea)
+        .order_by_asc(round_advice::Column::ToArea)
+        .all(db.inner())
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Advice {
+                from: area("round_advice.from_area", &row.from_area)?,
+                to: area("round_advice.to_area", &row.to_area)?,
+                asked: row.asked,
+                said: row.said,
+                by: AccountId::from_uuid(row.by_id),
+                at: Timestamp::from_micros(row.at),
+            })
+        })
+        .collect()
+}
+
+/// What was sealed or settled.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Run {
+    /// 0 is what was sealed; then each settling.
+    pub number: u32,
+    /// The input, in its canonical form.
+    pub input: String,
+    /// Its hash.
+    pub input_hash: String,
+    /// The outcome, as JSON; none of what was only sealed.
+    pub outcome: Option<String>,
+    /// Who did it.
+    pub by: AccountId,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// Keeps what was sealed or settled, in the place of one with the same number.
+pub async fn set_run(
+    tx: &Tx,
+    _granted: &Granted<OrganiseClub>,
+    round: RoundId,
+    run: &Run,
+) -> Result<(), StoreError> {
+    use round_run::Column as C;
+    let row = round_run::ActiveModel {
+        round_id: Set(round.uuid()),
+        number: Set(run.number.into()),
+        input: Set(run.input.clone()),
+        input_hash: Set(run.input_hash.clone()),
+        outcome: Set(run.outcome.clone()),
+        by_id: Set(run.by.uuid()),
+        at: Set(run.at.micros()),
+    };
+    round_run::Entity::insert(row)
+        .on_conflict(
+            OnConflict::columns([C::RoundId, C::Number])
+                .update_columns([C::Input, C::InputHash, C::Outcome, C::ById, C::At])
+                .to_owned(),
+        )
+        .exec_without_returning(tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// What was sealed (0) or settled.
+pub async fn run(db: &impl Source, round: RoundId, number: u32) -> Result<Option<Run>, StoreError> {
+    let row = round_run::Entity::find_by_id((round.uuid(), i64::from(number))).one(db.inner()).await?;
+    row.map(|row| {
+        Ok(Run {
+            number,
+            input: row.input,
+            input_hash: row.input_hash,
+            outcome: row.outcome,
+            by: AccountId::from_uuid(row.by_id),
+            at: Timestamp::from_micros(row.at),
+        })
+    })
+    .transpose()
+}
+
+/// Units of a lot for a wish, and the claim that they are part of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shared {
+    /// The lot.
+    pub lot: RoundLotId,
+    /// The wish.
+    pub wish: WishId,
+    /// How many units.
+    pub units: u32,
+    /// The claim.
+    pub claim: ClaimId,
+}
+
+/// Puts who gets what in the place of what it was.
+pub async fn set_shares(
+    tx: &Tx,
+    _granted: &Granted<OrganiseClub>,
+    round: RoundId,
+    shares: &[Shared],
+) -> Result<(), StoreError> {
+    round_share::Entity::delete_many()
+        .filter(round_share::Column::RoundId.eq(round.uuid()))
+        .exec(tx.inner())
+        .await?;
+    for some in shares.chunks(ROWS) {
+        let rows = some.iter().map(|share| round_share::ActiveModel {
+            round_id: Set(round.uuid()),
+            round_lot_id: Set(share.lot.uuid()),
+            wish_id: Set(share.wish.uuid()),
+            units: Set(share.units.into()),
+            claim_id: Set(share.claim.uuid()),
+        });
+        round_share::Entity::insert_many(rows).exec_without_returning(tx.inner()).await?;
+    }
+    Ok(())
+}
+
+/// Who gets what.
+pub async fn shares(db: &impl Source, round: RoundId) -> Result<Vec<Shared>, StoreError> {
+    let rows = round_share::Entity::find()
+        .filter(round_share::Column::RoundId.eq(round.uuid()))
+        .order_by_asc(round_share::Column::RoundLotId)
+        .order_by_asc(round_share::Column::WishId)
+        .all(db.inner())
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Shared {
+                lot: RoundLotId::from_uuid(row.round_lot_id),
+                wish: WishId::from_uuid(row.wish_id),
+                units: small("round_share.units", row.units)?,
+                claim: ClaimId::from_uuid(row.claim_id),
+            })
+        })
+        .collect()
+}
+
+#[derive(FromQueryResult)]
+struct Total {
+    who: Uuid,
+    units: Option<i64>,
+}
+
+/// What everybody gave and took in a club's rounds so far, as handed over; of one member where named. Gifts are not given.
+pub async fn ledgers(
+    db: &impl Source,
+    club: ClubId,
+    of: Option<AccountId>,
+) -> Result<BTreeMap<AccountId, Ledger>, StoreError> {
+    let of_club = || {
+        Query::select()
+            .column(round::Column::Id)
+            .from(round::Entity)
+            .and_where(round::Column::ClubId.eq(club.uuid()))
+            .to_owned()
+    };
+    let mut ledgers: BTreeMap<AccountId, Ledger> = BTreeMap::new();
+    for gave in [true, false] {
+        let who = if gave { claim::Column::GiverId } else { claim::Column::TakerId };
+        let mut query = claim::Entity::find()
+            .select_only()
+            .column_as(who, "who")
+            // PostgreSQL sums to a decimal, which is no whole number to us
+            .column_as(claim::Column::RoundUnits.sum().cast_as("bigint"), "units")
+            .filter(claim::Column::RoundId.in_subquery(of_club()))
+            .filter(claim::Column::State.eq(State::HandedOver.word()))
+            .group_by(who);
+        if gave {
+            query = query.filter(claim::Column::RoundGift.eq(false));
+        }
+        if let Some(of) = of {
+            query = query.filter(who.eq(of.uuid()));
+        }
+        for row in query.into_model::<Total>().all(db.inner()).await? {
+            let ledger = ledgers.entry(AccountId::from_uuid(row.who)).or_default();
+            let units = row.units.unwrap_or(0);
+            if gave {
+                ledger.given += units;
+            } else {
+                ledger.taken += units;
+            }
+        }
+    }
+    Ok(ledgers)
+}
