@@ -20,7 +20,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let out = PathBuf::from(env::var("OUT_DIR")?);
     let files = [
         "common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export",
-        "movement", "claim", "plan", "lot", "notice", "club", "want",
+        "movement", "claim", "plan", "lot", "notice", "club", "want", "round",
     ]
     .map(|name| format!("scionary/v1/{name}.proto"));
     let set = protox::Compiler::new(["."])?

@@ -17,8 +17,8 @@ use scionary_proto::{
         export_service_server::ExportServiceServer, graft_service_server::GraftServiceServer,
         lot_service_server::LotServiceServer, movement_service_server::MovementServiceServer,
         notice_service_server::NoticeServiceServer, offer_service_server::OfferServiceServer,
-        plan_service_server::PlanServiceServer, server_service_server::ServerServiceServer,
-        want_service_server::WantServiceServer,
+        plan_service_server::PlanServiceServer, round_service_server::RoundServiceServer,
+        server_service_server::ServerServiceServer, want_service_server::WantServiceServer,
     },
 };
 use scionary_store::{Options, Store};
@@ -39,7 +39,7 @@ use crate::{
     incoming::guarded,
     rpc::{
         AccountRpc, AlertRpc, ClaimRpc, ClubRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc,
-        GraftRpc, LotRpc, MovementRpc, NoticeRpc, OfferRpc, PlanRpc, ServerRpc, WantRpc,
+        GraftRpc, LotRpc, MovementRpc, NoticeRpc, OfferRpc, PlanRpc, RoundRpc, ServerRpc, WantRpc,
     },
     throttle::Throttle,
 };
@@ -182,6 +182,7 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
         LotServiceServer::<LotRpc>::NAME,
         WantServiceServer::<WantRpc>::NAME,
         ClubServiceServer::<ClubRpc>::NAME,
+        RoundServiceServer::<RoundRpc>::NAME,
         AlertServiceServer::<AlertRpc>::NAME,
         NoticeServiceServer::<NoticeRpc>::NAME,
         EvidenceServiceServer::<EvidenceRpc>::NAME,
@@ -261,6 +262,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(service!(public MovementServiceServer, MovementRpc(app.clone())))
         .add_service(service!(ClaimServiceServer, ClaimRpc(app.clone())))
         .add_service(service!(ClubServiceServer, ClubRpc(app.clone())))
+        .add_service(service!(RoundServiceServer, RoundRpc(app.clone())))
         .add_service(service!(WantServiceServer, WantRpc(app.clone())))
         .add_service(service!(LotServiceServer, LotRpc(app.clone())))
         .add_service(service!(AlertServiceServer, AlertRpc(app.clone())))

@@ -151,5 +151,6 @@ pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
             None => String::new(),
         },
         entered_for_taker: claim.entered_by.is_some(),
+        round_id: claim.in_round.map(|r| r.round.to_string()).unwrap_or_default(),
     }
 }

@@ -33,6 +33,7 @@ pub mod notice;
 pub mod offer;
 pub mod plan;
 pub mod registry;
+pub mod round;
 pub mod want;
 
 use scionary_domain::{

@@ -15,6 +15,7 @@ mod movement;
 mod notice;
 mod offer;
 mod plan;
+mod round;
 mod server;
 mod want;
 
@@ -33,5 +34,6 @@ pub use movement::MovementRpc;
 pub use notice::NoticeRpc;
 pub use offer::OfferRpc;
 pub use plan::PlanRpc;
+pub use round::RoundRpc;
 pub use server::ServerRpc;
 pub use want::WantRpc;

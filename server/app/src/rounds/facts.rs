@@ -195,7 +195,8 @@ impl<'a> Barriers<'a> {
             return Some(Bar::Viability);
         }
         let by_post = self.settings.by_post && giver.post && part.post;
-        if !(giver.meeting && part.meeting) && !by_post {
+        let meet = giver.meeting && part.meeting;
+        if !meet && !by_post {
             return Some(Bar::HandOver);
         }
         let quantity = i32::try_from(lot.per_unit).unwrap_or(i32::MAX);
