@@ -9,6 +9,7 @@ mod evidence;
 mod lot;
 mod movement;
 mod plan;
+mod round;
 mod want;
 
 use std::path::PathBuf;
@@ -22,10 +23,12 @@ pub use curation::{
 pub use dated::{GraftCommand, Hemisphere, PlanArguments, PlanCommand};
 pub use evidence::{EvidenceCommand, ObservedArguments, SowingCommand};
 pub use lot::{
-    AlertCommand, InboxCommand, LabelArguments, LotArguments, LotCommand, PaperSize, RaiseArguments,
+    AlertCommand, InboxCommand, LabelArguments, LayoutArguments, LotArguments, LotCommand, PaperSize,
+    RaiseArguments,
 };
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
+pub use round::{RoundArguments, RoundCommand, TriedArguments};
 pub use want::{WantArguments, WantCommand};
 
 use clap::{Args, Parser, Subcommand};
@@ -122,6 +125,9 @@ pub enum Command {
     /// Clubs: people who swap together
     #[command(subcommand)]
     Club(ClubCommand),
+    /// Swap rounds: a club's day, planned so that everybody's wishes are met as fairly as can be
+    #[command(subcommand)]
+    Round(Box<RoundCommand>),
     /// Mother plants and lots: codes for tags, what descends from what
     #[command(subcommand)]
     Lot(LotCommand),

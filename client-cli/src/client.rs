@@ -13,8 +13,8 @@ use scionary_proto::{
         export_service_client::ExportServiceClient, graft_service_client::GraftServiceClient,
         lot_service_client::LotServiceClient, movement_service_client::MovementServiceClient,
         notice_service_client::NoticeServiceClient, offer_service_client::OfferServiceClient,
-        plan_service_client::PlanServiceClient, server_service_client::ServerServiceClient,
-        want_service_client::WantServiceClient,
+        plan_service_client::PlanServiceClient, round_service_client::RoundServiceClient,
+        server_service_client::ServerServiceClient, want_service_client::WantServiceClient,
     },
 };
 use tonic::{
@@ -295,6 +295,7 @@ services! {
     movement: MovementServiceClient;
     claims: ClaimServiceClient;
     clubs: ClubServiceClient;
+    rounds: RoundServiceClient;
     wants: WantServiceClient;
     lots: LotServiceClient;
     alerts: AlertServiceClient;

@@ -107,6 +107,20 @@ pub struct LabelArguments {
     /// The file
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
+    /// How labels lie on paper
+    #[command(flatten)]
+    pub layout: LayoutArguments,
+    /// Of each so many
+    #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=500))]
+    pub copies: u16,
+    /// Put this address before the code in the QR code, such as `https://swap.example/lot/`; the code alone if left out
+    #[arg(long, default_value = "", hide_default_value = true, value_name = "ADDRESS")]
+    pub link: String,
+}
+
+/// How labels lie on paper.
+#[derive(Debug, Args)]
+pub struct LayoutArguments {
     /// Width and height of a label, millimetres
     #[arg(long, default_value = "70x37", value_name = "MM", value_parser = parse_size)]
     pub size: (f32, f32),
@@ -119,12 +133,14 @@ pub struct LabelArguments {
     /// Labels of the first sheet that are used up
     #[arg(long, default_value_t = 0, value_name = "COUNT")]
     pub skip: usize,
-    /// Of each so many
-    #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=500))]
-    pub copies: u16,
-    /// Put this address before the code in the QR code, such as `https://swap.example/lot/`; the code alone if left out
-    #[arg(long, default_value = "", hide_default_value = true, value_name = "ADDRESS")]
-    pub link: String,
+}
+
+impl LayoutArguments {
+    /// As it is drawn.
+    pub(crate) fn layout(&self) -> crate::paper::Layout {
+        let Self { size, paper, gap, skip } = *self;
+        crate::paper::Layout { label: size, paper: paper.0, gap, skip }
+    }
 }
 
 /// Width and height of paper in millimetres; none for one label to a page.

@@ -8,7 +8,7 @@ use crate::{
     client::{Client, lots},
     error::Failure,
     output::Output,
-    paper::{Label, Layout, labels},
+    paper::{Label, labels},
     words,
 };
 
@@ -143,7 +143,7 @@ async fn later(
 }
 
 async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> Result<(), Failure> {
-    let LabelArguments { codes, out, size, paper, gap, skip, copies, link } = arguments;
+    let LabelArguments { codes, out, layout, copies, link } = arguments;
     let mut all = Vec::new();
     for code in codes {
         let request = v1::GetLotRequest { lot: code };
@@ -163,8 +163,7 @@ async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> R
         };
         all.extend(std::iter::repeat_n(label, usize::from(copies)));
     }
-    let layout = Layout { label: size, paper: paper.0, gap, skip };
-    let pdf = labels(&all, layout).map_err(|e| Failure::usage(e.to_string()))?;
+    let pdf = labels(&all, layout.layout()).map_err(|e| Failure::usage(e.to_string()))?;
     std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
     output.aside(&format!(
         "{} labels are in {}. Print at 100 %, not fitted to the page.",

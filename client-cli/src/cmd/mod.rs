@@ -22,6 +22,7 @@ mod movement;
 mod observed;
 mod odds;
 mod offer;
+mod round;
 mod routes;
 mod season;
 mod want;
@@ -70,6 +71,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Claim(command) => claim::run(&Client::open(&connection)?, output, command).await,
         Command::Want(command) => want::run(&Client::open(&connection)?, output, command).await,
         Command::Club(command) => club::run(&Client::open(&connection)?, output, command).await,
+        Command::Round(command) => round::run(&Client::open(&connection)?, output, *command).await,
         Command::Lot(command) => lot::run(&Client::open(&connection)?, output, command).await,
         Command::Alert(command) => alert::run(&Client::open(&connection)?, output, command).await,
         Command::Inbox(command) => inbox::run(&Client::open(&connection)?, output, command).await,

@@ -1,0 +1,254 @@
+//! What organisers do before the day: making a round, trying it, sealing, settling, handing out its proof.
+
+use std::{io::Write as _, path::Path};
+
+use indicatif::{ProgressBar, ProgressStyle};
+use scionary_proto::v1;
+
+use super::{fetch, show::told};
+use crate::{
+    args::{RoundArguments, RoundCommand, TriedArguments},
+    client::{Client, rounds},
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
+    #[expect(clippy::wildcard_enum_match_arm, reason = "the others are sorted out by the caller")]
+    match command {
+        RoundCommand::Create { club, says } => {
+            let request = v1::CreateRoundRequest { club_id: club, round: Some(draft(*says)) };
+            let reply: v1::CreateRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).create_round(r).await }).await?;
+            output.reply("CreateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::Change { round, says } => {
+            let request = v1::UpdateRoundRequest { round_id: round, round: Some(draft(*says)) };
+            let reply: v1::UpdateRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).update_round(r).await }).await?;
+            output.reply("UpdateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::CallOff { round, reason } => {
+            let request = v1::CallOffRoundRequest { round_id: round, reason };
+            let reply: v1::CallOffRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).call_off_round(r).await }).await?;
+            output.reply("CallOffRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::NoteAdvice { round, from, to, asked, said } => {
+            let request = v1::NoteAdviceRequest {
+                round_id: round,
+                from_area_code: from,
+                to_area_code: to,
+                asked,
+                said,
+            };
+            let reply: v1::NoteAdviceResponse =
+                client.write(request, |c, r| async move { rounds(c).note_advice(r).await }).await?;
+            output.reply("NoteAdviceResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::DryRun { round, tried } => dry_run(client, output, round, tried).await,
+        RoundCommand::Seal { round } => {
+            let request = v1::SealRoundRequest { round_id: round };
+            let reply: v1::SealRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).seal_round(r).await }).await?;
+            output.reply("SealRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::Reopen { round } => {
+            let request = v1::ReopenRoundRequest { round_id: round };
+            let reply: v1::ReopenRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).reopen_round(r).await }).await?;
+            output.reply("ReopenRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::Settle { round, only_checked_in } => {
+            settle(client, output, round, only_checked_in).await
+        }
+        RoundCommand::Audit { round, out, run } => {
+            let bytes = audit(client, round, run, &out).await?;
+            output.aside(&format!(
+                "{bytes} bytes are in {0}. Whoever wants to check it: deploy/verify-round {0}",
+                out.display()
+            ));
+            Ok(())
+        }
+        other => Err(Failure::bug(format!("{other:?} is not for here"))),
+    }
+}
+
+fn draft(arguments: RoundArguments) -> v1::RoundDraft {
+    let RoundArguments {
+        title,
+        about,
+        place,
+        area,
+        day,
+        until,
+        most,
+        slack,
+        newcomers,
+        of_one_cultivar,
+        ranks_after,
+        post,
+    } = arguments;
+    v1::RoundDraft {
+        title,
+        about,
+        place,
+        area_code: area,
+        day: Some(day),
+        gather_until: until,
+        settings: Some(v1::RoundSettings {
+            cap: most,
+            slack,
+            newcomers,
+            cultivar_cap: of_one_cultivar,
+            fair_levels: ranks_after,
+            by_post: post,
+        }),
+    }
+}
+
+async fn dry_run(
+    client: &Client,
+    output: &Output,
+    round: String,
+    tried: TriedArguments,
+) -> Result<(), Failure> {
+    let TriedArguments { most, slack, newcomers, of_one_cultivar, ranks_after, post } = tried;
+    let nothing = [most, slack, newcomers, of_one_cultivar, ranks_after].iter().all(Option::is_none) && !post;
+    let tried = if nothing {
+        None
+    } else {
+        let own = fetch(client, round.clone()).await?.says.and_then(|s| s.settings).unwrap_or_default();
+        Some(v1::RoundSettings {
+            cap: most.unwrap_or(own.cap),
+            slack: slack.unwrap_or(own.slack),
+            newcomers: newcomers.unwrap_or(own.newcomers),
+            cultivar_cap: of_one_cultivar.unwrap_or(own.cultivar_cap),
+            fair_levels: ranks_after.or(own.fair_levels),
+            by_post: post || own.by_post,
+        })
+    };
+    let request = v1::PreviewRoundRequest { round_id: round, tried };
+    let reply: v1::PreviewRoundResponse =
+        client.read(request, |c, r| async move { rounds(c).preview_round(r).await }).await?;
+    output.reply("PreviewRoundResponse", &reply, |out| {
+        out.heading("What the round would come to as it stands. Nothing is settled by this.");
+        let columns: Vec<&v1::RoundPreview> = reply.previews.iter().collect();
+        match columns.as_slice() {
+            [own] => {
+                for (what, value) in figures(own) {
+                    out.field(what, &value);
+                }
+            }
+            [own, tried] => {
+                let rows = figures(own)
+                    .into_iter()
+                    .zip(figures(tried))
+                    .map(|((what, a), (_, b))| [what.to_string(), a, b]);
+                out.table(["", "as it is", "tried"], rows);
+            }
+            _ => {}
+        }
+        let Some(last) = columns.last() else { return };
+        out.gap();
+        out.answer("Who gives and gets (gifts are not counted as given)");
+        let rows = last.books.iter().map(|row| {
+            [row.number.to_string(), row.name.clone(), row.gives.to_string(), row.gets.to_string()]
+        });
+        out.table(["no.", "member", "gives", "gets"], rows);
+        if !last.left.is_empty() {
+            out.gap();
+            out.answer("What stays over, and why");
+            for left in &last.left {
+                let packs = words::counted(left.units, "pack");
+                out.item(
+                    0,
+                    &format!("{:>3}", left.number),
+                    &format!("{packs} of {}: {}", left.what, left.why),
+                );
+            }
+        }
+    })
+}
+
+/// The figures of a dry run, each with its words.
+fn figures(preview: &v1::RoundPreview) -> Vec<(&'static str, String)> {
+    let settings = preview.settings.unwrap_or_default();
+    let ranks: Vec<String> = preview.by_rank.iter().map(ToString::to_string).collect();
+    let units: Vec<String> =
+        preview.by_units.iter().enumerate().map(|(n, members)| format!("{members} get {n}")).collect();
+    let of_one =
+        if settings.cultivar_cap == 0 { "no limit".into() } else { settings.cultivar_cap.to_string() };
+    vec![
+        ("most packs each", settings.cap.to_string()),
+        ("of one cultivar", of_one),
+        ("slack", settings.slack.to_string()),
+        ("newcomers", settings.newcomers.to_string()),
+        ("members", format!("{}, of whom {} wish", preview.members, preview.wishing)),
+        ("brought", format!("{}, of which {} as gifts", preview.brought, preview.gifts)),
+        ("change hands", preview.given.to_string()),
+        ("a first wish", format!("{} members", preview.first_wish)),
+        ("nothing", format!("{} members", preview.with_nothing)),
+        ("packs by rank", ranks.join(" ")),
+        ("members by packs", units.join(", ")),
+    ]
+}
+
+async fn settle(
+    client: &Client,
+    output: &Output,
+    round: String,
+    only_checked_in: bool,
+) -> Result<(), Failure> {
+    let id = round.clone();
+    let request = v1::SettleRoundRequest { round_id: round, only_checked_in };
+    let mut stream = client.stream(request, |c, r| async move { rounds(c).settle_round(r).await }).await?;
+    // hidden where nobody looks: indicatif draws on terminals only
+    let bar = ProgressBar::new(0);
+    let style = ProgressStyle::with_template("settling {bar:30} {pos} of {len}");
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    let mut last = v1::SettleRoundResponse::default();
+    loop {
+        match client.next(&mut stream).await {
+            Ok(Some(reply)) => {
+                bar.set_length(u64::try_from(reply.of).unwrap_or(0));
+                bar.set_position(u64::try_from(reply.done).unwrap_or(0));
+                last = reply;
+            }
+            Ok(None) => break,
+            Err(failure) => {
+                bar.finish_and_clear();
+                return Err(failure);
+            }
+        }
+    }
+    bar.finish_and_clear();
+    if !last.settled {
+        return Err(Failure::bug("the server ended without having settled it"));
+    }
+    output.reply("SettleRoundResponse", &last, |out| {
+        let packs = words::counted(last.units, "pack");
+        out.answer(&format!("Settled: {packs} change hands. Everybody who takes part is told."));
+        out.faint(&format!(
+            "Who takes what: scionary round shares {id}. Sheets for the day: scionary round sheets {id} --out FILE. The proof: scionary round audit {id} --out FILE"
+        ));
+    })
+}
+
+/// Writes an audit file, which is there in full or not at all; how many bytes.
+async fn audit(client: &Client, round: String, run: i32, path: &Path) -> Result<usize, Failure> {
+    let request = v1::ExportRoundAuditRequest { round_id: round, run };
+    let mut stream =
+        client.stream(request, |c, r| async move { rounds(c).export_round_audit(r).await }).await?;
+    let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    let mut bytes = 0;
+    while let Some(reply) = client.next(&mut stream).await? {
+        bytes += reply.chunk.len();
+        file.write_all(&reply.chunk).map_err(failed)?;
+    }
+    file.persist(path).map_err(|e| failed(e.error))?;
+    Ok(bytes)
+}

@@ -1,0 +1,298 @@
+//! The day: what is there, what changes hands, sheets and labels, the end.
+
+use std::{collections::BTreeMap, io::BufRead as _, path::PathBuf};
+
+use scionary_proto::v1;
+
+use super::{fetch, show::told};
+use crate::{
+    args::{LayoutArguments, RoundCommand},
+    client::{Client, rounds},
+    cmd::more,
+    error::Failure,
+    output::Output,
+    paper::{Label, Line, Section, labels, sheet},
+    words,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
+    #[expect(clippy::wildcard_enum_match_arm, reason = "the others are sorted out by the caller")]
+    match command {
+        RoundCommand::Begin { round } => {
+            let request = v1::StartHandOverRequest { round_id: round };
+            let reply: v1::StartHandOverResponse =
+                client.write(request, |c, r| async move { rounds(c).start_hand_over(r).await }).await?;
+            output.reply("StartHandOverResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        RoundCommand::CheckIn { round, lots, not_here } => {
+            for lot in lots {
+                let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: !not_here };
+                let reply: v1::CheckInLotResponse =
+                    client.write(request, |c, r| async move { rounds(c).check_in_lot(r).await }).await?;
+                output.reply("CheckInLotResponse", &reply, |out| {
+                    let is = if not_here { "is not here" } else { "is here" };
+                    out.line(&format!("Lot {} {is}.", reply.number));
+                })?;
+            }
+            Ok(())
+        }
+        RoundCommand::Absent { round, members, came } => {
+            for member in members {
+                let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: !came };
+                let reply: v1::SetPresenceResponse =
+                    client.write(request, |c, r| async move { rounds(c).set_presence(r).await }).await?;
+                output.reply("SetPresenceResponse", &reply, |out| {
+                    let word = if came { "came" } else { "did not come" };
+                    out.line(&format!("Member {} {word}.", reply.number));
+                })?;
+            }
+            output.aside(&format!(
+                "Settle it again for those who are there: scionary round settle {round}. What was handed over stays, and as much of the rest as can."
+            ));
+            Ok(())
+        }
+        RoundCommand::HandOver { round, lot: Some(lot), member: Some(member) } => {
+            hand_over(client, output, &round, lot, member).await
+        }
+        RoundCommand::HandOver { round, .. } => ticked_off(client, output, &round).await,
+        RoundCommand::Members { round, paging } => {
+            let request = v1::ListRoundMembersRequest {
+                round_id: round,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListRoundMembersResponse =
+                client.read(request, |c, r| async move { rounds(c).list_round_members(r).await }).await?;
+            output.reply("ListRoundMembersResponse", &reply, |out| {
+                if reply.members.is_empty() {
+                    out.text("Nobody takes part yet.");
+                } else {
+                    out.table(
+                        ["no.", "member", "to", "brings", "wishes", "gets", "gives", "before"],
+                        reply.members.iter().map(|m| {
+                            let absent = if m.absent { " (absent)" } else { "" };
+                            [
+                                m.number.to_string(),
+                                format!("{}{absent}", m.name),
+                                m.area_code.clone(),
+                                m.brings.to_string(),
+                                m.lines.to_string(),
+                                m.gets.to_string(),
+                                m.gives.to_string(),
+                                format!("{:+}", m.given_before - m.taken_before),
+                            ]
+                        }),
+                    );
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        RoundCommand::Shares { round, paging } => {
+            let request = v1::ListRoundSharesRequest {
+                round_id: round,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListRoundSharesResponse =
+                client.read(request, |c, r| async move { rounds(c).list_round_shares(r).await }).await?;
+            output.reply("ListRoundSharesResponse", &reply, |out| {
+                if reply.shares.is_empty() {
+                    out.text("Nothing changes hands, or the round is not settled yet.");
+                }
+                for share in &reply.shares {
+                    let done = if share.state() == v1::ClaimState::HandedOver { " [done]" } else { "" };
+                    let post = if share.by_post { ", by post" } else { "" };
+                    out.item(
+                        0,
+                        &format!("{:>3}", share.lot_number),
+                        &format!(
+                            "{}: {} {} > {} {}{post}{done}",
+                            what(share),
+                            share.giver_number,
+                            share.giver_name,
+                            share.taker_number,
+                            share.taker_name
+                        ),
+                    );
+                }
+                more(out, &reply.next_page_token);
+            })
+        }
+        RoundCommand::Sheets { round, out } => {
+            let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
+            let shares = all_shares(client, &round).await?;
+            let pdf = sheet(&sheets(&format!("{}, {}", says.title, words::day(says.day)), &shares))
+                .map_err(|e| Failure::usage(e.to_string()))?;
+            std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
+            let count = words::counted(i32::try_from(shares.len()).unwrap_or(i32::MAX), "hand-over");
+            output.aside(&format!(
+                "{count} are in {}. Tick them off: scionary round hand-over {round} LOT MEMBER",
+                out.display()
+            ));
+            Ok(())
+        }
+        RoundCommand::Labels { round, out, layout } => {
+            print_labels(client, output, &round, out, layout).await
+        }
+        RoundCommand::Close { round } => {
+            let request = v1::CloseRoundRequest { round_id: round };
+            let reply: v1::CloseRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).close_round(r).await }).await?;
+            output.reply("CloseRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+        }
+        other => Err(Failure::bug(format!("{other:?} is not for here"))),
+    }
+}
+
+fn what(share: &v1::RoundShare) -> String {
+    format!(
+        "{} {} of {} ({})",
+        share.quantity,
+        words::unit(share.unit()),
+        share.cultivar_name,
+        words::material(share.material())
+    )
+}
+
+async fn hand_over(
+    client: &Client,
+    output: &Output,
+    round: &str,
+    lot: String,
+    member: String,
+) -> Result<(), Failure> {
+    let words = format!("Lot {lot} to member {member}: handed over.");
+    let request = v1::HandOverShareRequest { round_id: round.to_string(), lot, member };
+    let reply: v1::HandOverShareResponse =
+        client.write(request, |c, r| async move { rounds(c).hand_over_share(r).await }).await?;
+    output.reply("HandOverShareResponse", &reply, |out| out.line(&words))
+}
+
+/// Lines of a lot and a member, from whoever types or scans; a wrong one is told, and the next is read.
+async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(), Failure> {
+    output.aside(
+        "A lot and a member on each line, such as: 12 7. An empty line, or the end of input, ends it.",
+    );
+    let mut failed = 0;
+    for line in std::io::stdin().lock().lines() {
+        let line = line.map_err(|e| Failure::usage(e.to_string()))?;
+        let mut parts = line.split_whitespace();
+        match (parts.next(), parts.next(), parts.next()) {
+            (None, _, _) => break,
+            (Some(lot), Some(member), None) => {
+                if let Err(failure) = hand_over(client, output, round, lot.into(), member.into()).await {
+                    failed += 1;
+                    output.failure(&failure);
+                }
+            }
+            (Some(_), _, _) => {
+                failed += 1;
+                output.aside(&format!("{line:?}: a lot and a member expected"));
+            }
+        }
+    }
+    if failed == 0 {
+        Ok(())
+    } else {
+        Err(Failure::usage(format!("{} could not be ticked off", words::counted(failed, "line"))))
+    }
+}
+
+/// All that changes hands.
+async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>, Failure> {
+    let mut all = Vec::new();
+    let mut page_token = String::new();
+    loop {
+        let request = v1::ListRoundSharesRequest { round_id: round.to_string(), page_size: 100, page_token };
+        let reply: v1::ListRoundSharesResponse =
+            client.read(request, |c, r| async move { rounds(c).list_round_shares(r).await }).await?;
+        all.extend(reply.shares);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
+}
+
+/// The sheets of a day: what lies on each table, what each member takes and gives, what goes by post.
+fn sheets(title: &str, shares: &[v1::RoundShare]) -> Vec<(String, Vec<Section>)> {
+    let (post, there): (Vec<&v1::RoundShare>, Vec<_>) = shares.iter().partition(|s| s.by_post);
+    let mut tables: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
+    let mut takers: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
+    for share in &there {
+        tables.entry(share.giver_number).or_default().push(share);
+        takers.entry(share.taker_number).or_default().push(share);
+    }
+    let code = |s: &v1::RoundShare| {
+        if s.code.is_empty() {
+            format!("lot {}", s.lot_number)
+        } else {
+            format!("lot {} {}", s.lot_number, s.code)
+        }
+    };
+    let section =
+        |heading: String, shares: &[&v1::RoundShare], who: &dyn Fn(&v1::RoundShare) -> String| Section {
+            heading,
+            lines: shares.iter().map(|s| Line { what: what(s), who: who(s), code: code(s) }).collect(),
+        };
+    let to = |s: &v1::RoundShare| format!("to {} {}", s.taker_number, s.taker_name);
+    let from = |s: &v1::RoundShare| format!("table {} {}", s.giver_number, s.giver_name);
+    let pick = tables.iter().map(|(number, shares)| {
+        let name = shares.first().map(|s| s.giver_name.clone()).unwrap_or_default();
+        section(format!("Table {number}: {name}"), shares, &to)
+    });
+    let take = takers.iter().map(|(number, shares)| {
+        let name = shares.first().map(|s| s.taker_name.clone()).unwrap_or_default();
+        section(format!("{number} {name} takes"), shares, &from)
+    });
+    let mut parts = vec![
+        (format!("{title}: pick list by table"), pick.collect::<Vec<_>>()),
+        (format!("{title}: who takes what"), take.collect()),
+    ];
+    if !post.is_empty() {
+        let both = |s: &v1::RoundShare| format!("{} to {}", s.giver_name, s.taker_name);
+        parts.push((format!("{title}: by post"), vec![section("To be sent".into(), &post, &both)]));
+    }
+    parts
+}
+
+async fn print_labels(
+    client: &Client,
+    output: &Output,
+    round: &str,
+    out: PathBuf,
+    layout: LayoutArguments,
+) -> Result<(), Failure> {
+    let says = fetch(client, round.to_string()).await?.says.unwrap_or_default();
+    let mut all = Vec::new();
+    for share in all_shares(client, round).await? {
+        let label = Label {
+            name: share.cultivar_name.clone(),
+            code: if share.code.is_empty() {
+                format!("lot {}", share.lot_number)
+            } else {
+                share.code.clone()
+            },
+            what: format!("{}, {}", words::material(share.material()), words::day(says.day)),
+            source: format!(
+                "{} {} > {} {}",
+                share.giver_number, share.giver_name, share.taker_number, share.taker_name
+            ),
+            // what the hand-over asks for: the lot and the member
+            scanned: format!(
+                "{} {}",
+                if share.code.is_empty() { share.lot_number.to_string() } else { share.code.clone() },
+                share.taker_number
+            ),
+        };
+        all.extend(std::iter::repeat_n(label, usize::try_from(share.units).unwrap_or(1)));
+    }
+    let pdf = labels(&all, layout.layout()).map_err(|e| Failure::usage(e.to_string()))?;
+    std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
+    output.aside(&format!(
+        "{} labels are in {}. Print at 100 %, not fitted to the page.",
+        all.len(),
+        out.display()
+    ));
+    Ok(())
+}

@@ -1,0 +1,113 @@
+//! Swap rounds: what members do, and what organisers do.
+
+mod arrange;
+mod day;
+mod show;
+mod wish;
+
+use scionary_proto::v1;
+
+use crate::{
+    args::RoundCommand,
+    client::{Client, rounds},
+    error::Failure,
+    output::Output,
+};
+
+pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
+    client.need_session()?;
+    match command {
+        RoundCommand::List { club, all, paging } => show::list(client, output, club, all, paging).await,
+        RoundCommand::Show { round } => {
+            let round = fetch(client, round).await?;
+            let reply = v1::GetRoundResponse { round: Some(round) };
+            output.reply("GetRoundResponse", &reply, |out| show::told(out, reply.round.as_ref()))
+        }
+        RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
+        RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
+        RoundCommand::Join { round, area, contact, post, not_there, give_more } => {
+            let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
+            let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
+            let reply: v1::JoinRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).join_round(r).await }).await?;
+            output.reply("JoinRoundResponse", &reply, |out| {
+                out.answer("You take part.");
+                out.faint(&format!(
+                    "What others bring: scionary round lots {0}. Bring something: scionary round bring {0} OFFER. Wish: scionary round wish {0}",
+                    reply.round_id
+                ));
+            })
+        }
+        RoundCommand::Leave { round } => {
+            let request = v1::LeaveRoundRequest { round_id: round };
+            let reply: v1::LeaveRoundResponse =
+                client.write(request, |c, r| async move { rounds(c).leave_round(r).await }).await?;
+            output.reply("LeaveRoundResponse", &reply, |out| {
+                out.answer("You take no part any more; what you brought is on offer again.");
+            })
+        }
+        RoundCommand::Bring { round, offer, packs, each, gift, papers } => {
+            let request = v1::BringLotRequest {
+                round_id: round,
+                offer_id: offer,
+                units: packs,
+                per_unit: each,
+                gift,
+                papers,
+            };
+            let reply: v1::BringLotResponse =
+                client.write(request, |c, r| async move { rounds(c).bring_lot(r).await }).await?;
+            output.reply("BringLotResponse", &reply, |out| {
+                out.answer(&format!("It is lot {} of the round, and held back for it.", reply.number));
+                out.faint(&format!(
+                    "Take it back: scionary round take-back {} {}",
+                    reply.round_id, reply.number
+                ));
+            })
+        }
+        RoundCommand::TakeBack { round, lot } => {
+            let request = v1::TakeBackLotRequest { round_id: round, lot };
+            let reply: v1::TakeBackLotResponse =
+                client.write(request, |c, r| async move { rounds(c).take_back_lot(r).await }).await?;
+            output.reply("TakeBackLotResponse", &reply, |out| out.answer("Taken back; it is on offer again."))
+        }
+        RoundCommand::Wish { round, wishes, from, none } => {
+            wish::wish(client, output, round, wishes, from, none).await
+        }
+        RoundCommand::Take { round, lot, packs } => {
+            let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs };
+            let reply: v1::TakeLeftOverResponse =
+                client.write(request, |c, r| async move { rounds(c).take_left_over(r).await }).await?;
+            output.reply("TakeLeftOverResponse", &reply, |out| {
+                out.answer("It is yours to fetch.");
+                out.faint(&format!("From whom: scionary claim show {}", reply.claim_id));
+            })
+        }
+        other @ (RoundCommand::Create { .. }
+        | RoundCommand::Change { .. }
+        | RoundCommand::CallOff { .. }
+        | RoundCommand::NoteAdvice { .. }
+        | RoundCommand::DryRun { .. }
+        | RoundCommand::Seal { .. }
+        | RoundCommand::Reopen { .. }
+        | RoundCommand::Settle { .. }
+        | RoundCommand::Audit { .. }) => arrange::run(client, output, other).await,
+        other @ (RoundCommand::Begin { .. }
+        | RoundCommand::CheckIn { .. }
+        | RoundCommand::Absent { .. }
+        | RoundCommand::HandOver { .. }
+        | RoundCommand::Members { .. }
+        | RoundCommand::Shares { .. }
+        | RoundCommand::Sheets { .. }
+        | RoundCommand::Labels { .. }
+        | RoundCommand::Close { .. }) => day::run(client, output, other).await,
+    }
+}
+
+/// A round.
+async fn fetch(client: &Client, round: String) -> Result<v1::Round, Failure> {
+    let request = v1::GetRoundRequest { round_id: round };
+    let reply: v1::GetRoundResponse =
+        client.read(request, |c, r| async move { rounds(c).get_round(r).await }).await?;
+    reply.round.ok_or_else(|| Failure::bug("the server answered without a round"))
+}

@@ -1,0 +1,292 @@
+//! Rounds as their members see them.
+
+use scionary_proto::v1;
+
+use crate::{
+    args::Paging,
+    client::{Client, rounds},
+    cmd::more,
+    error::Failure,
+    output::Output,
+    words,
+};
+
+pub(super) fn phase(round: &v1::Round) -> String {
+    words::plain(round.phase().as_str_name(), "ROUND_PHASE_")
+}
+
+pub(super) async fn list(
+    client: &Client,
+    output: &Output,
+    club: String,
+    all: bool,
+    paging: Paging,
+) -> Result<(), Failure> {
+    let request = v1::ListRoundsRequest {
+        club_id: club,
+        open_only: !all,
+        page_size: paging.page_size,
+        page_token: paging.page,
+    };
+    let reply: v1::ListRoundsResponse =
+        client.read(request, |c, r| async move { rounds(c).list_rounds(r).await }).await?;
+    output.reply("ListRoundsResponse", &reply, |out| {
+        if reply.rounds.is_empty() {
+            out.text("No round of your clubs is open. Closed ones: scionary round list --all");
+        }
+        for round in &reply.rounds {
+            let says = round.says.clone().unwrap_or_default();
+            let part = if round.takes_part { "; you take part" } else { "" };
+            out.item(
+                0,
+                "-",
+                &format!(
+                    "{} on {}, {} [{}{part}]",
+                    says.title,
+                    words::day(says.day),
+                    round.club_name,
+                    phase(round)
+                ),
+            );
+            out.item(2, "", &round.round_id);
+        }
+        more(out, &reply.next_page_token);
+    })
+}
+
+/// A round, and what its reader does next.
+pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
+    let Some(round) = round else { return };
+    let says = round.says.clone().unwrap_or_default();
+    let settings = says.settings.unwrap_or_default();
+    out.heading(&format!("{} ({})", says.title, round.club_name));
+    out.field("round", &round.round_id);
+    out.field("stands", &phase(round));
+    out.field("day", &words::day(says.day));
+    let place = if says.place.is_empty() {
+        says.area_code.clone()
+    } else {
+        format!("{} ({})", says.place, says.area_code)
+    };
+    out.field("where", &place);
+    out.field("gathers", &format!("until {}", words::day(says.gather_until)));
+    out.field("about", &says.about);
+    let people = words::counted(round.members, "member");
+    let (lots, lines) = (words::counted(round.lots, "lot"), words::counted(round.wishes, "line"));
+    out.field("so far", &format!("{people}, {lots}, {lines} of wishes"));
+    let post = if settings.by_post { "; post is possible" } else { "" };
+    let of_one = match settings.cultivar_cap {
+        0 => String::new(),
+        n => format!(", at most {n} of one cultivar"),
+    };
+    out.field(
+        "rules",
+        &format!(
+            "up to {} each{of_one}; anybody may be asked to give {} more than they get, newcomers get {} more than they give{post}",
+            words::counted(settings.cap, "pack"),
+            settings.slack,
+            settings.newcomers
+        ),
+    );
+    if let Some(step) = settings.fair_levels {
+        out.field(
+            "order",
+            &format!("everybody's packs up to number {step} first, then wishes by rank, then all others"),
+        );
+    }
+    for advice in &round.advice {
+        let way = format!("{} to {}", advice.from_area_code, advice.to_area_code);
+        out.field("advice", &format!("{way}: {} said: {}", advice.asked, advice.said));
+    }
+    if !round.secret.is_empty() {
+        out.field("draw", &format!("secret {}", round.secret));
+    }
+    out.field("draw's hash", &round.commitment);
+    out.field("sealed hash", &round.input_hash);
+    out.gap();
+    let id = &round.round_id;
+    let next = match (round.phase(), round.takes_part, round.arranges) {
+        (v1::RoundPhase::Gathering, false, _) => {
+            format!("Take part: scionary round join {id} --area CODE --contact \"HOW TO REACH YOU\"")
+        }
+        (v1::RoundPhase::Gathering, true, false) => format!(
+            "What others bring: scionary round lots {id}. Your wishes: scionary round wish {id} LOT... Your part: scionary round mine {id}"
+        ),
+        (v1::RoundPhase::Gathering, true, true) => {
+            format!("See what it would come to: scionary round dry-run {id}. Then: scionary round seal {id}")
+        }
+        (v1::RoundPhase::Sealed, _, true) => format!("Settle it: scionary round settle {id}"),
+        (v1::RoundPhase::Sealed, _, false) => "Its organisers settle it next; your inbox tells you.".into(),
+        (v1::RoundPhase::Allotted, _, true) => format!(
+            "Print the sheets: scionary round sheets {id} --out FILE. On the day: scionary round begin {id}"
+        ),
+        (v1::RoundPhase::HandingOver, _, true) => format!(
+            "Tick off: scionary round hand-over {id} LOT MEMBER. At the end: scionary round close {id}"
+        ),
+        (v1::RoundPhase::Allotted | v1::RoundPhase::HandingOver | v1::RoundPhase::Closed, true, _) => {
+            format!("What you get, and why: scionary round mine {id}")
+        }
+        (_, _, _) => String::new(),
+    };
+    out.faint(&next);
+}
+
+/// What a lot is: "12: 4 packs of 1 stick, Larkwater Gold (scion wood), from Juno Vale".
+fn lot_line(lot: &v1::RoundLot) -> String {
+    let packs = words::counted(lot.units, "pack");
+    let each = match (lot.per_unit, words::unit(lot.unit())) {
+        (1, unit) => format!("one {}", unit.trim_end_matches('s')),
+        (n, unit) => format!("{n} {unit}"),
+    };
+    let gift = if lot.gift { ", a gift" } else { "" };
+    format!("{} ({}): {packs} of {each}{gift}", lot.cultivar_name, words::material(lot.material()))
+}
+
+pub(super) async fn lots(
+    client: &Client,
+    output: &Output,
+    round: String,
+    left_only: bool,
+    paging: Paging,
+) -> Result<(), Failure> {
+    let request = v1::ListRoundLotsRequest {
+        round_id: round,
+        left_only,
+        page_size: paging.page_size,
+        page_token: paging.page,
+    };
+    let reply: v1::ListRoundLotsResponse =
+        client.read(request, |c, r| async move { rounds(c).list_round_lots(r).await }).await?;
+    output.reply("ListRoundLotsResponse", &reply, |out| {
+        if reply.lots.is_empty() {
+            out.text(if left_only { "Nothing is left over." } else { "Nobody brings anything yet." });
+        }
+        for lot in &reply.lots {
+            let who = if lot.own { "yours".to_string() } else { format!("from {}", lot.giver_name) };
+            let left = if lot.left < lot.units { format!("; {} left", lot.left) } else { String::new() };
+            out.item(0, &format!("{:>3}", lot.number), &format!("{}, {who}{left}", lot_line(lot)));
+            if !lot.barred.is_empty() {
+                out.item(4, "", &format!("Not for you: {}.", lot.barred));
+            }
+        }
+        more(out, &reply.next_page_token);
+    })
+}
+
+pub(super) async fn mine(
+    client: &Client,
+    output: &Output,
+    round: String,
+    every_lot: bool,
+) -> Result<(), Failure> {
+    let request = v1::GetMyRoundRequest { round_id: round };
+    let reply: v1::GetMyRoundResponse =
+        client.read(request, |c, r| async move { rounds(c).get_my_round(r).await }).await?;
+    output.reply("GetMyRoundResponse", &reply, |out| {
+        let round = reply.round.clone().unwrap_or_default();
+        let says = round.says.clone().unwrap_or_default();
+        let settled = round.runs > 0;
+        out.heading(&format!("{} on {}: your part", says.title, words::day(says.day)));
+        out.field("your number", &reply.number.to_string());
+        let part = reply.part.clone().unwrap_or_default();
+        let comes = match (part.meeting, part.post) {
+            (true, true) => "you come to the day, or post",
+            (true, false) => "you come to the day",
+            (false, _) => "by post",
+        };
+        out.field("how", &format!("{comes}; what you get goes to {}", part.area_code));
+        out.field("so far", &standing(&reply));
+        if settled {
+            shares(out, "You get", &reply.gets, "from");
+            shares(out, "You give", &reply.gives, "for");
+        } else {
+            out.gap();
+            out.answer("You bring");
+            if reply.lots.is_empty() {
+                out.text("Nothing yet.");
+            }
+            for lot in &reply.lots {
+                out.item(0, &format!("{:>3}", lot.number), &lot_line(lot));
+            }
+        }
+        out.gap();
+        out.answer(if settled { "Your wishes, and what came of them" } else { "Your wishes" });
+        if reply.wishes.is_empty() {
+            out.text("None yet.");
+        }
+        for wish in &reply.wishes {
+            let packs = if wish.quantity == 1 { String::new() } else { format!("{} of ", wish.quantity) };
+            let came = match (settled, wish.units) {
+                (false, _) => String::new(),
+                (true, units) if units >= wish.quantity => " - yours".into(),
+                (true, 0) => " - no".into(),
+                (true, units) => format!(" - {units} of {}", wish.quantity),
+            };
+            out.item(
+                0,
+                &format!("{:>3}.", wish.rank),
+                &format!("{packs}{}{came}", wish.accepts.join(", or ")),
+            );
+            if !wish.why_not.is_empty() {
+                out.item(5, "", &wish.why_not);
+            }
+            for lot in wish.lots.iter().filter(|_| every_lot) {
+                out.item(5, &format!("lot {}:", lot.number), &lot.words);
+            }
+        }
+        out.gap();
+        let id = &round.round_id;
+        out.faint(&match (round.phase(), settled) {
+            (v1::RoundPhase::HandingOver, _) => format!("What is left over: scionary round lots {id} --left"),
+            (_, true) => {
+                "Each swap is a claim, with how the other can be reached: scionary claim show ID".into()
+            }
+            (_, false) => format!("Change your list: scionary round wish {id} LOT..."),
+        });
+    })
+}
+
+/// How somebody stands from earlier rounds.
+fn standing(reply: &v1::GetMyRoundResponse) -> String {
+    let (gave, took) = (reply.given_before, reply.taken_before);
+    if gave == 0 && took == 0 {
+        return "your first round of this club".into();
+    }
+    let books = format!("you gave {gave} and took {took} in earlier rounds");
+    match reply.head_start {
+        0 => format!("{books}: you stand as everybody"),
+        n if n > 0 => format!("{books}: you are served {} earlier", words::counted(n, "step")),
+        n => format!("{books}: you are served {} later", words::counted(-n, "step")),
+    }
+}
+
+fn shares(out: &Output, heading: &str, shares: &[v1::MyShare], word: &str) {
+    out.gap();
+    out.answer(heading);
+    if shares.is_empty() {
+        out.text("Nothing.");
+    }
+    for share in shares {
+        let lot = share.lot.clone().unwrap_or_default();
+        let done = if share.state() == v1::ClaimState::HandedOver { " [handed over]" } else { "" };
+        out.item(
+            0,
+            &format!("{:>3}", lot.number),
+            &format!(
+                "{} of {} ({}), {word} {} (number {}){done}",
+                words::counted(share.units, "pack"),
+                lot.cultivar_name,
+                words::material(lot.material()),
+                share.other_name,
+                share.other_number
+            ),
+        );
+        if !share.contact.is_empty() {
+            out.item(
+                4,
+                "",
+                &format!("Reach them: {}. {}", share.contact.trim_end_matches('.'), share.claim_id),
+            );
+        }
+    }
+}
