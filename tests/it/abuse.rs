@@ -237,6 +237,7 @@ async fn no_request_makes_the_server_fail() {
         plant: "lot_00000000000000000000000002".into(),
         want: "wnt_00000000000000000000000001".into(),
         club: "clb_00000000000000000000000001".into(),
+        round: "rnd_00000000000000000000000001".into(),
         guest: "acc_00000000000000000000000001".into(),
         alert: "alt_00000000000000000000000001".into(),
         serial: 1,

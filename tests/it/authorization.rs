@@ -7,7 +7,10 @@ use scionary_proto::{Rpc, v1};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{PASSWORD, reason},
-    samples::{Ids, ask, club, draft, further_name, grafts, plan, plant_lot, sample, sick, tally, want},
+    samples::{
+        Ids, ask, club, draft, further_name, grafts, plan, plant_lot, round, sample, sick, tally, want,
+        wishes,
+    },
 };
 use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
 use tonic::Code;
@@ -72,6 +75,11 @@ impl Stage {
         let (plan_id, graft_id) = planned(owner, rpc).await;
         let claim_id = claimed(&self.server, owner, rpc).await;
         let (club_id, guest) = arranged(&self.server, owner, rpc, self.taken).await;
+        let (round_club, round, brought) = swapped(&self.server, owner, rpc, self.taken).await;
+        if !brought.is_empty() {
+            offer = brought;
+        }
+        let club_id = if round_club.is_empty() { club_id } else { round_club };
         let mut want_id = String::new();
         if rpc == Rpc::WantWithdrawWant {
             let request = v1::MakeWantRequest { want: Some(want("Golek")) };
@@ -152,6 +160,7 @@ impl Stage {
             want: want_id,
             club: club_id,
             guest,
+            round,
             serial,
             offer,
             invitation,
@@ -224,10 +233,7 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
         return Default::default();
     }
     // one account arranges so many clubs at most
-    let db = server.running.app().store().admin();
-    for table in ["club_member", "club"] {
-        db.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
-    }
+    empty_clubs(server).await;
     let request = v1::CreateClubRequest { club: Some(club(&format!("The club {serial}"))) };
     let made: v1::CreateClubResponse = owner.call(Rpc::ClubCreateClub, &request).await.unwrap();
     let club_id = made.club.unwrap().club_id;
@@ -245,6 +251,86 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
         owner.call::<v1::AnswerClubRequestResponse>(Rpc::ClubAnswerClubRequest, &accept).await.unwrap();
     }
     (club_id, guest_id)
+}
+
+async fn empty_clubs(server: &TestServer) {
+    let db = server.running.app().store().admin();
+    for table in [
+        "round_share",
+        "round_run",
+        "round_advice",
+        "round_wish",
+        "round_lot",
+        "round_member",
+        "round",
+        "club_member",
+        "club",
+    ] {
+        db.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
+    }
+}
+
+/// A round of a club of the owner's, as far as a method needs it, where two swap: the owner brings lot 1 and wishes for one
+/// of the two packs of lot 2. The club, the round, and an offer of the owner's that is not in it.
+async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (String, String, String) {
+    if !rpc.path().contains("RoundService") || rpc == Rpc::RoundListRounds {
+        return Default::default();
+    }
+    empty_clubs(server).await;
+    // one account has so many open offers at most
+    let db = server.running.app().store().admin();
+    db.execute_unprepared("UPDATE offer SET withdrawn_at = 1").await.unwrap();
+    let request = v1::CreateClubRequest { club: Some(club(&format!("The swappers {serial}"))) };
+    let made: v1::CreateClubResponse = owner.call(Rpc::ClubCreateClub, &request).await.unwrap();
+    let club_id = made.club.unwrap().club_id;
+    if rpc == Rpc::RoundCreateRound {
+        return (club_id, String::new(), String::new());
+    }
+    let guest = stranger(server).await;
+    crate::clubs::let_in(owner, &guest, &club_id).await;
+    let round_id = crate::rounds::create(owner, &club_id, round()).await.unwrap().round_id;
+    let mut spare = String::new();
+    for (who, packs, wished) in [(owner, 1, "2"), (&guest, 2, "1")] {
+        crate::rounds::join(who, &round_id, "XB-NS").await.unwrap();
+        let offer = crate::rounds::offer(who, "R2E2", 4).await;
+        crate::rounds::bring(who, &round_id, &offer, packs).await.unwrap();
+        if packs == 1 {
+            spare = crate::rounds::offer(who, "R2E2", 4).await;
+        } else {
+            let request = v1::SetWishesRequest { round_id: round_id.clone(), wishes: wishes(&[wished]) };
+            who.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &request).await.unwrap();
+        }
+    }
+    let request = v1::SetWishesRequest { round_id: round_id.clone(), wishes: wishes(&["2"]) };
+    owner.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &request).await.unwrap();
+    let gathers = [
+        Rpc::RoundUpdateRound,
+        Rpc::RoundGetRound,
+        Rpc::RoundCallOffRound,
+        Rpc::RoundJoinRound,
+        Rpc::RoundLeaveRound,
+        Rpc::RoundBringLot,
+        Rpc::RoundTakeBackLot,
+        Rpc::RoundListRoundLots,
+        Rpc::RoundSetWishes,
+        Rpc::RoundGetMyRound,
+        Rpc::RoundNoteAdvice,
+        Rpc::RoundPreviewRound,
+        Rpc::RoundSealRound,
+    ];
+    if gathers.contains(&rpc) {
+        return (club_id, round_id, spare);
+    }
+    crate::rounds::seal(owner, &round_id).await.unwrap();
+    if matches!(rpc, Rpc::RoundReopenRound | Rpc::RoundSettleRound) {
+        return (club_id, round_id, spare);
+    }
+    crate::rounds::settle(owner, &round_id, false).await.unwrap();
+    if matches!(rpc, Rpc::RoundExportRoundAudit | Rpc::RoundStartHandOver) {
+        return (club_id, round_id, spare);
+    }
+    crate::rounds::begin(owner, &round_id).await;
+    (club_id, round_id, spare)
 }
 
 /// Wood and a plant of the owner's, and an alert on the wood, where a method needs them.

@@ -1,7 +1,11 @@
 //! A sample request for every method: exhaustive, so that a new method needs one.
 
+mod made;
+
 use prost::Message as _;
 use scionary_proto::{Rpc, v1};
+
+pub use made::*;
 
 /// A day far enough ahead.
 pub fn day(year: i32, month: i32, day: i32) -> v1::Date {
@@ -80,123 +84,10 @@ pub struct Ids {
     pub club: String,
     /// Somebody who stands to it.
     pub guest: String,
+    /// A round of it.
+    pub round: String,
     /// Counts up, so that nothing is entered twice.
     pub serial: i32,
-}
-
-/// A tally of a sowing that nobody has entered yet.
-pub fn tally(serial: i32) -> v1::EvidenceDraft {
-    let sowing =
-        v1::SowingTally { sown: Some(200 + serial), one: Some(4), several: Some(100), ..Default::default() };
-    observed(v1::observed_thing::Thing::Sowing(sowing))
-}
-
-/// A draft with one thing observed.
-pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
-    v1::EvidenceDraft {
-        observed: vec![v1::ObservedThing { thing: Some(thing) }],
-        day: Some(day(2026, 3, 1)),
-        ..Default::default()
-    }
-}
-
-/// A proposal of a further name.
-pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
-    v1::ProposeChangeRequest {
-        cultivar: "Golek".into(),
-        crop: "mango".into(),
-        change: Some(v1::Change {
-            change: Some(v1::change::Change::AddName(v1::AddName {
-                name: format!("Lantern Sweet {serial}"),
-                ..Default::default()
-            })),
-        }),
-        reason: "It is sold under this name here.".into(),
-        citation: String::new(),
-    }
-}
-
-/// A plan of a grafted mango.
-pub fn plan() -> v1::DraftPlanRequest {
-    v1::DraftPlanRequest {
-        cultivar: "R2E2".into(),
-        way: v1::Way::Seed.into(),
-        start: Some(in_days(0)),
-        south: true,
-        climate: v1::Climate::Warm.into(),
-        ..Default::default()
-    }
-}
-
-/// A claim of so much of an offer.
-pub fn ask(offer: &str, quantity: i32) -> v1::AskForOfferRequest {
-    v1::AskForOfferRequest {
-        offer_id: offer.into(),
-        quantity,
-        to_area_code: "XB-NS".into(),
-        note: "For the yard behind the school.".into(),
-        contact: "0400 000 000".into(),
-    }
-}
-
-/// Grafts of a day long past.
-pub fn grafts() -> v1::LogGraftsRequest {
-    v1::LogGraftsRequest {
-        cultivar: "R2E2".into(),
-        method: v1::GraftMethod::Cleft.into(),
-        day: Some(in_days(-60)),
-        made: 6,
-        ..Default::default()
-    }
-}
-
-/// A protection of an invented office.
-pub fn protection() -> v1::Protection {
-    v1::Protection {
-        kind: v1::ProtectionKind::VarietyRight.into(),
-        office: "Larkland Office".into(),
-        reference: "2019/044".into(),
-        citation: "Register of varieties, 2024".into(),
-        ..Default::default()
-    }
-}
-
-/// A want of a cultivar, near where offers of [`draft`] are.
-pub fn want(cultivar: &str) -> v1::WantDraft {
-    v1::WantDraft {
-        cultivar: cultivar.into(),
-        crop: "mango".into(),
-        near_grid_code: "2CGV2200+".into(),
-        within_km: 60,
-        to_area_code: "XB-NS".into(),
-        ..Default::default()
-    }
-}
-
-/// A club that takes requests.
-pub fn club(name: &str) -> v1::ClubDraft {
-    v1::ClubDraft { name: name.into(), takes_requests: true, ..Default::default() }
-}
-
-/// A mother plant to be entered.
-pub fn plant_lot() -> v1::RecordLotRequest {
-    v1::RecordLotRequest {
-        kind: v1::LotKind::MotherPlant.into(),
-        cultivar: "R2E2".into(),
-        crop: "mango".into(),
-        source: "from a nursery".into(),
-        ..Default::default()
-    }
-}
-
-/// An alert of health on a lot.
-pub fn sick(lot: &str) -> v1::RaiseAlertRequest {
-    v1::RaiseAlertRequest {
-        lot: lot.into(),
-        kind: v1::AlertKind::Health.into(),
-        words: "Shoots die back from the tip.".into(),
-        ..Default::default()
-    }
 }
 
 /// A request of a method, encoded.
@@ -219,6 +110,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         want: want_id,
         club: club_id,
         guest: account_id,
+        round: round_id,
         serial,
     } = ids.clone();
     let reason = || "A reason that says why.".to_string();
@@ -552,6 +444,55 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::CultivarListEvidence => {
             v1::ListEvidenceRequest { cultivar_id: cultivar, ..Default::default() }.encode_to_vec()
         }
+        Rpc::RoundCreateRound => v1::CreateRoundRequest { club_id, round: Some(round()) }.encode_to_vec(),
+        Rpc::RoundUpdateRound => v1::UpdateRoundRequest { round_id, round: Some(round()) }.encode_to_vec(),
+        Rpc::RoundGetRound => v1::GetRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundListRounds => v1::ListRoundsRequest::default().encode_to_vec(),
+        Rpc::RoundCallOffRound => v1::CallOffRoundRequest { round_id, reason: reason() }.encode_to_vec(),
+        Rpc::RoundJoinRound => v1::JoinRoundRequest { round_id, part: Some(round_part()) }.encode_to_vec(),
+        Rpc::RoundLeaveRound => v1::LeaveRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundBringLot => {
+            v1::BringLotRequest { round_id, offer_id: offer, units: 1, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::RoundTakeBackLot => v1::TakeBackLotRequest { round_id, lot: "1".into() }.encode_to_vec(),
+        Rpc::RoundListRoundLots => {
+            v1::ListRoundLotsRequest { round_id, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::RoundSetWishes => v1::SetWishesRequest { round_id, wishes: wishes(&["2"]) }.encode_to_vec(),
+        Rpc::RoundGetMyRound => v1::GetMyRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundNoteAdvice => v1::NoteAdviceRequest {
+            round_id,
+            from_area_code: "XB-NS".into(),
+            to_area_code: "XB-SS".into(),
+            asked: "the plant-health office".into(),
+            said: "leafless wood, labelled".into(),
+        }
+        .encode_to_vec(),
+        Rpc::RoundPreviewRound => v1::PreviewRoundRequest { round_id, tried: None }.encode_to_vec(),
+        Rpc::RoundSealRound => v1::SealRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundReopenRound => v1::ReopenRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundSettleRound => v1::SettleRoundRequest { round_id, only_checked_in: false }.encode_to_vec(),
+        Rpc::RoundExportRoundAudit => v1::ExportRoundAuditRequest { round_id, run: 0 }.encode_to_vec(),
+        Rpc::RoundStartHandOver => v1::StartHandOverRequest { round_id }.encode_to_vec(),
+        Rpc::RoundCheckInLot => {
+            v1::CheckInLotRequest { round_id, lot: "1".into(), here: true }.encode_to_vec()
+        }
+        Rpc::RoundSetPresence => {
+            v1::SetPresenceRequest { round_id, member: "2".into(), absent: true }.encode_to_vec()
+        }
+        Rpc::RoundListRoundMembers => {
+            v1::ListRoundMembersRequest { round_id, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::RoundListRoundShares => {
+            v1::ListRoundSharesRequest { round_id, ..Default::default() }.encode_to_vec()
+        }
+        Rpc::RoundHandOverShare => {
+            v1::HandOverShareRequest { round_id, lot: "2".into(), member: "1".into() }.encode_to_vec()
+        }
+        Rpc::RoundTakeLeftOver => {
+            v1::TakeLeftOverRequest { round_id, lot: "2".into(), units: 1 }.encode_to_vec()
+        }
+        Rpc::RoundCloseRound => v1::CloseRoundRequest { round_id }.encode_to_vec(),
         Rpc::OfferCreateOffer => v1::CreateOfferRequest { offer: Some(draft()) }.encode_to_vec(),
         Rpc::OfferGetOffer => {
             v1::GetOfferRequest { offer_id: offer, to_area_code: "XB-NS".into() }.encode_to_vec()

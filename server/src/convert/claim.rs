@@ -61,7 +61,7 @@ pub fn withdraw(request: &v1::WithdrawClaimRequest) -> Result<WithdrawClaim, Err
 /// # Errors
 /// What was expected.
 pub fn confirm(request: &v1::ConfirmHandOverRequest) -> Result<ConfirmHandOver, Error> {
-    Ok(ConfirmHandOver { id: App::claim_id(&request.claim_id)? })
+    Ok(ConfirmHandOver { id: App::claim_id(&request.claim_id)?, for_both: false })
 }
 
 /// Words on what was missed.

@@ -255,6 +255,7 @@ impl RoundService for RoundRpc {
         let (tell, told) = tokio::sync::mpsc::channel(TOLD_AHEAD);
         let app = self.0.clone();
         let call = admitted.call();
+        app.check_settling(&call, id).await.map_err(|e| admitted.fail(e))?;
         // driven by whoever reads the stream: where they go away, it is dropped, and stops
         let work = async move { app.allot_round(&call, AllotRequest { id, only_checked_in }, tell).await };
         let end = futures_util::stream::once(work).filter_map(move |done| {

@@ -74,11 +74,12 @@ async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()
 async fn own_or_arranged(
     write: &Write<'_>,
     id: ClaimId,
+    for_both: bool,
 ) -> Result<(Claim, Granted<EditClaim>, Option<Side>), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("claim", id);
     let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
-    if let Some((granted, side)) = access::edit_claim(account, &claim) {
+    if !for_both && let Some((granted, side)) = access::edit_claim(account, &claim) {
         return Ok((claim, granted, Some(side)));
     }
     let arranged =
@@ -91,6 +92,8 @@ async fn own_or_arranged(
 pub struct ConfirmHandOver {
     /// Which.
     pub id: ClaimId,
+    /// At the table of a swap day: whoever arranges it confirms for both, also where they are one of the two.
+    pub for_both: bool,
 }
 
 /// Says what went wrong with a hand-over, for organisers; empty takes the words away.
@@ -104,7 +107,7 @@ pub struct NoteMissed {
 impl UseCase for ConfirmHandOver {
     type Out = ShownClaim;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
-        let (mut claim, granted, side) = own_or_arranged(write, self.id).await?;
+        let (mut claim, granted, side) = own_or_arranged(write, self.id, self.for_both).await?;
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
         }

@@ -127,6 +127,15 @@ impl App {
         Ok(Prepared { round, input })
     }
 
+    /// Whether a round can be settled by the caller now, before the work is begun.
+    ///
+    /// # Errors
+    /// The caller does not arrange it; it is not sealed.
+    pub async fn check_settling(&self, call: &Call, id: RoundId) -> Result<(), Error> {
+        let (round, _) = arranged(self.store().reader(), call, id).await?;
+        in_phase(&round, &[Phase::Sealed, Phase::Allotted, Phase::HandingOver])
+    }
+
     /// Settles a round and keeps the outcome. `tell` hears how far it is; where it is closed, the work stops and the round
     /// stays as it was.
     ///

@@ -135,7 +135,7 @@ impl UseCase for HandOverShare {
             .await?
             .ok_or(Rule::NotAllotted { lot: lot.number, member: part.number })?;
         // confirmed for both sides: the caller arranges the round
-        let done = ConfirmHandOver { id: claim.id }.run(write).await?;
+        let done = ConfirmHandOver { id: claim.id, for_both: true }.run(write).await?;
         Ok(done.with(claim.id).and_publish(TOPIC, round.id))
     }
 }

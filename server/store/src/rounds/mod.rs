@@ -13,7 +13,7 @@ use scionary_domain::{
 };
 use sea_orm::{
     ActiveValue::Set,
-    ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
+    ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::{Expr, OnConflict, Query},
 };
 use uuid::Uuid;
@@ -104,10 +104,11 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Holds a round until the transaction ends: what members bring and wish for waits for its sealing, and the other way round.
+/// Holds a round until the transaction ends and counts its version up: what members bring and wish for waits for its
+/// sealing, and the other way round; whoever puts something together of it sees that it has changed.
 pub async fn lock(tx: &Tx, id: RoundId) -> Result<(), StoreError> {
     round::Entity::update_many()
-        .col_expr(round::Column::Runs, Expr::col(round::Column::Runs))
+        .col_expr(round::Column::Version, Expr::col(round::Column::Version).add(1))
         .filter(round::Column::Id.eq(id.uuid()))
         .exec(tx.inner())
         .await?;

@@ -1,0 +1,147 @@
+//! Things to be entered, with which nothing is wrong.
+
+use scionary_proto::v1;
+
+use super::{day, in_days};
+
+/// A tally of a sowing that nobody has entered yet.
+pub fn tally(serial: i32) -> v1::EvidenceDraft {
+    let sowing =
+        v1::SowingTally { sown: Some(200 + serial), one: Some(4), several: Some(100), ..Default::default() };
+    observed(v1::observed_thing::Thing::Sowing(sowing))
+}
+
+/// A draft with one thing observed.
+pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
+    v1::EvidenceDraft {
+        observed: vec![v1::ObservedThing { thing: Some(thing) }],
+        day: Some(day(2026, 3, 1)),
+        ..Default::default()
+    }
+}
+
+/// A proposal of a further name.
+pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
+    v1::ProposeChangeRequest {
+        cultivar: "Golek".into(),
+        crop: "mango".into(),
+        change: Some(v1::Change {
+            change: Some(v1::change::Change::AddName(v1::AddName {
+                name: format!("Lantern Sweet {serial}"),
+                ..Default::default()
+            })),
+        }),
+        reason: "It is sold under this name here.".into(),
+        citation: String::new(),
+    }
+}
+
+/// A plan of a grafted mango.
+pub fn plan() -> v1::DraftPlanRequest {
+    v1::DraftPlanRequest {
+        cultivar: "R2E2".into(),
+        way: v1::Way::Seed.into(),
+        start: Some(in_days(0)),
+        south: true,
+        climate: v1::Climate::Warm.into(),
+        ..Default::default()
+    }
+}
+
+/// A claim of so much of an offer.
+pub fn ask(offer: &str, quantity: i32) -> v1::AskForOfferRequest {
+    v1::AskForOfferRequest {
+        offer_id: offer.into(),
+        quantity,
+        to_area_code: "XB-NS".into(),
+        note: "For the yard behind the school.".into(),
+        contact: "0400 000 000".into(),
+    }
+}
+
+/// Grafts of a day long past.
+pub fn grafts() -> v1::LogGraftsRequest {
+    v1::LogGraftsRequest {
+        cultivar: "R2E2".into(),
+        method: v1::GraftMethod::Cleft.into(),
+        day: Some(in_days(-60)),
+        made: 6,
+        ..Default::default()
+    }
+}
+
+/// A protection of an invented office.
+pub fn protection() -> v1::Protection {
+    v1::Protection {
+        kind: v1::ProtectionKind::VarietyRight.into(),
+        office: "Larkland Office".into(),
+        reference: "2019/044".into(),
+        citation: "Register of varieties, 2024".into(),
+        ..Default::default()
+    }
+}
+
+/// A want of a cultivar, near where offers of [`draft`] are.
+pub fn want(cultivar: &str) -> v1::WantDraft {
+    v1::WantDraft {
+        cultivar: cultivar.into(),
+        crop: "mango".into(),
+        near_grid_code: "2CGV2200+".into(),
+        within_km: 60,
+        to_area_code: "XB-NS".into(),
+        ..Default::default()
+    }
+}
+
+/// A club that takes requests.
+pub fn club(name: &str) -> v1::ClubDraft {
+    v1::ClubDraft { name: name.into(), takes_requests: true, ..Default::default() }
+}
+
+/// A round a week from now.
+pub fn round() -> v1::RoundDraft {
+    v1::RoundDraft {
+        title: "Winter swap".into(),
+        area_code: "XB-NS".into(),
+        day: Some(in_days(7)),
+        settings: Some(v1::RoundSettings { cap: 3, slack: 1, newcomers: 1, ..Default::default() }),
+        ..Default::default()
+    }
+}
+
+/// A part in a round.
+pub fn round_part() -> v1::RoundPart {
+    v1::RoundPart {
+        area_code: "XB-NS".into(),
+        meeting: true,
+        contact: "0400 000 000".into(),
+        ..Default::default()
+    }
+}
+
+/// Wishes for lots, one each.
+pub fn wishes(lots: &[&str]) -> Vec<v1::WishLine> {
+    let accepts = |lot: &&str| vec![v1::WishAccepts { lot: (*lot).into(), ..Default::default() }];
+    lots.iter().map(|lot| v1::WishLine { accepts: accepts(lot), ..Default::default() }).collect()
+}
+
+/// A mother plant to be entered.
+pub fn plant_lot() -> v1::RecordLotRequest {
+    v1::RecordLotRequest {
+        kind: v1::LotKind::MotherPlant.into(),
+        cultivar: "R2E2".into(),
+        crop: "mango".into(),
+        source: "from a nursery".into(),
+        ..Default::default()
+    }
+}
+
+/// An alert of health on a lot.
+pub fn sick(lot: &str) -> v1::RaiseAlertRequest {
+    v1::RaiseAlertRequest {
+        lot: lot.into(),
+        kind: v1::AlertKind::Health.into(),
+        words: "Shoots die back from the tip.".into(),
+        ..Default::default()
+    }
+}
