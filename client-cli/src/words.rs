@@ -106,6 +106,13 @@ pub(crate) fn counted(count: i32, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
+/// "1 stick", "5 seeds".
+pub(crate) fn amount(quantity: i32, of: v1::QuantityUnit) -> String {
+    let unit = unit(of);
+    let unit = if quantity == 1 { unit.trim_end_matches('s') } else { &unit };
+    format!("{quantity} {unit}")
+}
+
 /// A month, 1 to 12, as people read it.
 pub(crate) fn month(number: i32) -> &'static str {
     scionary_domain::evidence::month_name(u8::try_from(number).unwrap_or(0))

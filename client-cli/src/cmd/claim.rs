@@ -113,9 +113,8 @@ fn state(claim: &v1::Claim) -> String {
 
 fn what(claim: &v1::Claim) -> String {
     format!(
-        "{} {} of {} ({})",
-        claim.quantity,
-        words::unit(claim.unit()),
+        "{} of {} ({})",
+        words::amount(claim.quantity, claim.unit()),
         claim.cultivar_name,
         words::material(claim.material())
     )

@@ -207,9 +207,8 @@ fn day(claims: &[v1::Claim]) -> Vec<(String, Vec<Section>)> {
     let table_of = |giver: &str| table.get(giver).copied().unwrap_or(0);
     let what = |c: &v1::Claim| {
         format!(
-            "{} {} of {} ({})",
-            c.quantity,
-            words::unit(c.unit()),
+            "{} of {} ({})",
+            words::amount(c.quantity, c.unit()),
             c.cultivar_name,
             words::material(c.material())
         )

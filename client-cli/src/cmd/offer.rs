@@ -243,9 +243,8 @@ fn line(offer: &v1::Offer) -> String {
         Some(_) | None => format!("until {until}"),
     };
     format!(
-        "{} {} of {unknown}{} ({}), {}, {until}, {}",
-        offer.quantity,
-        words::unit(offer.unit()),
+        "{} of {unknown}{} ({}), {}, {until}, {}",
+        words::amount(offer.quantity, offer.unit()),
         offer.cultivar_name,
         words::material(offer.material()),
         words::terms(offer.terms()),
@@ -266,7 +265,7 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     out.field("state", &format!("{}, version {}", words::state(offer.state()), offer.version));
     out.field(
         "what",
-        &format!("{}: {} {}", words::material(offer.material()), offer.quantity, words::unit(offer.unit())),
+        &format!("{}: {}", words::material(offer.material()), words::amount(offer.quantity, offer.unit())),
     );
     if offer.promised > 0 {
         let left = offer.quantity - offer.promised;

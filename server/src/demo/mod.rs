@@ -3,6 +3,7 @@
 
 mod paper;
 mod scene;
+mod swap;
 mod tour;
 
 use anyhow::Result;
@@ -34,9 +35,9 @@ pub async fn run(once: bool, config: Config) -> Result<()> {
     ));
     let running = serve::start(&config).await?;
     serve::load_catalogue(running.app(), &data::demo()).await?;
-    scene::furnish(running.app()).await?;
+    let round = scene::furnish(running.app()).await?;
     let address = running.address();
-    tour::walk(address, &paper).await?;
+    tour::walk(address, &paper, round).await?;
     if once {
         running.stop().await?;
         return Ok(());
@@ -50,6 +51,8 @@ pub async fn run(once: bool, config: Config) -> Result<()> {
         "scionary lookup \"lantan moth\"".to_string(),
         "scionary plan draft lantern moth --way seed".to_string(),
         format!("scionary account sign-in {}      (password: {})", scene::GROWER, scene::PASSWORD),
+        format!("scionary round mine {round}"),
+        format!("scionary round lots {round}"),
         "scionary offer list".to_string(),
         "scionary offer search --near 2CGV2200+ --within 50".to_string(),
     ] {

@@ -8,13 +8,17 @@ use scionary_app::{
 };
 use scionary_domain::{
     account::{Account, Actor},
-    ids::SessionId,
+    ids::{RoundId, SessionId},
     offer::{
         Draft, HandOver, Material, Terms,
         health::{DeclarationDraft, Form, GrownAtDraft, Observed, Purpose},
     },
 };
 
+use super::swap;
+
+/// The steward, who arranges the club.
+pub(super) const STEWARD: &str = "corvin";
 /// The grower that the tour signs in as.
 pub(super) const GROWER: &str = "odalind";
 /// The grower who checks what the first one entered.
@@ -22,7 +26,7 @@ pub(super) const CHECKER: &str = "tobin";
 /// The password of every account of the demo.
 pub(super) const PASSWORD: &str = "larkwater-orchard-demo-7";
 
-async fn member(app: &App, handle: &str, name: &str, code: &str) -> Result<Call> {
+pub(super) async fn member(app: &App, handle: &str, name: &str, code: &str) -> Result<Call> {
     let sign_up = app.prepare_sign_up(handle, name, PASSWORD, code).await?;
     let call = app.system_call()?;
     let made = std::sync::Arc::new(std::sync::OnceLock::<Account>::new());
@@ -39,7 +43,7 @@ async fn member(app: &App, handle: &str, name: &str, code: &str) -> Result<Call>
 }
 
 /// A health statement with which nothing is wrong.
-fn looked_at(form: Form, area: &str) -> DeclarationDraft {
+pub(super) fn looked_at(form: Form, area: &str) -> DeclarationDraft {
     DeclarationDraft {
         grown_at: vec![GrownAtDraft { area_code: area.into(), ..GrownAtDraft::default() }],
         form: Some(form),
@@ -51,11 +55,11 @@ fn looked_at(form: Form, area: &str) -> DeclarationDraft {
     }
 }
 
-/// Makes the club.
-pub(super) async fn furnish(app: &App) -> Result<()> {
+/// Makes the club, and its round.
+pub(super) async fn furnish(app: &App) -> Result<RoundId> {
     let code = app.first_steward_code().await?;
-    let steward = member(app, "corvin", "Corvin Hathersage", &code).await?;
-    member(app, GROWER, "Odalind Marrack", "").await?;
+    let steward = member(app, STEWARD, "Corvin Hathersage", &code).await?;
+    let odalind = member(app, GROWER, "Odalind Marrack", "").await?;
     let tobin = member(app, CHECKER, "Tobin Ashgrove", "").await?;
     let sefa = member(app, "sefa", "Sefa Lindqvane", "").await?;
     // the steward knows them: their evidence counts
@@ -111,5 +115,5 @@ pub(super) async fn furnish(app: &App) -> Result<()> {
         };
         app.write(call, post, KeepReply::Yes, |_| Vec::new()).await?;
     }
-    Ok(())
+    swap::gather(app, &[&steward, &odalind, &tobin]).await
 }

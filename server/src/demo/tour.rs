@@ -13,17 +13,18 @@ use scionary_proto::{
 };
 use tonic::{Request, transport::Channel};
 
-use super::{paper::Paper, scene};
+use super::{paper::Paper, scene, swap};
 use crate::{
     clock::SystemClock,
     convert::{date, read_date},
 };
 use scionary_app::ports::{Clock as _, Entropy as _, SystemEntropy};
+use scionary_domain::ids::RoundId;
 
 const MISSPELT: &str = "lantan moth";
 
 /// Walks through the main job.
-pub(super) async fn walk(address: SocketAddr, paper: &Paper) -> Result<()> {
+pub(super) async fn walk(address: SocketAddr, paper: &Paper, round: RoundId) -> Result<()> {
     let channel = tonic::transport::Endpoint::from_shared(format!("http://{address}"))?
         .connect()
         .await
@@ -35,7 +36,8 @@ pub(super) async fn walk(address: SocketAddr, paper: &Paper) -> Result<()> {
     post(&channel, paper, &token).await?;
     find(&channel, paper).await?;
     plan(&channel, paper).await?;
-    report_back(&channel, paper, &token).await
+    report_back(&channel, paper, &token).await?;
+    swap::settle(&channel, paper, round).await
 }
 
 async fn plan(channel: &Channel, paper: &Paper) -> Result<()> {
@@ -101,7 +103,7 @@ async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
 }
 
 /// A session of somebody, and their name.
-async fn sign_in(channel: &Channel, handle: &str) -> Result<(String, String)> {
+pub(super) async fn sign_in(channel: &Channel, handle: &str) -> Result<(String, String)> {
     let request =
         v1::SignInRequest { handle: handle.into(), password: scene::PASSWORD.into(), label: "tour".into() };
     let reply = AccountServiceClient::new(channel.clone()).sign_in(request).await?.into_inner();
@@ -109,7 +111,7 @@ async fn sign_in(channel: &Channel, handle: &str) -> Result<(String, String)> {
 }
 
 /// A request that writes, of somebody who is signed in.
-fn signed<T>(message: T, token: &str) -> Result<Request<T>> {
+pub(super) fn signed<T>(message: T, token: &str) -> Result<Request<T>> {
     let mut request = Request::new(message);
     request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse()?);
     let key: String = SystemEntropy.bytes()?.iter().take(16).map(|b| format!("{b:02x}")).collect();

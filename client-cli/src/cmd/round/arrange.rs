@@ -164,7 +164,7 @@ async fn dry_run(
                 let packs = words::counted(left.units, "pack");
                 out.item(
                     0,
-                    &format!("{:>3}", left.number),
+                    &format!("lot {}:", left.number),
                     &format!("{packs} of {}: {}", left.what, left.why),
                 );
             }

@@ -104,9 +104,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                     let post = if share.by_post { ", by post" } else { "" };
                     out.item(
                         0,
-                        &format!("{:>3}", share.lot_number),
+                        &format!("lot {}:", share.lot_number),
                         &format!(
-                            "{}: {} {} > {} {}{post}{done}",
+                            "{}, {} {} > {} {}{post}{done}",
                             what(share),
                             share.giver_number,
                             share.giver_name,
@@ -146,9 +146,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
 
 fn what(share: &v1::RoundShare) -> String {
     format!(
-        "{} {} of {} ({})",
-        share.quantity,
-        words::unit(share.unit()),
+        "{} of {} ({})",
+        words::amount(share.quantity, share.unit()),
         share.cultivar_name,
         words::material(share.material())
     )

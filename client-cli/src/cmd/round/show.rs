@@ -134,10 +134,7 @@ pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
 /// What a lot is: "12: 4 packs of 1 stick, Larkwater Gold (scion wood), from Juno Vale".
 fn lot_line(lot: &v1::RoundLot) -> String {
     let packs = words::counted(lot.units, "pack");
-    let each = match (lot.per_unit, words::unit(lot.unit())) {
-        (1, unit) => format!("one {}", unit.trim_end_matches('s')),
-        (n, unit) => format!("{n} {unit}"),
-    };
+    let each = words::amount(lot.per_unit, lot.unit());
     let gift = if lot.gift { ", a gift" } else { "" };
     format!("{} ({}): {packs} of {each}{gift}", lot.cultivar_name, words::material(lot.material()))
 }
@@ -164,7 +161,7 @@ pub(super) async fn lots(
         for lot in &reply.lots {
             let who = if lot.own { "yours".to_string() } else { format!("from {}", lot.giver_name) };
             let left = if lot.left < lot.units { format!("; {} left", lot.left) } else { String::new() };
-            out.item(0, &format!("{:>3}", lot.number), &format!("{}, {who}{left}", lot_line(lot)));
+            out.item(0, &format!("lot {}:", lot.number), &format!("{}, {who}{left}", lot_line(lot)));
             if !lot.barred.is_empty() {
                 out.item(4, "", &format!("Not for you: {}.", lot.barred));
             }
@@ -206,7 +203,7 @@ pub(super) async fn mine(
                 out.text("Nothing yet.");
             }
             for lot in &reply.lots {
-                out.item(0, &format!("{:>3}", lot.number), &lot_line(lot));
+                out.item(0, &format!("lot {}:", lot.number), &lot_line(lot));
             }
         }
         out.gap();
@@ -271,7 +268,7 @@ fn shares(out: &Output, heading: &str, shares: &[v1::MyShare], word: &str) {
         let done = if share.state() == v1::ClaimState::HandedOver { " [handed over]" } else { "" };
         out.item(
             0,
-            &format!("{:>3}", lot.number),
+            &format!("lot {}:", lot.number),
             &format!(
                 "{} of {} ({}), {word} {} (number {}){done}",
                 words::counted(share.units, "pack"),

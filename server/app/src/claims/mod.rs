@@ -133,8 +133,8 @@ fn looked_at(answer: &Answer, today: Date) -> Result<Shown, Error> {
 fn what(registry: &Registry, claim: &Claim, offer: &Offer) -> String {
     let contents = &offer.contents;
     let name = registry.record(contents.cultivar).map(|r| r.cultivar.full_name()).unwrap_or_default();
-    let (unit, material) = (contents.unit.word(), contents.material.label());
-    format!("{} {unit} of {name} ({material})", claim.quantity)
+    let (quantity, material) = (contents.unit.counted(claim.quantity), contents.material.label());
+    format!("{quantity} of {name} ({material})")
 }
 
 /// Marks a claim as promised.

@@ -126,6 +126,14 @@ impl Material {
     }
 }
 
+impl Unit {
+    /// So much of it, in words: "1 stick", "5 seeds".
+    pub fn counted(self, quantity: i32) -> String {
+        let unit = if quantity == 1 { self.word().trim_end_matches('s') } else { self.word() };
+        format!("{quantity} {unit}")
+    }
+}
+
 /// Where an offer stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum State {

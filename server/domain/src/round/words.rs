@@ -63,12 +63,13 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
             format!("{to}Somebody else had the same right to it as you, and the draw was theirs.")
         }
         Reason::Decided { by: Aim::Rank(rank), loss } => {
-            let what = match rank {
-                1 => "first wishes".to_string(),
-                n => format!("wishes of rank {n}"),
+            let cost = match (*loss, rank) {
+                (1, 1) => "one first wish".to_string(),
+                (n, 1) => format!("{n} first wishes"),
+                (1, rank) => format!("one wish of rank {rank}"),
+                (n, rank) => format!("{n} wishes of rank {rank}"),
             };
-            let fewer = if *loss == 1 { "one".to_string() } else { loss.to_string() };
-            format!("{to}Giving it to you would meet {fewer} fewer {what} in the whole round.")
+            format!("{to}Giving it to you would cost {cost} of others.")
         }
         Reason::Decided { by: Aim::Which | Aim::Settled, .. } => {
             format!("{to}It was equal in every rule which lot goes to whom, and the draw said otherwise.")
