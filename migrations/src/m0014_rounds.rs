@@ -196,7 +196,12 @@ impl MigrationTrait for Step {
                         col::id("claim_id"),
                     ],
                 )
-                .primary_key(Index::create().col(Alias::new("round_lot_id")).col(Alias::new("wish_id")))
+                .primary_key(
+                    Index::create()
+                        .col(Alias::new("round_lot_id"))
+                        .col(Alias::new("wish_id"))
+                        .col(Alias::new("claim_id")),
+                )
                 .foreign_key(&mut reference("round_share", "round_id", "round"))
                 .foreign_key(&mut reference("round_share", "round_lot_id", "round_lot"))
                 .foreign_key(&mut reference("round_share", "wish_id", "round_wish"))

@@ -203,8 +203,10 @@ pub enum Rule {
     #[error("lots and wishes were taken until {0}; ask an organiser of the club")]
     RoundLate(scionary_domain::time::Date),
     /// The round is not where this needs it to be.
-    #[error("this is for a round that is {wanted}; this one is {found}")]
+    #[error("this is for a round that is {wanted}; this one is {found}{hint}")]
     RoundPhase {
+        /// What brings it there; may be empty.
+        hint: &'static str,
         /// Where it has to be.
         wanted: String,
         /// Where it is.
@@ -225,9 +227,6 @@ pub enum Rule {
     /// Too many lots.
     #[error("{0} lots of yours are in this round already, or it holds no more; take some back first")]
     TooManyRoundLots(u64),
-    /// The offer is in the round.
-    #[error("this offer is in the round already; take its lot back first, to bring another number of packs")]
-    BroughtAlready,
     /// Too many open rounds.
     #[error("{0} rounds of this club are open already; close or call off one first")]
     TooManyRounds(u64),
@@ -237,6 +236,27 @@ pub enum Rule {
     /// Something changed.
     #[error("something of the round was changed meanwhile; look at it, and try again")]
     RoundChanged,
+    /// Lines of wishes that a limit of one cultivar cannot count.
+    #[error(
+        "lines of wishes that name several cultivars: {0}. A limit for one cultivar cannot count them; leave the limit out, or have each cultivar put on a line of its own"
+    )]
+    MixedWishes(usize),
+    /// Lists that new limits do not fit.
+    #[error(
+        "lists that ask for more than these limits allow: {0}. Leave the limits as they are, or ask members to change their lists first"
+    )]
+    ListsTooLong(usize),
+    /// What was sealed can no longer be done.
+    #[error(
+        "since it was sealed something has come up that bars a part of it (an alert, a rule, people who do not deal with each other); open it again and seal it anew: scionary round reopen"
+    )]
+    SealedStale,
+    /// The day has not begun.
+    #[error("this came of a swap round whose day has not begun; confirm it on the day")]
+    DayNotBegun,
+    /// More of what is left over than one takes.
+    #[error("you have taken {0} packs of what was left over; leave some for others")]
+    EnoughLeftOvers(u32),
     /// Settled too often.
     #[error("this round was settled {0} times already; hand over what is left by hand: scionary round take")]
     TooManyRuns(u32),

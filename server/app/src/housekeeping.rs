@@ -3,7 +3,7 @@
 use scionary_domain::limits::IDEMPOTENCY_KEPT_DAYS;
 use scionary_store::{account_store, record_store};
 
-use crate::{App, Done, Error, KeepReply, UseCase, Write, claims::LapseClaims};
+use crate::{App, Done, Error, KeepReply, UseCase, Write, claims::LapseClaims, rounds::EndOverdueRounds};
 
 /// Ended sessions stay this long, for their owner's questions.
 const SESSIONS_KEPT_DAYS: i64 = 30;
@@ -46,6 +46,7 @@ impl App {
         let call = self.system_call()?;
         self.write(&call, Forget, KeepReply::Yes, |_| Vec::new()).await?;
         self.write(&call, LapseClaims, KeepReply::Yes, |_| Vec::new()).await?;
+        self.write(&call, EndOverdueRounds, KeepReply::Yes, |_| Vec::new()).await?;
         Ok(())
     }
 }

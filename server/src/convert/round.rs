@@ -205,7 +205,8 @@ fn write_part(part: &Part) -> v1::RoundPart {
     }
 }
 
-fn state(state: State) -> i32 {
+/// Where a claim stands.
+pub fn state(state: State) -> i32 {
     match state {
         State::Waiting => v1::ClaimState::Waiting,
         State::Accepted => v1::ClaimState::Accepted,

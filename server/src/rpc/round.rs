@@ -11,7 +11,11 @@ use scionary_app::{
         TakeBackLot, TakeLeftOver,
     },
 };
-use scionary_domain::ids::{ClaimId, RoundId};
+use scionary_domain::{
+    claim::State,
+    ids::{ClaimId, RoundId},
+    round::Brought,
+};
 use scionary_proto::v1::{self, round_service_server::RoundService};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
@@ -126,9 +130,11 @@ impl RoundService for RoundRpc {
                 papers: request.papers.clone(),
             })
         });
-        let message = |(id, number): &(RoundId, u32)| v1::BringLotResponse {
+        let message = |(id, lot): &(RoundId, Brought)| v1::BringLotResponse {
             round_id: id.to_string(),
-            number: i32::try_from(*number).unwrap_or(i32::MAX),
+            number: i32::try_from(lot.number).unwrap_or(i32::MAX),
+            units: i32::try_from(lot.units).unwrap_or(i32::MAX),
+            per_unit: i32::try_from(lot.per_unit).unwrap_or(i32::MAX),
         };
         admitted.write(&self.0, &request, use_case, message).await
     }
@@ -371,7 +377,10 @@ impl RoundService for RoundRpc {
             lot: request.lot.clone(),
             member: request.member.clone(),
         });
-        let message = |id: &ClaimId| v1::HandOverShareResponse { claim_id: id.to_string() };
+        let message = |(id, state): &(ClaimId, State)| v1::HandOverShareResponse {
+            claim_id: id.to_string(),
+            state: convert::state(*state),
+        };
         admitted.write(&self.0, &request, use_case, message).await
     }
 

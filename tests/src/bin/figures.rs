@@ -286,7 +286,7 @@ fn round_of(q: &Question) -> Result<Value> {
         }
     }
     Ok(json!({
-        "input": input, "input_hash": hash, "secret": secret, "commitment": commitment(secret), "outcome": outcome,
+        "input": input, "sealed_hash": hash, "input_hash": hash, "secret": secret, "commitment": commitment(secret), "outcome": outcome,
         "reasons": reasons,
     }))
 }

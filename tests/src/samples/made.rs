@@ -81,7 +81,7 @@ pub fn protection() -> v1::Protection {
     }
 }
 
-/// A want of a cultivar, near where offers of [`draft`] are.
+/// A want of a cultivar, near where offers of [`super::draft`] are.
 pub fn want(cultivar: &str) -> v1::WantDraft {
     v1::WantDraft {
         cultivar: cultivar.into(),

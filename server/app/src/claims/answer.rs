@@ -106,7 +106,7 @@ async fn end(
     if let Some(answer) = answer {
         claim.answer = answer;
     }
-    let released = promised && give_back(write, &mut claim).await?;
+    let released = promised && give_back(write, &mut claim, side == Side::Giver).await?;
     store(write, granted, &mut claim).await?;
     if released {
         move_up(write, claim.offer).await?;

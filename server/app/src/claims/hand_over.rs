@@ -10,10 +10,9 @@ use scionary_domain::{
     notice::Kind,
     offer::Offer,
 };
-use scionary_store::claim_store;
 
-use super::{ShownClaim, TOPIC, give_back, move_up, movement, offer_of, own, store, what};
-use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry};
+use super::{ShownClaim, TOPIC, give_back, held, move_up, movement, offer_of, own, store, what};
+use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry, rounds};
 
 /// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
 fn handed(
@@ -53,7 +52,7 @@ async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()
     if answer.verdict <= claim.movement.verdict {
         return Ok(None);
     }
-    give_back(write, claim).await?;
+    give_back(write, claim, false).await?;
     claim.movement = Shown::of(&answer, today);
     claim.state = State::Declined;
     claim.answer = "Rules on moving it have become stricter since it was promised.".into();
@@ -78,7 +77,7 @@ async fn own_or_arranged(
 ) -> Result<(Claim, Granted<EditClaim>, Option<Side>), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("claim", id);
-    let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    let claim = held(write, id).await?;
     if !for_both && let Some((granted, side)) = access::edit_claim(account, &claim) {
         return Ok((claim, granted, Some(side)));
     }
@@ -111,6 +110,7 @@ impl UseCase for ConfirmHandOver {
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
         }
+        rounds::day_has_begun(write.tx, &claim).await?;
         // what one side says has happened is not undone by a rule
         let untouched = claim.given_at.is_none() && claim.taken_at.is_none();
         if untouched && let Some(done) = stricter(write, &mut claim).await? {

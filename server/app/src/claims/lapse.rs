@@ -3,7 +3,7 @@
 use scionary_domain::{access::Granted, claim::State, limits, notice::Kind};
 use scionary_store::{AuditRow, OutboxRow, claim_store};
 
-use super::{TOPIC, give_back, move_up, offer_of, store, what};
+use super::{TOPIC, give_back, held, move_up, offer_of, store, what};
 use crate::{Done, Error, UseCase, Write, lots};
 
 /// Lapses what is overdue; how many. One side's word that it changed hands stands where the other keeps silent.
@@ -16,14 +16,14 @@ impl UseCase for LapseClaims {
         let mut done = Done::quiet(overdue.len());
         for seen in overdue {
             // an earlier one of this sweep may have moved it up: it is looked at as it stands now
-            let Some(mut claim) = claim_store::one(write.tx, seen.id).await? else { continue };
+            let mut claim = held(write, seen.id).await?;
             if !claim.state.is_open() || claim.lapses_at >= write.call.now {
                 continue;
             }
             let held = claim.state == State::Accepted;
             let handed_over = claim.given_at.is_some() || claim.taken_at.is_some();
             claim.state = if handed_over { State::HandedOver } else { State::Lapsed };
-            let released = held && !handed_over && give_back(write, &mut claim).await?;
+            let released = held && !handed_over && give_back(write, &mut claim, false).await?;
             store(write, Granted::system("its time is over"), &mut claim).await?;
             if released {
                 move_up(write, claim.offer).await?;

@@ -29,11 +29,22 @@ use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry, rounds}
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
 
+/// A claim as it stands; one that came of a round is read again once that is held.
+async fn held(write: &Write<'_>, id: ClaimId) -> Result<Claim, Error> {
+    let missing = || Error::not_found("claim", id);
+    let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    if claim.in_round.is_none() {
+        return Ok(claim);
+    }
+    rounds::hold_round_of(write, &claim).await?;
+    claim_store::one(write.tx, id).await?.ok_or_else(missing)
+}
+
 /// A claim with the right to change it, and the caller's side; somebody else's is nobody's business.
 async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim>, Side), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("claim", id);
-    let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    let claim = held(write, id).await?;
     let (granted, side) = access::edit_claim(account, &claim).ok_or_else(missing)?;
     Ok((claim, granted, side))
 }
@@ -74,8 +85,8 @@ async fn arranged(db: &impl Source, call: &Call, claim: &Claim, offer: &Offer) -
 
 /// Gives back what a claim was promised: to the round that it came of while that is open, otherwise to its offer, where
 /// those who wait move up. To be called before the claim is stored.
-async fn give_back(write: &Write<'_>, claim: &mut Claim) -> Result<bool, Error> {
-    if rounds::takes_back(write.tx, claim).await? {
+async fn give_back(write: &Write<'_>, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
+    if rounds::takes_back(write.tx, claim, by_giver).await? {
         return Ok(false);
     }
     claim_store::release(write.tx, claim.offer, claim.quantity).await?;

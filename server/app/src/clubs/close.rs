@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::{AccountId, ClubId},
     limits,
 };
-use scionary_store::{StoreError, account_store, claim_store, club_store, offer_store, round_store};
+use scionary_store::{Reader, StoreError, account_store, claim_store, club_store, offer_store, round_store};
 use serde_json::{Value, json};
 
 use super::{club_of, notice, organised, organises, store};
@@ -107,10 +107,38 @@ impl App {
                     "asked": claim.asked_at.date().to_string() } }));
             }
         }
+        lines.extend(rounds(reader, id).await?);
         let chunk = usize::try_from(ROWS).unwrap_or(usize::MAX);
         Ok(lines
             .chunks(chunk)
             .map(|some| some.iter().flat_map(|line| format!("{line}\n").into_bytes()).collect())
             .collect())
+    }
+}
+
+/// A club's rounds with what was brought; what changed hands are claims. Wishes are their members' own.
+async fn rounds(reader: &Reader, club: ClubId) -> Result<Vec<Value>, Error> {
+    let mut lines = Vec::new();
+    let mut before = None;
+    loop {
+        let some = round_store::of_clubs(reader, &[club], false, before, ROWS).await?;
+        let Some(last) = some.last() else { return Ok(lines) };
+        before = Some(last.id);
+        for round in &some {
+            lines.push(json!({ "round": {
+                "id": round.id.to_string(), "title": round.says.title, "day": round.says.day.to_string(),
+                "phase": round.phase.word(), "commitment": round.commitment, "input_hash": round.input_hash,
+                "runs": round.runs } }));
+            for lot in round_store::lots(reader, round.id, None, 0, limits::ROUND_LOTS_MAX).await? {
+                lines.push(json!({ "round_lot": {
+                    "id": lot.id.to_string(), "round": round.id.to_string(), "offer": lot.offer.to_string(),
+                    "giver": lot.giver.to_string(), "number": lot.number, "units": lot.units,
+                    "per_unit": lot.per_unit, "gift": lot.gift } }));
+            }
+            for share in round_store::shares(reader, round.id).await? {
+                lines.push(json!({ "round_share": {
+                    "lot": share.lot.to_string(), "units": share.units, "claim": share.claim.to_string() } }));
+            }
+        }
     }
 }

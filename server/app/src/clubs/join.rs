@@ -9,7 +9,7 @@ use scionary_domain::{
 use scionary_store::club_store;
 
 use super::{ShownClub, by_handle, club_held, keep_an_organiser, notice, organised};
-use crate::{Done, Error, Rule, UseCase, Write};
+use crate::{Done, Error, Rule, UseCase, Write, rounds};
 
 /// Invites somebody (organisers).
 pub struct InviteToClub {
@@ -168,6 +168,7 @@ impl UseCase for LeaveClub {
         if !club_store::remove(write.tx, club.id, account.id).await? {
             return Err(Rule::NotAMember.into());
         }
+        rounds::leave_gathering(write, club.id, account.id).await?;
         if known.is_some_and(|m| m.standing == Standing::Organiser) {
             keep_an_organiser(write, &club).await?;
         }

@@ -9,7 +9,7 @@ use scionary_domain::{
 use scionary_store::club_store;
 
 use super::{ShownClub, keep_an_organiser, notice, organised};
-use crate::{Done, Error, Rule, UseCase, Write};
+use crate::{Done, Error, Rule, UseCase, Write, rounds};
 
 /// Says yes or no to somebody who asked to join.
 pub struct AnswerRequest {
@@ -106,6 +106,7 @@ impl UseCase for RemoveMember {
         if !club_store::remove(write.tx, club.id, self.account).await? {
             return Err(Rule::NotAMember.into());
         }
+        rounds::leave_gathering(write, club.id, self.account).await?;
         keep_an_organiser(write, &club).await?;
         let words = format!("You are not a member of {} any more: {reason}", club.name);
         let told = notice(self.account, &club, now, words);

@@ -12,7 +12,7 @@ use std::{
 use scionary_domain::{
     access::Granted,
     claim::{Claim, InRound, State},
-    clearing::{Failed, Input, Outcome, Progress, Share, Watch, seed, settle},
+    clearing::{Bar, Failed, Input, Outcome, Progress, Share, Watch, seed, settle},
     ids::{AccountId, ClaimId, RoundId, RoundLotId, WishId},
     limits,
     round::{Brought, Part, Phase, Round},
@@ -27,7 +27,7 @@ use tokio::sync::{OwnedSemaphorePermit, mpsc};
 
 use super::{
     TOPIC, arranged, claims_of,
-    facts::{OnFile, movement},
+    facts::{Barriers, OnFile, movement},
     held, in_phase, notices, store,
 };
 use crate::{App, Call, Done, Error, KeepReply, Rule, UseCase, Write};
@@ -56,7 +56,7 @@ pub enum RoundProgress {
 }
 
 /// Says stop once nobody listens any more.
-struct WhileHeard(Arc<AtomicBool>);
+pub(super) struct WhileHeard(pub(super) Arc<AtomicBool>);
 
 impl Watch for WhileHeard {
     fn go_on(&mut self) -> bool {
@@ -65,7 +65,7 @@ impl Watch for WhileHeard {
 }
 
 /// Tells that nobody listens when it is dropped.
-struct Listener(Arc<AtomicBool>);
+pub(super) struct Listener(pub(super) Arc<AtomicBool>);
 
 impl Drop for Listener {
     fn drop(&mut self) {
@@ -88,7 +88,8 @@ impl App {
     async fn prepare(&self, call: &Call, request: &AllotRequest) -> Result<Prepared, Error> {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, request.id).await?;
-        in_phase(&round, &[Phase::Sealed, Phase::Allotted, Phase::HandingOver])?;
+        let phases = [Phase::Sealed, Phase::Allotted, Phase::HandingOver];
+        in_phase(&round, if request.only_checked_in { &[Phase::HandingOver] } else { &phases })?;
         if round.phase == Phase::Sealed {
             let run = round_store::run(reader, round.id, 0)
                 .await?
@@ -116,13 +117,24 @@ impl App {
                 kept.push(row);
             }
         }
+        // who said no to something does not get it again
+        let refused: BTreeSet<(RoundLotId, AccountId)> = claims
+            .values()
+            .filter(|c| c.state == State::Withdrawn || c.state == State::Declined)
+            .filter_map(|c| {
+                c.in_round.filter(|r| c.state == State::Withdrawn || r.units > 0).map(|r| (r.lot, c.taker))
+            })
+            .collect();
         let absent_people: BTreeSet<AccountId> =
             file.parts.iter().filter(|p| p.absent).map(|p| p.account).collect();
         let only = request.only_checked_in;
-        let absent = |lot: &Brought, part: &Part| {
-            part.absent || absent_people.contains(&lot.giver) || only && lot.checked_in_at.is_none()
+        let bar = |lot: &Brought, part: &Part| {
+            if part.absent || absent_people.contains(&lot.giver) || only && lot.checked_in_at.is_none() {
+                return Some(Bar::Absent);
+            }
+            refused.contains(&(lot.id, part.account)).then_some(Bar::Refused)
         };
-        let mut input = file.input(self, settings, fixed, kept, &absent);
+        let mut input = file.input(self, settings, fixed, kept, &bar);
         taken_at_the_tables(&mut input, &file.lots, claims.values());
         Ok(Prepared { round, input })
     }
@@ -149,12 +161,16 @@ impl App {
     ) -> Result<(), Error> {
         let Prepared { round, input } = self.prepare(call, &request).await?;
         let hash = input.hash()?;
-        let seed = seed(&round.secret, &hash, &round.id.to_string());
-        let _turn = self.settling().await?;
+        // of what was sealed, however often it is settled: nobody draws again by settling again
+        let sealed = round.input_hash.clone().unwrap_or_default();
+        let seed = seed(&round.secret, &sealed, &round.id.to_string());
+        let turn = self.settling().await?;
         let gone = Arc::new(AtomicBool::new(false));
         let _listener = Listener(gone.clone());
         let progress = tell.clone();
         let work = move || {
+            // kept until the work ends, also where nobody waits for it any more
+            let _turn = turn;
             let mut watch = WhileHeard(gone);
             let outcome = settle(&input, &seed, &mut watch, &mut |Progress { done, of }| {
                 // a slow listener hears less
@@ -185,9 +201,10 @@ impl App {
     }
 }
 
-/// Whether what was promised has happened, by the word of at least one side.
+/// Whether what was promised has happened: by both sides' word, or by that of who has it now. A giver's word alone does not
+/// bind the taker.
 fn is_fixed(claim: &Claim) -> bool {
-    claim.state == State::HandedOver || claim.given_at.is_some() || claim.taken_at.is_some()
+    claim.state == State::HandedOver || (claim.state == State::Accepted && claim.taken_at.is_some())
 }
 
 /// What was taken of left-overs, and so is no share of any wish, is no longer there to be allotted.
@@ -274,7 +291,13 @@ pub(super) fn promised(
         taker_contact: taker.contact.clone(),
         giver_contact: giver.contact.clone(),
         answer: String::new(),
-        movement: movement(&registry, &rules, offer, taker.area.as_str(), quantity, file.round.says.day),
+        movement: movement(
+            (&registry, &rules),
+            offer,
+            taker.area.as_str(),
+            quantity,
+            (file.round.says.day, now.date()),
+        ),
         state: State::Accepted,
         asked_at: now,
         lapses_at: lapses(&file.round, now),
@@ -313,16 +336,16 @@ impl UseCase for KeepOutcome {
         let file = OnFile::read(write.tx, round.clone()).await?;
         let lots: BTreeMap<RoundLotId, &Brought> = file.lots.iter().map(|l| (l.id, l)).collect();
         let parts: BTreeMap<AccountId, &Part> = file.parts.iter().map(|p| (p.account, p)).collect();
-        let shared_before: BTreeSet<ClaimId> =
-            round_store::shares(write.tx, round.id).await?.into_iter().map(|s| s.claim).collect();
-        // what was handed over stays beside what may still change; left-overs that were taken are no shares
+        // how much of each claim came of wishes; the rest was taken of what was left over, and stays
+        let mut wished: BTreeMap<ClaimId, u32> = BTreeMap::new();
+        for share in round_store::shares(write.tx, round.id).await? {
+            *wished.entry(share.claim).or_default() += share.units;
+        }
+        let of_wishes = |claim: &Claim| wished.get(&claim.id).copied().unwrap_or(0);
         let mut open: BTreeMap<(RoundLotId, AccountId), Claim> = BTreeMap::new();
         let mut done_already: BTreeMap<(RoundLotId, AccountId), Vec<Claim>> = BTreeMap::new();
         for claim in claims_of(write.tx, &round).await? {
             let Some(part) = claim.in_round else { continue };
-            if !shared_before.contains(&claim.id) {
-                continue;
-            }
             let key = (part.lot, claim.taker);
             if is_fixed(&claim) {
                 done_already.entry(key).or_default().push(claim);
@@ -330,58 +353,74 @@ impl UseCase for KeepOutcome {
                 open.insert(key, claim);
             }
         }
+        if self.first {
+            let (registry, rules) = (write.app.registry(), write.app.movement());
+            let barriers = Barriers::new(&file, &registry, &rules, round.says.settings);
+            let barred = |(lot, taker): &(RoundLotId, AccountId)| {
+                let pair = lots.get(lot).zip(parts.get(taker));
+                pair.is_none_or(|(lot, taker)| barriers.of(lot, taker).is_some())
+            };
+            if self.bundles()?.keys().any(barred) {
+                return Err(Rule::SealedStale.into());
+            }
+        }
         let mut shares = Vec::new();
         let mut gets: BTreeMap<AccountId, u32> = BTreeMap::new();
         let mut gives: BTreeMap<AccountId, u32> = BTreeMap::new();
+        let mut changed: BTreeSet<AccountId> = BTreeSet::new();
         for (key, (units, wishes)) in self.bundles()? {
             let missing = || Error::Internal("an outcome names what is not in the round".into());
             let lot = lots.get(&key.0).ok_or_else(missing)?;
             let taker = parts.get(&key.1).ok_or_else(missing)?;
             *gets.entry(taker.account).or_default() += units;
             *gives.entry(lot.giver).or_default() += units;
-            let fixed = done_already.get(&key).map_or(&[][..], Vec::as_slice);
-            let fixed_units: u32 = fixed.iter().filter_map(|c| c.in_round).map(|r| r.units).sum();
-            let rest = units.saturating_sub(fixed_units);
-            let claim = match (open.remove(&key), rest) {
-                (Some(claim), rest) if claim.in_round.is_some_and(|r| r.units == rest) => Some(claim.id),
-                (Some(mut claim), 0) => {
-                    end(write, &mut claim).await?;
-                    None
-                }
-                (Some(mut claim), rest) => {
-                    claim.quantity = i32::try_from(rest.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
-                    if let Some(part) = &mut claim.in_round {
-                        part.units = rest;
+            // wishes are shared out over what was handed over first, then over the rest
+            let mut holders: Vec<(ClaimId, u32)> = done_already
+                .get(&key)
+                .into_iter()
+                .flatten()
+                .map(|claim| (claim.id, of_wishes(claim)))
+                .filter(|(_, units)| *units > 0)
+                .collect();
+            let rest = units.saturating_sub(holders.iter().map(|(_, units)| units).sum());
+            let claim = match open.remove(&key) {
+                Some(mut claim) => {
+                    let beside = claim.in_round.map_or(0, |r| r.units).saturating_sub(of_wishes(&claim));
+                    if rest != of_wishes(&claim) {
+                        changed.extend([claim.taker, claim.giver]);
+                        set_units(write, &mut claim, lot, rest + beside).await?;
                     }
-                    replace(write, &mut claim).await?;
                     Some(claim.id)
                 }
-                (None, 0) => None,
-                (None, rest) => {
+                None if rest == 0 => None,
+                None => {
                     let claim = promised(write, &file, lot, taker, rest)?;
+                    changed.extend([claim.taker, claim.giver]);
                     claim_store::insert(write.tx, &claim)
                         .await
                         .map_err(|e| e.if_exists(StoreError::Collision))?;
                     Some(claim.id)
                 }
             };
-            // wishes are shared out over what was handed over first, then over the rest
-            let mut holders: Vec<(ClaimId, u32)> =
-                fixed.iter().filter_map(|c| Some((c.id, c.in_round?.units))).collect();
             holders.extend(claim.map(|id| (id, rest)));
-            for (wish, units) in wishes {
-                let Some((claim, _)) = holders.iter().find(|(_, left)| *left > 0).or(holders.last()) else {
-                    continue;
-                };
-                let claim = *claim;
-                shares.push(Shared { lot: key.0, wish, units, claim });
-                if let Some((_, left)) = holders.iter_mut().find(|(id, _)| *id == claim) {
-                    *left = left.saturating_sub(units);
+            for (wish, mut units) in wishes {
+                for (claim, left) in &mut holders {
+                    let here = units.min(*left);
+                    if here > 0 {
+                        shares.push(Shared { lot: key.0, wish, units: here, claim: *claim });
+                        units -= here;
+                        *left -= here;
+                    }
                 }
             }
         }
-        for claim in open.values_mut() {
-            end(write, claim).await?;
+        for (key, claim) in &mut open {
+            let Some(lot) = lots.get(&key.0) else { continue };
+            let (held, wished) = (claim.in_round.map_or(0, |r| r.units), of_wishes(claim));
+            if wished > 0 {
+                changed.extend([claim.taker, claim.giver]);
+                set_units(write, claim, lot, held.saturating_sub(wished)).await?;
+            }
         }
         round_store::set_shares(write.tx, &granted, round.id, &shares).await?;
         if self.first {
@@ -401,7 +440,8 @@ impl UseCase for KeepOutcome {
         store(write, &granted, &mut round).await?;
         let change = json!({ "run": round.runs, "input_hash": self.hash, "seed": self.outcome.seed });
         let mut done = Done::new(round.runs, "round.settled", round.id, change).and_publish(TOPIC, round.id);
-        for part in &file.parts {
+        // settled again, only those hear of it for whom something is different
+        for part in file.parts.iter().filter(|p| self.first || changed.contains(&p.account)) {
             let (gets, gives) = (
                 gets.get(&part.account).copied().unwrap_or(0),
                 gives.get(&part.account).copied().unwrap_or(0),
@@ -417,12 +457,16 @@ impl UseCase for KeepOutcome {
     }
 }
 
-/// Ends a claim that a later settling does not have any more.
-async fn end(write: &Write<'_>, claim: &mut Claim) -> Result<(), Error> {
-    claim.state = State::Declined;
-    claim.answer = "The round was settled again, without this.".into();
+/// Gives a claim another number of packs; none ends it.
+async fn set_units(write: &Write<'_>, claim: &mut Claim, lot: &Brought, units: u32) -> Result<(), Error> {
+    if units == 0 {
+        claim.state = State::Declined;
+        claim.answer = "The round was settled again, without this.".into();
+    } else {
+        claim.quantity = i32::try_from(units.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
+    }
     if let Some(part) = &mut claim.in_round {
-        part.units = 0;
+        part.units = units;
     }
     replace(write, claim).await
 }

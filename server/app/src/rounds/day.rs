@@ -2,10 +2,12 @@
 
 use scionary_domain::{
     access::Granted,
+    claim::State,
     ids::{AccountId, ClaimId, RoundId},
+    limits,
     round::{Part, Phase},
 };
-use scionary_store::{Source, account_store, claim_store, round_store};
+use scionary_store::{Source, account_store, claim_store, offer_store, round_store};
 use serde_json::json;
 
 use super::{
@@ -63,18 +65,31 @@ pub(super) async fn member_named(db: &impl Source, round: RoundId, text: &str) -
     let missing = || Error::NotFound {
         kind: "member of this round",
         id: text.to_string(),
-        hint: "give their number on the list, their handle or their id".into(),
+        hint: "give their number on the list, their name, their handle or their id".into(),
     };
-    let account: AccountId = if let Ok(number) = text.trim_start_matches('#').parse::<u32>() {
+    if let Ok(number) = text.trim_start_matches('#').parse::<u32>() {
         let found = round_store::parts(db, round, number.saturating_sub(1), 1).await?;
         return found.into_iter().find(|p| p.number == number).ok_or_else(missing);
-    } else if let Ok(id) = text.parse() {
-        id
-    } else {
-        let key = text.trim_start_matches('@').to_ascii_lowercase();
-        account_store::account_to_sign_in(db, &key).await?.map(|(a, _)| a.id).ok_or_else(missing)?
+    }
+    let key = text.trim_start_matches('@').to_ascii_lowercase();
+    let account: Option<AccountId> = match text.parse() {
+        Ok(id) => Some(id),
+        Err(_) => account_store::account_to_sign_in(db, &key).await?.map(|(a, _)| a.id),
     };
-    round_store::part(db, round, account).await?.ok_or_else(missing)
+    if let Some(account) = account {
+        return round_store::part(db, round, account).await?.ok_or_else(missing);
+    }
+    // by the name that stands on the sheets, if one bears it
+    let parts = round_store::parts(db, round, 0, limits::ROUND_MEMBERS_MAX).await?;
+    let people: Vec<AccountId> = parts.iter().map(|p| p.account).collect();
+    let names = account_store::display_names(db, &people).await?;
+    let wanted = text.to_lowercase();
+    let named = |p: &Part| names.get(&p.account).is_some_and(|name| name.to_lowercase() == wanted);
+    let mut found = parts.into_iter().filter(named);
+    match (found.next(), found.next()) {
+        (Some(one), None) => Ok(one),
+        (_, _) => Err(missing()),
+    }
 }
 
 impl UseCase for StartHandOver {
@@ -97,7 +112,7 @@ impl UseCase for CheckInLot {
         in_phase(&round, &[Phase::Allotted, Phase::HandingOver])?;
         let lot = named(write.tx, round.id, &self.lot).await?;
         if self.here {
-            let offer = scionary_store::offer_store::offer(write.tx, lot.offer).await?;
+            let offer = offer_store::offer(write.tx, lot.offer).await?;
             if let Some(tagged) = offer.and_then(|o| o.contents.lot) {
                 alerts::refuse_reached(write.tx, tagged).await?;
             }
@@ -125,8 +140,8 @@ impl UseCase for SetPresence {
 }
 
 impl UseCase for HandOverShare {
-    type Out = ClaimId;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
+    type Out = (ClaimId, State);
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Self::Out>, Error> {
         let (round, _) = held(write, self.id).await?;
         in_phase(&round, &[Phase::HandingOver])?;
         let lot = named(write.tx, round.id, &self.lot).await?;
@@ -134,9 +149,14 @@ impl UseCase for HandOverShare {
         let claim = claim_store::open_in_round(write.tx, lot.id, part.account)
             .await?
             .ok_or(Rule::NotAllotted { lot: lot.number, member: part.number })?;
+        let offer = offer_store::offer(write.tx, lot.offer).await?;
+        if let Some(tagged) = offer.and_then(|o| o.contents.lot) {
+            alerts::refuse_reached(write.tx, tagged).await?;
+        }
         // confirmed for both sides: the caller arranges the round
         let done = ConfirmHandOver { id: claim.id, for_both: true }.run(write).await?;
-        Ok(done.with(claim.id).and_publish(TOPIC, round.id))
+        let state = done.out.claim.state;
+        Ok(done.with((claim.id, state)).and_publish(TOPIC, round.id))
     }
 }
 

@@ -14,7 +14,9 @@ use scionary_domain::{
     movement::{Rules, Verdict},
     offer::{Material, Offer},
     place::AreaCode,
-    round::{Advice, Brought, Facts, Ledger, Part, Phase, Round, Settings, Wish, assemble},
+    round::{
+        Accepts, Advice, Brought, Facts, Ledger, Part, Phase, Round, Settings, Wish, assemble, lines_max,
+    },
     time::Date,
 };
 use scionary_store::{Source, block_store, club_store, offer_store, round_store};
@@ -33,6 +35,8 @@ pub(super) struct OnFile {
     blocked: BTreeSet<(AccountId, AccountId)>,
     /// Lots that a confirmed alert reaches.
     alerted: BTreeSet<RoundLotId>,
+    /// Who left the club.
+    gone: BTreeSet<AccountId>,
 }
 
 /// Rows read at once.
@@ -42,10 +46,12 @@ impl OnFile {
     /// Reads all of it.
     pub(super) async fn read(db: &impl Source, round: Round) -> Result<Self, Error> {
         let mut parts = round_store::parts(db, round.id, 0, limits::ROUND_MEMBERS_MAX).await?;
+        // who has left the club meanwhile takes no part any more; once it is sealed, what they have is looked at, and barred
+        let members = members_of(db, &round).await?;
+        let gone: BTreeSet<AccountId> =
+            parts.iter().map(|p| p.account).filter(|account| !members.contains(account)).collect();
         if round.phase == Phase::Gathering {
-            // who has left the club meanwhile takes no part
-            let members = members_of(db, &round).await?;
-            parts.retain(|p| members.contains(&p.account));
+            parts.retain(|p| !gone.contains(&p.account));
         }
         let lots = round_store::lots(db, round.id, None, 0, limits::ROUND_LOTS_MAX).await?;
         let ids: Vec<OfferId> = lots.iter().map(|l| l.offer).collect();
@@ -68,7 +74,7 @@ impl OnFile {
         }
         Ok(Self {
             wishes: round_store::wishes(db, round.id, None).await?,
-            ledgers: round_store::ledgers(db, round.club, None).await?,
+            ledgers: round_store::ledgers(db, round.club, round.id, None).await?,
             advice: round_store::advice(db, round.id).await?,
             blocked: block_store::among(db, &people).await?.into_iter().collect(),
             round,
@@ -76,6 +82,7 @@ impl OnFile {
             lots,
             offers,
             alerted,
+            gone,
         })
     }
 
@@ -89,14 +96,48 @@ impl OnFile {
         self.lots.iter().filter_map(of).collect()
     }
 
-    /// What is sealed, with what is set or tried out; `absent` lots and members are barred.
+    /// How many members' lists ask for more than limits allow.
+    pub(super) fn too_long(&self, settings: &Settings) -> usize {
+        let mut lists: BTreeMap<AccountId, (usize, u32)> = BTreeMap::new();
+        for wish in &self.wishes {
+            let (lines, most) = lists.entry(wish.account).or_default();
+            *lines += 1;
+            *most = wish.quantity.max(*most);
+        }
+        let long = |(lines, most): &(usize, u32)| *lines > lines_max(settings.cap) || *most > settings.cap;
+        lists.values().filter(|list| long(list)).count()
+    }
+
+    /// How many lines of wishes accept several cultivars: where a round limits one cultivar, such a line has no meaning.
+    pub(super) fn mixed(&self, registry: &Registry) -> usize {
+        let what = self.what(registry);
+        let cultivar = |accepts: &Accepts| match accepts {
+            Accepts::Any(cultivar, _) => {
+                Some(registry.record(*cultivar).map_or(*cultivar, |r| r.cultivar.id))
+            }
+            Accepts::Lot(lot) => what.get(lot).map(|(cultivar, _)| *cultivar),
+        };
+        let several =
+            |wish: &&Wish| wish.accepts.iter().filter_map(cultivar).collect::<BTreeSet<_>>().len() > 1;
+        self.wishes.iter().filter(several).count()
+    }
+
+    /// Refuses settings that the lists do not fit.
+    pub(super) fn fit(&self, registry: &Registry, settings: &Settings) -> Result<(), Error> {
+        match if settings.cultivar_cap == 0 { 0 } else { self.mixed(registry) } {
+            0 => Ok(()),
+            lines => Err(Rule::MixedWishes(lines).into()),
+        }
+    }
+
+    /// What is sealed, with what is set or tried out; `bar` says what else bars a lot from a member.
     pub(super) fn input(
         &self,
         app: &App,
         settings: Settings,
         fixed: Vec<Share>,
         kept: Vec<Share>,
-        absent: &dyn Fn(&Brought, &Part) -> bool,
+        bar: &dyn Fn(&Brought, &Part) -> Option<Bar>,
     ) -> Input {
         let (registry, rules) = (app.registry(), app.movement());
         let what = self.what(&registry);
@@ -104,15 +145,13 @@ impl OnFile {
         let mut wishes = self.wishes.clone();
         for wish in &mut wishes {
             for accepts in &mut wish.accepts {
-                if let scionary_domain::round::Accepts::Any(cultivar, _) = accepts {
+                if let Accepts::Any(cultivar, _) = accepts {
                     *cultivar = registry.record(*cultivar).map_or(*cultivar, |r| r.cultivar.id);
                 }
             }
         }
         let barriers = Barriers::new(self, &registry, &rules, settings);
-        let barrier = |lot: &Brought, part: &Part| {
-            if absent(lot, part) { Some(Bar::Absent) } else { barriers.of(lot, part) }
-        };
+        let barrier = |lot: &Brought, part: &Part| bar(lot, part).or_else(|| barriers.of(lot, part));
         assemble(&Facts {
             round: &self.round,
             settings,
@@ -148,19 +187,18 @@ pub(super) struct Barriers<'a> {
     rules: &'a Rules,
     settings: Settings,
     part_of: BTreeMap<AccountId, &'a Part>,
-    asked: RefCell<BTreeMap<(OfferId, String, i32), Shown>>,
+    asked: RefCell<BTreeMap<(OfferId, String, i32), Verdict>>,
 }
 
-/// What is on file on moving so much of an offer to a place on the day of a round.
+/// What is on file on moving so much of an offer to a place on the day of a round, as it is looked at today.
 pub(super) fn movement(
-    registry: &Registry,
-    rules: &Rules,
+    (registry, rules): (&Registry, &Rules),
     offer: &Offer,
     to: &str,
     quantity: i32,
-    day: Date,
+    (day, today): (Date, Date),
 ) -> Shown {
-    Shown::of(&rules.ask(&crate::movement::of_offer(registry, &offer.contents, to, quantity, day)), day)
+    Shown::of(&rules.ask(&crate::movement::of_offer(registry, &offer.contents, to, quantity, day)), today)
 }
 
 impl<'a> Barriers<'a> {
@@ -188,6 +226,9 @@ impl<'a> Barriers<'a> {
         {
             return Some(Bar::Blocked);
         }
+        if file.gone.contains(&lot.giver) || file.gone.contains(&part.account) {
+            return Some(Bar::Absent);
+        }
         if file.alerted.contains(&lot.id) {
             return Some(Bar::Alert);
         }
@@ -199,25 +240,32 @@ impl<'a> Barriers<'a> {
         if !meet && !by_post {
             return Some(Bar::HandOver);
         }
-        let quantity = i32::try_from(lot.per_unit).unwrap_or(i32::MAX);
-        match self.verdict(offer, &part.area, quantity) {
+        // at the table it is moved to the table, too; and rules may ask for more the more there is
+        let venue = meet.then_some(&file.round.says.area);
+        let mut places: Vec<&AreaCode> = venue.into_iter().chain([&part.area]).collect();
+        places.dedup();
+        let most = lot.units.min(self.settings.cap).max(1);
+        let verdicts = places.iter().flat_map(|to| [1, most].map(|packs| (*to, packs)));
+        let whole = |packs: u32| i32::try_from(packs.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
+        let bar = |(to, packs): (&AreaCode, u32)| match self.verdict(offer, to, whole(packs)) {
             Verdict::Prohibited => Some(Bar::Movement),
             Verdict::DocumentRequired => lot.papers.is_empty().then_some(Bar::Movement),
             Verdict::Conditions => None,
-            Verdict::NoRule => self.unasked(offer, &part.area).then_some(Bar::NoRule),
-        }
+            Verdict::NoRule => self.unasked(offer, to).then_some(Bar::NoRule),
+        };
+        let bars: Vec<Bar> = verdicts.filter_map(bar).collect();
+        bars.iter().find(|bar| **bar == Bar::Movement).or(bars.first()).copied()
     }
 
     fn verdict(&self, offer: &Offer, to: &AreaCode, quantity: i32) -> Verdict {
         let key = (offer.id, to.as_str().to_string(), quantity);
-        if let Some(shown) = self.asked.borrow().get(&key) {
-            return shown.verdict;
+        if let Some(verdict) = self.asked.borrow().get(&key) {
+            return *verdict;
         }
-        let shown =
-            movement(self.registry, self.rules, offer, to.as_str(), quantity, self.file.round.says.day);
-        let verdict = shown.verdict;
-        self.asked.borrow_mut().insert(key, shown);
-        verdict
+        let day = self.file.round.says.day;
+        let shown = movement((self.registry, self.rules), offer, to.as_str(), quantity, (day, day));
+        self.asked.borrow_mut().insert(key, shown.verdict);
+        shown.verdict
     }
 
     /// Whether it would cross from one province or country into another and nobody has noted what the authority says.

@@ -1,7 +1,10 @@
 //! What is left over: whoever comes first takes it, within the same bars as before.
 
+use std::collections::BTreeSet;
+
 use scionary_domain::{
     claim::InRound,
+    clearing::Bar,
     field::FieldError,
     ids::{ClaimId, RoundId},
     round::{Phase, bar_words},
@@ -48,10 +51,29 @@ impl UseCase for TakeLeftOver {
             return Err(FieldError::new("units", expected).into());
         }
         let (id, settings) = (round.id, round.says.settings);
+        let shared: u32 = {
+            let mine: BTreeSet<ClaimId> =
+                claims.iter().filter(|c| c.taker == part.account).map(|c| c.id).collect();
+            let shares = round_store::shares(write.tx, id).await?;
+            shares.iter().filter(|s| mine.contains(&s.claim)).map(|s| s.units).sum()
+        };
+        let has: u32 = claims
+            .iter()
+            .filter(|c| c.taker == part.account && c.state.holds())
+            .filter_map(|c| c.in_round)
+            .map(|r| r.units)
+            .sum();
+        let beside = has.saturating_sub(shared);
+        if beside + units > settings.cap {
+            return Err(Rule::EnoughLeftOvers(beside).into());
+        }
         let file = OnFile::read(write.tx, round).await?;
         let bar = {
             let (registry, rules) = (write.app.registry(), write.app.movement());
-            Barriers::new(&file, &registry, &rules, settings).of(&lot, &part)
+            let gone = file.parts.iter().any(|p| p.account == lot.giver && p.absent);
+            // what nobody has seen on a table cannot be taken from it
+            let absent = (gone || lot.checked_in_at.is_none()).then_some(Bar::Absent);
+            absent.or_else(|| Barriers::new(&file, &registry, &rules, settings).of(&lot, &part))
         };
         if let Some(bar) = bar {
             return Err(Rule::BarredInRound(bar_words(bar)).into());

@@ -10,10 +10,10 @@ use scionary_domain::{
     limits,
     round::{Phase, Round, RoundDraft, check},
 };
-use scionary_store::{StoreError, claim_store, club_store, round_store};
+use scionary_store::{AuditRow, OutboxRow, StoreError, claim_store, club_store, round_store};
 use serde_json::json;
 
-use super::{ShownRound, TOPIC, claims_of, held, in_phase, left_of, notices, store};
+use super::{ShownRound, TOPIC, claims_of, facts::OnFile, held, in_phase, notices, store};
 use crate::{Done, Error, Rule, UseCase, Write, claims, clubs, ports::Entropy};
 
 /// Makes a round of a club (its organisers).
@@ -102,14 +102,29 @@ impl UseCase for ChangeRound {
         let (mut round, granted) = held(write, self.id).await?;
         in_phase(&round, &[Phase::Gathering])?;
         let says = check(&self.draft, write.call.now.date())?;
+        let file = OnFile::read(write.tx, round.clone()).await?;
+        file.fit(&write.app.registry(), &says.settings)?;
+        match file.too_long(&says.settings) {
+            0 => {}
+            lists => return Err(Rule::ListsTooLong(lists).into()),
+        }
+        let rules = says.settings != round.says.settings;
         let moved =
             (says.day, &says.place, &says.area) != (round.says.day, &round.says.place, &round.says.area);
         round.says = says;
         store(write, &granted, &mut round).await?;
         let mut done = Done::new((), "round.changed", round.id, json!({})).and_publish(TOPIC, round.id);
         if moved {
-            let words = format!("{} is on {} at {} now.", round.says.title, round.says.day, round.says.place);
+            let place =
+                if round.says.place.is_empty() { round.says.area.as_str() } else { &round.says.place };
+            let words = format!("{} is on {} now, at {place}.", round.says.title, round.says.day);
             done.notices = notices(&people(write, round.id).await?, &round, round.version, &words);
+        }
+        if rules {
+            let words =
+                format!("The rules of {} were changed: scionary round show {}", round.says.title, round.id);
+            let once = format!("rules {}", round.version);
+            done.notices.extend(notices(&people(write, round.id).await?, &round, once, &words));
         }
         let out = ShownRound::new(write.tx, write.call, round).await?;
         Ok(done.with(out))
@@ -144,7 +159,15 @@ pub(super) async fn release_left(
     all: &[scionary_domain::claim::Claim],
 ) -> Result<(), Error> {
     for lot in round_store::lots(write.tx, round.id, None, 0, limits::ROUND_LOTS_MAX).await? {
-        let left = left_of(&lot, all).saturating_mul(lot.per_unit);
+        // what a giver said no to was kept out of the round; now it is theirs again, too
+        let held: u32 = all
+            .iter()
+            .filter(|c| c.state.holds())
+            .filter_map(|c| c.in_round)
+            .filter(|r| r.lot == lot.id)
+            .map(|r| r.units)
+            .sum();
+        let left = lot.units.saturating_sub(held).saturating_mul(lot.per_unit);
         if left > 0 {
             claim_store::release(write.tx, lot.offer, i32::try_from(left).unwrap_or(i32::MAX)).await?;
             claims::move_up(write, lot.offer).await?;
@@ -169,5 +192,41 @@ impl UseCase for CallOffRound {
         done.notices = notices(&people(write, round.id).await?, &round, "called off", &words);
         let out = ShownRound::new(write.tx, write.call, round).await?;
         Ok(done.with(out))
+    }
+}
+
+/// Ends rounds that nobody has closed long after their day, so that nothing is held back for ever.
+pub struct EndOverdueRounds;
+
+impl UseCase for EndOverdueRounds {
+    type Out = usize;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<usize>, Error> {
+        let before = write.call.now.date().plus_days(-limits::ROUND_OPEN_DAYS);
+        let overdue = round_store::overdue(write.tx, before, limits::ROUNDS_OPEN_MAX).await?;
+        let mut done = Done::quiet(overdue.len());
+        for id in overdue {
+            round_store::lock(write.tx, id).await?;
+            let Some(mut round) = round_store::one(write.tx, id).await?.filter(|r| r.phase.is_open()) else {
+                continue;
+            };
+            let settled = matches!(round.phase, Phase::Allotted | Phase::HandingOver);
+            round.phase = if settled { Phase::Closed } else { Phase::CalledOff };
+            store(write, &Granted::system("its day is long past"), &mut round).await?;
+            let all = claims_of(write.tx, &round).await?;
+            release_left(write, &round, &all).await?;
+            let words = format!(
+                "{} was on {}, and nobody closed it: it is over, and what was held back for it is on offer again.",
+                round.says.title, round.says.day
+            );
+            done.notices.extend(notices(&people(write, id).await?, &round, "overdue", &words));
+            let subject = id.to_string();
+            done.audit.push(AuditRow {
+                action: "round.overdue",
+                subject: subject.clone(),
+                change: "{}".into(),
+            });
+            done.events.push(OutboxRow { topic: TOPIC, subject });
+        }
+        Ok(done)
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use scionary_domain::{
     claim::{Claim, State},
-    clearing::{Explainer, HEAD_START, Input, Outcome, Reason},
+    clearing::{Aim, Explainer, HEAD_START, Input, Outcome, Reason},
     ids::{AccountId, RoundId, RoundLotId},
     round::{Accepts, Ledger, Part, Wish, reason_words, unmet_words},
 };
@@ -96,6 +96,20 @@ fn reasons(input: &str, outcome: &str, member: &str) -> Result<Reasons, Error> {
     Ok(all)
 }
 
+/// Puts the reasons of the first settling in the place of those that only say that it was so before.
+fn before(last: &mut Reasons, first: &Reasons) {
+    for (want, lots) in last {
+        for (lot, reason, _) in lots {
+            let was = first.get(want).into_iter().flatten().find(|(l, _, _)| l == lot);
+            if let (Reason::Decided { by: Aim::Kept, .. }, Some((_, was, _))) = (&reason, was)
+                && matches!(was, Reason::Decided { .. })
+            {
+                *reason = *was;
+            }
+        }
+    }
+}
+
 impl App {
     /// The caller's own part of a round.
     ///
@@ -106,11 +120,16 @@ impl App {
         let account = call.account_id()?;
         let round = seen(reader, call, id).await?;
         let part = round_store::part(reader, id, account).await?.ok_or(Rule::NotInRound)?;
-        let ledger = round_store::ledgers(reader, round.club, Some(account))
+        let ledger = round_store::ledgers(reader, round.club, round.id, Some(account))
             .await?
             .remove(&account)
             .unwrap_or_default();
-        let run = if round.runs == 0 { None } else { round_store::run(reader, id, round.runs).await? };
+        // settled again, "it was allotted to others before" says little: then why it was is told
+        let mut runs = Vec::new();
+        for number in if round.runs > 1 { vec![round.runs, 1] } else { vec![round.runs] } {
+            let run = if number == 0 { None } else { round_store::run(reader, id, number).await? };
+            runs.extend(run.and_then(|run| Some((run.input, run.outcome?))));
+        }
         let claims = claim_store::of_round(reader, id).await?;
         let shares = round_store::shares(reader, id).await?;
         let shown = ShownRound::new(reader, call, round.clone()).await?;
@@ -122,14 +141,22 @@ impl App {
             .iter()
             .filter_map(|lot| Some((lot.id, named.lot(self, &file, lot, &claims)?)))
             .collect();
-        let why = match run.and_then(|run| Some((run.input, run.outcome?))) {
-            None => Reasons::new(),
-            Some((input, outcome)) => {
-                let member = account.to_string();
-                tokio::task::spawn_blocking(move || reasons(&input, &outcome, &member))
-                    .await
-                    .map_err(|e| Error::Internal(format!("reasons broke off: {e}")))??
-            }
+        let why = if runs.is_empty() {
+            Reasons::new()
+        } else {
+            let (member, turn) = (account.to_string(), self.settling().await?);
+            let work = move || {
+                let _turn = turn;
+                let mut all = runs.iter().map(|(input, outcome)| reasons(input, outcome, &member));
+                let mut last = all.next().transpose()?.unwrap_or_default();
+                if let Some(first) = all.next().transpose()? {
+                    before(&mut last, &first);
+                }
+                Ok::<_, Error>(last)
+            };
+            tokio::task::spawn_blocking(work)
+                .await
+                .map_err(|e| Error::Internal(format!("reasons broke off: {e}")))??
         };
         let changes = |of: &dyn Fn(&Claim) -> Option<AccountId>| -> Vec<ShownTaken> {
             let mut all: Vec<ShownTaken> = claims
@@ -150,6 +177,12 @@ impl App {
             all.sort_by_key(|taken| (taken.lot.lot.number, taken.other_number));
             all
         };
+        let gets = changes(&|c| (c.taker == account).then_some(c.giver));
+        let full = gets.iter().map(|g| g.units).sum::<u32>() >= shown.round.says.settings.cap;
+        let took = |wish: &Wish| {
+            let shared = |g: &&ShownTaken| shares.iter().any(|s| s.claim == g.claim.id);
+            gets.iter().filter(|g| !shared(g)).any(|g| wish.accepts.contains(&Accepts::Lot(g.lot.lot.id)))
+        };
         let wishes = file
             .wishes
             .iter()
@@ -166,7 +199,12 @@ impl App {
                 ShownWish {
                     accepts: wish.accepts.iter().map(|a| self.accepts_words(a, &lots)).collect(),
                     units,
-                    why_not: if short { unmet_words(&nearest) } else { String::new() },
+                    why_not: match (short, full, took(wish)) {
+                        (false, _, _) => String::new(),
+                        (true, _, true) => "You took it of what was left over.".into(),
+                        (true, true, false) => "You have as many packs as anybody takes here.".into(),
+                        (true, false, false) => unmet_words(&nearest),
+                    },
                     lots: if short {
                         found
                             .into_iter()
@@ -184,10 +222,10 @@ impl App {
             .collect();
         Ok(MyRound {
             head_start: ledger.balance().clamp(-HEAD_START, HEAD_START),
-            gets: changes(&|c| (c.taker == account).then_some(c.giver)),
             gives: changes(&|c| (c.giver == account).then_some(c.taker)),
             lots: lots.values().filter(|l| l.lot.giver == account).cloned().collect(),
             round: shown,
+            gets,
             part,
             ledger,
             wishes,

@@ -14,7 +14,7 @@ mod seal;
 pub use allot::{AllotRequest, RoundProgress};
 pub use day::{CheckInLot, CloseRound, HandOverShare, SetPresence, StartHandOver};
 pub use left::TakeLeftOver;
-pub use make::{CallOffRound, ChangeRound, CreateRound};
+pub use make::{CallOffRound, ChangeRound, CreateRound, EndOverdueRounds};
 pub use mine::{MyRound, ShownTaken, ShownWish};
 pub use part::{AcceptsDraft, BringLot, JoinRound, LeaveRound, ListLine, SetWishes, TakeBackLot};
 pub use preview::{Preview, Previewed};
@@ -25,7 +25,8 @@ use scionary_domain::{
     access::{self, Granted, OrganiseClub, TakePart},
     claim::Claim,
     field::FieldError,
-    ids::{AccountId, RoundId, RoundLotId},
+    ids::{AccountId, ClubId, RoundId, RoundLotId},
+    limits,
     lineage::LotCode,
     notice::{Kind, NewNotice},
     round::{Brought, Phase, Round},
@@ -52,7 +53,15 @@ async fn seen(db: &impl Source, call: &Call, id: RoundId) -> Result<Round, Error
     let account = call.account()?;
     let missing = || Error::not_found("round", id);
     let round = round_store::one(db, id).await?.ok_or_else(missing)?;
-    if clubs::belongs(db, round.club, account.id).await? { Ok(round) } else { Err(missing()) }
+    let own = club_store::membership(db, round.club, account.id).await?.filter(|m| m.standing.belongs());
+    let Some(own) = own else { return Err(missing()) };
+    // who acts for a member does so in the club in which the member agreed to it
+    if let Some(by) = call.entered_by
+        && (own.consent.is_none() || !clubs::organises(db, round.club, by).await?)
+    {
+        return Err(missing());
+    }
+    Ok(round)
 }
 
 /// A round that the caller arranges; organisers who act for a member do not arrange meanwhile.
@@ -95,8 +104,20 @@ fn in_phase(round: &Round, wanted: &[Phase]) -> Result<(), Error> {
     if wanted.contains(&round.phase) {
         return Ok(());
     }
+    // what an organiser does next to bring it there
+    let hint = match (round.phase, wanted.first()) {
+        (Phase::Gathering, Some(Phase::Sealed | Phase::Allotted | Phase::HandingOver)) => {
+            "; seal it first: scionary round seal"
+        }
+        (Phase::Sealed, Some(Phase::Gathering)) => "; open it again first: scionary round reopen",
+        (Phase::Sealed, Some(Phase::Allotted | Phase::HandingOver)) => {
+            "; settle it first: scionary round settle"
+        }
+        (Phase::Allotted, Some(Phase::HandingOver)) => "; begin the day first: scionary round begin",
+        (_, _) => "",
+    };
     let wanted = wanted.iter().map(|p| p.label()).collect::<Vec<_>>().join(" or ");
-    Err(Rule::RoundPhase { wanted, found: round.phase.label() }.into())
+    Err(Rule::RoundPhase { hint, wanted, found: round.phase.label() }.into())
 }
 
 /// Stores a changed round; a caller who was overtaken is served again, on what stands then.
@@ -156,15 +177,53 @@ fn left_of(lot: &Brought, claims: &[Claim]) -> u32 {
     lot.units.saturating_sub(gone)
 }
 
+/// Holds the round of a claim until the transaction ends: whoever ends or confirms it waits for a settling or a closing, and
+/// the other way round. To be called before the claim is read to be changed.
+pub(crate) async fn hold_round_of(write: &Write<'_>, claim: &Claim) -> Result<(), Error> {
+    if let Some(part) = claim.in_round {
+        round_store::lock(write.tx, part.round).await?;
+    }
+    Ok(())
+}
+
 /// Ends the hold of a round that is still open on what a claim of it was promised: back to the round, and not to its offer.
-/// Whether there was one.
-pub(crate) async fn takes_back(db: &impl Source, claim: &mut Claim) -> Result<bool, Error> {
+/// What a giver says no to is not given to others either: it stays out of the round until that is closed. Whether there was
+/// such a round.
+pub(crate) async fn takes_back(db: &impl Source, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
     let Some(part) = &mut claim.in_round else { return Ok(false) };
     let open = round_store::one(db, part.round).await?.is_some_and(|round| round.phase.is_open());
-    if open {
+    if open && !by_giver {
         part.units = 0;
     }
     Ok(open)
+}
+
+/// Refuses a side's word on a hand-over before the day has begun, unless it may go by post.
+pub(crate) async fn day_has_begun(db: &impl Source, claim: &Claim) -> Result<(), Error> {
+    let Some(part) = claim.in_round else { return Ok(()) };
+    match round_store::one(db, part.round).await? {
+        Some(round) if round.phase == Phase::Allotted && !round.says.settings.by_post => {
+            Err(Rule::DayNotBegun.into())
+        }
+        Some(_) | None => Ok(()),
+    }
+}
+
+/// Who leaves a club takes back what they bring to rounds that still gather.
+pub(crate) async fn leave_gathering(
+    write: &Write<'_>,
+    club: ClubId,
+    account: AccountId,
+) -> Result<(), Error> {
+    for round in round_store::of_clubs(write.tx, &[club], true, None, limits::ROUNDS_OPEN_MAX).await? {
+        round_store::lock(write.tx, round.id).await?;
+        let gathers =
+            round_store::one(write.tx, round.id).await?.is_some_and(|r| r.phase == Phase::Gathering);
+        if gathers {
+            part::leave(write, &Granted::system("they left the club"), round.id, account).await?;
+        }
+    }
+    Ok(())
 }
 
 /// Whether the caller arranges the round that a claim came of.

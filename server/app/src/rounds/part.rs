@@ -30,7 +30,7 @@ pub struct LeaveRound {
     pub id: RoundId,
 }
 
-/// Brings packs of an own offer.
+/// Brings packs of an own offer; of one that is in the round already, another number of packs.
 pub struct BringLot {
     /// To which round.
     pub id: RoundId,
@@ -134,18 +134,26 @@ async fn take_back(write: &Write<'_>, granted: &Granted<TakePart>, lot: &Brought
     claims::move_up(write, lot.offer).await
 }
 
+/// Takes everything of a member out of a round.
+pub(super) async fn leave(
+    write: &Write<'_>,
+    granted: &Granted<TakePart>,
+    round: RoundId,
+    account: AccountId,
+) -> Result<(), Error> {
+    for lot in round_store::lots(write.tx, round, Some(account), 0, limits::ROUND_LOTS_MAX).await? {
+        take_back(write, granted, &lot).await?;
+    }
+    round_store::set_wishes(write.tx, granted, round, account, &[], None).await?;
+    Ok(round_store::remove_part(write.tx, granted, round, account).await?)
+}
+
 impl UseCase for LeaveRound {
     type Out = RoundId;
     async fn run(&self, write: &Write<'_>) -> Result<Done<RoundId>, Error> {
         let (round, granted) = gathering(write, self.id).await?;
         let part = own_part(write, &round).await?;
-        let lots =
-            round_store::lots(write.tx, round.id, Some(part.account), 0, limits::ROUND_LOTS_MAX).await?;
-        for lot in &lots {
-            take_back(write, &granted, lot).await?;
-        }
-        round_store::set_wishes(write.tx, &granted, round.id, part.account, &[], None).await?;
-        round_store::remove_part(write.tx, &granted, round.id, part.account).await?;
+        leave(write, &granted, round.id, part.account).await?;
         Ok(Done::new(round.id, "round.left", round.id, json!({})).and_publish(TOPIC, round.id))
     }
 }
@@ -160,7 +168,7 @@ const fn usual_pack(unit: Unit) -> u32 {
 }
 
 impl UseCase for BringLot {
-    type Out = (RoundId, u32);
+    type Out = (RoundId, Brought);
     async fn run(&self, write: &Write<'_>) -> Result<Done<Self::Out>, Error> {
         let (round, granted) = gathering(write, self.id).await?;
         let part = own_part(write, &round).await?;
@@ -169,7 +177,7 @@ impl UseCase for BringLot {
         let offer = offer.ok_or_else(|| Error::NotFound {
             kind: "offer of yours",
             id: self.offer.to_string(),
-            hint: "see your offers: scionary offer mine".into(),
+            hint: "see your offers: scionary offer list".into(),
         })?;
         match offer.state(today) {
             OfferState::Open | OfferState::Coming => {}
@@ -190,33 +198,41 @@ impl UseCase for BringLot {
             alerts::refuse_reached(write.tx, lot).await?;
         }
         let (last, all, own) = round_store::count_lots(write.tx, round.id, part.account).await?;
-        if own >= limits::ROUND_LOTS_EACH_MAX || all >= limits::ROUND_LOTS_MAX {
+        let before = round_store::lot_of_offer(write.tx, round.id, offer.id).await?;
+        if before.is_none() && (own >= limits::ROUND_LOTS_EACH_MAX || all >= limits::ROUND_LOTS_MAX) {
             return Err(Rule::TooManyRoundLots(own).into());
         }
+        let held = before.as_ref().map_or(0, |lot| lot.units.saturating_mul(lot.per_unit));
         let per_unit = if self.per_unit == 0 { usual_pack(offer.contents.unit) } else { self.per_unit };
-        let left = u32::try_from(offer.contents.quantity - offer.promised).unwrap_or(0);
+        // brought again, it is brought anew: what it held is free for it
+        let left = u32::try_from(offer.contents.quantity - offer.promised).unwrap_or(0).saturating_add(held);
         let mut fields = Fields::new();
         let most = (left / per_unit).min(limits::ROUND_UNITS_MAX);
         let units = if self.units == 0 { most } else { self.units };
-        let unit = offer.contents.unit.word();
+        let unit = offer.contents.unit;
         if most == 0 || units > most {
-            fields.wrong(
-                "units",
-                format!("at most {most} packs of {per_unit} {unit} expected: {left} {unit} are not promised; {units} found"),
-            );
+            let (pack, left) = (unit.counted(whole(per_unit)), unit.counted(whole(left)));
+            fields
+                .wrong("units", format!("at most {most} packs of {pack} expected: {left} can still be had"));
         }
         let papers = fields.text("papers", &self.papers, 0, limits::HEALTH_TEXT_CHARS_MAX);
         let papers = fields.finish(papers)?;
-        let quantity = i32::try_from(units.saturating_mul(per_unit)).unwrap_or(i32::MAX);
-        if !claim_store::promise(write.tx, offer.id, quantity, today).await? {
+        if held > 0 {
+            claim_store::release(write.tx, offer.id, whole(held)).await?;
+        }
+        if !claim_store::promise(write.tx, offer.id, whole(units.saturating_mul(per_unit)), today).await? {
             return Err(Rule::NothingLeft.into());
         }
+        let new = match &before {
+            Some(lot) => (lot.id, lot.number),
+            None => (RoundLotId::from_uuid(write.new_uuid()?), last + 1),
+        };
         let lot = Brought {
-            id: RoundLotId::from_uuid(write.new_uuid()?),
+            id: new.0,
             round: round.id,
             offer: offer.id,
             giver: part.account,
-            number: last + 1,
+            number: new.1,
             units,
             per_unit,
             gift: self.gift,
@@ -224,13 +240,19 @@ impl UseCase for BringLot {
             checked_in_at: None,
             entered_by: write.call.entered_by,
         };
-        round_store::insert_lot(write.tx, &granted, &lot)
-            .await
-            .map_err(|e| e.if_exists(Error::from(Rule::BroughtAlready)))?;
+        round_store::set_lot(write.tx, &granted, &lot).await?;
+        if before.is_some() {
+            // what it no longer holds is for those who wait
+            claims::move_up(write, offer.id).await?;
+        }
         let change = json!({ "lot": lot.id.to_string(), "units": units });
-        Ok(Done::new((round.id, lot.number), "round.lot_brought", round.id, change)
-            .and_publish(TOPIC, round.id))
+        Ok(Done::new((round.id, lot), "round.lot_brought", round.id, change).and_publish(TOPIC, round.id))
     }
+}
+
+/// A number of things as offers count them.
+fn whole(n: u32) -> i32 {
+    i32::try_from(n).unwrap_or(i32::MAX)
 }
 
 impl UseCase for TakeBackLot {

@@ -1,10 +1,13 @@
 //! A dry run: what a round would come to as it stands, with its settings or others beside them. The draws are not the
 //! round's own: nobody learns from it how the draw will fall.
 
-use std::collections::BTreeMap;
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, atomic::AtomicBool},
+};
 
 use scionary_domain::{
-    clearing::{Explainer, Unwatched, settle, sha256},
+    clearing::{Explainer, settle, sha256},
     field::Fields,
     ids::{AccountId, RoundId},
     limits,
@@ -12,7 +15,12 @@ use scionary_domain::{
 };
 use scionary_store::account_store;
 
-use super::{arranged, facts::OnFile, in_phase};
+use super::{
+    allot::{Listener, WhileHeard},
+    arranged,
+    facts::OnFile,
+    in_phase,
+};
 use crate::{App, Call, Error};
 
 /// What a round would come to with some settings.
@@ -67,13 +75,17 @@ impl App {
         let file = OnFile::read(reader, round).await?;
         let people: Vec<AccountId> = file.parts.iter().map(|p| p.account).collect();
         let names = account_store::display_names(reader, &people).await?;
-        let _turn = self.settling().await?;
+        let gone = Arc::new(AtomicBool::new(false));
+        let _listener = Listener(gone.clone());
         let mut previews = Vec::new();
         for settings in [Some(own), tried].into_iter().flatten() {
-            let input = file.input(self, settings, Vec::new(), Vec::new(), &|_, _| false);
-            let seed = seed.clone();
+            file.fit(&self.registry(), &settings)?;
+            let input = file.input(self, settings, Vec::new(), Vec::new(), &|_, _| None);
+            let (seed, turn, mut watch) = (seed.clone(), self.settling().await?, WhileHeard(gone.clone()));
             let work = move || -> Result<Summary, Error> {
-                let outcome = settle(&input, &seed, &mut Unwatched, &mut |_| {})
+                // kept until the work ends, also where nobody waits for it any more
+                let _turn = turn;
+                let outcome = settle(&input, &seed, &mut watch, &mut |_| {})
                     .map_err(|e| Error::Internal(format!("a dry run failed: {e}")))?;
                 let small = input.lots.len() <= limits::ROUND_EXPLAINED_MAX;
                 let explainer = if small { Some(Explainer::new(&input, &outcome)?) } else { None };

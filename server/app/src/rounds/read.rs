@@ -63,8 +63,9 @@ impl ShownRound {
     /// The secret of the draw, once it may be known.
     pub fn secret(&self) -> &str {
         match self.round.phase {
-            Phase::Sealed | Phase::Allotted | Phase::HandingOver | Phase::Closed => &self.round.secret,
-            Phase::Gathering | Phase::CalledOff => "",
+            Phase::Allotted | Phase::HandingOver | Phase::Closed => &self.round.secret,
+            // whoever sees it before knows who wins a draw, and may be tempted to open the round again
+            Phase::Gathering | Phase::Sealed | Phase::CalledOff => "",
         }
     }
 }
@@ -287,7 +288,7 @@ impl App {
         let Page { rows: parts, next } = page::cut(parts, size, &search, |p| p.number.to_string());
         let people: Vec<AccountId> = parts.iter().map(|p| p.account).collect();
         let names = account_store::display_names(reader, &people).await?;
-        let ledgers = round_store::ledgers(reader, round.club, None).await?;
+        let ledgers = round_store::ledgers(reader, round.club, round.id, None).await?;
         let claims = claims_of(reader, &round).await?;
         let mut rows = Vec::new();
         for part in parts {
@@ -373,8 +374,12 @@ impl App {
         })?;
         let outcome = kept.outcome.unwrap_or_default();
         let head = format!(
-            "{{\"input\":{},\"input_hash\":\"{}\",\"secret\":\"{}\",\"commitment\":\"{}\",\"run\":{number},\"outcome\":",
-            kept.input, kept.input_hash, round.secret, round.commitment
+            "{{\"input\":{},\"input_hash\":\"{}\",\"secret\":\"{}\",\"commitment\":\"{}\",\"sealed_hash\":\"{}\",\"run\":{number},\"outcome\":",
+            kept.input,
+            kept.input_hash,
+            round.secret,
+            round.commitment,
+            round.input_hash.as_deref().unwrap_or_default()
         );
         Ok([head.as_bytes(), outcome.as_bytes(), b"}\n"]
             .into_iter()

@@ -1,7 +1,7 @@
 //! Sealing a round, opening it again, and noting what authorities say.
 
 use scionary_domain::{
-    clearing::{BadInput, commitment},
+    clearing::BadInput,
     field::Fields,
     ids::RoundId,
     limits,
@@ -11,16 +11,10 @@ use scionary_domain::{
 use scionary_store::{StoreError, round_store, round_store::Run};
 use serde_json::json;
 
-use super::{
-    ShownRound, TOPIC, arranged,
-    facts::OnFile,
-    held, in_phase,
-    make::{people, secret},
-    notices, store,
-};
+use super::{ShownRound, TOPIC, arranged, facts::OnFile, held, in_phase, make::people, notices, store};
 use crate::{App, Call, Done, Error, Rule, UseCase, Write};
 
-/// Seals a round: what was brought and wished for is frozen, its hash and the secret are published.
+/// Seals a round: what was brought and wished for is frozen, and its hash is published.
 pub struct SealRound {
     id: RoundId,
     /// The version that the input was put together of.
@@ -29,7 +23,7 @@ pub struct SealRound {
     hash: String,
 }
 
-/// Opens a sealed round again, with a new secret: the old one was shown.
+/// Opens a sealed round again. Its secret was not shown yet, and stays: nobody draws again by sealing again.
 pub struct ReopenRound {
     /// Which.
     pub id: RoundId,
@@ -70,7 +64,8 @@ impl App {
         if file.lots.is_empty() || file.wishes.is_empty() {
             return Err(Rule::RoundEmpty.into());
         }
-        let input = file.input(self, settings, Vec::new(), Vec::new(), &|_, _| false);
+        file.fit(&self.registry(), &settings)?;
+        let input = file.input(self, settings, Vec::new(), Vec::new(), &|_, _| None);
         input.check()?;
         Ok(SealRound { id, version, input: input.canonical()?, hash: input.hash()? })
     }
@@ -100,7 +95,8 @@ impl UseCase for SealRound {
         let change = json!({ "input_hash": self.hash });
         let mut done = Done::new((), "round.sealed", round.id, change).and_publish(TOPIC, round.id);
         let words = format!("{} is sealed: lots and wishes stand as they are now.", round.says.title);
-        done.notices = notices(&people(write, round.id).await?, &round, &self.hash, &words);
+        done.notices =
+            notices(&people(write, round.id).await?, &round, format!("sealed {}", round.version), &words);
         let out = ShownRound::new(write.tx, write.call, round).await?;
         Ok(done.with(out))
     }
@@ -113,13 +109,11 @@ impl UseCase for ReopenRound {
         in_phase(&round, &[Phase::Sealed])?;
         round.phase = Phase::Gathering;
         round.input_hash = None;
-        round.secret = secret(write.app.entropy())?;
-        round.commitment = commitment(&round.secret);
         store(write, &granted, &mut round).await?;
-        let mut done = Done::new((), "round.reopened", round.id, json!({ "commitment": round.commitment }))
-            .and_publish(TOPIC, round.id);
+        let mut done = Done::new((), "round.reopened", round.id, json!({})).and_publish(TOPIC, round.id);
         let words = format!("{} is open again: lots and wishes may be changed.", round.says.title);
-        done.notices = notices(&people(write, round.id).await?, &round, &round.commitment, &words);
+        done.notices =
+            notices(&people(write, round.id).await?, &round, format!("reopened {}", round.version), &words);
         let out = ShownRound::new(write.tx, write.call, round).await?;
         Ok(done.with(out))
     }

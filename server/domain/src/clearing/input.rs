@@ -22,6 +22,8 @@ crate::offer::words! {
         Viability = "viability",
         /// One of the two does not deal with the other.
         Blocked = "blocked",
+        /// One of the two said no to it.
+        Refused = "refused",
         /// Its owner, or the lot itself, is not there on the day.
         Absent = "absent",
     }

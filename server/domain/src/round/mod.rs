@@ -312,7 +312,10 @@ pub fn check(draft: &RoundDraft, today: Date) -> Result<Says, Vec<FieldError>> {
 pub fn check_settings(fields: &mut Fields, path: &str, settings: &Settings) {
     let mut within = |name: &str, value: u32, least: u32, most: u32| {
         if value < least || value > most {
-            fields.wrong(format!("{path}.{name}"), format!("{least} to {most} expected, {value} found"));
+            // what was no number of packs at all is not repeated
+            let found =
+                if value > limits::ROUND_UNITS_MAX { String::new() } else { format!(", {value} found") };
+            fields.wrong(format!("{path}.{name}"), format!("{least} to {most} expected{found}"));
         }
     };
     within("cap", settings.cap, 1, limits::ROUND_CAP_MAX);
@@ -337,6 +340,9 @@ pub fn check_part(draft: &PartDraft, by_post: bool) -> Result<(AreaCode, String)
     if !comes {
         let ways = if by_post { "coming to the day, or post," } else { "coming to the day" };
         fields.wrong("part.meeting", format!("{ways} expected: this round hands over in no other way"));
+    }
+    if draft.post && !by_post {
+        fields.wrong("part.post", "left out expected: this round hands nothing over by post");
     }
     if draft.give_more > limits::ROUND_UNITS_MAX {
         fields.wrong("part.give_more", format!("at most {} expected", limits::ROUND_UNITS_MAX));
@@ -463,6 +469,8 @@ mod tests {
             ..Default::default()
         };
         assert!(check_part(&draft, true).is_ok());
-        assert_eq!(check_part(&draft, false).unwrap_err()[0].field, "part.meeting");
+        let wrong: Vec<String> =
+            check_part(&draft, false).unwrap_err().into_iter().map(|f| f.field).collect();
+        assert_eq!(wrong, ["part.meeting", "part.post"]);
     }
 }

@@ -14,9 +14,10 @@ pub const fn bar_words(bar: Bar) -> &'static str {
         }
         Bar::HandOver => "there is no way of handing over that both of you can take",
         Bar::Alert => "a confirmed alert reaches it",
-        Bar::Viability => "it will not be fit for use on the day any more",
+        Bar::Viability => "it will not be fit for use on the day any more, or its offer ends before",
         Bar::Blocked => "you and who brings it do not deal with each other here",
-        Bar::Absent => "who brings it, or the lot itself, was not there",
+        Bar::Refused => "one of you said no to it",
+        Bar::Absent => "who brings it, the lot itself, or you yourself were not there on the day",
     }
 }
 
@@ -29,7 +30,7 @@ fn others(takers: u32) -> String {
 }
 
 fn members(n: i64) -> String {
-    if n == 1 { "another member".into() } else { format!("{n} others") }
+    if n == 1 { "one of those".into() } else { format!("{n} of those") }
 }
 
 /// Why one more unit of a lot did not come. `takers` is how many others got some of it.
@@ -56,7 +57,7 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
             format!("{to}No chain of swaps balances what you would take with what others can give.")
         }
         Reason::Decided { by: Aim::Level(_), loss } => format!(
-            "{to}One more for you would leave {} without one, who stand before you: they got less so far, here or in earlier rounds.",
+            "{to}One more for you would take one from {} who come before you, counting what everybody gave and took in earlier rounds.",
             members(*loss)
         ),
         Reason::Decided { by: Aim::Who, .. } => {

@@ -9,6 +9,7 @@ pub struct Model {
     #[sea_orm(primary_key, auto_increment = false)]
     pub wish_id: Uuid,
     pub units: i64,
+    #[sea_orm(primary_key, auto_increment = false)]
     pub claim_id: Uuid,
 }
 

@@ -140,6 +140,22 @@ pub async fn of_clubs(
     rows.into_iter().map(to_round).collect()
 }
 
+/// Open rounds whose day was before another.
+pub async fn overdue(db: &impl Source, day: Date, limit: u64) -> Result<Vec<RoundId>, StoreError> {
+    let open = Phase::ALL.iter().filter(|p| p.is_open()).map(|p| p.word());
+    let rows: Vec<Uuid> = round::Entity::find()
+        .select_only()
+        .column(round::Column::Id)
+        .filter(round::Column::Phase.is_in(open))
+        .filter(round::Column::Day.lt(day.days()))
+        .order_by_asc(round::Column::Id)
+        .limit(limit)
+        .into_tuple()
+        .all(db.inner())
+        .await?;
+    Ok(rows.into_iter().map(RoundId::from_uuid).collect())
+}
+
 fn to_part(row: round_member::Model) -> Result<Part, StoreError> {
     Ok(Part {
         round: RoundId::from_uuid(row.round_id),
@@ -247,8 +263,8 @@ fn to_lot(row: round_lot::Model) -> Result<Brought, StoreError> {
     })
 }
 
-/// Puts a lot into a round. [`StoreError::Exists`] where its offer is in it already.
-pub async fn insert_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Result<(), StoreError> {
+/// Puts a lot into a round, or in the place of what it was.
+pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Result<(), StoreError> {
     let row = round_lot::ActiveModel {
         id: Set(lot.id.uuid()),
         round_id: Set(lot.round.uuid()),
@@ -262,7 +278,11 @@ pub async fn insert_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) ->
         checked_in_at: Set(lot.checked_in_at.map(Timestamp::micros)),
         entered_by: Set(lot.entered_by.map(AccountId::uuid)),
     };
-    round_lot::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    use round_lot::Column as C;
+    let anew = OnConflict::column(C::Id)
+        .update_columns([C::Units, C::PerUnit, C::Gift, C::Papers, C::EnteredBy])
+        .to_owned();
+    round_lot::Entity::insert(row).on_conflict(anew).exec_without_returning(tx.inner()).await?;
     Ok(())
 }
 
@@ -290,6 +310,20 @@ pub async fn check_in(
 /// A lot of a round.
 pub async fn lot(db: &impl Source, id: RoundLotId) -> Result<Option<Brought>, StoreError> {
     round_lot::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_lot).transpose()
+}
+
+/// The lot of an offer in a round.
+pub async fn lot_of_offer(
+    db: &impl Source,
+    round: RoundId,
+    offer: OfferId,
+) -> Result<Option<Brought>, StoreError> {
+    let row = round_lot::Entity::find()
+        .filter(round_lot::Column::RoundId.eq(round.uuid()))
+        .filter(round_lot::Column::OfferId.eq(offer.uuid()))
+        .one(db.inner())
+        .await?;
+    row.map(to_lot).transpose()
 }
 
 /// The lot of a round with a number on the tables.

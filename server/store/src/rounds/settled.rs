@@ -269,10 +269,12 @@ struct Total {
     units: Option<i64>,
 }
 
-/// What everybody gave and took in a club's rounds so far, as handed over; of one member where named. Gifts are not given.
+/// What everybody gave and took in a club's other rounds than this one, as handed over; of one member where named. Gifts are
+/// not given.
 pub async fn ledgers(
     db: &impl Source,
     club: ClubId,
+    but: RoundId,
     of: Option<AccountId>,
 ) -> Result<BTreeMap<AccountId, Ledger>, StoreError> {
     let of_club = || {
@@ -280,6 +282,7 @@ pub async fn ledgers(
             .column(round::Column::Id)
             .from(round::Entity)
             .and_where(round::Column::ClubId.eq(club.uuid()))
+            .and_where(round::Column::Id.ne(but.uuid()))
             .to_owned()
     };
     let mut ledgers: BTreeMap<AccountId, Ledger> = BTreeMap::new();
