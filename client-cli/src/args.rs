@@ -28,7 +28,7 @@ pub use lot::{
 };
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
-pub use round::{RoundArguments, RoundCommand, TriedArguments};
+pub use round::{RoundArguments, RoundChanges, RoundCommand, TriedArguments};
 pub use want::{WantArguments, WantCommand};
 
 use clap::{Args, Parser, Subcommand};

@@ -56,7 +56,7 @@ pub enum RoundCommand {
         #[arg(long)]
         not_there: bool,
         /// Packs that you give beyond what the round asks of everybody
-        #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "PACKS")]
+        #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=500))]
         give_more: i32,
     },
     /// Leave a round with all lots and wishes, while it gathers
@@ -64,18 +64,18 @@ pub enum RoundCommand {
         /// Its id
         round: String,
     },
-    /// Bring packs of one of your offers; they are held back for the round
+    /// Bring packs of one of your offers, or another number of them; they are held back for the round
     Bring {
         /// The round's id
         round: String,
         /// The offer's id
         offer: String,
         /// How many packs; all that is not promised if left out
-        #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "COUNT")]
-        packs: i32,
+        #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
+        packs: Option<i32>,
         /// How much is in a pack; if left out a stick, five seeds, a plant, a fruit
-        #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "COUNT")]
-        each: i32,
+        #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=10_000))]
+        each: Option<i32>,
         /// Give it freely: it is not counted against you
         #[arg(long)]
         gift: bool,
@@ -122,7 +122,7 @@ pub enum RoundCommand {
         /// Its number, the code on its tag, or its id
         lot: String,
         /// How many packs
-        #[arg(long, default_value_t = 1, value_name = "COUNT")]
+        #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
         packs: i32,
     },
     /// Make a round of a club (organisers)
@@ -133,13 +133,13 @@ pub enum RoundCommand {
         #[command(flatten)]
         says: Box<RoundArguments>,
     },
-    /// Change what a round says of itself, all of it anew (organisers)
+    /// Change what a round says of itself, while it gathers: the named parts (organisers)
     Change {
         /// Its id
         round: String,
-        /// What it says of itself
+        /// The parts
         #[command(flatten)]
-        says: Box<RoundArguments>,
+        parts: Box<RoundChanges>,
     },
     /// Call a round off: what was brought is its givers' again (organisers)
     CallOff {
@@ -233,7 +233,7 @@ pub enum RoundCommand {
     },
     /// Tick hand-overs off, for both sides (organisers)
     #[command(
-        after_help = "Without LOT and MEMBER, lines are read from standard input, each a lot and a member, such as \"12 7\" or the code that a scanner reads and a number."
+        after_help = "Without LOT and MEMBER, lines are read from standard input until its end (Ctrl-D), each a lot and a member, such as \"12 7\" or what a scanner reads from a label."
     )]
     HandOver {
         /// The round's id
@@ -308,16 +308,16 @@ pub struct RoundArguments {
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::Date>,
     /// The most packs that anybody takes
-    #[arg(long, default_value_t = 8, value_name = "PACKS")]
+    #[arg(long, default_value_t = 8, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: i32,
     /// Packs that anybody may be asked to give beyond what they get
-    #[arg(long, default_value_t = 1, value_name = "PACKS")]
+    #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: i32,
     /// Packs that somebody gets beyond what they give who never took part before
-    #[arg(long, default_value_t = 1, value_name = "PACKS")]
+    #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: i32,
     /// The most packs of one cultivar that anybody takes; 0 for no limit
-    #[arg(long, default_value_t = 0, value_name = "PACKS")]
+    #[arg(long, default_value_t = 0, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: i32,
     /// First wishes count before anybody's pack beyond this one; left out, everybody's packs come first
     #[arg(long, value_name = "PACK")]
@@ -327,20 +327,49 @@ pub struct RoundArguments {
     pub post: bool,
 }
 
+/// Parts of what a round says of itself.
+#[derive(Debug, Args)]
+pub struct RoundChanges {
+    /// What it is called
+    #[arg(long)]
+    pub title: Option<String>,
+    /// What members should know
+    #[arg(long)]
+    pub about: Option<String>,
+    /// Where the day is: told to members
+    #[arg(long)]
+    pub place: Option<String>,
+    /// Where that is: a country or subdivision (ISO 3166)
+    #[arg(long, value_name = "CODE")]
+    pub area: Option<String>,
+    /// The day
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub day: Option<v1::Date>,
+    /// The last day for lots and wishes
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub until: Option<v1::Date>,
+    /// Rules
+    #[command(flatten)]
+    pub settings: TriedArguments,
+    /// Nothing goes by post any more
+    #[arg(long, conflicts_with = "post")]
+    pub no_post: bool,
+}
+
 /// Settings to be tried.
 #[derive(Debug, Args)]
 pub struct TriedArguments {
     /// The most packs that anybody takes
-    #[arg(long, value_name = "PACKS")]
+    #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: Option<i32>,
     /// Packs that anybody may be asked to give beyond what they get
-    #[arg(long, value_name = "PACKS")]
+    #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: Option<i32>,
     /// Packs that somebody gets beyond what they give who never took part before
-    #[arg(long, value_name = "PACKS")]
+    #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: Option<i32>,
     /// The most packs of one cultivar that anybody takes
-    #[arg(long, value_name = "PACKS")]
+    #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: Option<i32>,
     /// First wishes count before anybody's pack beyond this one
     #[arg(long, value_name = "PACK")]

@@ -7,7 +7,7 @@ use scionary_proto::v1;
 
 use super::{fetch, show::told};
 use crate::{
-    args::{RoundArguments, RoundCommand, TriedArguments},
+    args::{RoundArguments, RoundChanges, RoundCommand, TriedArguments},
     client::{Client, rounds},
     error::Failure,
     output::Output,
@@ -23,8 +23,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 client.write(request, |c, r| async move { rounds(c).create_round(r).await }).await?;
             output.reply("CreateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
         }
-        RoundCommand::Change { round, says } => {
-            let request = v1::UpdateRoundRequest { round_id: round, round: Some(draft(*says)) };
+        RoundCommand::Change { round, parts } => {
+            let stands = fetch(client, round.clone()).await?.says.unwrap_or_default();
+            let request = v1::UpdateRoundRequest { round_id: round, round: Some(changed(stands, *parts)) };
             let reply: v1::UpdateRoundResponse =
                 client.write(request, |c, r| async move { rounds(c).update_round(r).await }).await?;
             output.reply("UpdateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
@@ -108,27 +109,44 @@ fn draft(arguments: RoundArguments) -> v1::RoundDraft {
     }
 }
 
+/// What a round says of itself, with parts of it changed.
+fn changed(stands: v1::RoundDraft, parts: RoundChanges) -> v1::RoundDraft {
+    let RoundChanges { title, about, place, area, day, until, settings, no_post } = parts;
+    let own = stands.settings.unwrap_or_default();
+    let settings = with(own, settings);
+    v1::RoundDraft {
+        title: title.unwrap_or(stands.title),
+        about: about.unwrap_or(stands.about),
+        place: place.unwrap_or(stands.place),
+        area_code: area.unwrap_or(stands.area_code),
+        // a day of its own for lots and wishes stays; the day before the day moves along
+        gather_until: until.or(if day.is_some() { None } else { stands.gather_until }),
+        day: day.or(stands.day),
+        settings: Some(v1::RoundSettings { by_post: settings.by_post && !no_post, ..settings }),
+    }
+}
+
+/// Settings with some of them changed.
+fn with(own: v1::RoundSettings, tried: TriedArguments) -> v1::RoundSettings {
+    let TriedArguments { most, slack, newcomers, of_one_cultivar, ranks_after, post } = tried;
+    v1::RoundSettings {
+        cap: most.unwrap_or(own.cap),
+        slack: slack.unwrap_or(own.slack),
+        newcomers: newcomers.unwrap_or(own.newcomers),
+        cultivar_cap: of_one_cultivar.unwrap_or(own.cultivar_cap),
+        fair_levels: ranks_after.or(own.fair_levels),
+        by_post: post || own.by_post,
+    }
+}
+
 async fn dry_run(
     client: &Client,
     output: &Output,
     round: String,
     tried: TriedArguments,
 ) -> Result<(), Failure> {
-    let TriedArguments { most, slack, newcomers, of_one_cultivar, ranks_after, post } = tried;
-    let nothing = [most, slack, newcomers, of_one_cultivar, ranks_after].iter().all(Option::is_none) && !post;
-    let tried = if nothing {
-        None
-    } else {
-        let own = fetch(client, round.clone()).await?.says.and_then(|s| s.settings).unwrap_or_default();
-        Some(v1::RoundSettings {
-            cap: most.unwrap_or(own.cap),
-            slack: slack.unwrap_or(own.slack),
-            newcomers: newcomers.unwrap_or(own.newcomers),
-            cultivar_cap: of_one_cultivar.unwrap_or(own.cultivar_cap),
-            fair_levels: ranks_after.or(own.fair_levels),
-            by_post: post || own.by_post,
-        })
-    };
+    let own = fetch(client, round.clone()).await?.says.and_then(|s| s.settings).unwrap_or_default();
+    let tried = Some(with(own, tried)).filter(|tried| *tried != own);
     let request = v1::PreviewRoundRequest { round_id: round, tried };
     let reply: v1::PreviewRoundResponse =
         client.read(request, |c, r| async move { rounds(c).preview_round(r).await }).await?;
@@ -152,14 +170,15 @@ async fn dry_run(
         }
         let Some(last) = columns.last() else { return };
         out.gap();
-        out.answer("Who gives and gets (gifts are not counted as given)");
+        let of = if columns.len() > 1 { " by the rules tried" } else { "" };
+        out.answer(&format!("Who gives and gets{of} (gifts are not counted as given)"));
         let rows = last.books.iter().map(|row| {
             [row.number.to_string(), row.name.clone(), row.gives.to_string(), row.gets.to_string()]
         });
         out.table(["no.", "member", "gives", "gets"], rows);
         if !last.left.is_empty() {
             out.gap();
-            out.answer("What stays over, and why");
+            out.answer(&format!("What stays over{of}, and why"));
             for left in &last.left {
                 let packs = words::counted(left.units, "pack");
                 out.item(
@@ -176,8 +195,14 @@ async fn dry_run(
 fn figures(preview: &v1::RoundPreview) -> Vec<(&'static str, String)> {
     let settings = preview.settings.unwrap_or_default();
     let ranks: Vec<String> = preview.by_rank.iter().map(ToString::to_string).collect();
-    let units: Vec<String> =
-        preview.by_units.iter().enumerate().map(|(n, members)| format!("{members} get {n}")).collect();
+    let units: Vec<String> = preview
+        .by_units
+        .iter()
+        .enumerate()
+        .map(|(n, members)| (n, *members))
+        .filter(|(_, members)| *members > 0)
+        .map(|(n, members)| format!("{members} get {n}"))
+        .collect();
     let of_one =
         if settings.cultivar_cap == 0 { "no limit".into() } else { settings.cultivar_cap.to_string() };
     vec![
@@ -185,13 +210,18 @@ fn figures(preview: &v1::RoundPreview) -> Vec<(&'static str, String)> {
         ("of one cultivar", of_one),
         ("slack", settings.slack.to_string()),
         ("newcomers", settings.newcomers.to_string()),
+        (
+            "ranks count",
+            settings.fair_levels.map_or_else(|| "after all packs".into(), |n| format!("after pack {n}")),
+        ),
+        ("post", if settings.by_post { "yes".into() } else { "no".into() }),
         ("members", format!("{}, of whom {} wish", preview.members, preview.wishing)),
         ("brought", format!("{}, of which {} as gifts", preview.brought, preview.gifts)),
         ("change hands", preview.given.to_string()),
         ("a first wish", format!("{} members", preview.first_wish)),
         ("nothing", format!("{} members", preview.with_nothing)),
-        ("packs by rank", ranks.join(" ")),
-        ("members by packs", units.join(", ")),
+        ("by rank of wish", ranks.join(", ")),
+        ("who gets how many", units.join(", ")),
     ]
 }
 
@@ -229,9 +259,11 @@ async fn settle(
     }
     output.reply("SettleRoundResponse", &last, |out| {
         let packs = words::counted(last.units, "pack");
-        out.answer(&format!("Settled: {packs} change hands. Everybody who takes part is told."));
+        let change = if last.units == 1 { "changes" } else { "change" };
+        let told = if last.runs == 1 { "Everybody who takes part is told." } else { "Whoever it makes a difference for is told." };
+        out.answer(&format!("Settled: {packs} {change} hands. {told}"));
         out.faint(&format!(
-            "Who takes what: scionary round shares {id}. Sheets for the day: scionary round sheets {id} --out FILE. The proof: scionary round audit {id} --out FILE"
+            "Who takes what: scionary round shares {id}. Sheets for the day: scionary round sheets {id} --out FILE. The day: scionary round begin {id}. The proof: scionary round audit {id} --out FILE"
         ));
     })
 }

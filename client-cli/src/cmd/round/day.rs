@@ -121,6 +121,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Sheets { round, out } => {
             let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
             let shares = all_shares(client, &round).await?;
+            need_shares(&shares, &round)?;
             let pdf = sheet(&sheets(&format!("{}, {}", says.title, words::day(says.day)), &shares))
                 .map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
@@ -138,7 +139,20 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let request = v1::CloseRoundRequest { round_id: round };
             let reply: v1::CloseRoundResponse =
                 client.write(request, |c, r| async move { rounds(c).close_round(r).await }).await?;
-            output.reply("CloseRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let open = match &reply.round {
+                Some(round) => all_shares(client, &round.round_id).await?,
+                None => Vec::new(),
+            };
+            let open = open.iter().filter(|s| s.state() == v1::ClaimState::Accepted).count();
+            output.reply("CloseRoundResponse", &reply, |out| {
+                told(out, reply.round.as_ref());
+                out.text(&match open {
+                    0 => "All that was promised changed hands; what was left over is on offer again.".to_string(),
+                    n => format!(
+                        "{n} still to change hands: their two sides were told, and confirm it themselves. What was left over is on offer again."
+                    ),
+                });
+            })
         }
         other => Err(Failure::bug(format!("{other:?} is not for here"))),
     }
@@ -160,34 +174,38 @@ async fn hand_over(
     lot: String,
     member: String,
 ) -> Result<(), Failure> {
-    let words = format!("Lot {lot} to member {member}: handed over.");
+    let said = format!("Lot {lot} to member {member}: handed over.");
     let request = v1::HandOverShareRequest { round_id: round.to_string(), lot, member };
     let reply: v1::HandOverShareResponse =
         client.write(request, |c, r| async move { rounds(c).hand_over_share(r).await }).await?;
-    output.reply("HandOverShareResponse", &reply, |out| out.line(&words))
+    if reply.state() != v1::ClaimState::HandedOver {
+        return Err(Failure::usage(
+            "rules on moving it have become stricter since it was promised: keep it, do not hand it over",
+        )
+        .then(format!("see what they say: scionary claim show {}", reply.claim_id)));
+    }
+    output.reply("HandOverShareResponse", &reply, |out| out.line(&said))
 }
 
 /// Lines of a lot and a member, from whoever types or scans; a wrong one is told, and the next is read.
 async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(), Failure> {
-    output.aside(
-        "A lot and a member on each line, such as: 12 7. An empty line, or the end of input, ends it.",
-    );
+    output.aside("A lot and a member on each line, such as: 12 7. The end of input (Ctrl-D) ends it.");
     let mut failed = 0;
     for line in std::io::stdin().lock().lines() {
         let line = line.map_err(|e| Failure::usage(e.to_string()))?;
-        let mut parts = line.split_whitespace();
-        match (parts.next(), parts.next(), parts.next()) {
-            (None, _, _) => break,
-            (Some(lot), Some(member), None) => {
-                if let Err(failure) = hand_over(client, output, round, lot.into(), member.into()).await {
-                    failed += 1;
-                    output.failure(&failure);
-                }
+        let line = line.trim();
+        if line.is_empty() {
+            continue;
+        }
+        let done = match line.split_once([' ', '\t', ',', ';']).map(|(lot, who)| (lot.trim(), who.trim())) {
+            Some((lot, who)) if !lot.is_empty() && !who.is_empty() => {
+                hand_over(client, output, round, lot.into(), who.into()).await
             }
-            (Some(_), _, _) => {
-                failed += 1;
-                output.aside(&format!("{line:?}: a lot and a member expected"));
-            }
+            Some(_) | None => Err(Failure::usage(format!("{line:?}: a lot and a member expected"))),
+        };
+        if let Err(failure) = done {
+            failed += 1;
+            output.failure(&failure);
         }
     }
     if failed == 0 {
@@ -195,6 +213,15 @@ async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(),
     } else {
         Err(Failure::usage(format!("{} could not be ticked off", words::counted(failed, "line"))))
     }
+}
+
+/// Nothing to print before the round is settled.
+fn need_shares(shares: &[v1::RoundShare], round: &str) -> Result<(), Failure> {
+    if shares.is_empty() {
+        return Err(Failure::usage("nothing changes hands yet, so there is nothing to print")
+            .then(format!("settle the round first: scionary round settle {round}")));
+    }
+    Ok(())
 }
 
 /// All that changes hands.
@@ -264,7 +291,9 @@ async fn print_labels(
 ) -> Result<(), Failure> {
     let says = fetch(client, round.to_string()).await?.says.unwrap_or_default();
     let mut all = Vec::new();
-    for share in all_shares(client, round).await? {
+    let shares = all_shares(client, round).await?;
+    need_shares(&shares, round)?;
+    for share in shares {
         let label = Label {
             name: share.cultivar_name.clone(),
             code: if share.code.is_empty() {
@@ -272,7 +301,12 @@ async fn print_labels(
             } else {
                 share.code.clone()
             },
-            what: format!("{}, {}", words::material(share.material()), words::day(says.day)),
+            what: format!(
+                "{} of {}, {}",
+                words::amount(share.quantity / share.units.max(1), share.unit()),
+                words::material(share.material()),
+                words::day(says.day)
+            ),
             source: format!(
                 "{} {} > {} {}",
                 share.giver_number, share.giver_name, share.taker_number, share.taker_name

@@ -12,6 +12,7 @@ use crate::{
     client::{Client, rounds},
     error::Failure,
     output::Output,
+    words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
@@ -50,15 +51,18 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let request = v1::BringLotRequest {
                 round_id: round,
                 offer_id: offer,
-                units: packs,
-                per_unit: each,
+                units: packs.unwrap_or(0),
+                per_unit: each.unwrap_or(0),
                 gift,
                 papers,
             };
             let reply: v1::BringLotResponse =
                 client.write(request, |c, r| async move { rounds(c).bring_lot(r).await }).await?;
             output.reply("BringLotResponse", &reply, |out| {
-                out.answer(&format!("It is lot {} of the round, and held back for it.", reply.number));
+                let packs = words::counted(reply.units, "pack");
+                let each =
+                    if reply.per_unit == 1 { String::new() } else { format!(" of {}", reply.per_unit) };
+                out.answer(&format!("It is lot {}: {packs}{each}, held back for the round.", reply.number));
                 out.faint(&format!(
                     "Take it back: scionary round take-back {} {}",
                     reply.round_id, reply.number
@@ -80,7 +84,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 client.write(request, |c, r| async move { rounds(c).take_left_over(r).await }).await?;
             output.reply("TakeLeftOverResponse", &reply, |out| {
                 out.answer("It is yours to fetch.");
-                out.faint(&format!("From whom: scionary claim show {}", reply.claim_id));
+                out.faint(&format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
             })
         }
         other @ (RoundCommand::Create { .. }

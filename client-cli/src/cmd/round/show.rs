@@ -91,7 +91,7 @@ pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
     if let Some(step) = settings.fair_levels {
         out.field(
             "order",
-            &format!("everybody's packs up to number {step} first, then wishes by rank, then all others"),
+            &format!("everybody's packs up to their {step}., then wishes by rank, then all other packs"),
         );
     }
     for advice in &round.advice {
@@ -121,7 +121,7 @@ pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
             "Print the sheets: scionary round sheets {id} --out FILE. On the day: scionary round begin {id}"
         ),
         (v1::RoundPhase::HandingOver, _, true) => format!(
-            "Tick off: scionary round hand-over {id} LOT MEMBER. At the end: scionary round close {id}"
+            "What is there: scionary round check-in {id} LOT... Who is not: scionary round absent {id} MEMBER... Tick off: scionary round hand-over {id}. At the end: scionary round close {id}"
         ),
         (v1::RoundPhase::Allotted | v1::RoundPhase::HandingOver | v1::RoundPhase::Closed, true, _) => {
             format!("What you get, and why: scionary round mine {id}")
@@ -184,6 +184,7 @@ pub(super) async fn mine(
         let says = round.says.clone().unwrap_or_default();
         let settled = round.runs > 0;
         out.heading(&format!("{} on {}: your part", says.title, words::day(says.day)));
+        out.field("stands", &phase(&round));
         out.field("your number", &reply.number.to_string());
         let part = reply.part.clone().unwrap_or_default();
         let comes = match (part.meeting, part.post) {
@@ -252,8 +253,14 @@ fn standing(reply: &v1::GetMyRoundResponse) -> String {
     let books = format!("you gave {gave} and took {took} in earlier rounds");
     match reply.head_start {
         0 => format!("{books}: you stand as everybody"),
-        n if n > 0 => format!("{books}: you are served {} earlier", words::counted(n, "step")),
-        n => format!("{books}: you are served {} later", words::counted(-n, "step")),
+        n if n > 0 => format!(
+            "{books}: your first pack counts as if you had {} less than others",
+            words::counted(n, "pack")
+        ),
+        n => format!(
+            "{books}: your first pack counts as if you had {} more than others",
+            words::counted(-n, "pack")
+        ),
     }
 }
 
@@ -282,7 +289,7 @@ fn shares(out: &Output, heading: &str, shares: &[v1::MyShare], word: &str) {
             out.item(
                 4,
                 "",
-                &format!("Reach them: {}. {}", share.contact.trim_end_matches('.'), share.claim_id),
+                &format!("Reach them: {}. Claim: {}", share.contact.trim_end_matches('.'), share.claim_id),
             );
         }
     }

@@ -2,6 +2,7 @@
 
 use std::{io::Read as _, path::PathBuf};
 
+use scionary_domain::lineage::LotCode;
 use scionary_proto::v1;
 
 use crate::{
@@ -44,13 +45,35 @@ pub(super) async fn wish(
     let wishes = wishes.map_err(Failure::usage)?;
     let count = wishes.len();
     let request = v1::SetWishesRequest { round_id: round, wishes };
-    let reply: v1::SetWishesResponse =
-        client.write(request, |c, r| async move { rounds(c).set_wishes(r).await }).await?;
+    let set = client.write(request, |c, r| async move { rounds(c).set_wishes(r).await }).await;
+    let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &lines))?;
+    let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
+    let mine: v1::GetMyRoundResponse =
+        client.read(request, |c, r| async move { rounds(c).get_my_round(r).await }).await?;
     output.reply("SetWishesResponse", &reply, |out| {
         let count = if count == 1 { "one wish".to_string() } else { format!("{count} wishes") };
         out.answer(&format!("Your list has {count}. Nobody else sees it."));
-        out.faint(&format!("Look at it: scionary round mine {}", reply.round_id));
+        for wish in &mine.wishes {
+            let packs = if wish.quantity == 1 { String::new() } else { format!("{} of ", wish.quantity) };
+            out.item(0, &format!("{:>3}.", wish.rank), &format!("{packs}{}", wish.accepts.join(", or ")));
+        }
+        out.faint(&format!("Your part: scionary round mine {}", reply.round_id));
     })
+}
+
+/// Names the typed wish, where the server names a place in the list.
+fn by_line(mut failure: Failure, lines: &[String]) -> Failure {
+    let named = |field: &str| -> Option<String> {
+        let (at, _) = field.strip_prefix("wishes[")?.split_once(']')?;
+        let at: usize = at.parse().ok()?;
+        Some(format!("wish {} ({})", at + 1, lines.get(at)?))
+    };
+    for (field, _) in &mut failure.fields {
+        if let Some(name) = named(field) {
+            *field = name;
+        }
+    }
+    failure
 }
 
 /// A line: `12`, `7 or 9`, `2 x Larkwater Gold, scion wood`.
@@ -72,13 +95,13 @@ fn parse(line: &str) -> Result<v1::WishLine, String> {
 
 /// A lot's number, code or id; or a cultivar and its material with a comma between.
 fn choose(choice: &str, line: &str) -> Result<v1::WishAccepts, String> {
-    let is_lot = choice.starts_with("rlt_") || !choice.contains([' ', ',']);
-    if is_lot && !choice.is_empty() {
-        let lot = choice.trim_start_matches('#').to_string();
-        return Ok(v1::WishAccepts { lot, ..Default::default() });
+    let word = choice.trim_start_matches('#');
+    let is_lot = word.starts_with("rlt_") || word.parse::<u32>().is_ok() || word.parse::<LotCode>().is_ok();
+    if is_lot {
+        return Ok(v1::WishAccepts { lot: word.to_string(), ..Default::default() });
     }
     let (name, material) = choice.rsplit_once(',').ok_or_else(|| {
-        format!("{line:?}: a lot's number, or a cultivar and its material such as \"Larkwater Gold, scion wood\", expected")
+        format!("{line:?}: a lot's number or the code on its tag expected, or a cultivar with its material, such as \"{}, scion wood\"", if choice.is_empty() { "Larkwater Gold" } else { choice })
     })?;
     let material = words::parse_material(&material.trim().to_lowercase().replace(' ', "-"))
         .map_err(|e| format!("{line:?}: {e}"))?;
