@@ -26,6 +26,7 @@ mod privacy;
 mod reference;
 mod releases;
 mod robustness;
+mod round_changes;
 mod round_faults;
 mod rounds;
 mod storage;

@@ -109,35 +109,35 @@ pub async fn mine(who: &Raw, round: &str) -> v1::GetMyRoundResponse {
     who.call(Rpc::RoundGetMyRound, &v1::GetMyRoundRequest { round_id: round.into() }).await.unwrap()
 }
 
-async fn show(who: &Raw, round: &str) -> Result<v1::Round, Status> {
+pub async fn show(who: &Raw, round: &str) -> Result<v1::Round, Status> {
     let request = v1::GetRoundRequest { round_id: round.into() };
     who.call::<v1::GetRoundResponse>(Rpc::RoundGetRound, &request).await.map(|r| r.round.unwrap())
 }
 
-async fn lots(who: &Raw, round: &str, left_only: bool) -> Vec<v1::RoundLot> {
+pub async fn lots(who: &Raw, round: &str, left_only: bool) -> Vec<v1::RoundLot> {
     let request = v1::ListRoundLotsRequest { round_id: round.into(), left_only, ..Default::default() };
     let reply: v1::ListRoundLotsResponse = who.call(Rpc::RoundListRoundLots, &request).await.unwrap();
     reply.lots
 }
 
-async fn shares(who: &Raw, round: &str) -> Vec<v1::RoundShare> {
+pub async fn shares(who: &Raw, round: &str) -> Vec<v1::RoundShare> {
     let request = v1::ListRoundSharesRequest { round_id: round.into(), ..Default::default() };
     let reply: v1::ListRoundSharesResponse = who.call(Rpc::RoundListRoundShares, &request).await.unwrap();
     reply.shares
 }
 
-async fn promised(who: &Raw, offer: &str) -> i32 {
+pub async fn promised(who: &Raw, offer: &str) -> i32 {
     let request = v1::GetOfferRequest { offer_id: offer.into(), ..Default::default() };
     let reply: v1::GetOfferResponse = who.call(Rpc::OfferGetOffer, &request).await.unwrap();
     reply.offer.unwrap().promised
 }
 
-async fn hand_over(who: &Raw, round: &str, lot: &str, member: &str) -> Result<String, Status> {
+pub async fn hand_over(who: &Raw, round: &str, lot: &str, member: &str) -> Result<String, Status> {
     let request = v1::HandOverShareRequest { round_id: round.into(), lot: lot.into(), member: member.into() };
     who.call::<v1::HandOverShareResponse>(Rpc::RoundHandOverShare, &request).await.map(|r| r.claim_id)
 }
 
-async fn check_in(who: &Raw, round: &str, lot: &str) {
+pub async fn check_in(who: &Raw, round: &str, lot: &str) {
     let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: true };
     who.call::<v1::CheckInLotResponse>(Rpc::RoundCheckInLot, &check).await.unwrap();
 }
@@ -147,12 +147,12 @@ pub async fn begin(who: &Raw, round: &str) {
     who.call::<v1::StartHandOverResponse>(Rpc::RoundStartHandOver, &request).await.unwrap();
 }
 
-async fn close(who: &Raw, round: &str) -> v1::Round {
+pub async fn close(who: &Raw, round: &str) -> v1::Round {
     let request = v1::CloseRoundRequest { round_id: round.into() };
     who.call::<v1::CloseRoundResponse>(Rpc::RoundCloseRound, &request).await.unwrap().round.unwrap()
 }
 
-async fn audit(who: &Raw, round: &str) -> serde_json::Value {
+pub async fn audit(who: &Raw, round: &str) -> serde_json::Value {
     let request = v1::ExportRoundAuditRequest { round_id: round.into(), run: 0 };
     let chunks = who.stream(Rpc::RoundExportRoundAudit.path(), request.encode_to_vec()).await.unwrap();
     let bytes: Vec<u8> = chunks
@@ -450,168 +450,8 @@ async fn rules_and_reasons() {
     .await;
 }
 
-/// Members of a club; the first one arranges it.
-async fn club_of(people: &People, names: &[&str]) -> (String, Vec<Raw>) {
-    let first = people.grower(names[0]).await;
-    let club = make(&first, "Larkwater growers").await.unwrap().club_id;
-    let mut all = vec![first];
-    for name in &names[1..] {
-        let who = people.grower(name).await;
-        let_in(&all[0], &who, &club).await;
-        all.push(who);
-    }
-    (club, all)
-}
-
-/// Settled again and again on the day: a pack that was handed over beside one that is still to come, left-overs beside what
-/// was allotted, somebody who says no.
-#[tokio::test]
-async fn settled_again_and_again() {
-    on_both(async |url| {
-        let people = People::open(&url).await;
-        let (club, all) = club_of(&people, &["ann", "ben", "cat", "dan"]).await;
-        let [ann, ben, cat, dan] = all.as_slice() else { unreachable!() };
-        let generous = v1::RoundSettings { slack: 3, newcomers: 3, ..settings() };
-        let id = create(ann, &club, round(generous)).await.unwrap().round_id;
-        for who in &all {
-            join(who, &id, "XB-NS").await.unwrap();
-        }
-        let wood = offer(ann, "Golek", 3).await;
-        let other = offer(dan, "R2E2", 2).await;
-        let lot = bring(ann, &id, &wood, 2).await.unwrap().to_string();
-        let dans = bring(dan, &id, &other, 2).await.unwrap();
-        let wish_for = |quantity| v1::SetWishesRequest {
-            round_id: id.clone(),
-            wishes: vec![v1::WishLine {
-                rank: 1,
-                quantity,
-                accepts: vec![v1::WishAccepts { lot: lot.clone(), ..Default::default() }],
-            }],
-        };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &wish_for(2)).await.unwrap();
-        cat.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &wish_for(1)).await.unwrap();
-        wish(ann, &id, &[dans]).await.unwrap();
-        seal(ann, &id).await.unwrap();
-        assert_eq!(settle(ann, &id, false).await.unwrap().units, 3, "one each, and ann one of dan's");
-        // before the day nobody confirms anything, and nothing is settled by what was checked in
-        let claim_id = mine(ben, &id).await.gets[0].claim_id.clone();
-        let early = v1::ConfirmHandOverRequest { claim_id };
-        let early = ben.call::<v1::ConfirmHandOverResponse>(Rpc::ClaimConfirmHandOver, &early).await;
-        assert_eq!(reason(&early.unwrap_err()), "DAY_NOT_BEGUN");
-        assert_eq!(reason(&settle(ann, &id, true).await.unwrap_err()), "ROUND_PHASE");
-        begin(ann, &id).await;
-        hand_over(ann, &id, &lot, "ben").await.unwrap();
-        // cat does not come: her pack is ben's, beside the one that he has already; and nobody's books have changed
-        let absent =
-            v1::SetPresenceRequest { round_id: id.clone(), member: "cat of the club".into(), absent: true };
-        ann.call::<v1::SetPresenceResponse>(Rpc::RoundSetPresence, &absent).await.unwrap();
-        settle(ann, &id, false).await.unwrap();
-        for _ in 0..2 {
-            let packs: Vec<i32> =
-                shares(ann, &id).await.iter().filter(|s| s.lot_number == 1).map(|s| s.units).collect();
-            assert_eq!(packs, [1, 1]);
-            settle(ann, &id, false).await.unwrap();
-        }
-        let found = audit(ann, &id).await;
-        assert!(found["input"]["members"].as_array().unwrap().iter().all(|m| m["balance"] == 0), "{found}");
-        verified(&found);
-        assert_eq!(promised(ann, &wood).await, 2, "two packs were brought, no third was promised");
-        // ann says no to what she gets of dan: it is not allotted to her again, and is there for others
-        let gets = mine(ann, &id).await.gets[0].claim_id.clone();
-        let no = v1::WithdrawClaimRequest { claim_id: gets };
-        ann.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &no).await.unwrap();
-        settle(ann, &id, false).await.unwrap();
-        assert!(mine(ann, &id).await.gets.is_empty());
-        // left-overs: only of what is on a table, and they stay when it is settled again
-        let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units };
-        let unseen = ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(1)).await;
-        assert_eq!(reason(&unseen.unwrap_err()), "BARRED_IN_ROUND");
-        check_in(ann, &id, &dans.to_string()).await;
-        ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(2)).await.unwrap();
-        settle(ann, &id, false).await.unwrap();
-        let bens = mine(ben, &id).await;
-        assert!(bens.gets.iter().any(|g| g.lot.as_ref().unwrap().number == dans && g.units == 2), "{bens:?}");
-        // dan says no after all: nobody else is given it, and it is dan's again when the round is over
-        let claim_id =
-            bens.gets.iter().find(|g| g.lot.as_ref().unwrap().number == dans).unwrap().claim_id.clone();
-        let no = v1::DeclineClaimRequest { claim_id, reason: "They have dried out.".into() };
-        dan.call::<v1::DeclineClaimResponse>(Rpc::ClaimDeclineClaim, &no).await.unwrap();
-        assert!(lots(ben, &id, true).await.iter().all(|l| l.number != dans));
-        assert_eq!(promised(dan, &other).await, 2);
-        close(ann, &id).await;
-        assert_eq!(promised(dan, &other).await, 0);
-        assert_eq!(promised(ann, &wood).await, 2);
-    })
-    .await;
-}
-
-/// What comes up after the sealing is not done all the same; who leaves takes their things along.
-#[tokio::test]
-async fn what_comes_up_after_the_sealing() {
-    on_both(async |url| {
-        let people = People::open(&url).await;
-        let (club, all) = club_of(&people, &["ann", "ben", "cat"]).await;
-        let [ann, ben, cat] = all.as_slice() else { unreachable!() };
-        let id = create(ann, &club, round(settings())).await.unwrap().round_id;
-        for who in &all {
-            join(who, &id, "XB-NS").await.unwrap();
-        }
-        let mut offers = Vec::new();
-        for who in &all {
-            let wood = offer(who, "Golek", 1).await;
-            bring(who, &id, &wood, 1).await.unwrap();
-            offers.push(wood);
-        }
-        wish(ann, &id, &[2]).await.unwrap();
-        wish(ben, &id, &[1]).await.unwrap();
-        // cat leaves the club: her lot is hers again
-        let leave = v1::LeaveClubRequest { club_id: club.clone() };
-        cat.call::<v1::LeaveClubResponse>(Rpc::ClubLeaveClub, &leave).await.unwrap();
-        assert_eq!(promised(cat, &offers[2]).await, 0);
-        assert_eq!(lots(ann, &id, false).await.len(), 2);
-        seal(ann, &id).await.unwrap();
-        // ben does not deal with ann any more: nothing of it is settled, and nobody's contact is shown
-        let block = v1::BlockMemberRequest { account_id: account_of(ann).await };
-        ben.call::<v1::BlockMemberResponse>(Rpc::AccountBlockMember, &block).await.unwrap();
-        assert_eq!(reason(&settle(ann, &id, false).await.unwrap_err()), "SEALED_STALE");
-        assert!(mine(ben, &id).await.gets.is_empty());
-        let reopen = v1::ReopenRoundRequest { round_id: id.clone() };
-        ann.call::<v1::ReopenRoundResponse>(Rpc::RoundReopenRound, &reopen).await.unwrap();
-        // limits that the lists do not fit are refused while they can still be changed
-        let line = v1::WishLine {
-            accepts: [("Golek", v1::Material::ScionWood), ("R2E2", v1::Material::Seed)]
-                .into_iter()
-                .map(|(cultivar, material)| v1::WishAccepts {
-                    cultivar: cultivar.into(),
-                    crop: "mango".into(),
-                    material: material.into(),
-                    ..Default::default()
-                })
-                .collect(),
-            ..Default::default()
-        };
-        let mixed = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &mixed).await.unwrap();
-        let limited = v1::RoundSettings { cultivar_cap: 1, ..settings() };
-        let tried = v1::PreviewRoundRequest { round_id: id.clone(), tried: Some(limited) };
-        let refused = ann.call::<v1::PreviewRoundResponse>(Rpc::RoundPreviewRound, &tried).await;
-        assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
-        let change = |settings| v1::UpdateRoundRequest { round_id: id.clone(), round: Some(round(settings)) };
-        let refused = ann.call::<v1::UpdateRoundResponse>(Rpc::RoundUpdateRound, &change(limited)).await;
-        assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
-        wish(ben, &id, &[1, 1]).await.unwrap_or_default();
-        let line = v1::WishLine { quantity: 3, accepts: mixed.wishes[0].accepts[..1].to_vec(), rank: 1 };
-        let many = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &many).await.unwrap();
-        let short = v1::RoundSettings { cap: 2, ..settings() };
-        let refused = ann.call::<v1::UpdateRoundResponse>(Rpc::RoundUpdateRound, &change(short)).await;
-        assert_eq!(reason(&refused.unwrap_err()), "LISTS_TOO_LONG");
-    })
-    .await;
-}
-
 /// Has the verifier look at an audit, where there is a Python.
-fn verified(audit: &serde_json::Value) {
+pub fn verified(audit: &serde_json::Value) {
     use std::process::Command;
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("audit.json");
