@@ -1,10 +1,10 @@
 //! Clubs.
 
-use std::{collections::BTreeMap, io::Write as _, path::Path};
+use std::{collections::BTreeMap, path::Path};
 
 use scionary_proto::v1;
 
-use super::more;
+use super::{more, save};
 use crate::{
     args::{ClubArguments, ClubCommand},
     client::{Client, claims, clubs},
@@ -265,17 +265,8 @@ async fn answer(client: &Client, output: &Output, club: String, accept: bool) ->
 /// Writes everything of a club to a file, which is there in full or not at all; how many bytes.
 async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportClubRequest { club_id: club.to_string() };
-    let mut stream = client.stream(request, |c, r| async move { clubs(c).export_club(r).await }).await?;
-    let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-    let mut bytes = 0;
-    while let Some(reply) = client.next(&mut stream).await? {
-        bytes += reply.chunk.len();
-        file.write_all(&reply.chunk).map_err(failed)?;
-    }
-    file.persist(path).map_err(|e| failed(e.error))?;
-    Ok(bytes)
+    let stream = client.stream(request, |c, r| async move { clubs(c).export_club(r).await }).await?;
+    save(client, stream, path, |reply| reply.chunk).await
 }
 
 fn line(out: &Output, club: &v1::Club) {

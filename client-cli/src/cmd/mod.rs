@@ -85,6 +85,26 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
     }
 }
 
+/// Writes what a stream brings to a file, which is there in full or not at all; how many bytes.
+async fn save<R>(
+    client: &Client,
+    mut stream: tonic::Streaming<R>,
+    path: &std::path::Path,
+    chunk: impl Fn(R) -> Vec<u8>,
+) -> Result<usize, Failure> {
+    let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(std::path::Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    let mut bytes = 0;
+    while let Some(reply) = client.next(&mut stream).await? {
+        let chunk = chunk(reply);
+        bytes += chunk.len();
+        std::io::Write::write_all(&mut file, &chunk).map_err(failed)?;
+    }
+    file.persist(path).map_err(|e| failed(e.error))?;
+    Ok(bytes)
+}
+
 /// Says how to see the next page.
 fn more(output: &Output, token: &str) {
     if !token.is_empty() {

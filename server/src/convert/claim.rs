@@ -94,6 +94,19 @@ fn shown(shown: &Shown) -> v1::MovementShown {
     }
 }
 
+/// Where a claim stands.
+pub fn write_state(state: State) -> i32 {
+    match state {
+        State::Waiting => v1::ClaimState::Waiting,
+        State::Accepted => v1::ClaimState::Accepted,
+        State::HandedOver => v1::ClaimState::HandedOver,
+        State::Declined => v1::ClaimState::Declined,
+        State::Withdrawn => v1::ClaimState::Withdrawn,
+        State::Lapsed => v1::ClaimState::Lapsed,
+    }
+    .into()
+}
+
 /// A claim as somebody sees it: contacts and words on what was missed are told to whom they are for.
 pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
     let ShownClaim { claim, cultivar_name, material, unit, left, giver_name, taker_name } = found;
@@ -128,15 +141,7 @@ pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
         note: side.map(|_| note.clone()).unwrap_or_default(),
         answer: side.map(|_| answer.clone()).unwrap_or_default(),
         movement: Some(shown(movement)),
-        state: match state {
-            State::Waiting => v1::ClaimState::Waiting,
-            State::Accepted => v1::ClaimState::Accepted,
-            State::HandedOver => v1::ClaimState::HandedOver,
-            State::Declined => v1::ClaimState::Declined,
-            State::Withdrawn => v1::ClaimState::Withdrawn,
-            State::Lapsed => v1::ClaimState::Lapsed,
-        }
-        .into(),
+        state: write_state(*state),
         asked_at: Some(timestamp(*asked_at)),
         lapses_at: state.is_open().then(|| timestamp(*lapses_at)),
         given: claim.given_at.is_some(),

@@ -8,7 +8,6 @@ use scionary_app::{
     },
 };
 use scionary_domain::{
-    claim::State,
     field::FieldError,
     ids::AccountId,
     round::{Accepts, Part, PartDraft, Phase, RoundDraft, Settings, WhyLeft, bar_words},
@@ -16,6 +15,7 @@ use scionary_domain::{
 use scionary_proto::v1;
 
 use super::{
+    claim::write_state,
     count, date,
     offer::{read_material, write_material, write_unit},
     read_date, timestamp,
@@ -205,19 +205,6 @@ fn write_part(part: &Part) -> v1::RoundPart {
     }
 }
 
-/// Where a claim stands.
-pub fn state(state: State) -> i32 {
-    match state {
-        State::Waiting => v1::ClaimState::Waiting,
-        State::Accepted => v1::ClaimState::Accepted,
-        State::HandedOver => v1::ClaimState::HandedOver,
-        State::Declined => v1::ClaimState::Declined,
-        State::Withdrawn => v1::ClaimState::Withdrawn,
-        State::Lapsed => v1::ClaimState::Lapsed,
-    }
-    .into()
-}
-
 fn wish(shown: &ShownWish) -> v1::MyWish {
     v1::MyWish {
         wish_id: shown.wish.id.to_string(),
@@ -251,7 +238,7 @@ fn share(shown: &ShownTaken, seen_by: AccountId) -> v1::MyShare {
     let claim = &shown.claim;
     v1::MyShare {
         claim_id: claim.id.to_string(),
-        state: state(claim.state),
+        state: write_state(claim.state),
         lot: Some(lot(&shown.lot, seen_by)),
         units: small(shown.units),
         other_number: small(shown.other_number),
@@ -302,7 +289,7 @@ pub fn member(shown: &ShownPart) -> v1::RoundMember {
 pub fn changes(shown: &ShownShare) -> v1::RoundShare {
     v1::RoundShare {
         claim_id: shown.claim.id.to_string(),
-        state: state(shown.claim.state),
+        state: write_state(shown.claim.state),
         lot_number: small(shown.lot_number),
         code: shown.code.map(|c| c.to_string()).unwrap_or_default(),
         cultivar_name: shown.cultivar_name.clone(),

@@ -20,7 +20,10 @@ use scionary_proto::v1::{self, round_service_server::RoundService};
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
 
-use crate::{call::Admitted, convert::round as convert};
+use crate::{
+    call::Admitted,
+    convert::{claim::write_state, round as convert},
+};
 
 /// Answers `RoundService`.
 pub struct RoundRpc(pub App);
@@ -379,7 +382,7 @@ impl RoundService for RoundRpc {
         });
         let message = |(id, state): &(ClaimId, State)| v1::HandOverShareResponse {
             claim_id: id.to_string(),
-            state: convert::state(*state),
+            state: write_state(*state),
         };
         admitted.write(&self.0, &request, use_case, message).await
     }

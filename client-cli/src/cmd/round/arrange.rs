@@ -1,6 +1,6 @@
 //! What organisers do before the day: making a round, trying it, sealing, settling, handing out its proof.
 
-use std::{io::Write as _, path::Path};
+use std::path::Path;
 
 use indicatif::{ProgressBar, ProgressStyle};
 use scionary_proto::v1;
@@ -9,6 +9,7 @@ use super::{fetch, show::told};
 use crate::{
     args::{RoundArguments, RoundChanges, RoundCommand, TriedArguments},
     client::{Client, rounds},
+    cmd::save,
     error::Failure,
     output::Output,
     words,
@@ -271,16 +272,6 @@ async fn settle(
 /// Writes an audit file, which is there in full or not at all; how many bytes.
 async fn audit(client: &Client, round: String, run: i32, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportRoundAuditRequest { round_id: round, run };
-    let mut stream =
-        client.stream(request, |c, r| async move { rounds(c).export_round_audit(r).await }).await?;
-    let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-    let mut bytes = 0;
-    while let Some(reply) = client.next(&mut stream).await? {
-        bytes += reply.chunk.len();
-        file.write_all(&reply.chunk).map_err(failed)?;
-    }
-    file.persist(path).map_err(|e| failed(e.error))?;
-    Ok(bytes)
+    let stream = client.stream(request, |c, r| async move { rounds(c).export_round_audit(r).await }).await?;
+    save(client, stream, path, |reply| reply.chunk).await
 }

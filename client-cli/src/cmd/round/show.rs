@@ -185,7 +185,9 @@ pub(super) async fn mine(
         let settled = round.runs > 0;
         out.heading(&format!("{} on {}: your part", says.title, words::day(says.day)));
         out.field("stands", &phase(&round));
-        out.field("your number", &reply.number.to_string());
+        let place = if says.place.is_empty() { &says.area_code } else { &says.place };
+        out.field("where", place);
+        out.field("your number", &format!("{}: your table, and how others find you", reply.number));
         let part = reply.part.clone().unwrap_or_default();
         let comes = match (part.meeting, part.post) {
             (true, true) => "you come to the day, or post",
