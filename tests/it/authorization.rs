@@ -330,6 +330,7 @@ async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (St
         return (club_id, round_id, spare);
     }
     crate::rounds::begin(owner, &round_id).await;
+    crate::rounds::check_in(owner, &round_id, "2").await;
     (club_id, round_id, spare)
 }
 

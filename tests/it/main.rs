@@ -27,6 +27,7 @@ mod reference;
 mod releases;
 mod robustness;
 mod round_changes;
+mod round_cli;
 mod round_faults;
 mod rounds;
 mod storage;

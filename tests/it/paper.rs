@@ -10,7 +10,7 @@ use scionary_tests::{
     samples::in_days,
 };
 
-fn there(program: &str) -> bool {
+pub fn there(program: &str) -> bool {
     let there = Command::new(program).arg("--version").output().is_ok();
     if !there {
         assert!(std::env::var_os("CI").is_none(), "{program} is missing");
@@ -20,7 +20,7 @@ fn there(program: &str) -> bool {
 }
 
 /// Pages of a PDF as pictures of 200 dots to an inch.
-fn pictures(pdf: &Path) -> Vec<std::path::PathBuf> {
+pub fn pictures(pdf: &Path) -> Vec<std::path::PathBuf> {
     let stem = pdf.with_extension("");
     let made = Command::new("pdftoppm").args(["-r", "200", "-png"]).arg(pdf).arg(&stem).status().unwrap();
     assert!(made.success());
@@ -35,12 +35,12 @@ fn pictures(pdf: &Path) -> Vec<std::path::PathBuf> {
     all
 }
 
-fn text_of(pdf: &Path) -> String {
+pub fn text_of(pdf: &Path) -> String {
     let out = Command::new("pdftotext").args(["-layout"]).arg(pdf).arg("-").output().unwrap();
     String::from_utf8(out.stdout).unwrap()
 }
 
-fn sign_up(server: &Server, handle: &str, name: &str, code: Option<&str>) -> Person {
+pub fn sign_up(server: &Server, handle: &str, name: &str, code: Option<&str>) -> Person {
     let person = Person::new(server);
     let twice = format!("{PASSWORD}\n");
     let mut arguments = vec!["account", "sign-up", handle, "--name", name];
@@ -52,7 +52,7 @@ fn sign_up(server: &Server, handle: &str, name: &str, code: Option<&str>) -> Per
     person
 }
 
-fn json(text: &str) -> serde_json::Value {
+pub fn json(text: &str) -> serde_json::Value {
     serde_json::from_str(text).unwrap()
 }
 
