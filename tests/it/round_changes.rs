@@ -161,7 +161,6 @@ async fn what_comes_up_after_the_sealing() {
         let change = |settings| v1::UpdateRoundRequest { round_id: id.clone(), round: Some(round(settings)) };
         let refused = ann.call::<v1::UpdateRoundResponse>(Rpc::RoundUpdateRound, &change(limited)).await;
         assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
-        wish(ben, &id, &[1, 1]).await.unwrap_or_default();
         let line = v1::WishLine { quantity: 3, accepts: mixed.wishes[0].accepts[..1].to_vec(), rank: 1 };
         let many = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
         ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &many).await.unwrap();

@@ -219,8 +219,8 @@ fn taken_at_the_tables<'a>(input: &mut Input, lots: &[Brought], claims: impl Ite
     }
     for lot in lots {
         let id = lot.id.to_string();
-        let beside = promised.get(&lot.id).copied().unwrap_or(0)
-            - shared.get(&id).copied().unwrap_or(0).min(promised.get(&lot.id).copied().unwrap_or(0));
+        let taken = promised.get(&lot.id).copied().unwrap_or(0);
+        let beside = taken.saturating_sub(shared.get(&id).copied().unwrap_or(0));
         if let Some(row) = input.lots.iter_mut().find(|row| row.id == id) {
             row.units = row.units.saturating_sub(beside);
         }
@@ -271,12 +271,11 @@ pub(super) fn promised(
     write: &Write<'_>,
     file: &OnFile,
     lot: &Brought,
-    taker: &Part,
+    (giver, taker): (&Part, &Part),
     units: u32,
 ) -> Result<Claim, Error> {
-    let missing = || Error::Internal("a lot of a round has no offer, or its giver no part".into());
+    let missing = || Error::Internal("a lot of a round has no offer".into());
     let offer = file.offers.get(&lot.offer).ok_or_else(missing)?;
-    let giver = file.parts.iter().find(|p| p.account == lot.giver).ok_or_else(missing)?;
     let quantity = i32::try_from(units.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
     let (registry, rules) = (write.app.registry(), write.app.movement());
     let now = write.call.now;
@@ -394,7 +393,8 @@ impl UseCase for KeepOutcome {
                 }
                 None if rest == 0 => None,
                 None => {
-                    let claim = promised(write, &file, lot, taker, rest)?;
+                    let giver = parts.get(&lot.giver).ok_or_else(missing)?;
+                    let claim = promised(write, &file, lot, (giver, taker), rest)?;
                     changed.extend([claim.taker, claim.giver]);
                     claim_store::insert(write.tx, &claim)
                         .await

@@ -96,7 +96,9 @@ impl UseCase for TakeLeftOver {
             }
             Some(_) => return Err(Rule::HandedOverAlready.into()),
             None => {
-                let claim = promised(write, &file, &lot, &part, units)?;
+                let giver = file.parts.iter().find(|p| p.account == lot.giver);
+                let giver = giver.ok_or(Rule::BarredInRound(bar_words(Bar::Absent)))?;
+                let claim = promised(write, &file, &lot, (giver, &part), units)?;
                 claim_store::insert(write.tx, &claim)
                     .await
                     .map_err(|e| e.if_exists(StoreError::Collision))?;

@@ -6,7 +6,7 @@ use scionary_domain::{
     claim::{Claim, State},
     clearing::Bar,
     field::FieldError,
-    ids::{AccountId, ClubId, LotId, RoundId},
+    ids::{AccountId, ClubId, LotId, RoundId, RoundLotId},
     limits,
     lineage::LotCode,
     offer::{Material, Unit},
@@ -177,10 +177,6 @@ fn after(search: &str, token: &str) -> Result<u32, Error> {
     }
 }
 
-fn count(n: usize) -> u32 {
-    u32::try_from(n).unwrap_or(u32::MAX)
-}
-
 impl App {
     /// A round of a club that the caller belongs to.
     ///
@@ -290,18 +286,26 @@ impl App {
         let names = account_store::display_names(reader, &people).await?;
         let ledgers = round_store::ledgers(reader, round.club, round.id, None).await?;
         let claims = claims_of(reader, &round).await?;
+        // of the whole round at once: not a query for each row
+        let mut brings: BTreeMap<AccountId, u32> = BTreeMap::new();
+        for lot in round_store::lots(reader, id, None, 0, limits::ROUND_LOTS_MAX).await? {
+            *brings.entry(lot.giver).or_default() += lot.units;
+        }
+        let mut lines: BTreeMap<AccountId, u32> = BTreeMap::new();
+        for wish in round_store::wishes(reader, id, None).await? {
+            *lines.entry(wish.account).or_default() += 1;
+        }
         let mut rows = Vec::new();
         for part in parts {
             let who = part.account;
-            let lots = round_store::lots(reader, id, Some(who), 0, limits::ROUND_LOTS_EACH_MAX).await?;
             let units = |of: &dyn Fn(&Claim) -> bool| -> u32 {
                 claims.iter().filter(|c| of(c)).filter_map(|c| c.in_round).map(|r| r.units).sum()
             };
             rows.push(ShownPart {
                 name: names.get(&who).cloned().unwrap_or_default(),
                 ledger: ledgers.get(&who).copied().unwrap_or_default(),
-                brings: lots.iter().map(|l| l.units).sum(),
-                lines: count(round_store::wishes(reader, id, Some(who)).await?.len()),
+                brings: brings.get(&who).copied().unwrap_or(0),
+                lines: lines.get(&who).copied().unwrap_or(0),
                 gets: units(&|c| c.taker == who && c.state.holds()),
                 gives: units(&|c| c.giver == who && c.state.holds()),
                 part,
@@ -330,12 +334,13 @@ impl App {
         let file = OnFile::read(reader, round).await?;
         let named = Named::of(reader, &file).await?;
         let numbers: BTreeMap<AccountId, &Part> = file.parts.iter().map(|p| (p.account, p)).collect();
+        let lots: BTreeMap<RoundLotId, &Brought> = file.lots.iter().map(|l| (l.id, l)).collect();
         let mut shares: Vec<ShownShare> = claim_store::of_round(reader, id)
             .await?
             .into_iter()
             .filter(|c| matches!(c.state, State::Accepted | State::HandedOver))
             .filter_map(|claim| {
-                let lot = file.lots.iter().find(|l| Some(l.id) == claim.in_round.map(|r| r.lot))?;
+                let lot = lots.get(&claim.in_round?.lot)?;
                 let shown = named.lot(self, &file, lot, &[])?;
                 let (giver, taker) = (numbers.get(&claim.giver)?, numbers.get(&claim.taker)?);
                 Some(ShownShare {
