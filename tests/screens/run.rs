@@ -1,0 +1,349 @@
+//! Runs a session with the real binaries.
+
+use std::{
+    collections::BTreeMap,
+    fmt::Write as _,
+    io::{BufRead as _, BufReader, Read as _, Write as _},
+    path::{Path, PathBuf},
+    process::{Command, Stdio},
+    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
+};
+
+use scionary_domain::time::Timestamp;
+use scionary_tests::{
+    Database,
+    binaries::{Server, folder},
+    client::PASSWORD,
+};
+
+use crate::{
+    plain::{Captured, find, plain},
+    session::{Filter, Step, Typed, parse, words},
+};
+
+/// How long a line is waited for that comes by itself.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// The folder of the data that ships.
+fn data() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/data").canonicalize().expect("the data that ships")
+}
+
+/// A command of the client, as on a terminal of 80 columns; away from whatever the machine has set.
+pub fn client(config: &Path) -> Command {
+    let mut command = Command::new(folder().join("scionary"));
+    command
+        .env("SCIONARY_CONFIG_DIR", config)
+        .env("COLUMNS", "80")
+        .env("NO_COLOR", "1")
+        .env("HOSTNAME", "shed");
+    for other in ["SCIONARY_SERVER", "SCIONARY_TOKEN", "CLICOLOR", "CLICOLOR_FORCE"] {
+        command.env_remove(other);
+    }
+    command
+}
+
+/// A server with the demo's catalogue, people with folders of their own, and files that they write.
+struct Stage {
+    database: Database,
+    server: Server,
+    folder: tempfile::TempDir,
+    now: String,
+    input: String,
+    captured: Captured,
+    words: BTreeMap<String, String>,
+}
+
+impl Stage {
+    fn open(settings: &[String]) -> Self {
+        let database = Database::sqlite();
+        let demo = format!("data.catalogue_folders={}", data().join("demo").display());
+        let mut all = vec!["accounts.sign_up=open", "limits.passwords_per_minute=1000", &demo];
+        all.extend(settings.iter().map(String::as_str));
+        let server = Server::start(&database.url, &all);
+        let captured = vec![
+            ("server".into(), format!("http://{}", server.address)),
+            ("data".into(), data().display().to_string()),
+        ];
+        Self {
+            database,
+            server,
+            folder: tempfile::tempdir().expect("a folder"),
+            now: "nobody".into(),
+            input: String::new(),
+            captured,
+            words: BTreeMap::new(),
+        }
+    }
+    fn files(&self) -> PathBuf {
+        let files = self.folder.path().join("files");
+        std::fs::create_dir_all(&files).expect("a folder");
+        files
+    }
+    fn client(&self) -> Command {
+        let mut command = client(&self.folder.path().join(&self.now));
+        command.current_dir(self.files());
+        command
+    }
+    /// Runs the client for what a session does not show, with the password typed.
+    fn silently(&self, arguments: &[&str]) -> String {
+        let mut child = self
+            .client()
+            .args(arguments)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the client runs");
+        // a client that does not read has closed its end
+        let _ = writeln!(child.stdin.take().expect("its input"), "{PASSWORD}");
+        let output = child.wait_with_output().expect("it ends");
+        assert!(output.status.success(), "scionary {arguments:?} failed");
+        String::from_utf8(output.stdout).expect("text")
+    }
+    fn enter(&mut self, handle: &str, name: Option<&str>, steward: bool) {
+        self.now = handle.into();
+        if !self.folder.path().join(handle).exists() {
+            self.silently(&["connect", &format!("http://{}", self.server.address)]);
+        }
+        let Some(name) = name else { return };
+        let mut arguments = vec!["--json", "account", "sign-up", handle, "--name", name];
+        let code;
+        if steward {
+            let made = Command::new(folder().join("scionaryd"))
+                .args(["steward-code", "--database", &self.database.url])
+                .output()
+                .expect("the server's program runs");
+            code = String::from_utf8(made.stdout).expect("text");
+            arguments.extend(["--code", code.split_whitespace().last().expect("a code")]);
+        }
+        let made = self.silently(&arguments);
+        self.silently(&["account", "sign-in", handle]);
+        let id =
+            find("\"account_id\": \"acc_*", &made).unwrap_or_else(|| panic!("no id of an account: {made}"));
+        self.captured.push((handle.into(), id));
+    }
+    /// A typed line with what stands in braces.
+    fn filled(&self, line: &str) -> String {
+        let mut out = String::new();
+        let mut rest = line;
+        while let Some((before, after)) = rest.split_once('{') {
+            out.push_str(before);
+            let (name, tail) =
+                after.split_once('}').unwrap_or_else(|| panic!("a brace is left open: {line}"));
+            rest = tail;
+            let known = self.captured.iter().rev().find(|(n, _)| n == name).map(|(_, value)| value.clone());
+            let value = match (name.strip_prefix("day"), self.words.get(name)) {
+                (_, Some(words)) => self.filled(words),
+                (Some(days), None) if days.starts_with(['+', '-']) => day(days.parse().expect("days")),
+                _ => known.unwrap_or_else(|| panic!("{{{name}}} stands for nothing yet: {line}")),
+            };
+            out.push_str(&value);
+        }
+        out + rest
+    }
+    /// Runs a line; what is printed, as it is recorded.
+    fn run(&mut self, typed: &Typed) -> String {
+        let all = words(&self.filled(&typed.line));
+        let input = std::mem::take(&mut self.input);
+        let (out, err, code) = match all[0].as_str() {
+            "ls" => (self.listed(), String::new(), 0),
+            "put" => {
+                std::fs::create_dir_all(self.files().join(&all[1]).parent().expect("a folder"))
+                    .expect("a folder");
+                std::fs::write(self.files().join(&all[1]), input).expect("a file");
+                (String::new(), String::new(), 0)
+            }
+            _ => {
+                let awaited = typed.filters.iter().find_map(|f| match f {
+                    Filter::Until(text) => Some(text.as_str()),
+                    _ => None,
+                });
+                let begun = Instant::now();
+                loop {
+                    let printed = self.scionary(typed, &all, &input);
+                    if awaited.is_none_or(|text| printed.0.contains(text)) || begun.elapsed() > PATIENCE {
+                        break printed;
+                    }
+                    std::thread::sleep(PATIENCE / 100);
+                }
+            }
+        };
+        for (name, pattern) in &typed.captures {
+            let value = find(&self.filled(pattern), &out)
+                .unwrap_or_else(|| panic!("{pattern} is not in what {} printed:\n{out}{err}", typed.line));
+            self.captured.retain(|(n, _)| n != name);
+            self.captured.push((name.clone(), value));
+        }
+        let out = if typed.filters.contains(&Filter::Unfolded) { out.replace("\r\n ", "") } else { out };
+        let out = plain(&out, &self.captured);
+        let mut lines: Vec<&str> = out.trim_end().lines().collect();
+        for filter in &typed.filters {
+            match filter {
+                Filter::Head(count) => lines.truncate(*count),
+                Filter::Without(text) => lines.retain(|line| !line.contains(text)),
+                Filter::Sorted => {
+                    lines.sort_unstable();
+                    lines.dedup();
+                }
+                Filter::Items(from) => lines = items_sorted(lines, from),
+                Filter::Until(_) | Filter::Unfolded => {}
+            }
+        }
+        let mut recorded = String::new();
+        for line in lines {
+            let _ = writeln!(recorded, "{}", format!("  {line}").trim_end());
+        }
+        for line in plain(&err, &self.captured).trim_end().lines() {
+            let _ = writeln!(recorded, "{}", format!("! {line}").trim_end());
+        }
+        if code != 0 {
+            let _ = writeln!(recorded, "= {code}");
+        }
+        recorded
+    }
+    fn scionary(&self, typed: &Typed, all: &[String], input: &str) -> (String, String, i32) {
+        let mut command = self.client();
+        let mut arguments = all;
+        while let Some((first, rest)) = arguments.split_first()
+            && first != "scionary"
+        {
+            let (name, value) = first.split_once('=').unwrap_or_else(|| panic!("no command: {}", typed.line));
+            if name == "CLICOLOR_FORCE" {
+                command.env_remove("NO_COLOR");
+            }
+            command.env(name, value);
+            arguments = rest;
+        }
+        let mut child = command
+            .args(&arguments[1..])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the client runs");
+        // a client that does not read has closed its end
+        let _ = child.stdin.take().expect("its input").write_all(input.as_bytes());
+        let head = typed.filters.iter().find_map(|f| match f {
+            Filter::Head(count) => Some(*count),
+            _ => None,
+        });
+        if let Some(count) = head {
+            let lines = BufReader::new(child.stdout.take().expect("its output")).lines();
+            let (send, receive) = std::sync::mpsc::channel();
+            let reader = std::thread::spawn(move || {
+                for line in lines.take(count) {
+                    let _ = send.send(line.expect("text"));
+                }
+            });
+            let out: Vec<String> = std::iter::from_fn(|| receive.recv_timeout(PATIENCE).ok()).collect();
+            let _ = child.kill();
+            reader.join().expect("the output is read");
+            let mut err = String::new();
+            let _ = child.stderr.take().expect("its errors").read_to_string(&mut err);
+            let _ = child.wait();
+            return (out.join("\n"), err, 0);
+        }
+        let output = child.wait_with_output().expect("it ends");
+        let text = |bytes| String::from_utf8(bytes).expect("text");
+        (text(output.stdout), text(output.stderr), output.status.code().unwrap_or(-1))
+    }
+    /// The files that were written, none of them empty.
+    fn listed(&self) -> String {
+        let mut all: Vec<String> = std::fs::read_dir(self.files())
+            .expect("a folder")
+            .map(|entry| {
+                let entry = entry.expect("a file");
+                let empty = entry.metadata().is_ok_and(|m| m.is_file() && m.len() == 0);
+                let name = entry.file_name().to_string_lossy().into_owned();
+                if empty { format!("{name} (empty)") } else { name }
+            })
+            .collect();
+        all.sort();
+        all.join("\n")
+    }
+}
+
+/// Lines with the items of a list in the order of their letters.
+fn items_sorted<'a>(lines: Vec<&'a str>, from: &str) -> Vec<&'a str> {
+    let first = lines.iter().position(|line| line.contains(from)).unwrap_or(lines.len());
+    let last = match from {
+        "" => lines.len(),
+        _ => lines[first..].iter().position(|line| line.is_empty()).map_or(lines.len(), |end| first + end),
+    };
+    let mut out = lines[..first].to_vec();
+    let mut items: Vec<Vec<&str>> = Vec::new();
+    for line in &lines[first..last] {
+        match items.last_mut() {
+            Some(item) if line.starts_with("  ") => item.push(line),
+            _ if line.starts_with("- ") => items.push(vec![line]),
+            _ => {
+                items.sort();
+                out.extend(items.drain(..).flatten());
+                out.push(line);
+            }
+        }
+    }
+    items.sort();
+    out.extend(items.into_iter().flatten());
+    out.extend(&lines[last..]);
+    out
+}
+
+fn day(days: i64) -> String {
+    let now = SystemTime::now().duration_since(UNIX_EPOCH).expect("after 1970").as_secs();
+    let now = i64::try_from(now).expect("before the year 292277");
+    Timestamp::from_micros(now * 1_000_000).date().plus_days(days).to_string()
+}
+
+/// A session's file as it comes out today.
+pub fn played(text: &str) -> String {
+    let steps = parse(text);
+    let settings: Vec<String> = steps
+        .iter()
+        .filter_map(|step| match step {
+            Step::Setting(setting) => Some(setting.clone()),
+            _ => None,
+        })
+        .collect();
+    let mut stage = Stage::open(&settings);
+    let mut out = String::new();
+    // an empty line after each command, and none elsewhere
+    let mut gap = false;
+    for step in steps {
+        if std::mem::take(&mut gap) {
+            out.push('\n');
+        }
+        match step {
+            Step::Comment(text) => drop(writeln!(out, "{}", format!("# {text}").trim_end())),
+            Step::Setting(setting) => drop(writeln!(out, "% {setting}")),
+            Step::Words(name, words) => {
+                let _ = writeln!(out, ": {name} = {words}");
+                stage.words.insert(name, words);
+            }
+            Step::Persona { handle, name, steward } => {
+                let _ = match &name {
+                    Some(name) => {
+                        writeln!(out, "@{handle} {name}{}", if steward { ", steward" } else { "" })
+                    }
+                    None => writeln!(out, "@{handle}"),
+                };
+                stage.enter(&handle, name.as_deref(), steward);
+            }
+            Step::Input(line) => {
+                let _ = writeln!(out, "{}", format!("< {line}").trim_end());
+                stage.input.push_str(&stage.filled(&line));
+                stage.input.push('\n');
+            }
+            Step::Command(typed) => {
+                let _ = writeln!(out, "{}", typed.shown);
+                for (name, pattern) in &typed.captures {
+                    let _ = writeln!(out, "> {name} = {pattern}");
+                }
+                out.push_str(&stage.run(&typed));
+                gap = true;
+            }
+        }
+    }
+    assert!(stage.server.terminate(), "the server ends well");
+    out
+}
