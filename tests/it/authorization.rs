@@ -12,20 +12,21 @@ use scionary_tests::{
         wishes,
     },
 };
-use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement};
+use sea_orm::{ConnectionTrait as _, DatabaseConnection, Statement, TransactionTrait as _};
 use tonic::Code;
 
-const PERSONAS: [&str; 8] =
+pub(crate) const PERSONAS: [&str; 8] =
     ["visitor", "owner", "other grower", "curator", "organiser", "steward", "suspended", "session over"];
 
-struct Stage {
-    server: TestServer,
+/// A server, and a caller for each persona.
+pub(crate) struct Stage {
+    pub(crate) server: TestServer,
     people: Vec<Raw>,
     taken: u32,
 }
 
 impl Stage {
-    async fn set(url: &str) -> Self {
+    pub(crate) async fn set(url: &str) -> Self {
         let server = TestServer::start(url).await;
         let visitor = server.raw();
         let code = server.running.app().first_steward_code().await.unwrap();
@@ -51,8 +52,28 @@ impl Stage {
         Self { server, people, taken: 0 }
     }
 
+    /// A persona for one call. A sign-out would end its own session: it gets one for this call.
+    pub(crate) async fn caller(&self, at: usize, rpc: Rpc) -> Raw {
+        if matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere) && (1..=5).contains(&at) {
+            return self.signed_in(at).await;
+        }
+        self.people[at].clone()
+    }
+
+    /// Signs a persona in again after a call that ended all of its sessions.
+    pub(crate) async fn after(&mut self, at: usize, rpc: Rpc) {
+        if rpc == Rpc::AccountSignOutEverywhere && (1..=5).contains(&at) {
+            self.people[at] = self.signed_in(at).await;
+        }
+    }
+
+    async fn signed_in(&self, at: usize) -> Raw {
+        let handle = ["", "owner", "other", "curator", "organiser", "steward"][at];
+        self.people[0].sign_in(handle, PASSWORD).await.unwrap()
+    }
+
     /// Fresh objects of the owner for one call.
-    async fn ids(&mut self, rpc: Rpc) -> Ids {
+    pub(crate) async fn ids(&mut self, rpc: Rpc) -> Ids {
         let owner = &self.people[1];
         let mut offer = String::new();
         if matches!(rpc, Rpc::OfferGetOffer | Rpc::OfferUpdateOffer | Rpc::OfferWithdrawOffer) {
@@ -102,7 +123,9 @@ impl Stage {
                 ..Default::default()
             };
             let made: v1::AddEvidenceResponse = owner.call(Rpc::EvidenceAddEvidence, &request).await.unwrap();
-            evidence = made.evidence[0].evidence.clone().unwrap().evidence_id;
+            // pieces of one report come in any order
+            let pieces = made.evidence.into_iter().filter_map(|e| e.evidence);
+            evidence = pieces.min_by(|a, b| a.descriptor_key.cmp(&b.descriptor_key)).unwrap().evidence_id;
             if rpc == Rpc::EvidenceWithdrawCheck {
                 for checker in self.people.iter().skip(2).take(4) {
                     let check = v1::CheckEvidenceRequest {
@@ -254,7 +277,8 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
 }
 
 async fn empty_clubs(server: &TestServer) {
-    let db = server.running.app().store().admin();
+    // in one step: a settling whose stream was only opened may still write
+    let all = server.running.app().store().admin().begin().await.unwrap();
     for table in [
         "round_share",
         "round_run",
@@ -266,8 +290,9 @@ async fn empty_clubs(server: &TestServer) {
         "club_member",
         "club",
     ] {
-        db.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
+        all.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
     }
+    all.commit().await.unwrap();
 }
 
 /// A round of a club of the owner's, as far as a method needs it, where two swap: the owner brings lot 1 and wishes for one
@@ -403,12 +428,7 @@ async fn the_matrix_is_as_reviewed() {
         write!(text, "\n{:<62}", rpc.path()).unwrap();
         for (at, persona) in PERSONAS.iter().enumerate() {
             let ids = stage.ids(rpc).await;
-            // a sign-out would end the persona's own session: it gets one for this call
-            let mut who = stage.people[at].clone();
-            if matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere) && (1..=5).contains(&at) {
-                let handle = ["", "owner", "other", "curator", "organiser", "steward"][at];
-                who = stage.people[0].sign_in(handle, PASSWORD).await.unwrap();
-            }
+            let who = stage.caller(at, rpc).await;
             // what follows from changes is done now, and not while a call is looked at
             app.follow_changes(&mut followed).await.unwrap();
             let before = rows(&db).await;
@@ -441,10 +461,7 @@ async fn the_matrix_is_as_reviewed() {
                 assert_eq!(rows(&db).await, before, "{persona} {} was refused and wrote", rpc.path());
             }
             write!(text, "{word:<18}").unwrap();
-            if rpc == Rpc::AccountSignOutEverywhere && (1..=5).contains(&at) {
-                let handle = ["", "owner", "other", "curator", "organiser", "steward"][at];
-                stage.people[at] = stage.people[0].sign_in(handle, PASSWORD).await.unwrap();
-            }
+            stage.after(at, rpc).await;
         }
     }
     let text: String = text.lines().map(|l| l.trim_end().to_string() + "\n").collect();

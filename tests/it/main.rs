@@ -23,6 +23,7 @@ mod paper;
 mod pictures;
 mod plans;
 mod privacy;
+mod recordings;
 mod reference;
 mod releases;
 mod robustness;
