@@ -95,6 +95,9 @@ fn one(word: &str) -> String {
     {
         return format!("{kind}_ID");
     }
+    if short_day(word) {
+        return "DATE".into();
+    }
     if word.len() >= 32 && word.chars().all(|c| c.is_ascii_hexdigit()) {
         return "HASH".into();
     }
@@ -131,6 +134,15 @@ fn broken_day(text: &str) -> Option<(&str, usize)> {
     digits(text.get(day..)?, 2)?;
     let broken = if first > 0 { &text[5..month] } else { &text[month + 3..day] };
     broken.starts_with('\n').then_some((broken, day + 2))
+}
+
+/// A day of now in eight digits.
+fn short_day(word: &str) -> bool {
+    let fits = |at: usize, most: u32| digits(&word[at..], 2).is_some_and(|n| (1..=most).contains(&n));
+    word.len() == 8
+        && digits(word, 8).is_some_and(|n| NOW.contains(&(n / 10_000)))
+        && fits(4, 12)
+        && fits(6, 31)
 }
 
 /// The code of an invitation, four times four: its length.
@@ -244,6 +256,7 @@ fn what_differs_is_made_plain() {
         ),
         ("--code 2VRC-CSSA-BNWS-4RSB", "--code INVITATION"),
         ("from 2026-11-26 to 2040-02-01, on 2025-12-31.", "from DATE to 2040-02-01, on 2025-12-31."),
+        ("last changed 20261126, 20400201", "last changed DATE, 20400201"),
         ("\"at\": \"2040-02-01T10:11:12.345Z\"", "\"at\": \"TIME\""),
         ("DTSTAMP:20261126T101112Z\nDTSTART:20400201", "DTSTAMP:TIME\nDTSTART:20400201"),
         (

@@ -6,14 +6,14 @@ use std::{
     io::{BufRead as _, BufReader, Read as _, Write as _},
     path::{Path, PathBuf},
     process::{Command, Stdio},
-    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
+    time::Duration,
 };
 
-use scionary_domain::time::Timestamp;
 use scionary_tests::{
     Database,
     binaries::{Server, folder},
     client::PASSWORD,
+    samples::in_days,
 };
 
 use crate::{
@@ -23,6 +23,8 @@ use crate::{
 
 /// How long a line is waited for that comes by itself.
 const PATIENCE: Duration = Duration::from_secs(20);
+/// How often it is looked for meanwhile.
+const TRIES: u32 = 100;
 
 /// The folder of the data that ships.
 fn data() -> PathBuf {
@@ -158,13 +160,14 @@ impl Stage {
                     Filter::Until(text) => Some(text.as_str()),
                     _ => None,
                 });
-                let begun = Instant::now();
+                let mut tries = 0;
                 loop {
                     let printed = self.scionary(typed, &all, &input);
-                    if awaited.is_none_or(|text| printed.0.contains(text)) || begun.elapsed() > PATIENCE {
+                    tries += 1;
+                    if tries == TRIES || awaited.is_none_or(|text| printed.0.contains(text)) {
                         break printed;
                     }
-                    std::thread::sleep(PATIENCE / 100);
+                    std::thread::sleep(PATIENCE / TRIES);
                 }
             }
         };
@@ -290,9 +293,8 @@ fn items_sorted<'a>(lines: Vec<&'a str>, from: &str) -> Vec<&'a str> {
 }
 
 fn day(days: i64) -> String {
-    let now = SystemTime::now().duration_since(UNIX_EPOCH).expect("after 1970").as_secs();
-    let now = i64::try_from(now).expect("before the year 292277");
-    Timestamp::from_micros(now * 1_000_000).date().plus_days(days).to_string()
+    let day = in_days(days);
+    format!("{:04}-{:02}-{:02}", day.year, day.month, day.day)
 }
 
 /// A session's file as it comes out today.
