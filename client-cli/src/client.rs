@@ -1,26 +1,18 @@
 //! The connection: which server, whose session, and calls that are repeated when the network fails and the
 //! repeat cannot do harm.
 
-use std::{future::Future, time::Duration};
+use std::{future::Future, pin::Pin, time::Duration};
 
+use prost::{Message as _, bytes::Bytes};
 use scionary_proto::{
+    Both, Effect, Replies, Rpc, Unary,
+    client::{Messages, Outgoing, Wire, understood},
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY, ON_BEHALF_OF},
-    v1::{
-        account_service_client::AccountServiceClient, alert_service_client::AlertServiceClient,
-        claim_service_client::ClaimServiceClient, club_service_client::ClubServiceClient,
-        crop_service_client::CropServiceClient, cultivar_service_client::CultivarServiceClient,
-        curation_service_client::CurationServiceClient, evidence_service_client::EvidenceServiceClient,
-        export_service_client::ExportServiceClient, graft_service_client::GraftServiceClient,
-        lot_service_client::LotServiceClient, movement_service_client::MovementServiceClient,
-        notice_service_client::NoticeServiceClient, offer_service_client::OfferServiceClient,
-        plan_service_client::PlanServiceClient, round_service_client::RoundServiceClient,
-        server_service_client::ServerServiceClient, want_service_client::WantServiceClient,
-    },
 };
 use tonic::{
-    Code, Request, Response, Status,
-    codec::CompressionEncoding,
-    transport::{Certificate, Channel, ClientTlsConfig, Endpoint},
+    Code, Request, Status,
+    codegen::http::uri::PathAndQuery,
+    transport::{Certificate, ClientTlsConfig, Endpoint},
 };
 
 use crate::{
@@ -42,7 +34,7 @@ pub(crate) struct Client {
     pub(crate) server: String,
     token: Option<String>,
     on_behalf_of: Option<String>,
-    channel: Channel,
+    wire: Wire,
     timeout: Duration,
 }
 
@@ -109,7 +101,7 @@ impl Client {
             server,
             token,
             on_behalf_of: connection.on_behalf_of.clone(),
-            channel: endpoint.connect_lazy(),
+            wire: Wire::new(endpoint.connect_lazy(), REPLY_BYTES_MAX),
             timeout: Duration::from_secs(connection.timeout),
         })
     }
@@ -133,8 +125,8 @@ impl Client {
         Ok(())
     }
 
-    fn request<M>(&self, message: M, key: Option<&str>) -> Result<Request<M>, Failure> {
-        let mut request = Request::new(message);
+    fn request<T>(&self, body: T, key: Option<&str>) -> Result<Request<T>, Failure> {
+        let mut request = Request::new(body);
         let bad = |what: &str| Failure::usage(format!("the {what} cannot be sent: it holds odd characters"));
         if let Some(token) = &self.token {
             let value = format!("Bearer {token}").parse().map_err(|_| bad("session"))?;
@@ -147,32 +139,54 @@ impl Client {
         if let Some(key) = key {
             request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse().map_err(|_| bad("key"))?);
         }
-        request.set_timeout(self.timeout);
         Ok(request)
     }
 
-    async fn call<M: Clone, R, F>(
+    /// One request, one reply; the request's type says which method. What reads, and what writes once under its key,
+    /// is repeated when the network fails.
+    pub(crate) async fn call<M: Unary>(&self, message: M) -> Result<M::Reply, Failure> {
+        let reply = self.bytes(M::RPC, message.encode_to_vec().into()).await?;
+        understood(reply).map_err(|s| self.failed(&s))
+    }
+    /// One request, replies one by one: made once, and without an end of its own, as long work takes its time.
+    pub(crate) async fn replies<M: Replies>(&self, message: M) -> Result<Messages<M::Reply>, Failure> {
+        let request = self.request(Bytes::from(message.encode_to_vec()), None)?;
+        let replies = self.wire.replies(path(M::RPC), request).await.map_err(|s| self.failed(&s))?;
+        Ok(Messages::new(replies.into_inner()))
+    }
+    /// Requests and replies one by one, made once.
+    pub(crate) async fn both<M: Both>(&self, messages: Vec<M>) -> Result<Messages<M::Reply>, Failure> {
+        let messages = messages.into_iter().map(|message| Bytes::from(message.encode_to_vec()));
+        let outgoing: Outgoing = Box::pin(tokio_stream::iter(messages));
+        let replies = self.wire.both(path(M::RPC), self.request(outgoing, None)?).await;
+        Ok(Messages::new(replies.map_err(|s| self.failed(&s))?.into_inner()))
+    }
+    /// The next message of a stream.
+    pub(crate) async fn next<R: prost::Message + Default>(
         &self,
-        message: M,
-        key: Option<String>,
-        repeat: bool,
-        send: impl Fn(Channel, Request<M>) -> F,
-    ) -> Result<R, Failure>
-    where
-        F: Future<Output = Result<Response<R>, Status>>,
-    {
-        let mut tries = 0;
-        loop {
-            tries += 1;
-            let request = self.request(message.clone(), key.as_deref())?;
-            match send(self.channel.clone(), request).await {
-                Ok(reply) => return Ok(reply.into_inner()),
-                Err(status) if repeat && tries < TRIES && is_worth_repeating(&status) => {
-                    tokio::time::sleep(Duration::from_millis(100 << tries)).await;
+        stream: &mut Messages<R>,
+    ) -> Result<Option<R>, Failure> {
+        stream.message().await.map_err(|s| self.failed(&s))
+    }
+
+    /// The bytes of a reply. Not generic, and in a box: it is compiled once, and the futures of its callers stay small.
+    fn bytes(&self, rpc: Rpc, message: Bytes) -> Pin<Box<dyn Future<Output = Result<Bytes, Failure>> + '_>> {
+        Box::pin(async move {
+            let key = if rpc.effect() == Effect::WritesOnce { Some(new_key()?) } else { None };
+            let mut tries = 0;
+            loop {
+                tries += 1;
+                let mut request = self.request(message.clone(), key.as_deref())?;
+                request.set_timeout(self.timeout);
+                match self.wire.unary(path(rpc), request).await {
+                    Ok(reply) => return Ok(reply.into_inner()),
+                    Err(status) if may_repeat(rpc) && tries < TRIES && is_worth_repeating(&status) => {
+                        tokio::time::sleep(Duration::from_millis(100 << tries)).await;
+                    }
+                    Err(status) => return Err(self.failed(&status)),
                 }
-                Err(status) => return Err(self.failed(&status)),
             }
-        }
+        })
     }
 
     fn failed(&self, status: &Status) -> Failure {
@@ -186,57 +200,15 @@ impl Client {
         }
         Failure::from_status(status, &self.server)
     }
+}
 
-    /// A call that reads: repeated when the network fails.
-    pub(crate) async fn read<M: Clone, R, F>(
-        &self,
-        message: M,
-        send: impl Fn(Channel, Request<M>) -> F,
-    ) -> Result<R, Failure>
-    where
-        F: Future<Output = Result<Response<R>, Status>>,
-    {
-        self.call(message, None, true, send).await
-    }
-    /// A call that writes: repeated under one key when the network fails, so that it is done once.
-    pub(crate) async fn write<M: Clone, R, F>(
-        &self,
-        message: M,
-        send: impl Fn(Channel, Request<M>) -> F,
-    ) -> Result<R, Failure>
-    where
-        F: Future<Output = Result<Response<R>, Status>>,
-    {
-        self.call(message, Some(new_key()?), true, send).await
-    }
-    /// A call whose reply is a stream: made once, and without an end of its own, as long work takes its time.
-    pub(crate) async fn stream<M, R, F>(
-        &self,
-        message: M,
-        send: impl FnOnce(Channel, Request<M>) -> F,
-    ) -> Result<tonic::Streaming<R>, Failure>
-    where
-        F: Future<Output = Result<Response<tonic::Streaming<R>>, Status>>,
-    {
-        let mut request = self.request(message, None)?;
-        request.metadata_mut().remove("grpc-timeout");
-        send(self.channel.clone(), request).await.map(Response::into_inner).map_err(|s| self.failed(&s))
-    }
-    /// The next message of a stream.
-    pub(crate) async fn next<R>(&self, stream: &mut tonic::Streaming<R>) -> Result<Option<R>, Failure> {
-        stream.message().await.map_err(|s| self.failed(&s))
-    }
-    /// A call that writes without a key: made once.
-    pub(crate) async fn once<M: Clone, R, F>(
-        &self,
-        message: M,
-        send: impl Fn(Channel, Request<M>) -> F,
-    ) -> Result<R, Failure>
-    where
-        F: Future<Output = Result<Response<R>, Status>>,
-    {
-        self.call(message, None, false, send).await
-    }
+fn path(rpc: Rpc) -> PathAndQuery {
+    PathAndQuery::from_static(rpc.path())
+}
+
+/// A repeat of a write without a key is a new act.
+fn may_repeat(rpc: Rpc) -> bool {
+    rpc.effect() != Effect::Writes
 }
 
 fn new_key() -> Result<String, Failure> {
@@ -270,38 +242,4 @@ fn cause(status: &Status) -> String {
         at = error.source();
     }
     last
-}
-
-macro_rules! services {
-    ($($name:ident: $client:ident;)*) => {
-        $(
-            /// A client of the service on a channel.
-            pub(crate) fn $name(channel: Channel) -> $client<Channel> {
-                $client::new(channel)
-                    .max_decoding_message_size(REPLY_BYTES_MAX)
-                    .accept_compressed(CompressionEncoding::Zstd)
-                    .accept_compressed(CompressionEncoding::Gzip)
-            }
-        )*
-    };
-}
-services! {
-    accounts: AccountServiceClient;
-    crops: CropServiceClient;
-    cultivars: CultivarServiceClient;
-    offers: OfferServiceClient;
-    plans: PlanServiceClient;
-    grafts: GraftServiceClient;
-    movement: MovementServiceClient;
-    claims: ClaimServiceClient;
-    clubs: ClubServiceClient;
-    rounds: RoundServiceClient;
-    wants: WantServiceClient;
-    lots: LotServiceClient;
-    alerts: AlertServiceClient;
-    notices: NoticeServiceClient;
-    evidence: EvidenceServiceClient;
-    curation: CurationServiceClient;
-    exports: ExportServiceClient;
-    servers: ServerServiceClient;
 }

@@ -3,7 +3,7 @@
 use std::io::{IsTerminal as _, Write as _};
 
 use anstyle::{AnsiColor, Style};
-use prost::Message;
+use prost::{Message, Name};
 use prost_reflect::{DescriptorPool, DynamicMessage, SerializeOptions};
 use scionary_proto::{FILE_DESCRIPTOR_SET, v1};
 
@@ -60,23 +60,20 @@ impl Output {
     ///
     /// # Errors
     /// When the reply cannot be written as JSON.
-    pub fn reply<M: Message>(
-        &self,
-        name: &str,
-        message: &M,
-        show: impl FnOnce(&Self),
-    ) -> Result<(), Failure> {
+    pub fn reply<M: Message + Name>(&self, message: &M, show: impl FnOnce(&Self)) -> Result<(), Failure> {
         if !self.json {
             show(self);
             return Ok(());
         }
+        self.json(&M::full_name(), message.encode_to_vec())
+    }
+
+    fn json(&self, name: &str, message: Vec<u8>) -> Result<(), Failure> {
         let bug = |e: String| Failure::bug(format!("the reply cannot be written as JSON: {e}"));
         let pool = DescriptorPool::decode(FILE_DESCRIPTOR_SET).map_err(|e| bug(e.to_string()))?;
-        let descriptor = pool
-            .get_message_by_name(&format!("scionary.v1.{name}"))
-            .ok_or_else(|| bug(format!("no message {name}")))?;
-        let dynamic = DynamicMessage::decode(descriptor, message.encode_to_vec().as_slice())
-            .map_err(|e| bug(e.to_string()))?;
+        let descriptor = pool.get_message_by_name(name).ok_or_else(|| bug(format!("no message {name}")))?;
+        let dynamic =
+            DynamicMessage::decode(descriptor, message.as_slice()).map_err(|e| bug(e.to_string()))?;
         let mut text = Vec::new();
         let mut serializer = serde_json::Serializer::pretty(&mut text);
         let options = SerializeOptions::new().skip_default_fields(false).use_proto_field_name(true);

@@ -1,17 +1,21 @@
-//! The wire: `scionary.v1` as messages and services, its descriptors, and [`Rpc`], the list of every
-//! method. This crate knows nothing of the domain; the server converts in `server/src/convert`, the client in
-//! its `words.rs` and `cmd/draft.rs`.
+//! The wire: `scionary.v1` as messages, its descriptors, [`Rpc`], the list of every method, and [`Method`], which
+//! names the method that a request asks for. This crate knows nothing of the domain; the server converts in
+//! `server/src/convert`, the client in its `words.rs` and `cmd/draft.rs`.
+//!
+//! Messages cross the transport as bytes ([`codec`]): what depends on a message's type is its encoding and decoding
+//! alone, so that the transport is compiled once and not once for each method.
+
+pub mod client;
+pub mod codec;
+mod method;
 
 /// `scionary.v1`, generated from the files in `proto/scionary/v1`.
 pub mod v1 {
     #![allow(missing_docs, clippy::all, reason = "generated code")]
-    tonic::include_proto!("scionary.v1");
+    include!(concat!(env!("OUT_DIR"), "/scionary.v1.rs"));
 }
 
-mod rpc {
-    include!(concat!(env!("OUT_DIR"), "/rpc.rs"));
-}
-pub use rpc::Rpc;
+pub use method::{Both, Effect, Kind, Method, Replies, Rpc, Unary};
 
 /// The file descriptor set of `scionary.v1` with its imports, for reflection and for JSON.
 pub const FILE_DESCRIPTOR_SET: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/descriptors.bin"));

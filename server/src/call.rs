@@ -1,80 +1,111 @@
 //! What the gate hands to a handler, and how a handler turns it into a call of the app.
 
+use std::ops::Deref;
+
 use prost::Message;
 use scionary_app::{App, Call, Error, KeepReply, UseCase, WriteKey};
-use scionary_domain::{
-    account::Actor,
-    ids::{AccountId, RequestId},
-    time::Timestamp,
-};
 use scionary_proto::Rpc;
 use sha2::{Digest as _, Sha256};
-use tonic::{Request, Response, Status};
+use tonic::Status;
 
-use crate::status;
+use crate::{
+    dispatch::Encoded,
+    status::{self, Failure},
+};
 
 /// A call that has passed the gate. Only the gate makes one.
 #[derive(Clone, Debug)]
 pub struct Admitted {
     pub(crate) rpc: Rpc,
-    pub(crate) actor: Actor,
-    pub(crate) entered_by: Option<AccountId>,
-    pub(crate) now: Timestamp,
-    pub(crate) request: RequestId,
-    pub(crate) key: Option<String>,
-    pub(crate) address: String,
+    call: Call,
+    key: Option<String>,
+    address: String,
+}
+
+impl Deref for Admitted {
+    type Target = Call;
+    fn deref(&self) -> &Call {
+        &self.call
+    }
 }
 
 impl Admitted {
-    /// The admission of a request.
+    /// A call whose key, where its method asks for one, is not bound to a request yet.
+    pub(crate) fn new(rpc: Rpc, call: Call, key: Option<String>, address: &str) -> Self {
+        Self { rpc, call, key, address: address.to_string() }
+    }
+
+    /// The same call, its idempotency key bound to what was asked: the request without its secrets, so that no quick
+    /// hash of a password is stored.
+    pub(crate) fn bound_to(&self, request: &[u8]) -> Self {
+        let fingerprint = Sha256::digest(request).into();
+        let mut bound = self.clone();
+        bound.call.key = bound.key.take().map(|key| WriteKey { key, rpc: self.rpc.path(), fingerprint });
+        bound
+    }
+
+    /// Runs a use case through the door, and answers with the message that `message` makes of what came out: of this
+    /// run, or of the first one under the key.
     ///
     /// # Errors
-    /// An internal error if the request did not come through the gate.
-    pub fn of<T>(request: &Request<T>) -> Result<Self, Status> {
-        request.extensions().get::<Self>().cloned().ok_or_else(|| {
-            let nobody = RequestId::from_uuid(Default::default());
-            status::status(&Error::Internal("a call came around the gate".into()), nobody)
-        })
-    }
-
-    /// As a call that reads.
-    pub fn call(&self) -> Call {
-        Call {
-            actor: self.actor.clone(),
-            entered_by: self.entered_by,
-            now: self.now,
-            request: self.request,
-            key: None,
-        }
-    }
-
-    /// As a call that writes. `bound` is what the idempotency key is bound to: the request, without secrets,
-    /// so that no hash of a password is stored outside the password's own.
-    pub fn write_call(&self, bound: &impl Message) -> Call {
-        let key = self.key.as_ref().map(|key| WriteKey {
-            key: key.clone(),
-            rpc: self.rpc.path(),
-            fingerprint: Sha256::digest(bound.encode_to_vec()).into(),
-        });
-        Call { key, ..self.call() }
-    }
-
-    /// Runs a use case through the door, and answers with the message that `message` makes of what came out: of this run, or
-    /// of the first one under the key.
-    ///
-    /// # Errors
-    /// The error, on the wire.
-    pub async fn write<U: UseCase, M: Message + Default>(
+    /// Those of `use_case`, and of the door.
+    pub async fn write<U: UseCase, M: Message>(
         &self,
         app: &App,
-        bound: &impl Message,
         use_case: Result<U, Error>,
         message: impl Fn(&U::Out) -> M + Send + Sync + 'static,
-    ) -> Result<Response<M>, Status> {
-        let call = self.write_call(bound);
-        let use_case = use_case.map_err(|e| self.fail(e))?;
+    ) -> Result<Encoded<M>, Failure> {
+        self.keep(app, use_case?, KeepReply::Yes, message).await
+    }
+
+    /// The same for a reply that shows a secret once: a repeat under the key is told that it was.
+    ///
+    /// # Errors
+    /// Those of `use_case`, and of the door.
+    pub async fn write_secret<U: UseCase, M: Message>(
+        &self,
+        app: &App,
+        use_case: U,
+        message: impl Fn(&U::Out) -> M + Send + Sync + 'static,
+    ) -> Result<Encoded<M>, Failure> {
+        self.keep(app, use_case, KeepReply::Secret, message).await
+    }
+
+    async fn keep<U: UseCase, M: Message>(
+        &self,
+        app: &App,
+        use_case: U,
+        keep: KeepReply,
+        message: impl Fn(&U::Out) -> M + Send + Sync + 'static,
+    ) -> Result<Encoded<M>, Failure> {
         let encode = move |out: &U::Out| message(out).encode_to_vec();
-        self.reply(app.write(&call, use_case, KeepReply::Yes, encode).await)
+        Ok(Encoded::new(&app.write(&self.call, use_case, keep, encode).await?))
+    }
+
+    /// Runs a use case through the door and keeps, instead of a reply, what names the thing that was written: for
+    /// replies that are filled from what is stored, so that a repeat gets what is current then. The name: of this run,
+    /// or of the first one under the key.
+    ///
+    /// # Errors
+    /// Those of `use_case`, and of the door.
+    pub async fn write_named<U: UseCase>(
+        &self,
+        app: &App,
+        use_case: Result<U, Error>,
+        name: impl Fn(&U::Out) -> String + Send + Sync + 'static,
+    ) -> Result<String, Failure> {
+        let encode = move |out: &U::Out| name(out).into_bytes();
+        let kept = app.write(&self.call, use_case?, KeepReply::Yes, encode).await?;
+        Ok(String::from_utf8(kept)
+            .map_err(|e| Error::Internal(format!("a kept name cannot be read: {e}")))?)
+    }
+
+    /// The reply of the first run under the key, before work that a repeat must not do again.
+    ///
+    /// # Errors
+    /// The key was used with another request, or its reply was not kept.
+    pub async fn first_reply<M>(&self, app: &App) -> Result<Option<Encoded<M>>, Failure> {
+        Ok(app.first_reply(&self.call).await?.map(|kept| Encoded::new(&kept)))
     }
 
     /// The caller's address, for throttling.
@@ -82,22 +113,8 @@ impl Admitted {
         &self.address
     }
 
-    /// An error of the app on the wire.
-    pub fn fail(&self, error: impl Into<Error>) -> Status {
-        status::status(&error.into(), self.request)
-    }
-
-    /// An encoded reply of the door as a response.
-    ///
-    /// # Errors
-    /// The error, on the wire.
-    pub fn reply<M: Message + Default>(
-        &self,
-        encoded: Result<Vec<u8>, Error>,
-    ) -> Result<Response<M>, Status> {
-        let bytes = encoded.map_err(|e| self.fail(e))?;
-        M::decode(bytes.as_slice())
-            .map(Response::new)
-            .map_err(|e| self.fail(Error::Internal(format!("a kept reply cannot be read: {e}"))))
+    /// A failure on the wire.
+    pub fn fail(&self, failure: Failure) -> Status {
+        status::failure(failure, self.request)
     }
 }

@@ -5,20 +5,23 @@ use std::{
     future::Future,
     panic::AssertUnwindSafe,
     pin::Pin,
-    sync::Arc,
+    sync::{
+        Arc,
+        atomic::{AtomicUsize, Ordering},
+    },
     task::{Context, Poll},
     time::Duration,
 };
 
 use futures_util::FutureExt as _;
 use http::{Request, Response, request::Parts};
-use scionary_app::{App, Error, ports::new_uuid};
+use scionary_app::{App, Call, Error, ports::new_uuid};
 use scionary_domain::{
     account::{Account, Actor, Role},
     ids::RequestId,
     limits,
 };
-use scionary_proto::{Rpc, metadata};
+use scionary_proto::{Effect, Rpc, metadata};
 use tonic::{
     Status,
     body::Body,
@@ -29,8 +32,9 @@ use tower::{Layer, Service};
 use crate::{
     call::Admitted,
     clock::stopwatch,
+    dispatch::is_stream,
     incoming::household,
-    policy::{Effect, Policy, Who, policy},
+    policy::{Policy, Who},
     status::{self, Refusal},
     throttle::Throttle,
 };
@@ -44,6 +48,25 @@ pub struct GateLayer {
     pub throttle: Arc<Throttle>,
     /// The longest that a call may take.
     pub deadline: Duration,
+    /// The rules of each method, in the order of [`Rpc::ALL`].
+    pub rules: Arc<[Policy]>,
+    /// Calls whose handler runs now.
+    pub under_way: Arc<AtomicUsize>,
+}
+
+/// Counts a call while it lives, also where it is dropped before its end.
+struct UnderWay(Arc<AtomicUsize>);
+
+impl UnderWay {
+    fn new(count: &Arc<AtomicUsize>) -> Self {
+        count.fetch_add(1, Ordering::Relaxed);
+        Self(count.clone())
+    }
+}
+impl Drop for UnderWay {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::Relaxed);
+    }
 }
 
 impl<S> Layer<S> for GateLayer {
@@ -98,9 +121,11 @@ impl GateLayer {
         let admission = self.admit(&head, &path, &address, id, now).await;
         let mut response = match admission {
             Err(refused) => refused.into_http(),
-            Ok((admitted, rules)) => {
+            Ok(admitted) => {
+                let _under_way = UnderWay::new(&self.under_way);
+                let stream = is_stream(admitted.rpc);
                 head.extensions.insert(admitted);
-                let limit = (!rules.stream).then(|| deadline_of(&head, self.deadline));
+                let limit = (!stream).then(|| deadline_of(&head, self.deadline));
                 let work = AssertUnwindSafe(inner.call(Request::from_parts(head, body))).catch_unwind();
                 let outcome = match limit {
                     Some(limit) => tokio::time::timeout(limit, work).await,
@@ -131,10 +156,10 @@ impl GateLayer {
         address: &str,
         id: RequestId,
         now: scionary_domain::time::Timestamp,
-    ) -> Result<(Admitted, Policy), Status> {
+    ) -> Result<Admitted, Status> {
         let refuse = |refusal: Refusal| status::refusal(&refusal, id);
         let rpc = Rpc::from_path(path).ok_or_else(|| refuse(Refusal::UnknownMethod))?;
-        let rules = policy(rpc);
+        let rules = self.rules.get(rpc as usize).ok_or_else(|| refuse(Refusal::UnknownMethod))?;
         self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
         // what everybody may call does not ask who calls: an old session, or a database that is away, does not
         // stand between a grower and a look-up
@@ -159,16 +184,16 @@ impl GateLayer {
             None => (actor, None),
             Some(_) if !rules.behalf => return Err(refuse(Refusal::NotOnBehalf)),
             Some(member) => {
-                let found = async { self.app.on_behalf(&actor, App::account_id(member)?).await };
+                let found = async { self.app.on_behalf(&actor, App::id(member)?).await };
                 let helped = found.await.map_err(|error| status::status(&error, id))?;
                 (helped, actor.id())
             }
         };
-        let key = match rules.effect {
-            Effect::Reads | Effect::WritesFreely => None,
-            Effect::Writes => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
+        let key = match rpc.effect() {
+            Effect::Reads | Effect::Writes => None,
+            Effect::WritesOnce => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
         };
-        Ok((Admitted { rpc, actor, entered_by, now, request: id, key, address: address.to_string() }, rules))
+        Ok(Admitted::new(rpc, Call { actor, entered_by, now, request: id, key: None }, key, address))
     }
 }
 

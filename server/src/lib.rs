@@ -8,14 +8,17 @@ pub mod convert;
 pub mod crop_check;
 pub mod data;
 pub mod demo;
+pub mod dispatch;
 pub mod doctor;
 pub mod gate;
 pub mod incoming;
 pub mod logging;
 pub mod mail;
+pub mod methods;
 pub mod policy;
-pub mod rpc;
+mod rpc;
 pub mod serve;
+pub mod site;
 pub mod status;
 pub mod throttle;
 

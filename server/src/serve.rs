@@ -1,47 +1,32 @@
 //! Start and stop: open the database, migrate, load the catalogues, listen; on the signal, say so to health
 //! checks, finish calls under way, close the database.
 
-use std::{net::SocketAddr, sync::Arc, time::Duration};
+use std::{
+    net::SocketAddr,
+    sync::{
+        Arc,
+        atomic::{AtomicUsize, Ordering},
+    },
+    time::Duration,
+};
 
 use anyhow::{Context as _, Result, bail};
 use scionary_app::{
     App, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords, ports::SystemEntropy,
 };
-use scionary_proto::{
-    FILE_DESCRIPTOR_SET,
-    v1::{
-        account_service_server::AccountServiceServer, alert_service_server::AlertServiceServer,
-        claim_service_server::ClaimServiceServer, club_service_server::ClubServiceServer,
-        crop_service_server::CropServiceServer, cultivar_service_server::CultivarServiceServer,
-        curation_service_server::CurationServiceServer, evidence_service_server::EvidenceServiceServer,
-        export_service_server::ExportServiceServer, graft_service_server::GraftServiceServer,
-        lot_service_server::LotServiceServer, movement_service_server::MovementServiceServer,
-        notice_service_server::NoticeServiceServer, offer_service_server::OfferServiceServer,
-        plan_service_server::PlanServiceServer, round_service_server::RoundServiceServer,
-        server_service_server::ServerServiceServer, want_service_server::WantServiceServer,
-    },
-};
+use scionary_proto::{FILE_DESCRIPTOR_SET, Rpc};
 use scionary_store::{Options, Store};
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
 use tonic::{
-    codec::CompressionEncoding,
-    server::NamedService,
+    service::Routes,
     transport::{Identity, Server, ServerTlsConfig},
 };
 use tonic_health::server::HealthReporter;
 
 use crate::{
-    clock::SystemClock,
-    config::Config,
-    data,
-    gate::GateLayer,
-    incoming::guarded,
-    rpc::{
-        AccountRpc, AlertRpc, ClaimRpc, ClubRpc, CropRpc, CultivarRpc, CurationRpc, EvidenceRpc, ExportRpc,
-        GraftRpc, LotRpc, MovementRpc, NoticeRpc, OfferRpc, PlanRpc, RoundRpc, ServerRpc, WantRpc,
-    },
-    throttle::Throttle,
+    clock::SystemClock, config::Config, data, dispatch::Dispatch, gate::GateLayer, incoming::guarded,
+    methods::policy, site::Site, throttle::Throttle,
 };
 
 /// How often the registry is compared with the database: another server may have changed it.
@@ -68,6 +53,7 @@ pub struct Running {
     serving: JoinHandle<Result<(), tonic::transport::Error>>,
     health: HealthReporter,
     background: Vec<JoinHandle<()>>,
+    under_way: Arc<AtomicUsize>,
 }
 
 /// Opens the database and brings it up to date.
@@ -168,27 +154,7 @@ pub async fn start(config: &Config) -> Result<Running> {
 async fn set_serving(health: &HealthReporter, serving: bool) {
     let status =
         if serving { tonic_health::ServingStatus::Serving } else { tonic_health::ServingStatus::NotServing };
-    for name in [
-        "",
-        ServerServiceServer::<ServerRpc>::NAME,
-        AccountServiceServer::<AccountRpc>::NAME,
-        CropServiceServer::<CropRpc>::NAME,
-        CultivarServiceServer::<CultivarRpc>::NAME,
-        OfferServiceServer::<OfferRpc>::NAME,
-        PlanServiceServer::<PlanRpc>::NAME,
-        GraftServiceServer::<GraftRpc>::NAME,
-        MovementServiceServer::<MovementRpc>::NAME,
-        ClaimServiceServer::<ClaimRpc>::NAME,
-        LotServiceServer::<LotRpc>::NAME,
-        WantServiceServer::<WantRpc>::NAME,
-        ClubServiceServer::<ClubRpc>::NAME,
-        RoundServiceServer::<RoundRpc>::NAME,
-        AlertServiceServer::<AlertRpc>::NAME,
-        NoticeServiceServer::<NoticeRpc>::NAME,
-        EvidenceServiceServer::<EvidenceRpc>::NAME,
-        CurationServiceServer::<CurationRpc>::NAME,
-        ExportServiceServer::<ExportRpc>::NAME,
-    ] {
+    for name in Rpc::SERVICES.iter().copied().chain([""]) {
         health.set_service_status(name, status).await;
     }
 }
@@ -225,54 +191,29 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
             .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
             .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
     };
-    let bytes = config.request_bytes_max;
-    // replies of the registry are public: they may be compressed; accounts' replies hold secrets and are not
-    macro_rules! service {
-        ($server:ident, $handler:expr) => {
-            $server::new($handler)
-                .max_decoding_message_size(bytes)
-                .accept_compressed(CompressionEncoding::Gzip)
-                .accept_compressed(CompressionEncoding::Zstd)
-        };
-        (public $server:ident, $handler:expr) => {
-            service!($server, $handler)
-                .send_compressed(CompressionEncoding::Gzip)
-                .send_compressed(CompressionEncoding::Zstd)
-        };
-    }
     let stop = CancellationToken::new();
-    let gate = GateLayer { app: app.clone(), throttle: throttle.clone(), deadline: config.deadline };
-    let router = server
-        .layer(gate)
+    let site = Site {
+        app: app.clone(),
+        throttle: throttle.clone(),
+        name: config.name.clone(),
+        data_licence: config.data_licence.clone(),
+        stop: stop.clone(),
+    };
+    let dispatch = Dispatch::new(site, config.request_bytes_max).map_err(anyhow::Error::msg)?;
+    let under_way = Arc::<AtomicUsize>::default();
+    let rules = Rpc::ALL.into_iter().map(policy).collect();
+    let gate = GateLayer {
+        app: app.clone(),
+        throttle: throttle.clone(),
+        deadline: config.deadline,
+        rules,
+        under_way: under_way.clone(),
+    };
+    let routes = Routes::from(axum::Router::new().fallback_service(dispatch))
         .add_service(health_service)
         .add_service(reflection().build_v1()?)
-        .add_service(reflection().build_v1alpha()?)
-        .add_service(
-            service!(public ServerServiceServer, ServerRpc { app: app.clone(), name: config.name.clone() }),
-        )
-        .add_service(service!(
-            AccountServiceServer,
-            AccountRpc { app: app.clone(), throttle: throttle.clone() }
-        ))
-        .add_service(service!(public CropServiceServer, CropRpc(app.clone())))
-        .add_service(service!(public CultivarServiceServer, CultivarRpc(app.clone())))
-        .add_service(service!(public OfferServiceServer, OfferRpc(app.clone())))
-        .add_service(service!(public PlanServiceServer, PlanRpc(app.clone())))
-        .add_service(service!(public GraftServiceServer, GraftRpc(app.clone())))
-        .add_service(service!(public MovementServiceServer, MovementRpc(app.clone())))
-        .add_service(service!(ClaimServiceServer, ClaimRpc(app.clone())))
-        .add_service(service!(ClubServiceServer, ClubRpc(app.clone())))
-        .add_service(service!(RoundServiceServer, RoundRpc(app.clone())))
-        .add_service(service!(WantServiceServer, WantRpc(app.clone())))
-        .add_service(service!(LotServiceServer, LotRpc(app.clone())))
-        .add_service(service!(AlertServiceServer, AlertRpc(app.clone())))
-        .add_service(service!(NoticeServiceServer, NoticeRpc { app: app.clone(), stop: stop.clone() }))
-        .add_service(service!(public EvidenceServiceServer, EvidenceRpc(app.clone())))
-        .add_service(service!(public CurationServiceServer, CurationRpc(app.clone())))
-        .add_service(service!(
-            public ExportServiceServer,
-            ExportRpc { app: app.clone(), licence: config.data_licence.clone() }
-        ));
+        .add_service(reflection().build_v1alpha()?);
+    let router = server.layer(gate).add_routes(routes);
     // before anybody can call: what they do is followed
     let followed = app.begin_to_follow().await?;
     let incoming = guarded(listener, config.connections_max, config.connections_each_max, FIRST_BYTES);
@@ -280,7 +221,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
     let serving = tokio::spawn(router.serve_with_incoming_shutdown(incoming, stopped));
     let background = background(&app, followed, &health, throttle, &stop);
     tracing::info!(%address, tls = config.tls.is_some(), "listening");
-    Ok(Running { address, app, stop, grace: config.stop_grace, serving, health, background })
+    Ok(Running { address, app, stop, grace: config.stop_grace, serving, health, background, under_way })
 }
 
 fn background(
@@ -373,6 +314,10 @@ impl Running {
     pub fn address(&self) -> SocketAddr {
         self.address
     }
+    /// Calls whose handler runs now.
+    pub fn calls_under_way(&self) -> usize {
+        self.under_way.load(Ordering::Relaxed)
+    }
     /// The application behind it.
     pub fn app(&self) -> &App {
         &self.app
@@ -382,7 +327,7 @@ impl Running {
     /// # Errors
     /// When the transport failed.
     pub async fn stop(self) -> Result<()> {
-        let Self { address: _, app, stop, grace, serving, health, background } = self;
+        let Self { address: _, app, stop, grace, serving, health, background, under_way: _ } = self;
         set_serving(&health, false).await;
         stop.cancel();
         let abort = serving.abort_handle();

@@ -33,8 +33,50 @@ pub enum Refusal {
     Deadline,
     /// The handler panicked.
     Panicked,
-    /// The database is away.
-    Unavailable,
+    /// The bytes are no message of the method, or are not one message; why.
+    Malformed(String),
+    /// A message is larger than the server takes in.
+    TooLarge,
+    /// Compressed in a way that the server does not read.
+    UnknownEncoding,
+}
+
+/// How a call fails.
+#[derive(Debug)]
+pub enum Failure {
+    /// Refused before, or beside, the application.
+    Refused(Refusal),
+    /// By an error of the application.
+    App(Error),
+    /// The connection broke, as the transport puts it.
+    Transport(Box<Status>),
+}
+
+impl From<Refusal> for Failure {
+    fn from(refusal: Refusal) -> Self {
+        Self::Refused(refusal)
+    }
+}
+
+impl<E: Into<Error>> From<E> for Failure {
+    fn from(error: E) -> Self {
+        Self::App(error.into())
+    }
+}
+
+/// A failure, on the wire: the one place where it becomes a status.
+pub fn failure(failure: Failure, request: RequestId) -> Status {
+    match failure {
+        Failure::Refused(refused) => refusal(&refused, request),
+        Failure::App(error) => status(&error, request),
+        Failure::Transport(status) => *status,
+    }
+}
+
+/// A call that reached a handler without the gate: a mistake of ours.
+pub fn around_the_gate() -> Status {
+    let none = RequestId::from_uuid(Default::default());
+    status(&Error::Internal("a call came around the gate".into()), none)
 }
 
 /// Reasons that errors carry in `google.rpc.ErrorInfo`. Clients tell errors apart by them: one that was
@@ -59,6 +101,7 @@ pub const REASONS: &[&str] = &[
     "DATABASE_UNAVAILABLE",
     "DAY_NOT_BEGUN",
     "DEADLINE_EXCEEDED",
+    "ENCODING_UNKNOWN",
     "ENOUGH_LEFT_OVERS",
     "EVIDENCE_ENDED",
     "FIELDS_WRONG",
@@ -74,6 +117,7 @@ pub const REASONS: &[&str] = &[
     "LOCKED_ALREADY",
     "LOT_ENDED",
     "MAIL_NOT_SENT",
+    "MALFORMED",
     "MEMBER_ALREADY",
     "MIXED_WISHES",
     "MOVEMENT_PROHIBITED",
@@ -114,6 +158,7 @@ pub const REASONS: &[&str] = &[
     "RECORD_LOCKED",
     "RELEASE_OVER",
     "REPLY_NOT_KEPT",
+    "REQUEST_TOO_LARGE",
     "ROLE_HELD",
     "ROLE_MISSING",
     "ROLE_NOT_HELD",
@@ -217,7 +262,19 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
             "the time was up; repeat the call with the same idempotency key to learn what became of it",
         ),
         Refusal::Panicked => internal(request),
-        Refusal::Unavailable => unavailable(request),
+        Refusal::Malformed(why) => {
+            plain(Code::InvalidArgument, "MALFORMED", &format!("this is no request of the method: {why}"))
+        }
+        Refusal::TooLarge => plain(
+            Code::ResourceExhausted,
+            "REQUEST_TOO_LARGE",
+            "the request is larger than this server takes in; send less at once",
+        ),
+        Refusal::UnknownEncoding => plain(
+            Code::Unimplemented,
+            "ENCODING_UNKNOWN",
+            "this server reads messages that are not compressed, or compressed with gzip or zstd",
+        ),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::{Kind, Rpc, v1};
 use scionary_tests::{
     Database, TestServer,
     client::{PASSWORD, fresh_key, reason, wrong_fields},
@@ -17,17 +17,12 @@ async fn long_lists_of_choices_are_refused_before_they_are_looked_into() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     let many = |n| v1::SearchOffersRequest { hand_over: vec![1; n], ..Default::default() };
-    let error = server
-        .raw()
-        .call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &many(20_000))
-        .await
-        .unwrap_err();
+    let error = server.raw().call(&many(20_000)).await.unwrap_err();
     assert_eq!(wrong_fields(&error), ["hand_over"]);
-    assert!(server.raw().call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &many(30)).await.is_ok());
+    assert!(server.raw().call(&many(30)).await.is_ok());
     let wrong =
         v1::SearchOffersRequest { materials: vec![99; 80_000], terms: vec![99; 20], ..Default::default() };
-    let error =
-        server.raw().call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &wrong).await.unwrap_err();
+    let error = server.raw().call(&wrong).await.unwrap_err();
     assert_eq!(error.code(), Code::InvalidArgument);
     assert!(error.message().len() < 4_000);
     server.stop().await;
@@ -39,11 +34,11 @@ async fn sign_ins_that_are_given_up_do_not_use_up_the_queue() {
     let server = TestServer::start(&database.url).await;
     server.raw().sign_up("rosamund", "").await.unwrap();
     let tries = (0..120).map(|_| {
-        let mut client = v1::account_service_client::AccountServiceClient::new(server.channel.clone());
+        let visitor = server.raw();
         tokio::spawn(async move {
             let request =
                 v1::SignInRequest { handle: "nobody".into(), password: "x".into(), label: String::new() };
-            let _ = tokio::time::timeout(Duration::from_millis(10), client.sign_in(request)).await;
+            let _ = tokio::time::timeout(Duration::from_millis(10), visitor.call(&request)).await;
         })
     });
     for one in tries.collect::<Vec<_>>() {
@@ -51,9 +46,13 @@ async fn sign_ins_that_are_given_up_do_not_use_up_the_queue() {
     }
     let mut signed_in = false;
     for _ in 0..40 {
-        signed_in = server.raw().sign_in("rosamund", PASSWORD).await.is_ok();
-        if signed_in {
-            break;
+        match server.raw().sign_in("rosamund", PASSWORD).await {
+            Ok(_) => {
+                signed_in = true;
+                break;
+            }
+            // the queue may be full for a moment, and for nothing else is it tried again
+            Err(error) => assert_eq!(reason(&error), "TOO_MUCH_AT_ONCE", "{}", error.message()),
         }
         tokio::time::sleep(Duration::from_millis(250)).await;
     }
@@ -70,13 +69,11 @@ async fn a_password_that_is_hard_to_judge_does_not_hold_up_others() {
         let visitor = server.raw();
         let request =
             v1::SignUpRequest { handle: format!("handle{n}"), password: hard.clone(), ..Default::default() };
-        tokio::spawn(
-            async move { visitor.call::<v1::SignUpResponse>(Rpc::AccountSignUp, &request).await.is_ok() },
-        )
+        tokio::spawn(async move { visitor.call(&request).await.is_ok() })
     });
     let judging: Vec<_> = judging.collect();
     let ask = server.raw();
-    let quick = ask.call::<v1::ListCropsResponse>(Rpc::CropListCrops, &v1::ListCropsRequest {});
+    let quick = ask.call(&v1::ListCropsRequest {});
     tokio::time::timeout(Duration::from_secs(5), quick).await.expect("others are answered").unwrap();
     for one in judging {
         let _ = one.await.unwrap();
@@ -121,14 +118,14 @@ async fn an_offer_cannot_fill_a_page_with_text() {
         20
     ];
     let request = v1::CreateOfferRequest { offer: Some(large) };
-    let error = giver.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap_err();
+    let error = giver.call(&request).await.unwrap_err();
     assert_eq!(wrong_fields(&error), ["offer.health"]);
     // nor turn the direction of writing, nor forge a line
     for label in ["Rosa\u{202e}", "Rosa\nstate  open"] {
         let mut forged = draft();
         forged.place.as_mut().unwrap().label = label.into();
         let request = v1::CreateOfferRequest { offer: Some(forged) };
-        let error = giver.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap_err();
+        let error = giver.call(&request).await.unwrap_err();
         assert_eq!(wrong_fields(&error), ["offer.place.label"]);
     }
     server.stop().await;
@@ -150,10 +147,10 @@ async fn a_new_password_leaves_no_session_of_the_old_one() {
             current_password: PASSWORD.into(),
             new_password: "wicker orbit kettle plank".into(),
         };
-        member.call::<v1::ChangePasswordResponse>(Rpc::AccountChangePassword, &change).await.unwrap();
+        member.call(&change).await.unwrap();
         for sign_in in sign_ins {
             let Some(session) = sign_in.await.unwrap() else { continue };
-            let me = session.call::<v1::WhoAmIResponse>(Rpc::AccountWhoAmI, &v1::WhoAmIRequest {}).await;
+            let me = session.call(&v1::WhoAmIRequest {}).await;
             assert_eq!(reason(&me.unwrap_err()), "SESSION_OVER", "a session of the old password lives on");
         }
         server.stop().await;
@@ -166,10 +163,8 @@ async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
     on_both(async |url| {
         let server = TestServer::start(&url).await;
         let giver = server.raw().member("giver").await;
-        let posted: v1::CreateOfferResponse = giver
-            .call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) })
-            .await
-            .unwrap();
+        let posted: v1::CreateOfferResponse =
+            giver.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
         let request = v1::UpdateOfferRequest {
             offer_id: posted.offer.unwrap().offer_id,
             version: 1,
@@ -179,9 +174,7 @@ async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
         let keyed = giver.with_key(&fresh_key());
         let twins = (0..8).map(|_| {
             let (keyed, request) = (keyed.clone(), request.clone());
-            tokio::spawn(async move {
-                keyed.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &request).await
-            })
+            tokio::spawn(async move { keyed.call(&request).await })
         });
         for twin in twins.collect::<Vec<_>>() {
             assert_eq!(twin.await.unwrap().expect("its reply").offer.unwrap().version, 2);
@@ -190,10 +183,7 @@ async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
             let giver = giver.clone();
             tokio::spawn(async move {
                 let request = v1::CreateInvitationRequest::default();
-                giver
-                    .call::<v1::CreateInvitationResponse>(Rpc::AccountCreateInvitation, &request)
-                    .await
-                    .is_ok()
+                giver.call(&request).await.is_ok()
             })
         });
         let mut made = 0;
@@ -216,10 +206,10 @@ async fn no_request_makes_the_server_fail() {
     let member = server.raw().member("rosamund").await;
     // real ones, so that the requests get as far as they can
     let keep = v1::KeepPlanRequest { plan: Some(scionary_tests::samples::plan()), ..Default::default() };
-    let plan = member.call::<v1::KeepPlanResponse>(Rpc::PlanKeepPlan, &keep).await.unwrap();
+    let plan = member.call(&keep).await.unwrap();
     let plan = plan.plan.unwrap().plan_id;
     let log = scionary_tests::samples::grafts();
-    let graft = member.call::<v1::LogGraftsResponse>(Rpc::GraftLogGrafts, &log).await.unwrap();
+    let graft = member.call(&log).await.unwrap();
     let graft = graft.grafts.unwrap().graft_id;
     let ids = Ids {
         offer: "ofr_00000000000000000000000001".into(),
@@ -249,7 +239,7 @@ async fn no_request_makes_the_server_fail() {
     };
     for rpc in Rpc::ALL {
         // a sign-out would end the session, and streams take no message of ours
-        if scionary_server::policy::policy(rpc).stream
+        if rpc.kind() != Kind::Unary
             || matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere | Rpc::AccountSignUp)
         {
             continue;

@@ -1,6 +1,6 @@
 //! Accounts over the wire, on both databases.
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{
     TestServer,
     client::{PASSWORD, fresh_key, reason, wrong_fields},
@@ -35,14 +35,12 @@ async fn from_the_stewards_code_to_a_club_of_two() {
         );
         let steward = visitor.sign_in("ODALIND", PASSWORD).await.unwrap();
 
-        let invited: v1::CreateInvitationResponse = steward
-            .call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest { note: "Tobin".into() })
-            .await
-            .unwrap();
+        let invited: v1::CreateInvitationResponse =
+            steward.call(&v1::CreateInvitationRequest { note: "Tobin".into() }).await.unwrap();
         visitor.sign_up("tobin", &invited.code).await.unwrap();
         let tobin = visitor.sign_in("tobin", PASSWORD).await.unwrap();
         let list: v1::ListInvitationsResponse =
-            steward.call(Rpc::AccountListInvitations, &v1::ListInvitationsRequest::default()).await.unwrap();
+            steward.call(&v1::ListInvitationsRequest::default()).await.unwrap();
         assert_eq!(list.invitations[0].state(), v1::InvitationState::Used);
         assert_eq!(reason(&visitor.sign_up("TOBIN", &invited.code).await.unwrap_err()), "CODE_NOT_VALID");
 
@@ -52,23 +50,23 @@ async fn from_the_stewards_code_to_a_club_of_two() {
             role: v1::Role::Curator.into(),
             crop: "mango".into(),
         };
-        let refused = tobin.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap_err();
+        let refused = tobin.call(&grant).await.unwrap_err();
         assert_eq!(reason(&refused), "ROLE_MISSING");
-        let granted: v1::GrantRoleResponse = steward.call(Rpc::AccountGrantRole, &grant).await.unwrap();
+        let granted: v1::GrantRoleResponse = steward.call(&grant).await.unwrap();
         assert!(
             granted.account.unwrap().roles.iter().any(|r| r.role() == v1::Role::Curator && r.crop == "mango")
         );
-        let twice = steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap_err();
+        let twice = steward.call(&grant).await.unwrap_err();
         assert_eq!(reason(&twice), "ROLE_HELD");
         let wrong = v1::GrantRoleRequest { crop: "papaya".into(), ..grant.clone() };
-        let wrong = steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &wrong).await.unwrap_err();
+        let wrong = steward.call(&wrong).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["crop"]);
         let last = v1::RevokeRoleRequest {
             handle: "odalind".into(),
             role: v1::Role::Steward.into(),
             crop: String::new(),
         };
-        let last = steward.call::<v1::RevokeRoleResponse>(Rpc::AccountRevokeRole, &last).await.unwrap_err();
+        let last = steward.call(&last).await.unwrap_err();
         assert_eq!(reason(&last), "LAST_STEWARD");
         server.stop().await;
     })
@@ -84,7 +82,7 @@ async fn sessions_end_when_they_should() {
         let second = visitor.sign_in("rosamund", PASSWORD).await.unwrap();
         let me = |who: &scionary_tests::Raw| {
             let who = who.clone();
-            async move { who.call::<v1::WhoAmIResponse>(Rpc::AccountWhoAmI, &v1::WhoAmIRequest {}).await }
+            async move { who.call(&v1::WhoAmIRequest {}).await }
         };
         assert_eq!(me(&first).await.unwrap().account.unwrap().handle, "rosamund");
 
@@ -95,8 +93,7 @@ async fn sessions_end_when_they_should() {
         };
         let keyed = first.with_key(&fresh_key());
         for _ in 0..2 {
-            let reply: v1::ChangePasswordResponse =
-                keyed.call(Rpc::AccountChangePassword, &change).await.unwrap();
+            let reply: v1::ChangePasswordResponse = keyed.call(&change).await.unwrap();
             assert_eq!(reply.sessions_ended, 1);
         }
         assert_eq!(reason(&me(&second).await.unwrap_err()), "SESSION_OVER");
@@ -105,7 +102,7 @@ async fn sessions_end_when_they_should() {
 
         let third = visitor.sign_in("rosamund", "wicker orbit kettle plank").await.unwrap();
         let ended: v1::SignOutEverywhereResponse =
-            third.call(Rpc::AccountSignOutEverywhere, &v1::SignOutEverywhereRequest {}).await.unwrap();
+            third.call(&v1::SignOutEverywhereRequest {}).await.unwrap();
         assert_eq!(ended.sessions_ended, 2);
         for session in [&first, &third] {
             assert_eq!(reason(&me(session).await.unwrap_err()), "SESSION_OVER");
@@ -125,7 +122,7 @@ async fn bad_accounts_are_refused_with_every_field() {
         password: "password".into(),
         code: String::new(),
     };
-    let error = server.raw().call::<v1::SignUpResponse>(Rpc::AccountSignUp, &request).await.unwrap_err();
+    let error = server.raw().call(&request).await.unwrap_err();
     assert_eq!(wrong_fields(&error), ["handle", "display_name", "password"]);
     server.raw().sign_up("rosamund", "").await.unwrap();
     let taken = server.raw().sign_up("Rosamund", "").await.unwrap_err();
@@ -171,11 +168,11 @@ async fn secrets_are_stored_as_hashes_only() {
         let server = TestServer::start(&url).await;
         let member = server.raw().member("rosamund").await;
         let invited: v1::CreateInvitationResponse =
-            member.call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest::default()).await.unwrap();
+            member.call(&v1::CreateInvitationRequest::default()).await.unwrap();
         let keyed = member.with_key(&fresh_key());
         let request = v1::CreateInvitationRequest { note: "again".into() };
-        keyed.call::<v1::CreateInvitationResponse>(Rpc::AccountCreateInvitation, &request).await.unwrap();
-        let again = keyed.call::<v1::CreateInvitationResponse>(Rpc::AccountCreateInvitation, &request).await;
+        keyed.call(&request).await.unwrap();
+        let again = keyed.call(&request).await;
         assert_eq!(reason(&again.err().unwrap()), "REPLY_NOT_KEPT");
 
         let db = server.running.app().store().admin();

@@ -41,7 +41,7 @@ impl Stage {
             [("curator", v1::Role::Curator, "mango"), ("organiser", v1::Role::Organiser, "")]
         {
             let grant = v1::GrantRoleRequest { handle: handle.into(), role: role.into(), crop: crop.into() };
-            steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap();
+            steward.call(&grant).await.unwrap();
         }
         let db = server.running.app().store().admin();
         db.execute_unprepared("UPDATE account SET suspended_at = 1 WHERE handle_key = 'suspended'")
@@ -78,16 +78,14 @@ impl Stage {
         let mut offer = String::new();
         if matches!(rpc, Rpc::OfferGetOffer | Rpc::OfferUpdateOffer | Rpc::OfferWithdrawOffer) {
             let request = v1::CreateOfferRequest { offer: Some(draft()) };
-            let made: v1::CreateOfferResponse = owner.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+            let made: v1::CreateOfferResponse = owner.call(&request).await.unwrap();
             offer = made.offer.unwrap().offer_id;
         }
         // objects are few for each account: one is made only where it is needed
         let mut invitation = String::new();
         if rpc == Rpc::AccountRevokeInvitation {
-            let made: v1::CreateInvitationResponse = owner
-                .call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest::default())
-                .await
-                .unwrap();
+            let made: v1::CreateInvitationResponse =
+                owner.call(&v1::CreateInvitationRequest::default()).await.unwrap();
             invitation = made.invitation.unwrap().invitation_id;
         }
         self.taken += 1;
@@ -104,14 +102,13 @@ impl Stage {
         let mut want_id = String::new();
         if rpc == Rpc::WantWithdrawWant {
             let request = v1::MakeWantRequest { want: Some(want("Golek")) };
-            let made: v1::MakeWantResponse = owner.call(Rpc::WantMakeWant, &request).await.unwrap();
+            let made: v1::MakeWantResponse = owner.call(&request).await.unwrap();
             want_id = made.want.unwrap().want_id;
         }
         let (lot, plant, alert) = traced(&self.server, owner, &self.people[5], rpc).await;
         if rpc == Rpc::ClaimAskForOffer {
             let request = v1::CreateOfferRequest { offer: Some(draft()) };
-            let made: v1::CreateOfferResponse =
-                stranger(&self.server).await.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+            let made: v1::CreateOfferResponse = stranger(&self.server).await.call(&request).await.unwrap();
             offer = made.offer.unwrap().offer_id;
         }
         if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence")
@@ -122,7 +119,7 @@ impl Stage {
                 draft: Some(tally(serial + 5000)),
                 ..Default::default()
             };
-            let made: v1::AddEvidenceResponse = owner.call(Rpc::EvidenceAddEvidence, &request).await.unwrap();
+            let made: v1::AddEvidenceResponse = owner.call(&request).await.unwrap();
             // pieces of one report come in any order
             let pieces = made.evidence.into_iter().filter_map(|e| e.evidence);
             evidence = pieces.min_by(|a, b| a.descriptor_key.cmp(&b.descriptor_key)).unwrap().evidence_id;
@@ -133,10 +130,7 @@ impl Stage {
                         verdict: v1::CheckVerdict::BearsOut.into(),
                         reason: "I saw the same.".into(),
                     };
-                    checker
-                        .call::<v1::CheckEvidenceResponse>(Rpc::EvidenceCheckEvidence, &check)
-                        .await
-                        .unwrap();
+                    checker.call(&check).await.unwrap();
                 }
             }
         }
@@ -144,15 +138,13 @@ impl Stage {
             rpc,
             Rpc::CurationGetProposal | Rpc::CurationWithdrawProposal | Rpc::CurationRuleOnProposal
         ) {
-            let made: v1::ProposeChangeResponse =
-                owner.call(Rpc::CurationProposeChange, &further_name(serial + 5000)).await.unwrap();
+            let made: v1::ProposeChangeResponse = owner.call(&further_name(serial + 5000)).await.unwrap();
             proposal = made.proposal.unwrap().proposal_id;
         }
         if rpc == Rpc::EvidenceCloseSowing {
             let request =
                 v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 3, ..Default::default() };
-            let made: v1::RecordSowingResponse =
-                owner.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+            let made: v1::RecordSowingResponse = owner.call(&request).await.unwrap();
             sowing = made.sowing.unwrap().sowing_id;
         }
         if rpc == Rpc::CurationCloseTicket {
@@ -161,7 +153,7 @@ impl Stage {
                 subject_id: "Golek".into(),
                 reason: "The notes are about another tree.".into(),
             };
-            let made: v1::FileTicketResponse = owner.call(Rpc::CurationFileTicket, &request).await.unwrap();
+            let made: v1::FileTicketResponse = owner.call(&request).await.unwrap();
             ticket = made.ticket.unwrap().ticket_id;
         }
         let app = self.server.running.app();
@@ -216,9 +208,8 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     let stranger = stranger(server).await;
     let (giver, taker) = if gives { (owner, &stranger) } else { (&stranger, owner) };
     let request = v1::CreateOfferRequest { offer: Some(draft()) };
-    let made: v1::CreateOfferResponse = giver.call(Rpc::OfferCreateOffer, &request).await.unwrap();
-    let asked: v1::AskForOfferResponse =
-        taker.call(Rpc::ClaimAskForOffer, &ask(&made.offer.unwrap().offer_id, 2)).await.unwrap();
+    let made: v1::CreateOfferResponse = giver.call(&request).await.unwrap();
+    let asked: v1::AskForOfferResponse = taker.call(&ask(&made.offer.unwrap().offer_id, 2)).await.unwrap();
     let claim_id = asked.claim.unwrap().claim_id;
     if matches!(rpc, Rpc::ClaimConfirmHandOver | Rpc::ClaimNoteMissed) {
         let accept = v1::AcceptClaimRequest {
@@ -226,7 +217,7 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
             contact: "here".into(),
             note: String::new(),
         };
-        giver.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+        giver.call(&accept).await.unwrap();
     }
     claim_id
 }
@@ -236,14 +227,14 @@ async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
     let (mut plan_id, mut graft_id) = Default::default();
     if rpc.path().contains("PlanService") && !matches!(rpc, Rpc::PlanKeepPlan | Rpc::PlanListMyPlans) {
         let keep = v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() };
-        let made: v1::KeepPlanResponse = owner.call(Rpc::PlanKeepPlan, &keep).await.unwrap();
+        let made: v1::KeepPlanResponse = owner.call(&keep).await.unwrap();
         plan_id = made.plan.unwrap().plan_id;
         let step =
             v1::AddStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
-        owner.call::<v1::AddStepResponse>(Rpc::PlanAddStep, &step).await.unwrap();
+        owner.call(&step).await.unwrap();
     }
     if matches!(rpc, Rpc::GraftReportTakes | Rpc::GraftRemoveGrafts) {
-        let made: v1::LogGraftsResponse = owner.call(Rpc::GraftLogGrafts, &grafts()).await.unwrap();
+        let made: v1::LogGraftsResponse = owner.call(&grafts()).await.unwrap();
         graft_id = made.grafts.unwrap().graft_id;
     }
     (plan_id, graft_id)
@@ -258,20 +249,20 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
     // one account arranges so many clubs at most
     empty_clubs(server).await;
     let request = v1::CreateClubRequest { club: Some(club(&format!("The club {serial}"))) };
-    let made: v1::CreateClubResponse = owner.call(Rpc::ClubCreateClub, &request).await.unwrap();
+    let made: v1::CreateClubResponse = owner.call(&request).await.unwrap();
     let club_id = made.club.unwrap().club_id;
     let guest = stranger(server).await;
-    let guest_id: v1::WhoAmIResponse = guest.call(Rpc::AccountWhoAmI, &v1::WhoAmIRequest {}).await.unwrap();
+    let guest_id: v1::WhoAmIResponse = guest.call(&v1::WhoAmIRequest {}).await.unwrap();
     let guest_id = guest_id.account.unwrap().account_id;
     let ask = v1::AskToJoinClubRequest { club_id: club_id.clone(), words: String::new() };
-    guest.call::<v1::AskToJoinClubResponse>(Rpc::ClubAskToJoinClub, &ask).await.unwrap();
+    guest.call(&ask).await.unwrap();
     if matches!(rpc, Rpc::ClubSetClubOrganiser | Rpc::ClubLeaveClub) {
         let accept = v1::AnswerClubRequestRequest {
             club_id: club_id.clone(),
             account_id: guest_id.clone(),
             accept: true,
         };
-        owner.call::<v1::AnswerClubRequestResponse>(Rpc::ClubAnswerClubRequest, &accept).await.unwrap();
+        owner.call(&accept).await.unwrap();
     }
     (club_id, guest_id)
 }
@@ -306,7 +297,7 @@ async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (St
     let db = server.running.app().store().admin();
     db.execute_unprepared("UPDATE offer SET withdrawn_at = 1").await.unwrap();
     let request = v1::CreateClubRequest { club: Some(club(&format!("The swappers {serial}"))) };
-    let made: v1::CreateClubResponse = owner.call(Rpc::ClubCreateClub, &request).await.unwrap();
+    let made: v1::CreateClubResponse = owner.call(&request).await.unwrap();
     let club_id = made.club.unwrap().club_id;
     if rpc == Rpc::RoundCreateRound {
         return (club_id, String::new(), String::new());
@@ -323,11 +314,11 @@ async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (St
             spare = crate::rounds::offer(who, "R2E2", 4).await;
         } else {
             let request = v1::SetWishesRequest { round_id: round_id.clone(), wishes: wishes(&[wished]) };
-            who.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &request).await.unwrap();
+            who.call(&request).await.unwrap();
         }
     }
     let request = v1::SetWishesRequest { round_id: round_id.clone(), wishes: wishes(&["2"]) };
-    owner.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &request).await.unwrap();
+    owner.call(&request).await.unwrap();
     let gathers = [
         Rpc::RoundUpdateRound,
         Rpc::RoundGetRound,
@@ -368,7 +359,7 @@ async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (S
         return Default::default();
     }
     let enter = async |request: v1::RecordLotRequest| {
-        let made: v1::RecordLotResponse = owner.call(Rpc::LotRecordLot, &request).await.unwrap();
+        let made: v1::RecordLotResponse = owner.call(&request).await.unwrap();
         made.lot.unwrap().card.unwrap().code
     };
     let plant = enter(plant_lot()).await;
@@ -388,7 +379,7 @@ async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (S
         }
     }
     if on_alert && rpc != Rpc::AlertRaiseAlert {
-        let made: v1::RaiseAlertResponse = owner.call(Rpc::AlertRaiseAlert, &sick(&lot)).await.unwrap();
+        let made: v1::RaiseAlertResponse = owner.call(&sick(&lot)).await.unwrap();
         alert_id = made.alert.unwrap().alert_id;
         if rpc == Rpc::AlertLiftAlert {
             let confirm = v1::ConfirmAlertRequest {
@@ -396,7 +387,7 @@ async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (S
                 words: "I saw it.".into(),
                 trace_back: None,
             };
-            steward.call::<v1::ConfirmAlertResponse>(Rpc::AlertConfirmAlert, &confirm).await.unwrap();
+            steward.call(&confirm).await.unwrap();
         }
     }
     (lot, plant, alert_id)

@@ -149,7 +149,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     let said = person.fails(2, &["lookup", "kent", "--crop", "papaya"]);
     assert!(said.contains("one of avocado, citrus, mango expected"), "{said}");
     // an empty registry says that it is empty
-    let empty = Server::start(&Database::sqlite().url, &["data.reference_catalogue=false"]);
+    let empty = Server::start(&Database::empty_sqlite().url, &["data.reference_catalogue=false"]);
     let newcomer = Person::new(&empty);
     assert!(newcomer.ok(&["crop", "list"]).contains("No crop is on file yet"));
     assert!(newcomer.ok(&["cultivar", "list"]).contains("No cultivar is on file here yet"));

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{
     Database, Raw, TestServer,
     binaries::Server,
@@ -17,12 +17,12 @@ use crate::evidence::Club;
 
 async fn post(who: &Raw, offer: v1::OfferDraft) -> v1::Offer {
     let request = v1::CreateOfferRequest { offer: Some(offer) };
-    who.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await.unwrap().offer.unwrap()
+    who.call(&request).await.unwrap().offer.unwrap()
 }
 
 async fn claim(who: &Raw, offer: &str, quantity: i32) -> Result<v1::Claim, Status> {
     let request = ask(offer, quantity);
-    who.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &request).await.map(|r| r.claim.unwrap())
+    who.call(&request).await.map(|r| r.claim.unwrap())
 }
 
 async fn accept(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
@@ -31,22 +31,22 @@ async fn accept(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
         contact: "the house with the blue door".into(),
         note: "Saturday".into(),
     };
-    who.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &request).await.map(|r| r.claim.unwrap())
+    who.call(&request).await.map(|r| r.claim.unwrap())
 }
 
 async fn withdraw(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
     let request = v1::WithdrawClaimRequest { claim_id: claim.claim_id.clone() };
-    who.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &request).await.map(|r| r.claim.unwrap())
+    who.call(&request).await.map(|r| r.claim.unwrap())
 }
 
 async fn get(who: &Raw, claim: &v1::Claim) -> Result<v1::Claim, Status> {
     let request = v1::GetClaimRequest { claim_id: claim.claim_id.clone() };
-    who.call::<v1::GetClaimResponse>(Rpc::ClaimGetClaim, &request).await.map(|r| r.claim.unwrap())
+    who.call(&request).await.map(|r| r.claim.unwrap())
 }
 
 async fn offer(who: &Raw, id: &str) -> v1::Offer {
     let request = v1::GetOfferRequest { offer_id: id.into(), ..Default::default() };
-    who.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &request).await.unwrap().offer.unwrap()
+    who.call(&request).await.unwrap().offer.unwrap()
 }
 
 #[tokio::test]
@@ -59,7 +59,7 @@ async fn from_asking_to_hand_over() {
         let wrong =
             v1::AskForOfferRequest { quantity: 7, to_area_code: "here".into(), ..ask(&posted.offer_id, 7) };
         let wrong = v1::AskForOfferRequest { contact: String::new(), ..wrong };
-        let wrong = ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &wrong).await.unwrap_err();
+        let wrong = ben.call(&wrong).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["quantity", "to_area_code", "contact"]);
 
         let asked = claim(&ben, &posted.offer_id, 4).await.unwrap();
@@ -90,32 +90,31 @@ async fn from_asking_to_hand_over() {
             offer: Some(v1::OfferDraft { quantity, ..draft() }),
             update_mask: Some(prost_types::FieldMask { paths: vec!["quantity".into()] }),
         };
-        let refused =
-            ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &shrink(3)).await.unwrap_err();
+        let refused = ann.call(&shrink(3)).await.unwrap_err();
         assert_eq!(reason(&refused), "PROMISED_MORE");
-        ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &shrink(7)).await.unwrap();
+        ann.call(&shrink(7)).await.unwrap();
         accept(&ann, &more).await.unwrap();
         assert_eq!(offer(&cat, &posted.offer_id).await.promised, 7);
 
         let confirm = v1::ConfirmHandOverRequest { claim_id: asked.claim_id.clone() };
-        let one: v1::ConfirmHandOverResponse = ben.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let one: v1::ConfirmHandOverResponse = ben.call(&confirm).await.unwrap();
         let one = one.claim.unwrap();
         assert!(one.taken && !one.given && one.state() == v1::ClaimState::Accepted);
         assert_eq!(reason(&withdraw(&ben, &asked).await.unwrap_err()), "HANDED_OVER_ALREADY");
-        let both: v1::ConfirmHandOverResponse = ann.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let both: v1::ConfirmHandOverResponse = ann.call(&confirm).await.unwrap();
         assert_eq!(both.claim.unwrap().state(), v1::ClaimState::HandedOver);
 
         // missed: both sides' words, for organisers only
         let missed =
             |words: &str| v1::NoteMissedRequest { claim_id: more.claim_id.clone(), words: words.into() };
-        ann.call::<v1::NoteMissedResponse>(Rpc::ClaimNoteMissed, &missed("Nobody came.")).await.unwrap();
-        cat.call::<v1::NoteMissedResponse>(Rpc::ClaimNoteMissed, &missed("I was ill.")).await.unwrap();
+        ann.call(&missed("Nobody came.")).await.unwrap();
+        cat.call(&missed("I was ill.")).await.unwrap();
         assert_eq!(get(&cat, &more).await.unwrap().missed, "I was ill.");
         assert!(get(&cat, &more).await.unwrap().taker_missed.is_empty());
         let list = v1::ListMissedRequest::default();
-        let denied = ben.call::<v1::ListMissedResponse>(Rpc::ClaimListMissed, &list).await.unwrap_err();
+        let denied = ben.call(&list).await.unwrap_err();
         assert_eq!(reason(&denied), "ROLE_MISSING");
-        let all: v1::ListMissedResponse = club.steward.call(Rpc::ClaimListMissed, &list).await.unwrap();
+        let all: v1::ListMissedResponse = club.steward.call(&list).await.unwrap();
         assert_eq!(
             (all.claims[0].missed.as_str(), all.claims[0].taker_missed.as_str()),
             ("Nobody came.", "I was ill.")
@@ -123,7 +122,7 @@ async fn from_asking_to_hand_over() {
         assert!(all.claims[0].contact.is_empty(), "no contact for organisers");
 
         let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
-        let open: v1::ListMyClaimsResponse = ben.call(Rpc::ClaimListMyClaims, &mine).await.unwrap();
+        let open: v1::ListMyClaimsResponse = ben.call(&mine).await.unwrap();
         assert!(open.claims.is_empty(), "handed over");
         let taken = withdraw(&cat, &more).await.unwrap();
         assert!(taken.state() == v1::ClaimState::Withdrawn && taken.contact.is_empty());
@@ -145,7 +144,7 @@ async fn one_member_blocks_another() {
         let of_cat = claim(&cat, &one.offer_id, 1).await.unwrap();
         let block = v1::BlockMemberRequest { account_id: promised.other_account_id.clone() };
         for _ in 0..2 {
-            let all: v1::BlockMemberResponse = ann.call(Rpc::AccountBlockMember, &block).await.unwrap();
+            let all: v1::BlockMemberResponse = ann.call(&block).await.unwrap();
             assert_eq!(all.blocked.len(), 1, "twice is once");
         }
         assert_eq!(get(&ben, &waits).await.unwrap().state(), v1::ClaimState::Declined);
@@ -155,13 +154,12 @@ async fn one_member_blocks_another() {
         // the other way round too
         let back = post(&ben, draft()).await;
         assert_eq!(reason(&claim(&ann, &back.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
-        let own: v1::ListBlockedResponse =
-            ben.call(Rpc::AccountListBlocked, &v1::ListBlockedRequest {}).await.unwrap();
+        let own: v1::ListBlockedResponse = ben.call(&v1::ListBlockedRequest {}).await.unwrap();
         assert!(own.blocked.is_empty(), "nobody is told who blocks them");
         let unblock = v1::UnblockMemberRequest { account_id: promised.other_account_id };
-        ann.call::<v1::UnblockMemberResponse>(Rpc::AccountUnblockMember, &unblock).await.unwrap();
+        ann.call(&unblock).await.unwrap();
         claim(&ben, &one.offer_id, 1).await.unwrap();
-        let again: v1::UnblockMemberResponse = ann.call(Rpc::AccountUnblockMember, &unblock).await.unwrap();
+        let again: v1::UnblockMemberResponse = ann.call(&unblock).await.unwrap();
         assert!(again.blocked.is_empty());
         club.server.stop().await;
     })
@@ -180,8 +178,7 @@ async fn a_waiting_list_moves_up() {
         }
         let no_contact =
             v1::CreateOfferRequest { offer: Some(v1::OfferDraft { auto_accept: true, ..draft() }) };
-        let refused =
-            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &no_contact).await.unwrap_err();
+        let refused = ann.call(&no_contact).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["offer.contact"]);
         let posted = post(
             &ann,
@@ -219,7 +216,7 @@ async fn a_waiting_list_moves_up() {
         // taking the offer back declines those who wait; promises stand
         let waiting = claim(&takers[0], &posted.offer_id, 2).await.unwrap();
         let back = v1::WithdrawOfferRequest { offer_id: posted.offer_id.clone(), version: 0 };
-        ann.call::<v1::WithdrawOfferResponse>(Rpc::OfferWithdrawOffer, &back).await.unwrap();
+        ann.call(&back).await.unwrap();
         assert_eq!(get(&takers[0], &waiting).await.unwrap().state(), v1::ClaimState::Declined);
         assert_eq!(get(&takers[3], &fourth).await.unwrap().state(), v1::ClaimState::Accepted);
         assert_eq!(reason(&claim(&takers[1], &posted.offer_id, 1).await.unwrap_err()), "OFFER_OVER");
@@ -242,10 +239,10 @@ async fn a_prohibited_movement_cannot_be_claimed() {
     let seed = v1::OfferDraft { material: v1::Material::Seed.into(), health: Some(health), ..draft() };
     let posted = post(&ann, seed).await;
     let to = |code: &str| v1::AskForOfferRequest { to_area_code: code.into(), ..ask(&posted.offer_id, 2) };
-    let refused = ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &to("US-CA")).await.unwrap_err();
+    let refused = ben.call(&to("US-CA")).await.unwrap_err();
     assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
     assert!(refused.message().contains("A rule on file prohibits this"), "{}", refused.message());
-    let asked: v1::AskForOfferResponse = ben.call(Rpc::ClaimAskForOffer, &to("US-HI")).await.unwrap();
+    let asked: v1::AskForOfferResponse = ben.call(&to("US-HI")).await.unwrap();
     let shown = asked.claim.unwrap().movement.unwrap();
     assert_eq!((shown.verdict(), shown.on), (v1::MovementVerdict::NoRule, Some(in_days(0))));
     club.server.stop().await;
@@ -313,7 +310,7 @@ async fn nothing_is_promised_twice() {
                         offer: Some(v1::OfferDraft { quantity, ..draft() }),
                         update_mask: Some(prost_types::FieldMask { paths: vec!["quantity".into()] }),
                     };
-                    match editor.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change).await {
+                    match editor.call(&change).await {
                         Ok(_) => {}
                         Err(e) => assert!(["PROMISED_MORE", "STALE_VERSION"].contains(&reason(&e).as_str()), "{e}"),
                     }
@@ -403,7 +400,7 @@ async fn crash(database: &Database) {
                 // claims and takes back, again and again, until the server is gone; what is left open of the last round
                 // stands in the way of a new claim until it is taken back
                 let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
-                if let Ok(open) = who.call::<v1::ListMyClaimsResponse>(Rpc::ClaimListMyClaims, &mine).await {
+                if let Ok(open) = who.call(&mine).await {
                     for claim in open.claims {
                         if withdraw(&who, &claim).await.is_err() {
                             return (done, last);
@@ -472,7 +469,7 @@ async fn a_sweep_looks_again() {
             offer: Some(v1::OfferDraft { auto_accept: true, contact: "here".into(), ..draft() }),
             update_mask: Some(prost_types::FieldMask { paths: vec!["auto_accept".into(), "contact".into()] }),
         };
-        ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change).await.unwrap();
+        ann.call(&change).await.unwrap();
         let db = club.server.running.app().store().admin();
         // both are overdue: the first goes, which moves the second up, so that it does not go
         db.execute_unprepared("UPDATE claim SET lapses_at = 1 WHERE state = 'accepted'").await.unwrap();
@@ -487,7 +484,7 @@ async fn a_sweep_looks_again() {
             update_mask: Some(prost_types::FieldMask { paths: vec!["cultivar".into()] }),
             ..change
         };
-        let refused = ann.call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &other).await.unwrap_err();
+        let refused = ann.call(&other).await.unwrap_err();
         assert_eq!(reason(&refused), "PROMISED_ALREADY");
         club.server.stop().await;
     })

@@ -1,9 +1,6 @@
 //! Clubs: joined, arranged, offers for members alone, members who are helped, and the end of a club.
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, ClubStanding},
-};
+use scionary_proto::v1::{self, ClubStanding};
 use scionary_tests::{
     Raw,
     client::{PASSWORD, reason, wrong_fields},
@@ -16,31 +13,30 @@ use crate::evidence::Club as People;
 
 pub async fn make(who: &Raw, name: &str) -> Result<v1::Club, Status> {
     let request = v1::CreateClubRequest { club: Some(club(name)) };
-    who.call::<v1::CreateClubResponse>(Rpc::ClubCreateClub, &request).await.map(|r| r.club.unwrap())
+    who.call(&request).await.map(|r| r.club.unwrap())
 }
 
 async fn members(who: &Raw, club_id: &str, waiting: bool) -> Result<Vec<v1::ClubMember>, Status> {
     let request = v1::ListClubMembersRequest { club_id: club_id.into(), waiting, ..Default::default() };
-    who.call::<v1::ListClubMembersResponse>(Rpc::ClubListClubMembers, &request).await.map(|r| r.members)
+    who.call(&request).await.map(|r| r.members)
 }
 
 pub async fn account_of(who: &Raw) -> String {
-    let me: v1::WhoAmIResponse = who.call(Rpc::AccountWhoAmI, &v1::WhoAmIRequest {}).await.unwrap();
+    let me: v1::WhoAmIResponse = who.call(&v1::WhoAmIRequest {}).await.unwrap();
     me.account.unwrap().account_id
 }
 
 /// Lets somebody into a club.
 pub async fn let_in(organiser: &Raw, who: &Raw, club_id: &str) {
     let ask = v1::AskToJoinClubRequest { club_id: club_id.into(), words: "I grow two.".into() };
-    who.call::<v1::AskToJoinClubResponse>(Rpc::ClubAskToJoinClub, &ask).await.unwrap();
+    who.call(&ask).await.unwrap();
     let account_id = account_of(who).await;
     let accept = v1::AnswerClubRequestRequest { club_id: club_id.into(), account_id, accept: true };
-    organiser.call::<v1::AnswerClubRequestResponse>(Rpc::ClubAnswerClubRequest, &accept).await.unwrap();
+    organiser.call(&accept).await.unwrap();
 }
 
 async fn found(who: &Raw) -> Vec<String> {
-    let found: v1::SearchOffersResponse =
-        who.call(Rpc::OfferSearchOffers, &v1::SearchOffersRequest::default()).await.unwrap();
+    let found: v1::SearchOffersResponse = who.call(&v1::SearchOffersRequest::default()).await.unwrap();
     found.offers.into_iter().map(|f| f.offer.unwrap().offer_id).collect()
 }
 
@@ -56,7 +52,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(reason(&make(&ben, "LARKWATER Growers").await.unwrap_err()), "CLUB_NAME_TAKEN");
         // ben asks, and is let in; cat is invited, and says yes
         let asking = v1::AskToJoinClubRequest { club_id: id.clone(), words: "I grow two.".into() };
-        let asked: v1::AskToJoinClubResponse = ben.call(Rpc::ClubAskToJoinClub, &asking).await.unwrap();
+        let asked: v1::AskToJoinClubResponse = ben.call(&asking).await.unwrap();
         assert_eq!(asked.club.unwrap().own_standing(), ClubStanding::Asked);
         assert_eq!(reason(&members(&ben, &id, false).await.unwrap_err()), "ROLE_MISSING");
         let waiting = members(&ann, &id, true).await.unwrap();
@@ -66,17 +62,16 @@ async fn joined_arranged_and_closed() {
             account_id: waiting[0].account_id.clone(),
             accept: true,
         };
-        let denied = ben.call::<v1::AnswerClubRequestResponse>(Rpc::ClubAnswerClubRequest, &yes).await;
+        let denied = ben.call(&yes).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        ann.call::<v1::AnswerClubRequestResponse>(Rpc::ClubAnswerClubRequest, &yes).await.unwrap();
+        ann.call(&yes).await.unwrap();
         let invite =
             v1::InviteToClubRequest { club_id: id.clone(), handle: "cat".into(), words: String::new() };
-        ann.call::<v1::InviteToClubResponse>(Rpc::ClubInviteToClub, &invite).await.unwrap();
-        let inbox: v1::ListNoticesResponse =
-            cat.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
+        ann.call(&invite).await.unwrap();
+        let inbox: v1::ListNoticesResponse = cat.call(&v1::ListNoticesRequest::default()).await.unwrap();
         assert_eq!(inbox.notices[0].subject_id, id);
         let accept = v1::AnswerClubInvitationRequest { club_id: id.clone(), accept: true };
-        cat.call::<v1::AnswerClubInvitationResponse>(Rpc::ClubAnswerClubInvitation, &accept).await.unwrap();
+        cat.call(&accept).await.unwrap();
         let seen = members(&ben, &id, false).await.unwrap();
         assert_eq!(seen.len(), 3);
         assert!(seen.iter().all(|m| m.words.is_empty()), "what was said on asking is for organisers");
@@ -86,14 +81,13 @@ async fn joined_arranged_and_closed() {
         let for_club = |club: &str| v1::CreateOfferRequest {
             offer: Some(v1::OfferDraft { club: club.into(), ..draft() }),
         };
-        let refused =
-            dan.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &for_club(&id)).await.unwrap_err();
+        let refused = dan.call(&for_club(&id)).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["offer.club"]);
-        let posted: v1::CreateOfferResponse = ben.call(Rpc::OfferCreateOffer, &for_club(&id)).await.unwrap();
+        let posted: v1::CreateOfferResponse = ben.call(&for_club(&id)).await.unwrap();
         let offer_id = posted.offer.unwrap().offer_id;
         let get = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
         for stranger in [&dan, &people.server.raw(), &people.server.raw().with_token("sst_0000")] {
-            let none = stranger.call::<v1::GetOfferResponse>(Rpc::OfferGetOffer, &get).await.unwrap_err();
+            let none = stranger.call(&get).await.unwrap_err();
             assert_eq!(reason(&none), "NOT_FOUND");
             assert!(!found(stranger).await.contains(&offer_id));
             let moved = v1::CheckMovementRequest {
@@ -101,58 +95,55 @@ async fn joined_arranged_and_closed() {
                 to: vec!["XB-NS".into()],
                 ..Default::default()
             };
-            let none = stranger.call::<v1::CheckMovementResponse>(Rpc::MovementCheckMovement, &moved).await;
+            let none = stranger.call(&moved).await;
             assert_eq!(reason(&none.unwrap_err()), "NOT_FOUND");
         }
         assert!(found(&cat).await.contains(&offer_id));
-        let refused =
-            dan.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer_id, 1)).await.unwrap_err();
+        let refused = dan.call(&ask(&offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "CLUB_ONLY");
-        let asked: v1::AskForOfferResponse =
-            cat.call(Rpc::ClaimAskForOffer, &ask(&offer_id, 1)).await.unwrap();
+        let asked: v1::AskForOfferResponse = cat.call(&ask(&offer_id, 1)).await.unwrap();
         let claim_id = asked.claim.unwrap().claim_id;
         let accept = v1::AcceptClaimRequest {
             claim_id: claim_id.clone(),
             contact: "the shed".into(),
             note: String::new(),
         };
-        ben.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+        ben.call(&accept).await.unwrap();
         // on the day an organiser confirms for both, and sees no contact; nobody else does
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
-        let none = dan.call::<v1::ConfirmHandOverResponse>(Rpc::ClaimConfirmHandOver, &confirm).await;
+        let none = dan.call(&confirm).await;
         assert_eq!(reason(&none.unwrap_err()), "NOT_FOUND");
-        let done: v1::ConfirmHandOverResponse = ann.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let done: v1::ConfirmHandOverResponse = ann.call(&confirm).await.unwrap();
         let done = done.claim.unwrap();
         assert_eq!(done.state(), v1::ClaimState::HandedOver);
         assert!(done.contact.is_empty() && done.note.is_empty() && done.answer.is_empty());
 
         // somebody has to arrange it
         let leave = v1::LeaveClubRequest { club_id: id.clone() };
-        let refused = ann.call::<v1::LeaveClubResponse>(Rpc::ClubLeaveClub, &leave).await.unwrap_err();
+        let refused = ann.call(&leave).await.unwrap_err();
         assert_eq!(reason(&refused), "LAST_ORGANISER");
         let bens = account_of(&ben).await;
         let organiser =
             v1::SetClubOrganiserRequest { club_id: id.clone(), account_id: bens, organiser: true };
-        ann.call::<v1::SetClubOrganiserResponse>(Rpc::ClubSetClubOrganiser, &organiser).await.unwrap();
-        ann.call::<v1::LeaveClubResponse>(Rpc::ClubLeaveClub, &leave).await.unwrap();
+        ann.call(&organiser).await.unwrap();
+        ann.call(&leave).await.unwrap();
 
         // everything goes along before it is closed
         let export = v1::ExportClubRequest { club_id: id.clone() };
-        let mut stream = ben.open::<v1::ExportClubResponse>(Rpc::ClubExportClub, &export).await.unwrap();
+        let mut stream = ben.open(&export).await.unwrap();
         let mut text = String::new();
         while let Some(reply) = stream.message().await.unwrap() {
             text.push_str(std::str::from_utf8(&reply.chunk).unwrap());
         }
         assert!(text.contains(&offer_id) && text.contains(&claim_id) && text.contains("cat of the club"));
         assert!(!text.contains("the shed") && !text.contains("0400 000 000"), "no contact: {text}");
-        let more: v1::CreateOfferResponse = ben.call(Rpc::OfferCreateOffer, &for_club(&id)).await.unwrap();
+        let more: v1::CreateOfferResponse = ben.call(&for_club(&id)).await.unwrap();
         let close = v1::CloseClubRequest { club_id: id.clone() };
-        ben.call::<v1::CloseClubResponse>(Rpc::ClubCloseClub, &close).await.unwrap();
-        let gone =
-            cat.call::<v1::GetClubResponse>(Rpc::ClubGetClub, &v1::GetClubRequest { club_id: id }).await;
+        ben.call(&close).await.unwrap();
+        let gone = cat.call(&v1::GetClubRequest { club_id: id }).await;
         assert_eq!(reason(&gone.unwrap_err()), "NOT_FOUND");
         let get = v1::GetOfferRequest { offer_id: more.offer.unwrap().offer_id, ..Default::default() };
-        let offer: v1::GetOfferResponse = ben.call(Rpc::OfferGetOffer, &get).await.unwrap();
+        let offer: v1::GetOfferResponse = ben.call(&get).await.unwrap();
         assert_eq!(offer.offer.unwrap().state(), v1::OfferState::Withdrawn);
         make(&ann, "Larkwater growers").await.unwrap();
         people.server.stop().await;
@@ -174,24 +165,22 @@ async fn organisers_act_for_members_who_agreed() {
             name: "Old Fern".into(),
             consent: "Said so to me at the May meeting.".into(),
         };
-        let denied = ben.call::<v1::EnterHelpedMemberResponse>(Rpc::ClubEnterHelpedMember, &enter).await;
+        let denied = ben.call(&enter).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        let entered: v1::EnterHelpedMemberResponse =
-            ann.call(Rpc::ClubEnterHelpedMember, &enter).await.unwrap();
+        let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = entered.account_id;
         let for_fern = ann.on_behalf_of(&fern);
         let request = v1::CreateOfferRequest { offer: Some(draft()) };
-        let posted: v1::CreateOfferResponse = for_fern.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+        let posted: v1::CreateOfferResponse = for_fern.call(&request).await.unwrap();
         let offer = posted.offer.unwrap();
         assert_eq!((offer.giver_name.as_str(), offer.entered_for_giver), ("Old Fern", true));
-        let asked: v1::AskForOfferResponse =
-            cat.call(Rpc::ClaimAskForOffer, &ask(&offer.offer_id, 1)).await.unwrap();
+        let asked: v1::AskForOfferResponse = cat.call(&ask(&offer.offer_id, 1)).await.unwrap();
         let accept = v1::AcceptClaimRequest {
             claim_id: asked.claim.unwrap().claim_id,
             contact: "by me, at the shed".into(),
             note: String::new(),
         };
-        for_fern.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+        for_fern.call(&accept).await.unwrap();
         // the log says who did it, and for whom
         let db = people.server.running.app().store().admin();
         let row = sea_orm::ConnectionTrait::query_one_raw(
@@ -211,22 +200,21 @@ async fn organisers_act_for_members_who_agreed() {
         let bens = account_of(&ben).await;
         let for_ben = ann.on_behalf_of(&bens);
         let mine = v1::ListMyOffersRequest::default();
-        let denied = for_ben.call::<v1::ListMyOffersResponse>(Rpc::OfferListMyOffers, &mine).await;
+        let denied = for_ben.call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
         let allow = |allow| v1::AllowHelpRequest { club_id: id.clone(), allow };
-        ben.call::<v1::AllowHelpResponse>(Rpc::ClubAllowHelp, &allow(true)).await.unwrap();
-        for_ben.call::<v1::ListMyOffersResponse>(Rpc::OfferListMyOffers, &mine).await.unwrap();
+        ben.call(&allow(true)).await.unwrap();
+        for_ben.call(&mine).await.unwrap();
         // not what is his alone: his account, his plans, his clubs
         let change =
             v1::ChangePasswordRequest { current_password: PASSWORD.into(), new_password: "x".into() };
-        let denied = for_ben.call::<v1::ChangePasswordResponse>(Rpc::AccountChangePassword, &change).await;
+        let denied = for_ben.call(&change).await;
         assert_eq!(reason(&denied.unwrap_err()), "NOT_ON_BEHALF");
-        ben.call::<v1::AllowHelpResponse>(Rpc::ClubAllowHelp, &allow(false)).await.unwrap();
-        let denied = for_ben.call::<v1::ListMyOffersResponse>(Rpc::OfferListMyOffers, &mine).await;
+        ben.call(&allow(false)).await.unwrap();
+        let denied = for_ben.call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
         // nobody else acts for Fern
-        let denied =
-            ben.on_behalf_of(&fern).call::<v1::ListMyOffersResponse>(Rpc::OfferListMyOffers, &mine).await;
+        let denied = ben.on_behalf_of(&fern).call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
         people.server.stop().await;
     })

@@ -33,7 +33,7 @@ async fn propose_on(
         reason: "As the growers here know it.".into(),
         citation: citation.into(),
     };
-    let reply = who.call::<v1::ProposeChangeResponse>(Rpc::CurationProposeChange, &request).await?;
+    let reply = who.call(&request).await?;
     Ok(reply.proposal.unwrap())
 }
 
@@ -43,7 +43,7 @@ async fn rule(who: &Raw, proposal: &v1::Proposal, accept: bool) -> Result<v1::Pr
         accept,
         reason: "Compared with the source.".into(),
     };
-    let reply = who.call::<v1::RuleOnProposalResponse>(Rpc::CurationRuleOnProposal, &request).await?;
+    let reply = who.call(&request).await?;
     Ok(reply.proposal.unwrap())
 }
 
@@ -60,7 +60,7 @@ async fn history(who: &Raw, cultivar: &str) -> Vec<v1::RecordEvent> {
         page_size: 100,
         ..Default::default()
     };
-    who.call::<v1::GetHistoryResponse>(Rpc::CurationGetHistory, &request).await.unwrap().events
+    who.call(&request).await.unwrap().events
 }
 
 fn new_cultivar(name: &str) -> Change {
@@ -92,7 +92,7 @@ async fn a_proposal_goes_its_way_with_four_eyes() {
             state: v1::ProposalState::Open.into(),
             ..Default::default()
         };
-        let queue: v1::ListProposalsResponse = ben.call(Rpc::CurationListProposals, &queue).await.unwrap();
+        let queue: v1::ListProposalsResponse = ben.call(&queue).await.unwrap();
         assert_eq!(queue.proposals.len(), 1);
         let done = rule(&curator, &proposal, true).await.unwrap();
         assert!(done.outcome.contains("is on file as cul_"), "{}", done.outcome);
@@ -106,10 +106,9 @@ async fn a_proposal_goes_its_way_with_four_eyes() {
         // taken back in time
         let mine = propose(&ann, "", new_cultivar("Quiet Harbour")).await.unwrap();
         let withdraw = v1::WithdrawProposalRequest { proposal_id: mine.proposal_id.clone() };
-        let foreign =
-            ben.call::<v1::WithdrawProposalResponse>(Rpc::CurationWithdrawProposal, &withdraw).await;
+        let foreign = ben.call(&withdraw).await;
         assert_eq!(reason(&foreign.unwrap_err()), "NOT_THE_AUTHOR");
-        ann.call::<v1::WithdrawProposalResponse>(Rpc::CurationWithdrawProposal, &withdraw).await.unwrap();
+        ann.call(&withdraw).await.unwrap();
         assert_eq!(reason(&rule(&curator, &mine, true).await.unwrap_err()), "PROPOSAL_CLOSED");
         club.server.stop().await;
     })
@@ -172,7 +171,7 @@ async fn names_are_checked_by_the_rules_with_their_source() {
         }
         // another denomination class may have the name: Simmonds is a mango and an avocado (ISHS-NAME)
         let check = v1::CheckNameRequest { crop: "citrus".into(), name: "Keitt".into(), historic: false };
-        let other: v1::CheckNameResponse = ann.call(Rpc::CurationCheckName, &check).await.unwrap();
+        let other: v1::CheckNameResponse = ann.call(&check).await.unwrap();
         assert!(other.acceptable && other.remarks[0].text.contains("another denomination class"));
         // an old name stays as it is
         let old =
@@ -195,7 +194,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         add(&ben, "Kent", sprouts(2, 25)).await.unwrap();
         let offer = v1::OfferDraft { cultivar: "Keitt".into(), ..draft() };
         let posted: v1::CreateOfferResponse =
-            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
+            ann.call(&v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
         let keitt = record(&ann, "Keitt").await.summary.unwrap().cultivar_id;
         let kent = record(&ann, "Kent").await.summary.unwrap().cultivar_id;
         let (before_keitt, before_kent) = (record(&ann, &keitt).await, record(&ann, &kent).await);
@@ -212,11 +211,11 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         }
         assert_eq!(finding(&ann, "Kent", "multi_sprout_seeds").await.counted, 60);
         let search = v1::SearchOffersRequest { name: "Kent".into(), ..Default::default() };
-        let found: v1::SearchOffersResponse = ben.call(Rpc::OfferSearchOffers, &search).await.unwrap();
+        let found: v1::SearchOffersResponse = ben.call(&search).await.unwrap();
         assert_eq!(found.offers[0].offer.clone().unwrap().offer_id, posted.offer.clone().unwrap().offer_id);
         assert_eq!(found.offers[0].offer.clone().unwrap().cultivar_id, kent);
         let look = v1::LookUpSeedRequest { name: "Keitt".into(), crop: "mango".into() };
-        let look: v1::LookUpSeedResponse = ann.call(Rpc::CultivarLookUpSeed, &look).await.unwrap();
+        let look: v1::LookUpSeedResponse = ann.call(&look).await.unwrap();
         assert_eq!(look.report.unwrap().cultivar.unwrap().name, "Kent");
         // evidence entered under the old id meanwhile belongs to the record that stays
         let late = add(&ann, &keitt, sprouts(1, 11)).await.unwrap();
@@ -351,8 +350,7 @@ async fn changes_make_versions_and_any_of_them_can_come_back() {
             ..Default::default()
         });
         changed(&ann, &curator, "", words).await;
-        let crop: v1::GetCropResponse =
-            ann.call(Rpc::CropGetCrop, &v1::GetCropRequest { crop: "mango".into() }).await.unwrap();
+        let crop: v1::GetCropResponse = ann.call(&v1::GetCropRequest { crop: "mango".into() }).await.unwrap();
         let fibre = crop.descriptors.iter().find(|d| d.descriptor_key == "fibre").unwrap();
         assert_eq!(fibre.observe, "Cut along the stone and taste.");
         // a catalogue that is loaded again leaves to the curators what they ruled on
@@ -410,16 +408,16 @@ async fn a_locked_record_takes_nothing_and_says_why() {
             lock,
             reason: "Two trees are mixed up here.".into(),
         };
-        curator.call::<v1::LockRecordResponse>(Rpc::CurationLockRecord, &lock(true)).await.unwrap();
+        curator.call(&lock(true)).await.unwrap();
         let error = add(&ann, "Keitt", sprouts(1, 2)).await.unwrap_err();
         assert_eq!(reason(&error), "RECORD_LOCKED");
         assert!(error.message().contains("Two trees are mixed up here."));
         let name = || Change::AddName(v1::AddName { name: "Lantern".into(), ..Default::default() });
         assert_eq!(reason(&propose(&ann, "Keitt", name()).await.unwrap_err()), "RECORD_LOCKED");
         assert!(record(&ann, "Keitt").await.locked_why.contains("mixed up"));
-        let twice = curator.call::<v1::LockRecordResponse>(Rpc::CurationLockRecord, &lock(true)).await;
+        let twice = curator.call(&lock(true)).await;
         assert_eq!(reason(&twice.unwrap_err()), "LOCKED_ALREADY");
-        curator.call::<v1::LockRecordResponse>(Rpc::CurationLockRecord, &lock(false)).await.unwrap();
+        curator.call(&lock(false)).await.unwrap();
         add(&ann, "Keitt", sprouts(1, 2)).await.unwrap();
         club.server.stop().await;
     })
@@ -438,16 +436,12 @@ async fn complaints_are_seen_by_those_who_handle_them() {
             reason: "This cannot be right.".into(),
         };
         let about_record: v1::FileTicketResponse =
-            ann.call(Rpc::CurationFileTicket, &file(v1::TicketSubject::Cultivar, "Keitt")).await.unwrap();
+            ann.call(&file(v1::TicketSubject::Cultivar, "Keitt")).await.unwrap();
         let about_ben: v1::FileTicketResponse =
-            ann.call(Rpc::CurationFileTicket, &file(v1::TicketSubject::Account, "ben")).await.unwrap();
+            ann.call(&file(v1::TicketSubject::Account, "ben")).await.unwrap();
         let list = async |who: &Raw| {
             let request = v1::ListTicketsRequest { open_only: true, ..Default::default() };
-            who.call::<v1::ListTicketsResponse>(Rpc::CurationListTickets, &request)
-                .await
-                .unwrap()
-                .tickets
-                .len()
+            who.call(&request).await.unwrap().tickets.len()
         };
         assert_eq!(
             (list(&ann).await, list(&ben).await, list(&curator).await, list(&club.steward).await),
@@ -457,15 +451,10 @@ async fn complaints_are_seen_by_those_who_handle_them() {
             ticket_id: ticket.ticket.clone().unwrap().ticket_id,
             outcome: "Looked at; it is right.".into(),
         };
-        let error =
-            curator.call::<v1::CloseTicketResponse>(Rpc::CurationCloseTicket, &close(&about_ben)).await;
+        let error = curator.call(&close(&about_ben)).await;
         assert_eq!(reason(&error.unwrap_err()), "NOT_FOUND", "of people only stewards know");
-        curator
-            .call::<v1::CloseTicketResponse>(Rpc::CurationCloseTicket, &close(&about_record))
-            .await
-            .unwrap();
-        let twice =
-            curator.call::<v1::CloseTicketResponse>(Rpc::CurationCloseTicket, &close(&about_record)).await;
+        curator.call(&close(&about_record)).await.unwrap();
+        let twice = curator.call(&close(&about_record)).await;
         assert_eq!(reason(&twice.unwrap_err()), "TICKET_CLOSED");
         club.server.stop().await;
     })

@@ -1,9 +1,6 @@
 //! Dated plans, the grafting log, and how long offered material lives.
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, change_step_request::Edit},
-};
+use scionary_proto::v1::{self, change_step_request::Edit};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{reason, wrong_fields},
@@ -16,7 +13,7 @@ use crate::evidence::Club;
 
 async fn keep(who: &Raw, plan: v1::DraftPlanRequest) -> Result<v1::Plan, Status> {
     let request = v1::KeepPlanRequest { plan: Some(plan), title: "By the gate".into(), note: String::new() };
-    who.call::<v1::KeepPlanResponse>(Rpc::PlanKeepPlan, &request).await.map(|r| r.plan.unwrap())
+    who.call(&request).await.map(|r| r.plan.unwrap())
 }
 
 async fn edit(who: &Raw, plan: &v1::Plan, key: &str, edit: Edit) -> Result<v1::Plan, Status> {
@@ -26,7 +23,7 @@ async fn edit(who: &Raw, plan: &v1::Plan, key: &str, edit: Edit) -> Result<v1::P
         step_key: key.into(),
         edit: Some(edit),
     };
-    who.call::<v1::ChangeStepResponse>(Rpc::PlanChangeStep, &request).await.map(|r| r.plan.unwrap())
+    who.call(&request).await.map(|r| r.plan.unwrap())
 }
 
 fn step<'a>(steps: &'a [v1::PlanStep], key: &str) -> &'a v1::PlanStep {
@@ -41,12 +38,11 @@ async fn every_way_of_every_crop_has_its_steps() {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/catalogue-apple");
     let server = TestServer::with(&database.url, &[&format!("data.catalogue_folders={folder}")]).await;
     let anyone = server.raw();
-    let crops: v1::ListCropsResponse =
-        anyone.call(Rpc::CropListCrops, &v1::ListCropsRequest {}).await.unwrap();
+    let crops: v1::ListCropsResponse = anyone.call(&v1::ListCropsRequest {}).await.unwrap();
     let mut plans = 0;
     for crop in &crops.crops {
         let list = v1::ListCultivarsRequest { crop: crop.crop.clone(), page_size: 1, ..Default::default() };
-        let one: v1::ListCultivarsResponse = anyone.call(Rpc::CultivarListCultivars, &list).await.unwrap();
+        let one: v1::ListCultivarsResponse = anyone.call(&list).await.unwrap();
         let Some(cultivar) = one.cultivars.first() else { continue };
         for way in [v1::Way::GraftedTree, v1::Way::Seed, v1::Way::OwnRootstock, v1::Way::TopWorking] {
             for climate in [v1::Climate::Warm, v1::Climate::Mild, v1::Climate::Cold] {
@@ -57,7 +53,7 @@ async fn every_way_of_every_crop_has_its_steps() {
                     start: Some(v1::Date { year: 2027, month: 5, day: 3 }),
                     ..Default::default()
                 };
-                let found: v1::DraftPlanResponse = anyone.call(Rpc::PlanDraftPlan, &request).await.unwrap();
+                let found: v1::DraftPlanResponse = anyone.call(&request).await.unwrap();
                 assert!(found.steps.len() >= 4, "{} {way:?}: {:?}", crop.crop, found.steps);
                 assert!(found.steps.iter().all(|s| !s.origins.is_empty() && !s.about.is_empty()));
                 let fruit = step(&found.steps, "first_fruit");
@@ -76,7 +72,7 @@ async fn every_way_of_every_crop_has_its_steps() {
     // a place tells the hemisphere and a guess of the climate
     let south_of_the_tropic = scionary_domain::place::GridCode::around(-27.47, 153.02).unwrap().to_string();
     let at = v1::DraftPlanRequest { climate: 0, south: false, grid_code: south_of_the_tropic, ..plan() };
-    let found: v1::DraftPlanResponse = anyone.call(Rpc::PlanDraftPlan, &at).await.unwrap();
+    let found: v1::DraftPlanResponse = anyone.call(&at).await.unwrap();
     let setting = found.setting.unwrap();
     assert!(setting.south && found.climate_guessed && setting.climate() == v1::Climate::Mild, "{setting:?}");
     assert!(found.temperatures.iter().any(|t| t.unit == "°C" && t.origin == "HS2"));
@@ -86,7 +82,7 @@ async fn every_way_of_every_crop_has_its_steps() {
         grid_code: "nowhere".into(),
         ..plan()
     };
-    let wrong = anyone.call::<v1::DraftPlanResponse>(Rpc::PlanDraftPlan, &wrong).await.unwrap_err();
+    let wrong = anyone.call(&wrong).await.unwrap_err();
     assert_eq!(wrong_fields(&wrong), ["start", "way", "grid_code"]);
     server.stop().await;
     database.done().await;
@@ -126,7 +122,7 @@ async fn a_plan_is_kept_and_followed() {
             after: "sprouts".into(),
             ..Default::default()
         };
-        let added: v1::AddStepResponse = ann.call(Rpc::PlanAddStep, &add).await.unwrap();
+        let added: v1::AddStepResponse = ann.call(&add).await.unwrap();
         let added = added.plan.unwrap();
         let own = added.steps.iter().find(|s| s.own).unwrap();
         assert_eq!(
@@ -165,7 +161,7 @@ async fn a_plan_is_kept_and_followed() {
             south: Some(false),
             ..Default::default()
         };
-        let elsewhere: v1::ChangePlanResponse = ann.call(Rpc::PlanChangePlan, &change).await.unwrap();
+        let elsewhere: v1::ChangePlanResponse = ann.call(&change).await.unwrap();
         let elsewhere = elsewhere.plan.unwrap();
         assert_eq!(step(&elsewhere.steps, "plant_out").months, [3, 4, 5, 6]);
         assert_eq!(step(&elsewhere.steps, "sow").state(), v1::StepState::Done);
@@ -178,8 +174,7 @@ async fn a_plan_is_kept_and_followed() {
             .unwrap_err();
         assert_eq!(wrong_fields(&missing), ["step_key"]);
 
-        let list: v1::ListMyPlansResponse =
-            ann.call(Rpc::PlanListMyPlans, &v1::ListMyPlansRequest::default()).await.unwrap();
+        let list: v1::ListMyPlansResponse = ann.call(&v1::ListMyPlansRequest::default()).await.unwrap();
         let summary = &list.plans[0];
         assert_eq!(usize::try_from(summary.steps).unwrap(), added.steps.len());
         assert_eq!(summary.open_steps, summary.steps - 2);
@@ -187,24 +182,23 @@ async fn a_plan_is_kept_and_followed() {
 
         // to anybody else there is none
         let get = v1::GetPlanRequest { plan_id: added.plan_id.clone() };
-        let hidden = ben.call::<v1::GetPlanResponse>(Rpc::PlanGetPlan, &get).await.unwrap_err();
+        let hidden = ben.call(&get).await.unwrap_err();
         assert_eq!(reason(&hidden), "NOT_FOUND");
         assert_eq!(reason(&edit(&ben, &added, "sow", Edit::Reopen(true)).await.unwrap_err()), "NOT_FOUND");
-        let mine: v1::ListMyPlansResponse =
-            ben.call(Rpc::PlanListMyPlans, &v1::ListMyPlansRequest::default()).await.unwrap();
+        let mine: v1::ListMyPlansResponse = ben.call(&v1::ListMyPlansRequest::default()).await.unwrap();
         assert!(mine.plans.is_empty());
 
         let export = v1::ExportCalendarRequest { plan_id: added.plan_id.clone() };
-        let file: v1::ExportCalendarResponse = ann.call(Rpc::PlanExportCalendar, &export).await.unwrap();
+        let file: v1::ExportCalendarResponse = ann.call(&export).await.unwrap();
         assert!(file.calendar.contains("Done: Sow the seed"), "{}", file.calendar);
         assert!(file.calendar.contains("STATUS:CANCELLED"), "what is left out leaves calendars that have it");
         assert!(file.calendar.lines().all(|line| line.len() <= 75), "folded (RFC 5545, 3.1)");
 
         let drop = v1::DropPlanRequest { plan_id: added.plan_id.clone() };
-        let refused = ben.call::<v1::DropPlanResponse>(Rpc::PlanDropPlan, &drop).await.unwrap_err();
+        let refused = ben.call(&drop).await.unwrap_err();
         assert_eq!(reason(&refused), "NOT_FOUND");
-        ann.call::<v1::DropPlanResponse>(Rpc::PlanDropPlan, &drop).await.unwrap();
-        let gone = ann.call::<v1::GetPlanResponse>(Rpc::PlanGetPlan, &get).await.unwrap_err();
+        ann.call(&drop).await.unwrap();
+        let gone = ann.call(&get).await.unwrap_err();
         assert_eq!(reason(&gone), "NOT_FOUND");
         club.server.stop().await;
     })
@@ -213,7 +207,7 @@ async fn a_plan_is_kept_and_followed() {
 
 async fn rates(who: &Raw, crop: &str) -> v1::GetGraftRatesResponse {
     let request = v1::GetGraftRatesRequest { crop: crop.into(), cultivar: String::new() };
-    who.call(Rpc::GraftGetGraftRates, &request).await.unwrap()
+    who.call(&request).await.unwrap()
 }
 
 /// Logs are private; rates are over those whom somebody vouched for, by method and by the month as it would be in the
@@ -224,20 +218,19 @@ async fn grafting_logs_become_rates() {
         let club = Club::open(&url).await;
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
         let stranger = club.newcomer("stranger").await;
-        let log = async |who: &Raw, entry: v1::LogGraftsRequest| {
-            who.call::<v1::LogGraftsResponse>(Rpc::GraftLogGrafts, &entry).await.map(|r| r.grafts.unwrap())
-        };
+        let log =
+            async |who: &Raw, entry: v1::LogGraftsRequest| who.call(&entry).await.map(|r| r.grafts.unwrap());
         let day = |month| Some(v1::Date { year: 2025, month, day: 10 });
         let april = |made, taken| v1::LogGraftsRequest { day: day(4), made, taken, ..grafts() };
         let first = log(&ann, april(10, None)).await.unwrap();
         assert!(first.report_due && first.taken.is_none());
         let report =
             |taken| v1::ReportTakesRequest { graft_id: first.graft_id.clone(), taken, seen_on: None };
-        let too_many = ann.call::<v1::ReportTakesResponse>(Rpc::GraftReportTakes, &report(11)).await;
+        let too_many = ann.call(&report(11)).await;
         assert_eq!(wrong_fields(&too_many.unwrap_err()), ["taken"]);
-        let other = ben.call::<v1::ReportTakesResponse>(Rpc::GraftReportTakes, &report(8)).await;
+        let other = ben.call(&report(8)).await;
         assert_eq!(reason(&other.unwrap_err()), "NOT_FOUND");
-        ann.call::<v1::ReportTakesResponse>(Rpc::GraftReportTakes, &report(8)).await.unwrap();
+        ann.call(&report(8)).await.unwrap();
         // October in the south is April in the north
         let south = v1::LogGraftsRequest { day: day(10), south: true, ..april(10, Some(9)) };
         log(&ben, south).await.unwrap();
@@ -263,22 +256,22 @@ async fn grafting_logs_become_rates() {
         assert!(rates(&ann, "citrus").await.rates.is_empty());
 
         let own = v1::DraftPlanRequest { way: v1::Way::OwnRootstock.into(), ..plan() };
-        let drafted: v1::DraftPlanResponse = ann.call(Rpc::PlanDraftPlan, &own).await.unwrap();
+        let drafted: v1::DraftPlanResponse = ann.call(&own).await.unwrap();
         assert_eq!(drafted.grafting[0].growers, 3);
         let routes = v1::CompareRoutesRequest { cultivar: "Sabre".into(), ..Default::default() };
-        let routes: v1::CompareRoutesResponse = ann.call(Rpc::PlanCompareRoutes, &routes).await.unwrap();
+        let routes: v1::CompareRoutesResponse = ann.call(&routes).await.unwrap();
         for route in &routes.routes {
             let grafted_by_oneself = matches!(route.way(), v1::Way::OwnRootstock | v1::Way::TopWorking);
             assert_eq!(!route.grafting.is_empty(), grafted_by_oneself, "{}", route.title);
         }
 
         let list = v1::ListMyGraftsRequest { unreported_only: true, ..Default::default() };
-        let open: v1::ListMyGraftsResponse = ann.call(Rpc::GraftListMyGrafts, &list).await.unwrap();
+        let open: v1::ListMyGraftsResponse = ann.call(&list).await.unwrap();
         assert!(open.grafts.is_empty());
         let remove = v1::RemoveGraftsRequest { graft_id: first.graft_id.clone() };
-        let other = ben.call::<v1::RemoveGraftsResponse>(Rpc::GraftRemoveGrafts, &remove).await;
+        let other = ben.call(&remove).await;
         assert_eq!(reason(&other.unwrap_err()), "NOT_FOUND");
-        ann.call::<v1::RemoveGraftsResponse>(Rpc::GraftRemoveGrafts, &remove).await.unwrap();
+        ann.call(&remove).await.unwrap();
         assert!(rates(&ann, "mango").await.rates.is_empty(), "two are left");
         club.server.stop().await;
     })
@@ -293,9 +286,7 @@ async fn dead_material_leaves_searches() {
         let ann = club.grower("ann").await;
         let post = async |offer: v1::OfferDraft| {
             let request = v1::CreateOfferRequest { offer: Some(offer) };
-            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request)
-                .await
-                .map(|r| r.offer.unwrap())
+            ann.call(&request).await.map(|r| r.offer.unwrap())
         };
         let health =
             v1::HealthDeclaration { form: v1::MaterialForm::Leafless.into(), ..draft().health.unwrap() };
@@ -319,7 +310,7 @@ async fn dead_material_leaves_searches() {
         assert!(to_order.use_by.is_none() && to_order.life[0].contains("dies"), "{:?}", to_order.life);
         let search = async |from: Option<v1::Date>| {
             let request = v1::SearchOffersRequest { usable_from: from, ..Default::default() };
-            let found: v1::SearchOffersResponse = ann.call(Rpc::OfferSearchOffers, &request).await.unwrap();
+            let found: v1::SearchOffersResponse = ann.call(&request).await.unwrap();
             let mut ids: Vec<String> = found.offers.into_iter().map(|f| f.offer.unwrap().offer_id).collect();
             ids.sort();
             ids
@@ -338,7 +329,7 @@ async fn dead_material_leaves_searches() {
             offer: Some(scion(None, "damp_plastic")),
             update_mask: Some(prost_types::FieldMask { paths: vec!["kept_how".into()] }),
         };
-        let changed: v1::UpdateOfferResponse = ann.call(Rpc::OfferUpdateOffer, &change).await.unwrap();
+        let changed: v1::UpdateOfferResponse = ann.call(&change).await.unwrap();
         assert_eq!(changed.offer.unwrap().use_by, Some(in_days(4)));
         club.server.stop().await;
     })

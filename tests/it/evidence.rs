@@ -34,13 +34,13 @@ impl Club {
     pub async fn grower(&self, handle: &str) -> Raw {
         let who = self.newcomer(handle).await;
         let request = v1::VouchForRequest { handle: handle.into(), reason: String::new() };
-        self.steward.call::<v1::VouchForResponse>(Rpc::AccountVouchFor, &request).await.unwrap();
+        self.steward.call(&request).await.unwrap();
         who
     }
     /// Somebody invited by a member.
     pub async fn guest_of(&self, host: &Raw, handle: &str) -> Raw {
         let invited: v1::CreateInvitationResponse =
-            host.call(Rpc::AccountCreateInvitation, &v1::CreateInvitationRequest::default()).await.unwrap();
+            host.call(&v1::CreateInvitationRequest::default()).await.unwrap();
         self.server.raw().sign_up(handle, &invited.code).await.unwrap();
         self.server.raw().sign_in(handle, PASSWORD).await.unwrap()
     }
@@ -48,7 +48,7 @@ impl Club {
         let who = self.grower(handle).await;
         let request =
             v1::GrantRoleRequest { handle: handle.into(), role: v1::Role::Curator.into(), crop: crop.into() };
-        self.steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &request).await.unwrap();
+        self.steward.call(&request).await.unwrap();
         who
     }
 }
@@ -64,7 +64,7 @@ pub async fn add(
         draft: Some(draft),
         ..Default::default()
     };
-    who.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &request).await.map(|r| r.evidence)
+    who.call(&request).await.map(|r| r.evidence)
 }
 
 pub fn id(detail: &v1::EvidenceDetail) -> String {
@@ -73,7 +73,7 @@ pub fn id(detail: &v1::EvidenceDetail) -> String {
 
 pub async fn record(who: &Raw, cultivar: &str) -> v1::GetCultivarResponse {
     let request = v1::GetCultivarRequest { cultivar: cultivar.into(), crop: "mango".into() };
-    who.call(Rpc::CultivarGetCultivar, &request).await.unwrap()
+    who.call(&request).await.unwrap()
 }
 
 pub async fn finding(who: &Raw, cultivar: &str, key: &str) -> v1::Finding {
@@ -95,9 +95,7 @@ pub async fn check(who: &Raw, id: &str, verdict: v1::CheckVerdict) -> Result<v1:
         verdict: verdict.into(),
         reason: "I saw it myself.".into(),
     };
-    who.call::<v1::CheckEvidenceResponse>(Rpc::EvidenceCheckEvidence, &request)
-        .await
-        .map(|r| r.evidence.unwrap())
+    who.call(&request).await.map(|r| r.evidence.unwrap())
 }
 
 /// The way of a tally: entered, not weighed, borne out, vouched, corrected, withdrawn; history stays.
@@ -144,10 +142,10 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
 
         // the check is taken back: not weighed again; then the steward vouches: weighed, as not borne out
         let request = v1::WithdrawCheckRequest { evidence_id: several.clone() };
-        ben.call::<v1::WithdrawCheckResponse>(Rpc::EvidenceWithdrawCheck, &request).await.unwrap();
+        ben.call(&request).await.unwrap();
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.counted, 0);
         let vouch = v1::VouchForRequest { handle: "ann".into(), reason: "From our club.".into() };
-        club.steward.call::<v1::VouchForResponse>(Rpc::AccountVouchFor, &vouch).await.unwrap();
+        club.steward.call(&vouch).await.unwrap();
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert!((found.evidence[0].weight / borne_out - 0.7).abs() < 1e-9, "a count by itself weighs 0.7");
 
@@ -161,13 +159,11 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
             draft: Some(sprouts(4, 32)),
             reason: "One seed was miscounted.".into(),
         };
-        let foreign =
-            ben.call::<v1::CorrectEvidenceResponse>(Rpc::EvidenceCorrectEvidence, &correction).await;
+        let foreign = ben.call(&correction).await;
         assert_eq!(reason(&foreign.unwrap_err()), "NOT_THE_AUTHOR");
-        let fresh: v1::CorrectEvidenceResponse =
-            ann.call(Rpc::EvidenceCorrectEvidence, &correction).await.unwrap();
+        let fresh: v1::CorrectEvidenceResponse = ann.call(&correction).await.unwrap();
         let get = v1::GetEvidenceRequest { evidence_id: several.clone() };
-        let old: v1::GetEvidenceResponse = ann.call(Rpc::EvidenceGetEvidence, &get).await.unwrap();
+        let old: v1::GetEvidenceResponse = ann.call(&get).await.unwrap();
         let old = old.evidence.unwrap();
         assert_eq!(old.ended_why, "corrected: One seed was miscounted.");
         assert_eq!(old.replaced_by, id(&fresh.evidence[0]));
@@ -178,7 +174,7 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
             "what is not mentioned stays"
         );
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.of_these, 32);
-        let ended = ann.call::<v1::CorrectEvidenceResponse>(Rpc::EvidenceCorrectEvidence, &correction).await;
+        let ended = ann.call(&correction).await;
         assert_eq!(reason(&ended.unwrap_err()), "EVIDENCE_ENDED");
         // what was entered with it on other traits stands
         assert_eq!(finding(&ann, "Keitt", "germination").await.counted, 40);
@@ -188,15 +184,14 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
             whole_report: false,
             reason: "The tray was mixed up.".into(),
         };
-        ann.call::<v1::WithdrawEvidenceResponse>(Rpc::EvidenceWithdrawEvidence, &withdraw).await.unwrap();
+        ann.call(&withdraw).await.unwrap();
         assert!(
             !record(&ann, "Keitt").await.findings.iter().any(|f| f.descriptor_key == "multi_sprout_seeds")
         );
-        let mine: v1::ListMyEvidenceResponse =
-            ann.call(Rpc::EvidenceListMyEvidence, &v1::ListMyEvidenceRequest::default()).await.unwrap();
+        let mine: v1::ListMyEvidenceResponse = ann.call(&v1::ListMyEvidenceRequest::default()).await.unwrap();
         assert_eq!(mine.evidence.len(), 4, "what was taken back stays in one's own list");
         let history = v1::GetHistoryRequest { cultivar: "Keitt".into(), ..Default::default() };
-        let history: v1::GetHistoryResponse = ann.call(Rpc::CurationGetHistory, &history).await.unwrap();
+        let history: v1::GetHistoryResponse = ann.call(&history).await.unwrap();
         let actions: Vec<&str> = history.events.iter().map(|e| e.action.as_str()).collect();
         assert_eq!(actions, ["evidence withdrawn", "evidence corrected"]);
         assert!(history.events[1].detail.contains("33 of 36 became 32 of 36"));
@@ -397,7 +392,7 @@ async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
             role: v1::Role::Organiser.into(),
             crop: String::new(),
         };
-        club.steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &request).await.unwrap();
+        club.steward.call(&request).await.unwrap();
         for n in 0..2 {
             let guest = club.guest_of(&host, &format!("own-{n}")).await;
             add(&guest, "Keitt", sprouts(2, 30 + n)).await.unwrap();
@@ -487,8 +482,8 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
             ..Default::default()
         };
         let keyed = ann.with_key(&fresh_key());
-        let made: v1::RecordSowingResponse = keyed.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
-        let twice: v1::RecordSowingResponse = keyed.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+        let made: v1::RecordSowingResponse = keyed.call(&request).await.unwrap();
+        let twice: v1::RecordSowingResponse = keyed.call(&request).await.unwrap();
         assert_eq!(made, twice);
         let sowing = made.sowing.unwrap();
         let open = |s: &v1::Sowing| s.open_tallies.iter().map(v1::DueTally::tally).collect::<Vec<_>>();
@@ -498,9 +493,7 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
         assert_eq!(sowing.open_tallies[0].due_from, Some(day(2025, 2, 7)));
         assert_eq!(sowing.open_tallies[0].origin, "MORTON87");
         let list = v1::ListMySowingsRequest { open_only: true, ..Default::default() };
-        let mine = async |who: &Raw| {
-            who.call::<v1::ListMySowingsResponse>(Rpc::EvidenceListMySowings, &list).await.unwrap().sowings
-        };
+        let mine = async |who: &Raw| who.call(&list).await.unwrap().sowings;
         assert!(mine(&ben).await.is_empty());
         let tally = v1::AddEvidenceRequest {
             cultivar: "Keitt".into(),
@@ -508,21 +501,21 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
             draft: Some(sprouts(20, 2)),
             ..Default::default()
         };
-        let foreign = ben.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &tally).await;
+        let foreign = ben.call(&tally).await;
         assert_eq!(reason(&foreign.unwrap_err()), "NOT_FOUND");
         let other = v1::AddEvidenceRequest { cultivar: "Kent".into(), ..tally.clone() };
-        let other = ann.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &other).await;
+        let other = ann.call(&other).await;
         assert_eq!(wrong_fields(&other.unwrap_err()), ["sowing_id"]);
-        ann.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &tally).await.unwrap();
+        ann.call(&tally).await.unwrap();
         assert_eq!(open(&mine(&ann).await[0]), [Judged, FirstFruit]);
         let close = v1::CloseSowingRequest {
             sowing_id: sowing.sowing_id.clone(),
             reason: "The frost took them.".into(),
         };
-        let foreign = ben.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await;
+        let foreign = ben.call(&close).await;
         assert_eq!(reason(&foreign.unwrap_err()), "NOT_FOUND");
-        ann.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await.unwrap();
-        let closed = ann.call::<v1::CloseSowingResponse>(Rpc::EvidenceCloseSowing, &close).await;
+        ann.call(&close).await.unwrap();
+        let closed = ann.call(&close).await;
         assert_eq!(reason(&closed.unwrap_err()), "SOWING_CLOSED");
         assert!(mine(&ann).await.is_empty());
         club.server.stop().await;

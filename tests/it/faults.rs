@@ -2,8 +2,10 @@
 
 use std::time::Duration;
 
-use scionary_proto::{Rpc, v1};
-use scionary_tests::{Database, Raw, TestServer, binaries::Server, client::fresh_key, samples::draft};
+use scionary_proto::v1;
+use scionary_tests::{
+    Database, Raw, TestServer, binaries::Server, client::fresh_key, kills::Kills, samples::draft,
+};
 use tonic::transport::Endpoint;
 
 const ROOMY: [&str; 3] =
@@ -18,7 +20,7 @@ async fn offers_on(server: &Server, token: &str) -> usize {
     let (mut count, mut page_token) = (0, String::new());
     loop {
         let request = v1::ListMyOffersRequest { page_size: 100, page_token };
-        let reply: v1::ListMyOffersResponse = giver.call(Rpc::OfferListMyOffers, &request).await.unwrap();
+        let reply: v1::ListMyOffersResponse = giver.call(&request).await.unwrap();
         count += reply.offers.len();
         page_token = reply.next_page_token;
         if page_token.is_empty() {
@@ -34,33 +36,37 @@ async fn killed_amid_writes(url: &str, rounds: usize) {
     let giver = connect(&server).await.member("giver").await;
     let token = giver.token().unwrap().to_string();
     let mut wanted = 0;
-    for round in 0..rounds {
+    let mut kills = Kills::new(rounds, Duration::from_millis(3));
+    while kills.go_on() {
         let giver = connect(&server).await.with_token(&token);
         let writers: Vec<_> = (0..12)
             .map(|_| {
                 let keyed = giver.with_key(&fresh_key());
                 tokio::spawn(async move {
                     let request = v1::CreateOfferRequest { offer: Some(draft()) };
-                    let done = keyed.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await;
+                    let done = keyed.call(&request).await;
                     (keyed, done.map(|r| r.offer.unwrap().offer_id).ok())
                 })
             })
             .collect();
-        tokio::time::sleep(Duration::from_millis(3 + 4 * u64::try_from(round).unwrap())).await;
+        kills.wait().await;
         server.kill();
         server = Server::start(url, &ROOMY);
+        let committed = offers_on(&server, &token).await - wanted;
+        kills.hit(writers.len() - committed, committed);
         for writer in writers {
             let (keyed, acknowledged) = writer.await.unwrap();
             wanted += 1;
             let again = connect(&server).await.with_token(&token).with_key(&keyed.key_text());
             let request = v1::CreateOfferRequest { offer: Some(draft()) };
-            let repeat: v1::CreateOfferResponse = again.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+            let repeat: v1::CreateOfferResponse = again.call(&request).await.unwrap();
             if let Some(id) = acknowledged {
                 assert_eq!(repeat.offer.unwrap().offer_id, id, "an acknowledged write was lost");
             }
         }
         assert_eq!(offers_on(&server, &token).await, wanted, "a key was applied twice, or not at all");
     }
+    kills.check();
     assert!(server.terminate(), "a graceful stop ends well");
 }
 
@@ -90,7 +96,7 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
         let keyed = giver.with_key(&fresh_key());
         let mut done = false;
         for _ in 0..20 {
-            match keyed.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request).await {
+            match keyed.call(&request).await {
                 Ok(_) => {
                     done = true;
                     break;
@@ -106,10 +112,9 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
         // look-ups do not need the database
         admin.execute_unprepared(cut).await.unwrap();
         let look = v1::LookUpSeedRequest { name: "golek".into(), crop: String::new() };
-        assert!(server.raw().call::<v1::LookUpSeedResponse>(Rpc::CultivarLookUpSeed, &look).await.is_ok());
+        assert!(server.raw().call(&look).await.is_ok());
     }
-    let mine: v1::ListMyOffersResponse =
-        giver.call(Rpc::OfferListMyOffers, &v1::ListMyOffersRequest::default()).await.unwrap();
+    let mine: v1::ListMyOffersResponse = giver.call(&v1::ListMyOffersRequest::default()).await.unwrap();
     assert_eq!(mine.offers.len(), 3, "each key was applied once");
     drop(admin);
     server.stop().await;
@@ -119,7 +124,7 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
 /// The id of a record, wherever it leads to.
 async fn stands_as(who: &Raw, cultivar: &str) -> String {
     let request = v1::GetCultivarRequest { cultivar: cultivar.into(), crop: "mango".into() };
-    let reply: v1::GetCultivarResponse = who.call(Rpc::CultivarGetCultivar, &request).await.unwrap();
+    let reply: v1::GetCultivarResponse = who.call(&request).await.unwrap();
     reply.summary.unwrap().cultivar_id
 }
 
@@ -136,7 +141,9 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
     let steward = visitor.sign_in("steward", scionary_tests::client::PASSWORD).await.unwrap();
     let ann = visitor.member("ann").await;
     let (steward, ann) = (steward.token().unwrap().to_string(), ann.token().unwrap().to_string());
-    for round in 0..rounds {
+    let mut kills = Kills::new(rounds, Duration::from_millis(2));
+    while kills.go_on() {
+        let round = kills.struck();
         let (proposer, ruler) =
             (connect(&server).await.with_token(&ann), connect(&server).await.with_token(&steward));
         // new records, so that every round has some to merge
@@ -144,8 +151,10 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
         let into = stands_as(&proposer, "Kent").await;
         for n in 0..6 {
             let name = format!(
-                "Lantern {} {}",
+                "Lantern {}{} {}",
                 ["Amber", "Birch", "Cedar", "Dapple"][round % 4],
+                ["", " Minor", " Major", " Early", " Late", " Dwarf", " Giant", " Round", " Long", " Flat"]
+                    [round / 4],
                 ["Uno", "Duo", "Tre", "Quad", "Quin", "Sex"][n]
             );
             let made = propose(
@@ -166,25 +175,28 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
                 tokio::spawn(async move { rule(&ruler, &proposal).await.is_ok() })
             })
             .collect();
-        tokio::time::sleep(Duration::from_millis(2 + 3 * u64::try_from(round).unwrap())).await;
+        kills.wait().await;
         server.kill();
         server = Server::start(url, &ROOMY);
+        let mut committed = 0;
         let after = connect(&server).await.with_token(&ann);
         for ((id, proposal), call) in merges.iter().zip(calls) {
             let acknowledged = call.await.unwrap();
             let get = v1::GetProposalRequest { proposal_id: proposal.clone() };
-            let reply: v1::GetProposalResponse = after.call(Rpc::CurationGetProposal, &get).await.unwrap();
+            let reply: v1::GetProposalResponse = after.call(&get).await.unwrap();
             let accepted = reply.proposal.unwrap().state() == v1::ProposalState::Accepted;
             let merged = stands_as(&after, id).await == into;
             let history =
                 v1::GetHistoryRequest { cultivar: id.clone(), page_size: 100, ..Default::default() };
-            let history: v1::GetHistoryResponse =
-                after.call(Rpc::CurationGetHistory, &history).await.unwrap();
+            let history: v1::GetHistoryResponse = after.call(&history).await.unwrap();
             let told = history.events.iter().any(|e| e.action == "merged" && e.subject_id == *proposal);
             assert_eq!((accepted, merged, told), (accepted, accepted, accepted), "between the two states");
             assert!(accepted || !acknowledged, "an acknowledged ruling was lost");
+            committed += usize::from(accepted);
         }
+        kills.hit(merges.len() - committed, committed);
     }
+    kills.check();
     assert!(server.terminate());
 }
 
@@ -196,7 +208,7 @@ async fn propose(who: &Raw, cultivar: &str, change: v1::change::Change) -> Strin
         reason: "As the growers here know it.".into(),
         citation: String::new(),
     };
-    let reply: v1::ProposeChangeResponse = who.call(Rpc::CurationProposeChange, &request).await.unwrap();
+    let reply: v1::ProposeChangeResponse = who.call(&request).await.unwrap();
     reply.proposal.unwrap().proposal_id
 }
 
@@ -206,7 +218,7 @@ async fn rule(who: &Raw, proposal: &str) -> Result<v1::RuleOnProposalResponse, t
         accept: true,
         reason: "Compared with the source.".into(),
     };
-    who.call(Rpc::CurationRuleOnProposal, &request).await
+    who.call(&request).await
 }
 
 #[tokio::test]

@@ -1,9 +1,6 @@
 //! How growers' word is weighed: what moves a weight, and what cannot move a headline.
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, observed_thing::Thing},
-};
+use scionary_proto::v1::{self, observed_thing::Thing};
 use scionary_tests::{
     Raw,
     client::{reason, wrong_fields},
@@ -47,7 +44,7 @@ async fn weights_follow_how_evidence_held_up() {
         assert!(!app.weigh_growers(false).await.unwrap(), "and no new version when nothing changed");
         let of = async |who: &Raw, handle: &str| {
             let request = v1::GetGrowerRecordRequest { handle: handle.into() };
-            who.call::<v1::GetGrowerRecordResponse>(Rpc::EvidenceGetGrowerRecord, &request).await
+            who.call(&request).await
         };
         let (ann, liar) = (of(&growers[0], "").await.unwrap(), of(&growers[3], "").await.unwrap());
         assert_eq!((ann.right, ann.compared, ann.weights_version), (6.0, 6.0, 1));
@@ -64,19 +61,17 @@ async fn weights_follow_how_evidence_held_up() {
             handle: "liar".into(),
             reason: "Invented ratings for a month.".into(),
         };
-        club.steward.call::<v1::SuspendAccountResponse>(Rpc::AccountSuspendAccount, &suspend).await.unwrap();
+        club.steward.call(&suspend).await.unwrap();
         let found = finding(&growers[0], &first, "fibre").await;
         assert_eq!(found.voices, 3);
         assert!(found.evidence.iter().any(|e| e.weight_reason.contains("suspended")));
         assert_eq!(reason(&add(&growers[3], &first, sprouts(1, 2)).await.unwrap_err()), "ACCOUNT_SUSPENDED");
         let restore =
             v1::RestoreAccountRequest { handle: "liar".into(), reason: "It was a mistake of ours.".into() };
-        club.steward.call::<v1::RestoreAccountResponse>(Rpc::AccountRestoreAccount, &restore).await.unwrap();
+        club.steward.call(&restore).await.unwrap();
         assert_eq!(finding(&growers[0], &first, "fibre").await.voices, 4);
-        let agreement: v1::GetAgreementResponse = growers[0]
-            .call(Rpc::EvidenceGetAgreement, &v1::GetAgreementRequest { crop: "mango".into() })
-            .await
-            .unwrap();
+        let agreement: v1::GetAgreementResponse =
+            growers[0].call(&v1::GetAgreementRequest { crop: "mango".into() }).await.unwrap();
         let fibre = agreement.descriptors.iter().find(|d| d.descriptor_key == "fibre").unwrap();
         assert!(fibre.records >= 6);
         assert!(fibre.alpha.is_some());
@@ -160,7 +155,7 @@ async fn what_is_not_said_again_stays() {
             tree: "by the gate".into(),
             ..Default::default()
         };
-        let sowing: v1::RecordSowingResponse = ann.call(Rpc::EvidenceRecordSowing, &request).await.unwrap();
+        let sowing: v1::RecordSowingResponse = ann.call(&request).await.unwrap();
         let tally = |draft| v1::AddEvidenceRequest {
             cultivar: "Keitt".into(),
             sowing_id: sowing.sowing.clone().unwrap().sowing_id,
@@ -169,10 +164,9 @@ async fn what_is_not_said_again_stays() {
         };
         let many = v1::SowingTally { sown: Some(400), sprouted: Some(300), ..Default::default() };
         let many = tally(observed(Thing::Sowing(many)));
-        let error = ann.call::<v1::AddEvidenceResponse>(Rpc::EvidenceAddEvidence, &many).await.unwrap_err();
+        let error = ann.call(&many).await.unwrap_err();
         assert_eq!(wrong_fields(&error), ["observed[0].sowing.sown"]);
-        let made: v1::AddEvidenceResponse =
-            ann.call(Rpc::EvidenceAddEvidence, &tally(sprouts(12, 3))).await.unwrap();
+        let made: v1::AddEvidenceResponse = ann.call(&tally(sprouts(12, 3))).await.unwrap();
         let said: Vec<String> = made.evidence.iter().map(|d| d.evidence.clone().unwrap().as_stated).collect();
         assert_eq!(said, ["15 of 20", "3 of 15"], "germination is known from the sowing");
         assert_eq!(made.evidence[0].evidence.clone().unwrap().tree, "by the gate");
@@ -181,12 +175,9 @@ async fn what_is_not_said_again_stays() {
             draft: Some(v1::EvidenceDraft { day: Some(day), ..Default::default() }),
             reason: "The day was wrong.".into(),
         };
-        let same = ann
-            .call::<v1::CorrectEvidenceResponse>(Rpc::EvidenceCorrectEvidence, &correct(day(2026, 3, 1)))
-            .await;
+        let same = ann.call(&correct(day(2026, 3, 1))).await;
         assert_eq!(wrong_fields(&same.unwrap_err()), ["observed"], "nothing would change");
-        let fresh: v1::CorrectEvidenceResponse =
-            ann.call(Rpc::EvidenceCorrectEvidence, &correct(day(2026, 2, 27))).await.unwrap();
+        let fresh: v1::CorrectEvidenceResponse = ann.call(&correct(day(2026, 2, 27))).await.unwrap();
         let now: Vec<String> = fresh.evidence.iter().map(|d| d.evidence.clone().unwrap().as_stated).collect();
         assert_eq!(now, ["3 of 15", "15 of 20"], "the same, in the order of the crop's descriptors");
         assert_eq!(fresh.evidence[1].evidence.clone().unwrap().day, Some(day(2026, 2, 27)));

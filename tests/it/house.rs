@@ -19,7 +19,6 @@ const EDGES: &[(&str, &str)] = &[
 /// What the domain may use: nothing that reads a clock, a file, a socket or randomness at run time.
 const DOMAIN_USES: &[&str] = &[
     "any_ascii",
-    "pluscodes",
     "rust_iso3166",
     "serde",
     "serde_json",
@@ -75,6 +74,7 @@ fn files(ending: &[&str]) -> Vec<(String, String)> {
         .current_dir(root())
         .output()
         .unwrap();
+    assert!(listed.status.success() && !listed.stdout.is_empty(), "this runs in a checkout of git only");
     String::from_utf8(listed.stdout)
         .unwrap()
         .split('\0')
@@ -106,6 +106,7 @@ fn every_method_and_field_is_documented() {
                 || (code.contains(" = ")
                     && code.ends_with(';')
                     && !code.starts_with("//")
+                    && !code.starts_with("option ")
                     && !code.starts_with("syntax"));
             assert!(!declares || before.starts_with("//"), "{name}: no comment above {code:?}");
             before = code;

@@ -16,7 +16,7 @@ use tonic::Status;
 use crate::evidence::Club;
 
 pub async fn enter(who: &Raw, request: v1::RecordLotRequest) -> Result<v1::Lot, Status> {
-    who.call::<v1::RecordLotResponse>(Rpc::LotRecordLot, &request).await.map(|r| r.lot.unwrap())
+    who.call(&request).await.map(|r| r.lot.unwrap())
 }
 
 pub fn code(lot: &v1::Lot) -> String {
@@ -36,40 +36,36 @@ pub fn of(kind: LotKind, origins: &[(&str, Descent)]) -> v1::RecordLotRequest {
 }
 
 async fn get(who: &Raw, lot: &str) -> Result<v1::Lot, Status> {
-    who.call::<v1::GetLotResponse>(Rpc::LotGetLot, &v1::GetLotRequest { lot: lot.into() })
-        .await
-        .map(|r| r.lot.unwrap())
+    who.call(&v1::GetLotRequest { lot: lot.into() }).await.map(|r| r.lot.unwrap())
 }
 
 async fn card(who: &Raw, lot: &str) -> Result<v1::LotCard, Status> {
-    who.call::<v1::LookUpLotResponse>(Rpc::LotLookUpLot, &v1::LookUpLotRequest { code: lot.into() })
-        .await
-        .map(|r| r.card.unwrap())
+    who.call(&v1::LookUpLotRequest { code: lot.into() }).await.map(|r| r.card.unwrap())
 }
 
 async fn trace(who: &Raw, lot: &str, direction: v1::TraceDirection) -> Result<v1::TraceLotResponse, Status> {
     let request = v1::TraceLotRequest { lot: lot.into(), direction: direction.into() };
-    who.call(Rpc::LotTraceLot, &request).await
+    who.call(&request).await
 }
 
 async fn inbox(who: &Raw) -> Vec<v1::Notice> {
     let request = v1::ListNoticesRequest::default();
-    who.call::<v1::ListNoticesResponse>(Rpc::NoticeListNotices, &request).await.unwrap().notices
+    who.call(&request).await.unwrap().notices
 }
 
 /// Gives something of an offer to somebody; the claim.
 pub async fn give(giver: &Raw, taker: &Raw, offer: v1::OfferDraft, quantity: i32) -> v1::Claim {
     let posted: v1::CreateOfferResponse =
-        giver.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
+        giver.call(&v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
     let asked: v1::AskForOfferResponse =
-        taker.call(Rpc::ClaimAskForOffer, &ask(&posted.offer.unwrap().offer_id, quantity)).await.unwrap();
+        taker.call(&ask(&posted.offer.unwrap().offer_id, quantity)).await.unwrap();
     let claim_id = asked.claim.unwrap().claim_id;
     let accept =
         v1::AcceptClaimRequest { claim_id: claim_id.clone(), contact: "here".into(), note: String::new() };
-    giver.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+    giver.call(&accept).await.unwrap();
     let confirm = v1::ConfirmHandOverRequest { claim_id };
-    giver.call::<v1::ConfirmHandOverResponse>(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
-    let done: v1::ConfirmHandOverResponse = taker.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+    giver.call(&confirm).await.unwrap();
+    let done: v1::ConfirmHandOverResponse = taker.call(&confirm).await.unwrap();
     done.claim.unwrap()
 }
 
@@ -89,7 +85,7 @@ fn wood_offer(lot: &str) -> v1::OfferDraft {
 
 async fn newest(who: &Raw) -> v1::Lot {
     let list = v1::ListMyLotsRequest::default();
-    who.call::<v1::ListMyLotsResponse>(Rpc::LotListMyLots, &list).await.unwrap().lots.remove(0)
+    who.call(&list).await.unwrap().lots.remove(0)
 }
 
 /// Does at once what follows from changes, so that nobody has to wait for it.
@@ -137,8 +133,7 @@ async fn from_a_mother_plant_to_others_gardens() {
         );
         // of an offer that names no lot both sides' lots are made
         give(&cat, &ben, draft(), 3).await;
-        let list: v1::ListMyLotsResponse =
-            cat.call(Rpc::LotListMyLots, &v1::ListMyLotsRequest::default()).await.unwrap();
+        let list: v1::ListMyLotsResponse = cat.call(&v1::ListMyLotsRequest::default()).await.unwrap();
         assert_eq!(list.lots.len(), 2);
         let seedling = newest(&ben).await.card.unwrap();
         assert_eq!(seedling.origins[0].lot, code(&list.lots[0]));
@@ -170,14 +165,14 @@ async fn from_a_mother_plant_to_others_gardens() {
 
         // nothing left: it stays on file, and is not offered
         let end = v1::EndLotRequest { lot: wood.clone(), why: "used up".into(), on: None };
-        ann.call::<v1::EndLotResponse>(Rpc::LotEndLot, &end).await.unwrap();
+        ann.call(&end).await.unwrap();
         let offer = v1::CreateOfferRequest { offer: Some(wood_offer(&wood)) };
-        let refused = ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer).await.unwrap_err();
+        let refused = ann.call(&offer).await.unwrap_err();
         assert_eq!(reason(&refused), "LOT_ENDED");
         // under another name it is not offered either
         let renamed = v1::OfferDraft { cultivar: "Golek".into(), ..wood_offer(&mother) };
         let offer = v1::CreateOfferRequest { offer: Some(renamed) };
-        let refused = ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer).await.unwrap_err();
+        let refused = ann.call(&offer).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["offer.cultivar"]);
         club.server.stop().await;
     })
@@ -185,7 +180,7 @@ async fn from_a_mother_plant_to_others_gardens() {
 }
 
 async fn raise(who: &Raw, request: v1::RaiseAlertRequest) -> v1::Alert {
-    who.call::<v1::RaiseAlertResponse>(Rpc::AlertRaiseAlert, &request).await.unwrap().alert.unwrap()
+    who.call(&request).await.unwrap().alert.unwrap()
 }
 
 async fn confirm(who: &Raw, alert: &v1::Alert) -> Result<v1::Alert, Status> {
@@ -194,7 +189,7 @@ async fn confirm(who: &Raw, alert: &v1::Alert) -> Result<v1::Alert, Status> {
         words: "Cultured from a shoot.".into(),
         trace_back: None,
     };
-    who.call::<v1::ConfirmAlertResponse>(Rpc::AlertConfirmAlert, &request).await.map(|r| r.alert.unwrap())
+    who.call(&request).await.map(|r| r.alert.unwrap())
 }
 
 #[tokio::test]
@@ -220,7 +215,7 @@ async fn an_alert_reaches_what_it_should() {
         assert!(told[0].words.contains(&cats) && told[0].words.contains("nobody has confirmed"), "{told:?}");
         assert!(!told[0].words.contains(&bystander));
         // it blocks nothing, and strangers do not see it
-        ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&mother)).await.unwrap();
+        ann.call(&offer_of(&mother)).await.unwrap();
         assert!(card(&club.server.raw(), &mother).await.unwrap().warnings.is_empty());
         assert_eq!(get(&ann, &mother).await.unwrap().card.unwrap().warnings.len(), 1);
         // nobody freezes a rival: growers do not confirm, nor curators their own
@@ -231,42 +226,32 @@ async fn an_alert_reaches_what_it_should() {
         // to a stranger there is no alert
         let stranger = club.grower("stranger").await;
         let request = v1::GetAlertRequest { alert_id: raised.alert_id.clone() };
-        let none = stranger.call::<v1::GetAlertResponse>(Rpc::AlertGetAlert, &request).await.unwrap_err();
+        let none = stranger.call(&request).await.unwrap_err();
         assert_eq!(reason(&none), "NOT_FOUND");
-        let seen: v1::GetAlertResponse = cat.call(Rpc::AlertGetAlert, &request).await.unwrap();
+        let seen: v1::GetAlertResponse = cat.call(&request).await.unwrap();
         let seen = seen.alert.unwrap();
         assert_eq!((seen.own_lots, seen.raised_by.as_str()), (vec![cats.clone()], ""));
 
         // confirmed: what it reaches is neither offered nor claimed nor promised
-        let open = ann
-            .call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&mother))
-            .await
-            .unwrap()
-            .offer
-            .unwrap();
-        let asked: v1::AskForOfferResponse =
-            stranger.call(Rpc::ClaimAskForOffer, &ask(&open.offer_id, 1)).await.unwrap();
+        let open = ann.call(&offer_of(&mother)).await.unwrap().offer.unwrap();
+        let asked: v1::AskForOfferResponse = stranger.call(&ask(&open.offer_id, 1)).await.unwrap();
         confirm(&curator, &raised).await.unwrap();
         settle(&club).await;
         for (who, lot) in [(&ann, &mother), (&cat, &cats)] {
-            let refused =
-                who.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(lot)).await.unwrap_err();
+            let refused = who.call(&offer_of(lot)).await.unwrap_err();
             assert_eq!(reason(&refused), "ALERT_REACHES");
         }
         let later = club.grower("later").await;
-        let refused = later
-            .call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&open.offer_id, 1))
-            .await
-            .unwrap_err();
+        let refused = later.call(&ask(&open.offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "ALERT_REACHES");
         let accept = v1::AcceptClaimRequest {
             claim_id: asked.claim.unwrap().claim_id,
             contact: "here".into(),
             note: String::new(),
         };
-        let refused = ann.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap_err();
+        let refused = ann.call(&accept).await.unwrap_err();
         assert_eq!(reason(&refused), "ALERT_REACHES");
-        cat.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&bystander)).await.unwrap();
+        cat.call(&offer_of(&bystander)).await.unwrap();
         assert_eq!(card(&club.server.raw(), &cats).await.unwrap().warnings[0].pest, "Wilt");
         // what is made of it now is reached too, and its holder told
         let twig = code(&enter(&cat, of(LotKind::ScionWood, &[(&cats, Descent::PartOf)])).await.unwrap());
@@ -285,14 +270,13 @@ async fn an_alert_reaches_what_it_should() {
 
         // lifted with a reason
         let withdraw = v1::WithdrawAlertRequest { alert_id: raised.alert_id.clone() };
-        let late =
-            ben.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap_err();
+        let late = ben.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&late), "ALERT_NOT_SO", "what others bore out is theirs to lift");
         let lift =
             v1::LiftAlertRequest { alert_id: raised.alert_id.clone(), reason: "All tested clean.".into() };
-        curator.call::<v1::LiftAlertResponse>(Rpc::AlertLiftAlert, &lift).await.unwrap();
+        curator.call(&lift).await.unwrap();
         settle(&club).await;
-        cat.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &offer_of(&cats)).await.unwrap();
+        cat.call(&offer_of(&cats)).await.unwrap();
         assert!(inbox(&cat).await[0].words.contains("All tested clean."));
         assert!(card(&club.server.raw(), &cats).await.unwrap().warnings.is_empty());
 
@@ -300,10 +284,10 @@ async fn an_alert_reaches_what_it_should() {
         let mistaken = raise(&cat, sick(&bystander)).await;
         settle(&club).await;
         let withdraw = v1::WithdrawAlertRequest { alert_id: mistaken.alert_id.clone() };
-        cat.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap();
+        cat.call(&withdraw).await.unwrap();
         assert!(inbox(&cat).await.iter().all(|n| n.subject_id != mistaken.alert_id));
         let request = v1::GetAlertRequest { alert_id: mistaken.alert_id };
-        let gone = curator.call::<v1::GetAlertResponse>(Rpc::AlertGetAlert, &request).await.unwrap_err();
+        let gone = curator.call(&request).await.unwrap_err();
         assert_eq!(reason(&gone), "NOT_FOUND");
         club.server.stop().await;
     })
@@ -337,7 +321,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
             descent: Descent::GraftedOnto.into(),
             on: Some(in_days(-45)),
         };
-        ann.call::<v1::NoteDescentResponse>(Rpc::LotNoteDescent, &grafted).await.unwrap();
+        ann.call(&grafted).await.unwrap();
         let reached = async |alert: &v1::Alert| {
             let request = v1::RecallAlertRequest { alert_id: alert.alert_id.clone() };
             let chunks =
@@ -365,7 +349,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
         .await;
         assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &tree, &below]));
         let withdraw = v1::WithdrawAlertRequest { alert_id: alert.alert_id };
-        ann.call::<v1::WithdrawAlertResponse>(Rpc::AlertWithdrawAlert, &withdraw).await.unwrap();
+        ann.call(&withdraw).await.unwrap();
         // the tree was tested clean since; and a test of the mother 150 days ago speaks up to 160 days ago
         for (lot, days, latency_days) in [(&tree, -10, 20), (&mother, -150, 10)] {
             let test = v1::LotTest {
@@ -375,7 +359,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
                 method: "culture".into(),
             };
             let request = v1::RecordTestRequest { lot: lot.clone(), test: Some(test) };
-            ann.call::<v1::RecordTestResponse>(Rpc::LotRecordTest, &request).await.unwrap();
+            ann.call(&request).await.unwrap();
         }
         let alert = raise(&ann, v1::RaiseAlertRequest { pest: "Wilt".into(), ..sick(&mother) }).await;
         assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &seed]), "not {early}: it left before");
@@ -395,19 +379,15 @@ async fn an_inbox_is_watched() {
         let other = if url.starts_with("postgres") { Some(TestServer::start(&url).await) } else { None };
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
         let posted: v1::CreateOfferResponse =
-            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+            ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
         let offer_id = posted.offer.unwrap().offer_id;
-        let mut watch = ann
-            .open::<v1::WatchNoticesResponse>(Rpc::NoticeWatchNotices, &v1::WatchNoticesRequest { after: 0 })
-            .await
-            .unwrap();
+        let mut watch = ann.open(&v1::WatchNoticesRequest { after: 0 }).await.unwrap();
         assert!(watch.message().await.unwrap().unwrap().notices.is_empty(), "it has begun");
         let far = match &other {
             Some(server) => server.raw().with_token(ben.token().unwrap()),
             None => ben.clone(),
         };
-        let asked: v1::AskForOfferResponse =
-            far.call(Rpc::ClaimAskForOffer, &ask(&offer_id, 2)).await.unwrap();
+        let asked: v1::AskForOfferResponse = far.call(&ask(&offer_id, 2)).await.unwrap();
         let claim_id = asked.claim.unwrap().claim_id;
         let told = watch.message().await.unwrap().unwrap().notices;
         assert_eq!(
@@ -418,19 +398,13 @@ async fn an_inbox_is_watched() {
         drop(watch);
         // missed while nobody watched
         let withdraw = v1::WithdrawClaimRequest { claim_id };
-        ben.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &withdraw).await.unwrap();
-        let mut watch = ann
-            .open::<v1::WatchNoticesResponse>(
-                Rpc::NoticeWatchNotices,
-                &v1::WatchNoticesRequest { after: last },
-            )
-            .await
-            .unwrap();
+        ben.call(&withdraw).await.unwrap();
+        let mut watch = ann.open(&v1::WatchNoticesRequest { after: last }).await.unwrap();
         watch.message().await.unwrap().unwrap();
         let told = watch.message().await.unwrap().unwrap().notices;
         assert_eq!((told.len(), told[0].kind()), (1, NoticeKind::ClaimEnded));
         let read = v1::MarkNoticesReadRequest { up_to: told[0].number };
-        let left: v1::MarkNoticesReadResponse = ann.call(Rpc::NoticeMarkNoticesRead, &read).await.unwrap();
+        let left: v1::MarkNoticesReadResponse = ann.call(&read).await.unwrap();
         assert_eq!(left.unread, 0);
         assert!(inbox(&ann).await.iter().all(|n| n.read));
         // a server that stops ends its watches

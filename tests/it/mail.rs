@@ -5,7 +5,7 @@ use std::{
     time::Duration,
 };
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{
     TestServer,
     client::{reason, wrong_fields},
@@ -84,47 +84,35 @@ async fn notices_go_to_a_confirmed_address() {
         let server = TestServer::with(&url, &[&smtp, "mail.from=Larkwater growers <club@example.org>"]).await;
         let (ann, ben) = (server.raw().member("ann").await, server.raw().member("ben").await);
         let set = |address: &str| v1::SetMailAddressRequest { address: address.into() };
-        let wrong = ann.call::<v1::SetMailAddressResponse>(Rpc::NoticeSetMailAddress, &set("nowhere")).await;
+        let wrong = ann.call(&set("nowhere")).await;
         assert_eq!(wrong_fields(&wrong.unwrap_err()), ["address"]);
-        ann.call::<v1::SetMailAddressResponse>(Rpc::NoticeSetMailAddress, &set("ann@example.org"))
-            .await
-            .unwrap();
+        ann.call(&set("ann@example.org")).await.unwrap();
         let first = plain(&mail(&caught, 1).await[0]);
         assert!(first.contains("To: ann@example.org"), "{first}");
         let code =
             first.split("confirm-mail ").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
         let confirm = |code: &str| v1::ConfirmMailAddressRequest { code: code.into() };
-        let bad = ann
-            .call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm("AAAA-BBBB"))
-            .await;
+        let bad = ann.call(&confirm("AAAA-BBBB")).await;
         assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
         // the code is of this address and this account alone
-        let bad =
-            ben.call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm(&code)).await;
+        let bad = ben.call(&confirm(&code)).await;
         assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
         let posted: v1::CreateOfferResponse =
-            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+            ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
         let offer_id = posted.offer.unwrap().offer_id;
-        ann.call::<v1::ConfirmMailAddressResponse>(Rpc::NoticeConfirmMailAddress, &confirm(&code))
-            .await
-            .unwrap();
-        ben.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer_id, 2)).await.unwrap();
+        ann.call(&confirm(&code)).await.unwrap();
+        ben.call(&ask(&offer_id, 2)).await.unwrap();
         let told = plain(&mail(&caught, 2).await[1]);
         assert!(told.contains("asks for 2 plants of R2E2"), "{told}");
         assert!(!told.contains("0400 000 000"), "no contact by mail");
         // forgotten: nothing more goes there
-        ann.call::<v1::RemoveMailAddressResponse>(
-            Rpc::NoticeRemoveMailAddress,
-            &v1::RemoveMailAddressRequest {},
-        )
-        .await
-        .unwrap();
+        ann.call(&v1::RemoveMailAddressRequest {}).await.unwrap();
         let get = v1::GetMailAddressRequest {};
-        let known: v1::GetMailAddressResponse = ann.call(Rpc::NoticeGetMailAddress, &get).await.unwrap();
+        let known: v1::GetMailAddressResponse = ann.call(&get).await.unwrap();
         assert!(known.address.is_empty() && known.server_sends);
         let app = server.running.app();
         let cat = server.raw().member("cat").await;
-        cat.call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer_id, 1)).await.unwrap();
+        cat.call(&ask(&offer_id, 1)).await.unwrap();
         app.mail_notices().await.unwrap();
         assert_eq!(caught.lock().unwrap().len(), 2);
         server.stop().await;

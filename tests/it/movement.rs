@@ -6,7 +6,7 @@ use scionary_domain::{
     offer::{Material, health::Form},
     time::Date,
 };
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_server::data;
 use scionary_tests::{Database, client::wrong_fields, samples::draft};
 
@@ -362,9 +362,7 @@ async fn asked_over_the_wire() {
     let database = Database::sqlite();
     let club = Club::open(&database.url).await;
     let ann = club.grower("ann").await;
-    let check = async |request: v1::CheckMovementRequest| {
-        ann.call::<v1::CheckMovementResponse>(Rpc::MovementCheckMovement, &request).await
-    };
+    let check = async |request: v1::CheckMovementRequest| ann.call(&request).await;
     let scion = v1::CheckMovementRequest {
         material: v1::Material::ScionWood.into(),
         dispatch: Some(v1::Date { year: 2025, month: 2, day: 1 }),
@@ -402,7 +400,7 @@ async fn asked_over_the_wire() {
     assert!(!nowhere.gaps.is_empty());
     // an offer brings its plant, material and origins along
     let offer = v1::CreateOfferRequest { offer: Some(draft()) };
-    let offer: v1::CreateOfferResponse = ann.call(Rpc::OfferCreateOffer, &offer).await.unwrap();
+    let offer: v1::CreateOfferResponse = ann.call(&offer).await.unwrap();
     let of_offer = v1::CheckMovementRequest {
         offer_id: offer.offer.unwrap().offer_id,
         to: vec!["AU-WA".into()],
@@ -421,11 +419,10 @@ async fn asked_over_the_wire() {
     assert_eq!(wrong_fields(&check(wrong).await.unwrap_err()), ["grown_at[1]", "to", "material", "arrival"]);
 
     let all = v1::ListMovementRulesRequest { page_size: 50, ..Default::default() };
-    let first: v1::ListMovementRulesResponse = ann.call(Rpc::MovementListMovementRules, &all).await.unwrap();
+    let first: v1::ListMovementRulesResponse = ann.call(&all).await.unwrap();
     assert_eq!(first.rules.len(), 50);
     let next = v1::ListMovementRulesRequest { page_token: first.next_page_token, ..all };
-    let second: v1::ListMovementRulesResponse =
-        ann.call(Rpc::MovementListMovementRules, &next).await.unwrap();
+    let second: v1::ListMovementRulesResponse = ann.call(&next).await.unwrap();
     assert_eq!(second.rules.len(), 21);
     club.server.stop().await;
     database.done().await;

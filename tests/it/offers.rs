@@ -1,6 +1,6 @@
 //! Offers over the wire, on both databases.
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{
     Raw, TestServer,
     client::{fresh_key, reason, wrong_fields},
@@ -10,13 +10,12 @@ use scionary_tests::{
 use tonic::Code;
 
 async fn post(who: &Raw, draft: v1::OfferDraft) -> Result<v1::Offer, tonic::Status> {
-    let reply: v1::CreateOfferResponse =
-        who.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft) }).await?;
+    let reply: v1::CreateOfferResponse = who.call(&v1::CreateOfferRequest { offer: Some(draft) }).await?;
     Ok(reply.offer.expect("an offer"))
 }
 
 async fn search(who: &Raw, request: v1::SearchOffersRequest) -> v1::SearchOffersResponse {
-    who.call(Rpc::OfferSearchOffers, &request).await.expect("a search")
+    who.call(&request).await.expect("a search")
 }
 
 fn at(grid: &str) -> v1::OfferDraft {
@@ -48,16 +47,12 @@ async fn an_offer_lives_from_posting_to_withdrawal() {
                 paths: paths.iter().map(|p| (*p).to_string()).collect(),
             }),
         };
-        let changed: v1::UpdateOfferResponse =
-            giver.call(Rpc::OfferUpdateOffer, &change(1, 4, &["quantity"])).await.unwrap();
+        let changed: v1::UpdateOfferResponse = giver.call(&change(1, 4, &["quantity"])).await.unwrap();
         let changed = changed.offer.unwrap();
         assert_eq!((changed.quantity, changed.version, changed.note.as_str()), (4, 2, offer.note.as_str()));
 
         // a stale version is told with both versions
-        let stale = giver
-            .call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change(1, 5, &["quantity"]))
-            .await
-            .unwrap_err();
+        let stale = giver.call(&change(1, 5, &["quantity"])).await.unwrap_err();
         assert_eq!((stale.code(), reason(&stale).as_str()), (Code::Aborted, "STALE_VERSION"));
         let details = tonic_types::StatusExt::get_error_details(&stale);
         let versions = &details.error_info().unwrap().metadata;
@@ -68,26 +63,21 @@ async fn an_offer_lives_from_posting_to_withdrawal() {
             (vec![], "update_mask"),
             (vec!["quantity"], "offer.quantity"),
         ] {
-            let error = giver
-                .call::<v1::UpdateOfferResponse>(Rpc::OfferUpdateOffer, &change(2, 0, &paths))
-                .await
-                .unwrap_err();
+            let error = giver.call(&change(2, 0, &paths)).await.unwrap_err();
             assert_eq!(wrong_fields(&error), [field]);
         }
         let withdraw = v1::WithdrawOfferRequest { offer_id: offer.offer_id.clone(), version: 2 };
-        let gone: v1::WithdrawOfferResponse = giver.call(Rpc::OfferWithdrawOffer, &withdraw).await.unwrap();
+        let gone: v1::WithdrawOfferResponse = giver.call(&withdraw).await.unwrap();
         assert_eq!(gone.offer.unwrap().state(), v1::OfferState::Withdrawn);
-        let again =
-            giver.call::<v1::WithdrawOfferResponse>(Rpc::OfferWithdrawOffer, &withdraw).await.unwrap_err();
+        let again = giver.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&again), "OFFER_WITHDRAWN");
         assert!(search(&visitor, v1::SearchOffersRequest::default()).await.offers.is_empty());
         let still: v1::GetOfferResponse = visitor
-            .call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
+            .call(&v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
             .await
             .unwrap();
         assert_eq!(still.offer.unwrap().version, 3);
-        let mine: v1::ListMyOffersResponse =
-            giver.call(Rpc::OfferListMyOffers, &v1::ListMyOffersRequest::default()).await.unwrap();
+        let mine: v1::ListMyOffersResponse = giver.call(&v1::ListMyOffersRequest::default()).await.unwrap();
         assert_eq!(mine.offers.len(), 1);
         server.stop().await;
     })
@@ -186,8 +176,7 @@ async fn a_key_is_bound_to_its_request_and_answers_with_the_first_reply() {
         let other = post(&keyed, v1::OfferDraft { quantity: 7, ..draft() }).await.unwrap_err();
         assert_eq!(reason(&other), "IDEMPOTENCY_KEY_REUSED");
         let request = v1::WithdrawOfferRequest { offer_id: first.offer_id.clone(), version: 0 };
-        let other =
-            keyed.call::<v1::WithdrawOfferResponse>(Rpc::OfferWithdrawOffer, &request).await.unwrap_err();
+        let other = keyed.call(&request).await.unwrap_err();
         assert_eq!(reason(&other), "IDEMPOTENCY_KEY_REUSED", "nor may another method use it");
         // another person's key of the same text is another key
         let second = server.raw().member("second").await.with_key("shared-key-of-two-people");
@@ -288,12 +277,10 @@ async fn searches_find_by_everything_and_page_by_key() {
         let first = search(&visitor, v1::SearchOffersRequest { page_size: 2, ..near(0) }).await;
         let other =
             v1::SearchOffersRequest { page_token: first.next_page_token, crop: "mango".into(), ..near(0) };
-        let error =
-            visitor.call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &other).await.unwrap_err();
+        let error = visitor.call(&other).await.unwrap_err();
         assert_eq!(reason(&error), "PAGE_TOKEN_MISMATCH", "a token of another search");
         let junk = v1::SearchOffersRequest { page_token: "zz".into(), ..near(0) };
-        let error =
-            visitor.call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &junk).await.unwrap_err();
+        let error = visitor.call(&junk).await.unwrap_err();
         assert_eq!(reason(&error), "PAGE_TOKEN_UNREADABLE");
 
         let count = async |request| search(&visitor, request).await.offers.len();
@@ -333,8 +320,7 @@ async fn searches_find_by_everything_and_page_by_key() {
             order: v1::OfferOrder::Nearest.into(),
             ..base()
         };
-        let error =
-            visitor.call::<v1::SearchOffersResponse>(Rpc::OfferSearchOffers, &wrong).await.unwrap_err();
+        let error = visitor.call(&wrong).await.unwrap_err();
         assert_eq!(wrong_fields(&error), ["crop", "near_grid_code", "near_grid_code"]);
         server.stop().await;
     })
@@ -354,7 +340,7 @@ async fn expired_offers_leave_searches_by_themselves() {
         db.execute_unprepared("UPDATE offer SET until_day = until_day - 31").await.unwrap();
         assert!(search(&giver, v1::SearchOffersRequest::default()).await.offers.is_empty());
         let shown: v1::GetOfferResponse = giver
-            .call(Rpc::OfferGetOffer, &v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
+            .call(&v1::GetOfferRequest { offer_id: offer.offer_id, ..Default::default() })
             .await
             .unwrap();
         assert_eq!(shown.offer.unwrap().state(), v1::OfferState::Expired);

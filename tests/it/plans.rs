@@ -1,9 +1,6 @@
 //! From a name to a tree: odds of sowings, for cultivars on file and for typed-in numbers.
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, observed_thing::Thing},
-};
+use scionary_proto::v1::{self, observed_thing::Thing};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{reason, wrong_fields},
@@ -17,7 +14,7 @@ async fn odds(
     who: &Raw,
     request: v1::EstimateSeedOddsRequest,
 ) -> Result<v1::EstimateSeedOddsResponse, Status> {
-    who.call(Rpc::PlanEstimateSeedOdds, &request).await
+    who.call(&request).await
 }
 
 fn of(cultivar: &str) -> v1::EstimateSeedOddsRequest {
@@ -119,9 +116,7 @@ async fn ways_to_a_tree_side_by_side() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     let anyone = server.raw();
-    let routes = async |request: v1::CompareRoutesRequest| {
-        anyone.call::<v1::CompareRoutesResponse>(Rpc::PlanCompareRoutes, &request).await
-    };
+    let routes = async |request: v1::CompareRoutesRequest| anyone.call(&request).await;
     let of = |name: &str| v1::CompareRoutesRequest { cultivar: name.into(), ..Default::default() };
     let way = |found: &v1::CompareRoutesResponse, way: v1::Way| {
         found.routes.iter().find(|r| r.way() == way).unwrap().clone()
@@ -183,7 +178,7 @@ async fn the_advice_follows_the_evidence() {
     let club = Club::open(&database.url).await;
     let routes = async |who: &Raw| {
         let request = v1::CompareRoutesRequest { cultivar: "Sabre".into(), ..Default::default() };
-        who.call::<v1::CompareRoutesResponse>(Rpc::PlanCompareRoutes, &request).await.unwrap()
+        who.call(&request).await.unwrap()
     };
     let mut growers = Vec::new();
     for handle in ["ann", "ben", "cat", "dan", "eve", "fay", "gus", "hal"] {
@@ -220,10 +215,8 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     add(&ann, "Keitt", seen(day(2026, 3, 1), day(2026, 3, 31))).await.unwrap();
     add(&ann, "Kent", seen(day(2026, 1, 1), day(2026, 2, 28))).await.unwrap();
     let offer = v1::CreateOfferRequest { offer: Some(v1::OfferDraft { cultivar: "Kent".into(), ..draft() }) };
-    let _: v1::CreateOfferResponse = ann.call(Rpc::OfferCreateOffer, &offer).await.unwrap();
-    let seasons = async |request: v1::ShowSeasonsRequest| {
-        ann.call::<v1::ShowSeasonsResponse>(Rpc::PlanShowSeasons, &request).await
-    };
+    let _: v1::CreateOfferResponse = ann.call(&offer).await.unwrap();
+    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await;
     let request = v1::ShowSeasonsRequest {
         cultivars: vec!["Keitt".into(), "Tommy Atkins".into(), "Keitt".into()],
         crop: "mango".into(),
@@ -280,9 +273,7 @@ async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
     for year in [2023, 2024, 2025] {
         seen("Keitt", far, day(year, 6, 1), day(year, 6, 30)).await;
     }
-    let seasons = async |request: v1::ShowSeasonsRequest| {
-        ann.call::<v1::ShowSeasonsResponse>(Rpc::PlanShowSeasons, &request).await
-    };
+    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await;
     let of = |names: &[&str], near: &str| v1::ShowSeasonsRequest {
         cultivars: names.iter().map(ToString::to_string).collect(),
         crop: "mango".into(),
@@ -322,7 +313,7 @@ async fn a_fourth_crop_is_a_folder() {
     let server = TestServer::with(&database.url, &[&format!("data.catalogue_folders={folder}")]).await;
     let anyone = server.raw();
     let request = v1::GetCropRequest { crop: "apple".into() };
-    let apple: v1::GetCropResponse = anyone.call(Rpc::CropGetCrop, &request).await.unwrap();
+    let apple: v1::GetCropResponse = anyone.call(&request).await.unwrap();
     let winter = apple.storages.iter().find(|s| s.material == "scion_wood").unwrap();
     assert_eq!((winter.good_days, winter.origin.as_str()), (Some(60), "common practice"));
     assert!(apple.timings.iter().any(|t| t.origin == "KSU"));

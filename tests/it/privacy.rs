@@ -1,8 +1,7 @@
 //! Nothing in any reply, error, export or log gives a finer place or a way to reach somebody to whom it is not meant for:
 //! every reading method by every persona, on the real server.
 
-use scionary_proto::{Rpc, v1};
-use scionary_server::policy::{Effect, policy};
+use scionary_proto::{Effect, Kind, Rpc, v1};
 use scionary_tests::{
     Database, Raw,
     binaries::{Server, folder},
@@ -26,7 +25,7 @@ const CONSENT: &str = "told me over the fence in May";
 
 /// Calls a reading method; everything that came back as text.
 async fn reply(who: &Raw, rpc: Rpc, bytes: Vec<u8>) -> String {
-    let all = if policy(rpc).stream {
+    let all = if rpc.kind() != Kind::Unary {
         who.stream(rpc.path(), bytes).await.map(|chunks| chunks.concat())
     } else {
         who.bytes(rpc, bytes).await
@@ -63,7 +62,7 @@ async fn nobody_learns_what_is_not_for_them() {
         [("curator", v1::Role::Curator, "mango"), ("organiser", v1::Role::Organiser, "")]
     {
         let grant = v1::GrantRoleRequest { handle: handle.into(), role: role.into(), crop: crop.into() };
-        steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap();
+        steward.call(&grant).await.unwrap();
     }
 
     // the owner's things, with everything that is private in them
@@ -74,7 +73,7 @@ async fn nobody_learns_what_is_not_for_them() {
         ..offer
     };
     let post = v1::CreateOfferRequest { offer: Some(place(draft())) };
-    let posted: v1::CreateOfferResponse = owner.call(Rpc::OfferCreateOffer, &post).await.unwrap();
+    let posted: v1::CreateOfferResponse = owner.call(&post).await.unwrap();
     let offer = posted.offer.unwrap().offer_id;
     let club = make(owner, "Larkwater growers").await.unwrap().club_id;
     let_in(owner, clubmate, &club).await;
@@ -83,27 +82,24 @@ async fn nobody_learns_what_is_not_for_them() {
         name: "Old Fern".into(),
         consent: CONSENT.into(),
     };
-    owner.call::<v1::EnterHelpedMemberResponse>(Rpc::ClubEnterHelpedMember, &helped).await.unwrap();
+    owner.call(&helped).await.unwrap();
     let mut asking = ask(&offer, 2);
     asking.contact = TAKER.into();
-    let asked: v1::AskForOfferResponse = taker.call(Rpc::ClaimAskForOffer, &asking).await.unwrap();
+    let asked: v1::AskForOfferResponse = taker.call(&asking).await.unwrap();
     let claim = asked.claim.unwrap().claim_id;
     let lot = v1::RecordLotRequest { note: NOTE.into(), ..plant_lot() };
     let lot = code(&enter(owner, lot).await.unwrap());
     let keep = v1::KeepPlanRequest { plan: Some(plan()), title: PLANNED.into(), ..Default::default() };
-    let kept: v1::KeepPlanResponse = owner.call(Rpc::PlanKeepPlan, &keep).await.unwrap();
-    let logged: v1::LogGraftsResponse = owner.call(Rpc::GraftLogGrafts, &grafts()).await.unwrap();
+    let kept: v1::KeepPlanResponse = owner.call(&keep).await.unwrap();
+    let logged: v1::LogGraftsResponse = owner.call(&grafts()).await.unwrap();
     let seek = v1::WantDraft { near_grid_code: PLACE.into(), ..want("Golek") };
-    owner
-        .call::<v1::MakeWantResponse>(Rpc::WantMakeWant, &v1::MakeWantRequest { want: Some(seek) })
-        .await
-        .unwrap();
+    owner.call(&v1::MakeWantRequest { want: Some(seek) }).await.unwrap();
     // a round of the club: the owner and a mate take part, and nothing is allotted to anybody else
     let round = rounds::create(owner, &club, samples::round()).await.unwrap().round_id;
     for (who, contact) in [(owner, GIVER), (clubmate, TAKER)] {
         let part = v1::RoundPart { contact: contact.into(), ..samples::round_part() };
         let join = v1::JoinRoundRequest { round_id: round.clone(), part: Some(part) };
-        who.call::<v1::JoinRoundResponse>(Rpc::RoundJoinRound, &join).await.unwrap();
+        who.call(&join).await.unwrap();
     }
     let wood = rounds::offer(owner, "R2E2", 2).await;
     rounds::bring(owner, &round, &wood, 1).await.unwrap();
@@ -139,7 +135,7 @@ async fn nobody_learns_what_is_not_for_them() {
         let mut calls = 0;
         for rpc in Rpc::ALL {
             let endless = rpc == Rpc::NoticeWatchNotices || rpc.path().starts_with("/grpc.");
-            if endless || policy(rpc).effect != Effect::Reads {
+            if endless || rpc.effect() != Effect::Reads {
                 continue;
             }
             for (name, who, hidden) in &personas {
@@ -157,11 +153,11 @@ async fn nobody_learns_what_is_not_for_them() {
     assert!(matrix(false).await > 300, "the matrix is a large one");
     let accept =
         v1::AcceptClaimRequest { claim_id: claim.clone(), contact: GIVER.into(), note: String::new() };
-    owner.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+    owner.call(&accept).await.unwrap();
     matrix(true).await;
     // and each side is told by now
     let get = v1::GetClaimRequest { claim_id: claim };
-    let seen: v1::GetClaimResponse = taker.call(Rpc::ClaimGetClaim, &get).await.unwrap();
+    let seen: v1::GetClaimResponse = taker.call(&get).await.unwrap();
     assert_eq!(seen.claim.unwrap().contact, GIVER);
 
     let log = server.log();

@@ -11,7 +11,7 @@ use scionary_domain::{
     seed::Answer,
 };
 use scionary_server::data;
-use scionary_tests::{TestServer, on_both};
+use scionary_tests::{TestServer, on_both_empty};
 
 /// The registry of the reference catalogue, without a database.
 pub fn registry() -> Registry {
@@ -253,7 +253,7 @@ fn the_order_of_evidence_changes_nothing() {
 
 #[tokio::test]
 async fn loading_twice_changes_nothing_and_a_changed_row_is_refreshed() {
-    on_both(async |url| {
+    on_both_empty(async |url| {
         let server = TestServer::start(&url).await;
         let app = server.running.app().clone();
         let id = app.registry().resolve("c", "Golek", "").unwrap().cultivar.id;

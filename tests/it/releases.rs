@@ -1,9 +1,6 @@
 //! Rules on moving plants that stewards bring in, what they change for offers and claims, and protected cultivars.
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, ClaimState},
-};
+use scionary_proto::v1::{self, ClaimState};
 use scionary_tests::{
     Raw,
     client::{reason, wrong_fields},
@@ -29,16 +26,13 @@ async fn propose(who: &Raw, rules: &[String], dry_run: bool) -> Result<v1::Movem
         note: "Read on a Tuesday.".into(),
         dry_run,
     };
-    let reply =
-        who.call::<v1::ProposeMovementRulesResponse>(Rpc::MovementProposeMovementRules, &request).await?;
+    let reply = who.call(&request).await?;
     Ok(reply.release.unwrap())
 }
 
 async fn publish(who: &Raw, release: i64) -> Result<v1::MovementRelease, Status> {
     let request = v1::PublishMovementRulesRequest { release };
-    who.call::<v1::PublishMovementRulesResponse>(Rpc::MovementPublishMovementRules, &request)
-        .await
-        .map(|r| r.release.unwrap())
+    who.call(&request).await.map(|r| r.release.unwrap())
 }
 
 #[tokio::test]
@@ -52,21 +46,20 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
             role: v1::Role::Steward.into(),
             crop: String::new(),
         };
-        club.steward.call::<v1::GrantRoleResponse>(Rpc::AccountGrantRole, &grant).await.unwrap();
+        club.steward.call(&grant).await.unwrap();
         let posted: v1::CreateOfferResponse =
-            ann.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+            ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
         let offer = posted.offer.unwrap();
         assert!(offer.movement.unwrap().headline.starts_with("No rule on file"), "told at posting");
         let promise = async |quantity| {
-            let asked: v1::AskForOfferResponse =
-                ben.call(Rpc::ClaimAskForOffer, &ask(&offer.offer_id, quantity)).await.unwrap();
+            let asked: v1::AskForOfferResponse = ben.call(&ask(&offer.offer_id, quantity)).await.unwrap();
             let claim_id = asked.claim.unwrap().claim_id;
             let accept = v1::AcceptClaimRequest {
                 claim_id: claim_id.clone(),
                 contact: "here".into(),
                 note: String::new(),
             };
-            ann.call::<v1::AcceptClaimResponse>(Rpc::ClaimAcceptClaim, &accept).await.unwrap();
+            ann.call(&accept).await.unwrap();
             claim_id
         };
         let claim_id = promise(2).await;
@@ -91,18 +84,17 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
 
         // told in searches
         let search = v1::SearchOffersRequest { to_area_code: "XB-NS".into(), ..Default::default() };
-        let found: v1::SearchOffersResponse = ben.call(Rpc::OfferSearchOffers, &search).await.unwrap();
+        let found: v1::SearchOffersResponse = ben.call(&search).await.unwrap();
         let movement = found.offers[0].offer.clone().unwrap().movement.unwrap();
         assert_eq!((movement.rules, movement.prohibited), (vec!["LARK-1 1".to_string()], false));
         // stricter at hand-over: it goes back to both
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
-        let back: v1::ConfirmHandOverResponse = ann.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let back: v1::ConfirmHandOverResponse = ann.call(&confirm).await.unwrap();
         let back = back.claim.unwrap();
         assert_eq!((back.state(), back.given, back.left), (ClaimState::Declined, false, 6));
         assert!(back.movement.unwrap().headline.contains("official document"));
         for who in [&ann, &ben] {
-            let inbox: v1::ListNoticesResponse =
-                who.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
+            let inbox: v1::ListNoticesResponse = who.call(&v1::ListNoticesRequest::default()).await.unwrap();
             assert_eq!(inbox.notices[0].kind(), v1::NoticeKind::ClaimStricter);
         }
         // looked at anew, asked for and promised again; then a rule prohibits it
@@ -110,25 +102,19 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         let strict = [rule("LARK-1", 1, "official document required"), rule("LARK-2", 1, "prohibited")];
         let proposed = propose(&second, &strict, false).await.unwrap();
         publish(&club.steward, proposed.release).await.unwrap();
-        let back: v1::ConfirmHandOverResponse = ben.call(Rpc::ClaimConfirmHandOver, &confirm).await.unwrap();
+        let back: v1::ConfirmHandOverResponse = ben.call(&confirm).await.unwrap();
         assert_eq!(back.claim.unwrap().state(), ClaimState::Declined);
-        let refused = ben
-            .call::<v1::AskForOfferResponse>(Rpc::ClaimAskForOffer, &ask(&offer.offer_id, 1))
-            .await
-            .unwrap_err();
+        let refused = ben.call(&ask(&offer.offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
         // taken back: the release before is in force again, also after a start
         let back = v1::WithdrawMovementRulesRequest { release: proposed.release };
-        second
-            .call::<v1::WithdrawMovementRulesResponse>(Rpc::MovementWithdrawMovementRules, &back)
-            .await
-            .unwrap();
+        second.call(&back).await.unwrap();
         let get = v1::GetOfferRequest { offer_id: offer.offer_id.clone(), to_area_code: "XB-NS".into() };
-        let shown: v1::GetOfferResponse = ben.call(Rpc::OfferGetOffer, &get).await.unwrap();
+        let shown: v1::GetOfferResponse = ben.call(&get).await.unwrap();
         assert_eq!(shown.offer.unwrap().movement.unwrap().rules, ["LARK-1 1"]);
         club.server.stop().await;
         let again = scionary_tests::TestServer::start(&url).await;
-        let shown: v1::GetOfferResponse = again.raw().call(Rpc::OfferGetOffer, &get).await.unwrap();
+        let shown: v1::GetOfferResponse = again.raw().call(&get).await.unwrap();
         assert_eq!(shown.offer.unwrap().movement.unwrap().rules, ["LARK-1 1"]);
         again.stop().await;
     })
@@ -147,18 +133,15 @@ async fn a_protected_cultivar_asks_for_consent() {
             protection,
         };
         let set = protect(Some(protection()));
-        let denied = ann.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &set).await;
+        let denied = ann.call(&set).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        curator.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &set).await.unwrap();
+        curator.call(&set).await.unwrap();
         let get = v1::GetProtectionRequest { cultivar: "R2E2".into(), crop: "mango".into() };
-        let shown: v1::GetProtectionResponse =
-            club.server.raw().call(Rpc::CultivarGetProtection, &get).await.unwrap();
+        let shown: v1::GetProtectionResponse = club.server.raw().call(&get).await.unwrap();
         assert_eq!(shown.protection.unwrap().reference, "2019/044");
         let post = async |offer| {
             let request = v1::CreateOfferRequest { offer: Some(offer) };
-            ann.call::<v1::CreateOfferResponse>(Rpc::OfferCreateOffer, &request)
-                .await
-                .map(|r| r.offer.unwrap())
+            ann.call(&request).await.map(|r| r.offer.unwrap())
         };
         let refused = post(draft()).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["offer.holder_consent"]);
@@ -170,15 +153,14 @@ async fn a_protected_cultivar_asks_for_consent() {
         // it holds elsewhere, or is over: nothing is asked
         let elsewhere = v1::Protection { area_codes: vec!["AU".into()], ..protection() };
         let set = protect(Some(elsewhere));
-        curator.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &set).await.unwrap();
+        curator.call(&set).await.unwrap();
         post(draft()).await.unwrap();
         let over = v1::Protection { until: Some(scionary_tests::samples::in_days(-1)), ..protection() };
         let set = protect(Some(over));
-        curator.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &set).await.unwrap();
+        curator.call(&set).await.unwrap();
         post(draft()).await.unwrap();
-        curator.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &protect(None)).await.unwrap();
-        let none =
-            curator.call::<v1::SetProtectionResponse>(Rpc::CultivarSetProtection, &protect(None)).await;
+        curator.call(&protect(None)).await.unwrap();
+        let none = curator.call(&protect(None)).await;
         assert_eq!(reason(&none.unwrap_err()), "NOT_PROTECTED");
         club.server.stop().await;
     })

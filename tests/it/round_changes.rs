@@ -1,6 +1,6 @@
 //! Swap rounds that are settled again and again on the day, and what comes up after they were sealed.
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{Raw, client::reason, on_both};
 
 use crate::{
@@ -50,15 +50,15 @@ async fn settled_again_and_again() {
                 accepts: vec![v1::WishAccepts { lot: lot.clone(), ..Default::default() }],
             }],
         };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &wish_for(2)).await.unwrap();
-        cat.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &wish_for(1)).await.unwrap();
+        ben.call(&wish_for(2)).await.unwrap();
+        cat.call(&wish_for(1)).await.unwrap();
         wish(ann, &id, &[dans]).await.unwrap();
         seal(ann, &id).await.unwrap();
         assert_eq!(settle(ann, &id, false).await.unwrap().units, 3, "one each, and ann one of dan's");
         // before the day nobody confirms anything, and nothing is settled by what was checked in
         let claim_id = mine(ben, &id).await.gets[0].claim_id.clone();
         let early = v1::ConfirmHandOverRequest { claim_id };
-        let early = ben.call::<v1::ConfirmHandOverResponse>(Rpc::ClaimConfirmHandOver, &early).await;
+        let early = ben.call(&early).await;
         assert_eq!(reason(&early.unwrap_err()), "DAY_NOT_BEGUN");
         assert_eq!(reason(&settle(ann, &id, true).await.unwrap_err()), "ROUND_PHASE");
         begin(ann, &id).await;
@@ -66,7 +66,7 @@ async fn settled_again_and_again() {
         // cat does not come: her pack is ben's, beside the one that he has already; and nobody's books have changed
         let absent =
             v1::SetPresenceRequest { round_id: id.clone(), member: "cat of the club".into(), absent: true };
-        ann.call::<v1::SetPresenceResponse>(Rpc::RoundSetPresence, &absent).await.unwrap();
+        ann.call(&absent).await.unwrap();
         settle(ann, &id, false).await.unwrap();
         for _ in 0..2 {
             let packs: Vec<i32> =
@@ -81,15 +81,15 @@ async fn settled_again_and_again() {
         // ann says no to what she gets of dan: it is not allotted to her again, and is there for others
         let gets = mine(ann, &id).await.gets[0].claim_id.clone();
         let no = v1::WithdrawClaimRequest { claim_id: gets };
-        ann.call::<v1::WithdrawClaimResponse>(Rpc::ClaimWithdrawClaim, &no).await.unwrap();
+        ann.call(&no).await.unwrap();
         settle(ann, &id, false).await.unwrap();
         assert!(mine(ann, &id).await.gets.is_empty());
         // left-overs: only of what is on a table, and they stay when it is settled again
         let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units };
-        let unseen = ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(1)).await;
+        let unseen = ben.call(&take(1)).await;
         assert_eq!(reason(&unseen.unwrap_err()), "BARRED_IN_ROUND");
         check_in(ann, &id, &dans.to_string()).await;
-        ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(2)).await.unwrap();
+        ben.call(&take(2)).await.unwrap();
         settle(ann, &id, false).await.unwrap();
         let bens = mine(ben, &id).await;
         assert!(bens.gets.iter().any(|g| g.lot.as_ref().unwrap().number == dans && g.units == 2), "{bens:?}");
@@ -97,7 +97,7 @@ async fn settled_again_and_again() {
         let claim_id =
             bens.gets.iter().find(|g| g.lot.as_ref().unwrap().number == dans).unwrap().claim_id.clone();
         let no = v1::DeclineClaimRequest { claim_id, reason: "They have dried out.".into() };
-        dan.call::<v1::DeclineClaimResponse>(Rpc::ClaimDeclineClaim, &no).await.unwrap();
+        dan.call(&no).await.unwrap();
         assert!(lots(ben, &id, true).await.iter().all(|l| l.number != dans));
         assert_eq!(promised(dan, &other).await, 2);
         close(ann, &id).await;
@@ -128,17 +128,17 @@ async fn what_comes_up_after_the_sealing() {
         wish(ben, &id, &[1]).await.unwrap();
         // cat leaves the club: her lot is hers again
         let leave = v1::LeaveClubRequest { club_id: club.clone() };
-        cat.call::<v1::LeaveClubResponse>(Rpc::ClubLeaveClub, &leave).await.unwrap();
+        cat.call(&leave).await.unwrap();
         assert_eq!(promised(cat, &offers[2]).await, 0);
         assert_eq!(lots(ann, &id, false).await.len(), 2);
         seal(ann, &id).await.unwrap();
         // ben does not deal with ann any more: nothing of it is settled, and nobody's contact is shown
         let block = v1::BlockMemberRequest { account_id: account_of(ann).await };
-        ben.call::<v1::BlockMemberResponse>(Rpc::AccountBlockMember, &block).await.unwrap();
+        ben.call(&block).await.unwrap();
         assert_eq!(reason(&settle(ann, &id, false).await.unwrap_err()), "SEALED_STALE");
         assert!(mine(ben, &id).await.gets.is_empty());
         let reopen = v1::ReopenRoundRequest { round_id: id.clone() };
-        ann.call::<v1::ReopenRoundResponse>(Rpc::RoundReopenRound, &reopen).await.unwrap();
+        ann.call(&reopen).await.unwrap();
         // limits that the lists do not fit are refused while they can still be changed
         let line = v1::WishLine {
             accepts: [("Golek", v1::Material::ScionWood), ("R2E2", v1::Material::Seed)]
@@ -153,19 +153,19 @@ async fn what_comes_up_after_the_sealing() {
             ..Default::default()
         };
         let mixed = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &mixed).await.unwrap();
+        ben.call(&mixed).await.unwrap();
         let limited = v1::RoundSettings { cultivar_cap: 1, ..settings() };
         let tried = v1::PreviewRoundRequest { round_id: id.clone(), tried: Some(limited) };
-        let refused = ann.call::<v1::PreviewRoundResponse>(Rpc::RoundPreviewRound, &tried).await;
+        let refused = ann.call(&tried).await;
         assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
         let change = |settings| v1::UpdateRoundRequest { round_id: id.clone(), round: Some(round(settings)) };
-        let refused = ann.call::<v1::UpdateRoundResponse>(Rpc::RoundUpdateRound, &change(limited)).await;
+        let refused = ann.call(&change(limited)).await;
         assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
         let line = v1::WishLine { quantity: 3, accepts: mixed.wishes[0].accepts[..1].to_vec(), rank: 1 };
         let many = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &many).await.unwrap();
+        ben.call(&many).await.unwrap();
         let short = v1::RoundSettings { cap: 2, ..settings() };
-        let refused = ann.call::<v1::UpdateRoundResponse>(Rpc::RoundUpdateRound, &change(short)).await;
+        let refused = ann.call(&change(short)).await;
         assert_eq!(reason(&refused.unwrap_err()), "LISTS_TOO_LONG");
     })
     .await;

@@ -2,11 +2,8 @@
 
 use std::time::Duration;
 
-use scionary_proto::{
-    Rpc,
-    v1::{self, RoundPhase},
-};
-use scionary_tests::{Database, Raw, binaries::Server};
+use scionary_proto::v1::{self, RoundPhase};
+use scionary_tests::{Database, Raw, binaries::Server, kills::Kills};
 use tonic::transport::Endpoint;
 
 use crate::{
@@ -47,7 +44,7 @@ async fn sealed(people: &[Raw], club: &str) -> String {
     round
 }
 
-async fn killed_amid_settling(url: &str, kills: u64) {
+async fn killed_amid_settling(url: &str, least: usize) {
     let mut server = Server::start(url, &ROOMY);
     let guest = visitor(&server).await;
     let mut tokens = Vec::new();
@@ -60,8 +57,8 @@ async fn killed_amid_settling(url: &str, kills: u64) {
     for token in &tokens[1..] {
         let_in(&ann, &connect(&server, token).await, &club).await;
     }
-    let mut phases = Vec::new();
-    for kill in 0..kills {
+    let mut kills = Kills::new(least, Duration::from_millis(1));
+    while kills.go_on() {
         let mut people = Vec::new();
         for token in &tokens {
             people.push(connect(&server, token).await);
@@ -69,16 +66,16 @@ async fn killed_amid_settling(url: &str, kills: u64) {
         let round = sealed(&people, &club).await;
         let (caller, id) = (people[0].clone(), round.clone());
         let settling = tokio::spawn(async move { rounds::settle(&caller, &id, false).await });
-        tokio::time::sleep(Duration::from_millis(12 * kill + 1)).await;
+        kills.wait().await;
         server.kill();
         let told = settling.await.unwrap();
         server = Server::start(url, &ROOMY);
         let ann = connect(&server, &tokens[0]).await;
         let get = v1::GetRoundRequest { round_id: round.clone() };
-        let stands: v1::GetRoundResponse = ann.call(Rpc::RoundGetRound, &get).await.unwrap();
+        let stands: v1::GetRoundResponse = ann.call(&get).await.unwrap();
         let stands = stands.round.unwrap();
         let list = v1::ListRoundSharesRequest { round_id: round.clone(), ..Default::default() };
-        let shares: v1::ListRoundSharesResponse = ann.call(Rpc::RoundListRoundShares, &list).await.unwrap();
+        let shares: v1::ListRoundSharesResponse = ann.call(&list).await.unwrap();
         match stands.phase() {
             RoundPhase::Sealed => {
                 assert!(shares.shares.is_empty() && stands.runs == 0);
@@ -89,11 +86,12 @@ async fn killed_amid_settling(url: &str, kills: u64) {
             RoundPhase::Allotted => assert_eq!(shares.shares.len(), MEMBERS),
             other => panic!("neither sealed nor settled: {other:?}"),
         }
-        phases.push(stands.phase());
+        let settled = usize::from(stands.phase() == RoundPhase::Allotted);
+        kills.hit(1 - settled, settled);
         let off = v1::CallOffRoundRequest { round_id: round, reason: "Another one.".into() };
-        ann.call::<v1::CallOffRoundResponse>(Rpc::RoundCallOffRound, &off).await.unwrap();
+        ann.call(&off).await.unwrap();
     }
-    eprintln!("as it was found after each kill: {phases:?}");
+    kills.check();
     assert!(server.terminate());
 }
 

@@ -38,7 +38,7 @@ pub fn settings() -> v1::RoundSettings {
 
 pub async fn create(who: &Raw, club: &str, draft: v1::RoundDraft) -> Result<v1::Round, Status> {
     let request = v1::CreateRoundRequest { club_id: club.into(), round: Some(draft) };
-    who.call::<v1::CreateRoundResponse>(Rpc::RoundCreateRound, &request).await.map(|r| r.round.unwrap())
+    who.call(&request).await.map(|r| r.round.unwrap())
 }
 
 pub async fn join(who: &Raw, round: &str, area: &str) -> Result<(), Status> {
@@ -49,7 +49,7 @@ pub async fn join(who: &Raw, round: &str, area: &str) -> Result<(), Status> {
         ..Default::default()
     };
     let request = v1::JoinRoundRequest { round_id: round.into(), part: Some(part) };
-    who.call::<v1::JoinRoundResponse>(Rpc::RoundJoinRound, &request).await.map(|_| ())
+    who.call(&request).await.map(|_| ())
 }
 
 /// An offer of somebody's, of so many sticks.
@@ -69,14 +69,14 @@ pub async fn offer(who: &Raw, cultivar: &str, quantity: i32) -> String {
         ..usual
     };
     let made: v1::CreateOfferResponse =
-        who.call(Rpc::OfferCreateOffer, &v1::CreateOfferRequest { offer: Some(draft) }).await.unwrap();
+        who.call(&v1::CreateOfferRequest { offer: Some(draft) }).await.unwrap();
     made.offer.unwrap().offer_id
 }
 
 pub async fn bring(who: &Raw, round: &str, offer: &str, units: i32) -> Result<i32, Status> {
     let request =
         v1::BringLotRequest { round_id: round.into(), offer_id: offer.into(), units, ..Default::default() };
-    who.call::<v1::BringLotResponse>(Rpc::RoundBringLot, &request).await.map(|r| r.number)
+    who.call(&request).await.map(|r| r.number)
 }
 
 /// Wishes of one lot each, one unit each.
@@ -86,12 +86,12 @@ pub async fn wish(who: &Raw, round: &str, lots: &[i32]) -> Result<(), Status> {
         ..Default::default()
     };
     let request = v1::SetWishesRequest { round_id: round.into(), wishes: lots.iter().map(line).collect() };
-    who.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &request).await.map(|_| ())
+    who.call(&request).await.map(|_| ())
 }
 
 pub async fn seal(who: &Raw, round: &str) -> Result<v1::Round, Status> {
     let request = v1::SealRoundRequest { round_id: round.into() };
-    who.call::<v1::SealRoundResponse>(Rpc::RoundSealRound, &request).await.map(|r| r.round.unwrap())
+    who.call(&request).await.map(|r| r.round.unwrap())
 }
 
 /// Settles, and gives the last word.
@@ -106,50 +106,50 @@ pub async fn settle(
 }
 
 pub async fn mine(who: &Raw, round: &str) -> v1::GetMyRoundResponse {
-    who.call(Rpc::RoundGetMyRound, &v1::GetMyRoundRequest { round_id: round.into() }).await.unwrap()
+    who.call(&v1::GetMyRoundRequest { round_id: round.into() }).await.unwrap()
 }
 
 pub async fn show(who: &Raw, round: &str) -> Result<v1::Round, Status> {
     let request = v1::GetRoundRequest { round_id: round.into() };
-    who.call::<v1::GetRoundResponse>(Rpc::RoundGetRound, &request).await.map(|r| r.round.unwrap())
+    who.call(&request).await.map(|r| r.round.unwrap())
 }
 
 pub async fn lots(who: &Raw, round: &str, left_only: bool) -> Vec<v1::RoundLot> {
     let request = v1::ListRoundLotsRequest { round_id: round.into(), left_only, ..Default::default() };
-    let reply: v1::ListRoundLotsResponse = who.call(Rpc::RoundListRoundLots, &request).await.unwrap();
+    let reply: v1::ListRoundLotsResponse = who.call(&request).await.unwrap();
     reply.lots
 }
 
 pub async fn shares(who: &Raw, round: &str) -> Vec<v1::RoundShare> {
     let request = v1::ListRoundSharesRequest { round_id: round.into(), ..Default::default() };
-    let reply: v1::ListRoundSharesResponse = who.call(Rpc::RoundListRoundShares, &request).await.unwrap();
+    let reply: v1::ListRoundSharesResponse = who.call(&request).await.unwrap();
     reply.shares
 }
 
 pub async fn promised(who: &Raw, offer: &str) -> i32 {
     let request = v1::GetOfferRequest { offer_id: offer.into(), ..Default::default() };
-    let reply: v1::GetOfferResponse = who.call(Rpc::OfferGetOffer, &request).await.unwrap();
+    let reply: v1::GetOfferResponse = who.call(&request).await.unwrap();
     reply.offer.unwrap().promised
 }
 
 pub async fn hand_over(who: &Raw, round: &str, lot: &str, member: &str) -> Result<String, Status> {
     let request = v1::HandOverShareRequest { round_id: round.into(), lot: lot.into(), member: member.into() };
-    who.call::<v1::HandOverShareResponse>(Rpc::RoundHandOverShare, &request).await.map(|r| r.claim_id)
+    who.call(&request).await.map(|r| r.claim_id)
 }
 
 pub async fn check_in(who: &Raw, round: &str, lot: &str) {
     let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: true };
-    who.call::<v1::CheckInLotResponse>(Rpc::RoundCheckInLot, &check).await.unwrap();
+    who.call(&check).await.unwrap();
 }
 
 pub async fn begin(who: &Raw, round: &str) {
     let request = v1::StartHandOverRequest { round_id: round.into() };
-    who.call::<v1::StartHandOverResponse>(Rpc::RoundStartHandOver, &request).await.unwrap();
+    who.call(&request).await.unwrap();
 }
 
 pub async fn close(who: &Raw, round: &str) -> v1::Round {
     let request = v1::CloseRoundRequest { round_id: round.into() };
-    who.call::<v1::CloseRoundResponse>(Rpc::RoundCloseRound, &request).await.unwrap().round.unwrap()
+    who.call(&request).await.unwrap().round.unwrap()
 }
 
 pub async fn audit(who: &Raw, round: &str) -> serde_json::Value {
@@ -209,7 +209,7 @@ async fn a_ring_of_four_is_swapped() {
         // what is held back for the round cannot be had elsewhere, and the offer cannot be withdrawn
         assert_eq!(promised(&ann, &offers[0]).await, 1);
         let withdraw = v1::WithdrawOfferRequest { offer_id: offers[0].clone(), version: 0 };
-        let refused = ann.call::<v1::WithdrawOfferResponse>(Rpc::OfferWithdrawOffer, &withdraw).await;
+        let refused = ann.call(&withdraw).await;
         assert_eq!(reason(&refused.unwrap_err()), "OFFER_IN_ROUND");
         // brought again, it is another number of packs of the same lot
         assert_eq!(bring(&ann, &round, &offers[0], 3).await.unwrap(), 1);
@@ -233,9 +233,9 @@ async fn a_ring_of_four_is_swapped() {
             round_id: round.clone(),
             tried: Some(v1::RoundSettings { slack: 0, newcomers: 0, ..settings() }),
         };
-        let denied = ben.call::<v1::PreviewRoundResponse>(Rpc::RoundPreviewRound, &preview).await;
+        let denied = ben.call(&preview).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        let dry: v1::PreviewRoundResponse = ann.call(Rpc::RoundPreviewRound, &preview).await.unwrap();
+        let dry: v1::PreviewRoundResponse = ann.call(&preview).await.unwrap();
         assert_eq!(dry.previews.len(), 2);
         for preview in &dry.previews {
             assert_eq!((preview.given, preview.first_wish, preview.with_nothing), (4, 4, 0));
@@ -256,7 +256,7 @@ async fn a_ring_of_four_is_swapped() {
             account_id: account_of(ben).await,
             organiser: true,
         };
-        ann.call::<v1::SetClubOrganiserResponse>(Rpc::ClubSetClubOrganiser, &bens).await.unwrap();
+        ann.call(&bens).await.unwrap();
         let (one, other) = tokio::join!(settle(&ann, &round, false), settle(ben, &round, false));
         let outcomes: Vec<_> = [one, other].into_iter().collect();
         let settled = outcomes.iter().flatten().filter(|r| r.settled).count();
@@ -273,8 +273,7 @@ async fn a_ring_of_four_is_swapped() {
             assert!(part.wishes[0].why_not.is_empty());
             assert!(!part.wishes[1].why_not.is_empty());
         }
-        let told: v1::ListNoticesResponse =
-            cat.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
+        let told: v1::ListNoticesResponse = cat.call(&v1::ListNoticesRequest::default()).await.unwrap();
         assert!(told.notices.iter().any(|n| n.words.contains("you get 1 and give 1")), "{told:?}");
 
         // the day: two hand-overs ticked off by number and by handle; a third by the code on the tag of the lot
@@ -285,8 +284,7 @@ async fn a_ring_of_four_is_swapped() {
         assert_eq!(reason(&hand_over(&ann, &round, "1", "2").await.unwrap_err()), "NOT_ALLOTTED");
         let claim = hand_over(&ann, &round, "1", "4").await.unwrap();
         assert_eq!(reason(&hand_over(&ann, &round, "1", "4").await.unwrap_err()), "NOT_ALLOTTED");
-        let got: v1::GetClaimResponse =
-            dan.call(Rpc::ClaimGetClaim, &v1::GetClaimRequest { claim_id: claim }).await.unwrap();
+        let got: v1::GetClaimResponse = dan.call(&v1::GetClaimRequest { claim_id: claim }).await.unwrap();
         let got = got.claim.unwrap();
         assert_eq!((got.state(), got.round_id.as_str()), (v1::ClaimState::HandedOver, round.as_str()));
         let code = lots(&ann, &round, false).await[0].code.clone();
@@ -314,10 +312,8 @@ async fn absent_members_and_left_overs() {
         seal(&ann, &round).await.unwrap();
         // opened again, lists may change, and the draw is the same: nobody draws until it suits them
         let before = show(&ann, &round).await.unwrap();
-        let reopened: v1::ReopenRoundResponse = ann
-            .call(Rpc::RoundReopenRound, &v1::ReopenRoundRequest { round_id: round.clone() })
-            .await
-            .unwrap();
+        let reopened: v1::ReopenRoundResponse =
+            ann.call(&v1::ReopenRoundRequest { round_id: round.clone() }).await.unwrap();
         let reopened = reopened.round.unwrap();
         assert!(reopened.secret.is_empty() && reopened.commitment == before.commitment);
         // dan wishes for ann's lot alone, ben and ann as before, cat for ben's, too
@@ -329,7 +325,7 @@ async fn absent_members_and_left_overs() {
         // ben gave to ann already; then dan does not come
         hand_over(&ann, &round, "2", "1").await.unwrap();
         let absent = v1::SetPresenceRequest { round_id: round.clone(), member: "dan".into(), absent: true };
-        ann.call::<v1::SetPresenceResponse>(Rpc::RoundSetPresence, &absent).await.unwrap();
+        ann.call(&absent).await.unwrap();
         let again = settle(&ann, &round, false).await.unwrap();
         assert_eq!(again.runs, 2);
         let now = shares(&ann, &round).await;
@@ -344,12 +340,12 @@ async fn absent_members_and_left_overs() {
         assert!(left.iter().any(|l| l.number == 1 && l.left == 1), "{left:?}");
         check_in(&ann, &round, "1").await;
         let take = |units| v1::TakeLeftOverRequest { round_id: round.clone(), lot: "1".into(), units };
-        let own = ann.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(1)).await;
+        let own = ann.call(&take(1)).await;
         assert_eq!(reason(&own.unwrap_err()), "BARRED_IN_ROUND");
-        let more = ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(2)).await;
+        let more = ben.call(&take(2)).await;
         assert_eq!(wrong_fields(&more.unwrap_err()), ["units"]);
-        ben.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(1)).await.unwrap();
-        let late = cat.call::<v1::TakeLeftOverResponse>(Rpc::RoundTakeLeftOver, &take(1)).await;
+        ben.call(&take(1)).await.unwrap();
+        let late = cat.call(&take(1)).await;
         assert_eq!(wrong_fields(&late.unwrap_err()), ["units"]);
         // settled a third time, what was taken stays taken
         settle(&ann, &round, false).await.unwrap();
@@ -392,8 +388,8 @@ async fn rules_and_reasons() {
                 ..Default::default()
             }],
         };
-        ben.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &any).await.unwrap();
-        cat.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &any).await.unwrap();
+        ben.call(&any).await.unwrap();
+        cat.call(&any).await.unwrap();
         let nobody = v1::SetWishesRequest {
             round_id: id.clone(),
             wishes: vec![v1::WishLine {
@@ -406,7 +402,7 @@ async fn rules_and_reasons() {
                 ..Default::default()
             }],
         };
-        ann.call::<v1::SetWishesResponse>(Rpc::RoundSetWishes, &nobody).await.unwrap();
+        ann.call(&nobody).await.unwrap();
         let seen = lots(&cat, &id, false).await;
         assert!(seen[0].barred.contains("no rule is on file"), "{seen:?}");
         assert!(lots(&ben, &id, false).await[0].barred.is_empty());
@@ -417,9 +413,9 @@ async fn rules_and_reasons() {
             asked: "the plant-health office of XB-SS, by telephone".into(),
             said: "leafless wood, labelled".into(),
         };
-        let denied = ben.call::<v1::NoteAdviceResponse>(Rpc::RoundNoteAdvice, &advice).await;
+        let denied = ben.call(&advice).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        ann.call::<v1::NoteAdviceResponse>(Rpc::RoundNoteAdvice, &advice).await.unwrap();
+        ann.call(&advice).await.unwrap();
         assert!(lots(&cat, &id, false).await[0].barred.is_empty());
         seal(&ann, &id).await.unwrap();
         settle(&ann, &id, false).await.unwrap();
@@ -443,7 +439,7 @@ async fn rules_and_reasons() {
         verified(&found);
         // called off before the day, everything is as it was
         let off = v1::CallOffRoundRequest { round_id: id.clone(), reason: "Flood.".into() };
-        ann.call::<v1::CallOffRoundResponse>(Rpc::RoundCallOffRound, &off).await.unwrap();
+        ann.call(&off).await.unwrap();
         assert_eq!(promised(&ann, &anns).await, 0);
         assert!(mine(&ben, &id).await.gets.is_empty() && mine(&cat, &id).await.gets.is_empty());
     })
@@ -497,8 +493,7 @@ async fn helped_members_and_priority_carried_over() {
             name: "Old Fern".into(),
             consent: "told me over the fence".into(),
         };
-        let entered: v1::EnterHelpedMemberResponse =
-            ann.call(Rpc::ClubEnterHelpedMember, &enter).await.unwrap();
+        let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = ann.on_behalf_of(&entered.account_id);
         // fern gives two to ben and gets nothing in the first round
         let first =

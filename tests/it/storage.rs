@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use scionary_domain::time::Timestamp;
 use scionary_store::{Job, Options, Store, StoreError, Tx, record_store};
-use scionary_tests::{Database, on_both};
+use scionary_tests::{Database, on_both_empty};
 use sea_orm::{ConnectionTrait as _, DatabaseBackend, DatabaseConnection, Statement};
 
 async fn columns(db: &DatabaseConnection, table: &str) -> BTreeSet<String> {
@@ -27,7 +27,7 @@ async fn check_schema(db: &DatabaseConnection) {
 
 #[tokio::test]
 async fn migrations_and_rows_agree_up_down_and_up_again() {
-    on_both(async |url| {
+    on_both_empty(async |url| {
         let store = Store::open(&Options::new(&url)).await.unwrap();
         assert_eq!(scionary_migrations::pending(store.admin()).await.unwrap().len(), 14);
         scionary_migrations::up(store.admin()).await.unwrap();
@@ -45,7 +45,7 @@ async fn migrations_and_rows_agree_up_down_and_up_again() {
 
 #[tokio::test]
 async fn servers_that_start_together_migrate_once() {
-    if let Some(database) = Database::postgres().await {
+    if let Some(database) = Database::empty_postgres().await {
         let starts = (0..5).map(|_| {
             let url = database.url.clone();
             tokio::spawn(async move {
@@ -67,7 +67,7 @@ async fn servers_that_start_together_migrate_once() {
 async fn a_change_that_commits_late_is_not_missed() {
     use scionary_app::registry::Registry;
     use sea_orm::TransactionTrait as _;
-    let Some(database) = Database::postgres().await else { return };
+    let Some(database) = Database::empty_postgres().await else { return };
     let store = Store::open(&Options::new(&database.url)).await.unwrap();
     scionary_migrations::up(store.admin()).await.unwrap();
     let now = Timestamp::from_micros(1_800_000_000_000_000);
@@ -110,7 +110,7 @@ impl Job for CountUp {
 
 #[tokio::test]
 async fn the_door_keeps_what_is_done_and_undoes_what_fails() {
-    let database = Database::sqlite();
+    let database = Database::empty_sqlite();
     let store = Store::open(&Options::new(&database.url)).await.unwrap();
     scionary_migrations::up(store.admin()).await.unwrap();
     let jobs = (0..120).map(|n| {
@@ -131,7 +131,7 @@ async fn the_door_keeps_what_is_done_and_undoes_what_fails() {
 
 #[tokio::test]
 async fn a_full_queue_refuses_instead_of_growing() {
-    let database = Database::sqlite();
+    let database = Database::empty_sqlite();
     let store = Store::open(&Options { write_queue: 4, ..Options::new(&database.url) }).await.unwrap();
     scionary_migrations::up(store.admin()).await.unwrap();
     let jobs = (0..200).map(|_| {
@@ -153,7 +153,7 @@ async fn a_full_queue_refuses_instead_of_growing() {
 
 #[tokio::test]
 async fn the_audit_log_cannot_be_changed() {
-    on_both(async |url| {
+    on_both_empty(async |url| {
         let server = scionary_tests::TestServer::start(&url).await;
         server.raw().member("rosamund").await;
         let db = server.running.app().store().admin();

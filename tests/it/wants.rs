@@ -1,6 +1,6 @@
 //! Wants: matched both ways, told in the inbox.
 
-use scionary_proto::{Rpc, v1};
+use scionary_proto::v1;
 use scionary_tests::{
     Raw,
     client::{reason, wrong_fields},
@@ -16,12 +16,12 @@ use crate::{
 
 async fn seek(who: &Raw, want: v1::WantDraft) -> Result<v1::Want, Status> {
     let request = v1::MakeWantRequest { want: Some(want) };
-    who.call::<v1::MakeWantResponse>(Rpc::WantMakeWant, &request).await.map(|r| r.want.unwrap())
+    who.call(&request).await.map(|r| r.want.unwrap())
 }
 
 async fn post(who: &Raw, offer: v1::OfferDraft) -> String {
     let request = v1::CreateOfferRequest { offer: Some(offer) };
-    let posted: v1::CreateOfferResponse = who.call(Rpc::OfferCreateOffer, &request).await.unwrap();
+    let posted: v1::CreateOfferResponse = who.call(&request).await.unwrap();
     posted.offer.unwrap().offer_id
 }
 
@@ -29,8 +29,7 @@ async fn met(club: &Club, who: &Raw) -> Vec<String> {
     let app = club.server.running.app();
     let mut followed = app.begin_to_follow().await.unwrap();
     app.follow_changes(&mut followed).await.unwrap();
-    let inbox: v1::ListNoticesResponse =
-        who.call(Rpc::NoticeListNotices, &v1::ListNoticesRequest::default()).await.unwrap();
+    let inbox: v1::ListNoticesResponse = who.call(&v1::ListNoticesRequest::default()).await.unwrap();
     let met = inbox.notices.into_iter().filter(|n| n.kind() == v1::NoticeKind::WantMet);
     met.map(|n| n.subject_id).collect()
 }
@@ -79,7 +78,7 @@ async fn offers_and_wants_find_each_other() {
         // those who do not deal with each other hear nothing of each other
         let gil = club.grower("gil").await;
         let block = v1::BlockMemberRequest { account_id: account_of(&gil).await };
-        ann.call::<v1::BlockMemberResponse>(Rpc::AccountBlockMember, &block).await.unwrap();
+        ann.call(&block).await.unwrap();
         seek(&gil, want("R2E2")).await.unwrap();
         let of_gil = met(&club, &gil).await;
         assert!(!of_gil.contains(&there) && of_gil.contains(&later), "{of_gil:?}");
@@ -97,8 +96,7 @@ async fn offers_and_wants_find_each_other() {
             near_grid_code: "2CGV2200+".into(),
             ..Default::default()
         };
-        let sought: v1::SearchWantsResponse =
-            club.server.raw().call(Rpc::WantSearchWants, &search).await.unwrap();
+        let sought: v1::SearchWantsResponse = club.server.raw().call(&search).await.unwrap();
         assert_eq!(sought.wants.len(), 6);
         let text = format!("{sought:?}");
         assert!(
@@ -107,9 +105,9 @@ async fn offers_and_wants_find_each_other() {
         );
         // taken back: nothing more is told
         let withdraw = v1::WithdrawWantRequest { want_id: made.want_id.clone() };
-        let none = cat.call::<v1::WithdrawWantResponse>(Rpc::WantWithdrawWant, &withdraw).await.unwrap_err();
+        let none = cat.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&none), "NOT_FOUND");
-        ben.call::<v1::WithdrawWantResponse>(Rpc::WantWithdrawWant, &withdraw).await.unwrap();
+        ben.call(&withdraw).await.unwrap();
         let before = met(&club, &ben).await.len();
         post(&cat, draft()).await;
         assert_eq!(met(&club, &ben).await.len(), before);

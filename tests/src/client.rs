@@ -1,51 +1,15 @@
 //! A client that knows only paths and bytes, so that any method can be called by any persona.
 
-use prost::Message;
+use prost::{Message as _, bytes::Bytes};
+pub use scionary_proto::client::Messages;
 use scionary_proto::{
-    Rpc,
+    Kind, Replies, Rpc, Unary,
+    client::Wire,
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
     v1,
 };
-use tonic::{
-    Request, Status,
-    codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder},
-    transport::Channel,
-};
+use tonic::{Request, Status, codegen::http::uri::PathAndQuery, transport::Channel};
 use tonic_types::StatusExt as _;
-
-/// Bytes in, bytes out.
-#[derive(Clone, Default)]
-struct Plain;
-
-impl Codec for Plain {
-    type Encode = Vec<u8>;
-    type Decode = Vec<u8>;
-    type Encoder = Self;
-    type Decoder = Self;
-    fn encoder(&mut self) -> Self {
-        Self
-    }
-    fn decoder(&mut self) -> Self {
-        Self
-    }
-}
-impl Encoder for Plain {
-    type Item = Vec<u8>;
-    type Error = Status;
-    fn encode(&mut self, item: Vec<u8>, dst: &mut EncodeBuf<'_>) -> Result<(), Status> {
-        prost::bytes::BufMut::put_slice(dst, &item);
-        Ok(())
-    }
-}
-impl Decoder for Plain {
-    type Item = Vec<u8>;
-    type Error = Status;
-    fn decode(&mut self, src: &mut DecodeBuf<'_>) -> Result<Option<Vec<u8>>, Status> {
-        let mut bytes = vec![0; prost::bytes::Buf::remaining(src)];
-        prost::bytes::Buf::copy_to_slice(src, &mut bytes);
-        Ok(Some(bytes))
-    }
-}
 
 /// The machine-readable reason of an error; empty if it has none.
 pub fn reason(status: &Status) -> String {
@@ -64,7 +28,7 @@ pub fn wrong_fields(status: &Status) -> Vec<String> {
 /// A caller, signed in or not.
 #[derive(Clone)]
 pub struct Raw {
-    channel: Channel,
+    wire: Wire,
     token: Option<String>,
     key: Option<String>,
     behalf: Option<String>,
@@ -73,7 +37,7 @@ pub struct Raw {
 impl Raw {
     /// A visitor.
     pub fn new(channel: Channel) -> Self {
-        Self { channel, token: None, key: None, behalf: None }
+        Self { wire: Wire::plain(channel), token: None, key: None, behalf: None }
     }
     /// The same with a session.
     pub fn with_token(&self, token: &str) -> Self {
@@ -115,17 +79,15 @@ impl Raw {
 
     /// Calls a method with bytes. For a stream it is enough that it opens.
     pub async fn bytes(&self, rpc: Rpc, bytes: Vec<u8>) -> Result<Vec<u8>, Status> {
-        self.path(rpc.path(), bytes, scionary_server::policy::policy(rpc).stream).await
+        self.path(rpc.path(), bytes, rpc.kind() != Kind::Unary).await
     }
     /// Calls a path.
     pub async fn path(&self, path: &str, bytes: Vec<u8>, stream: bool) -> Result<Vec<u8>, Status> {
-        let mut grpc = tonic::client::Grpc::new(self.channel.clone());
-        grpc.ready().await.map_err(|e| Status::unavailable(e.to_string()))?;
-        let path = path.parse().expect("a path");
+        let (path, request) = (path.parse().expect("a path"), self.request(Bytes::from(bytes)));
         if stream {
-            grpc.server_streaming(self.request(bytes), path, Plain).await.map(|_| Vec::new())
+            self.wire.replies(path, request).await.map(|_| Vec::new())
         } else {
-            grpc.unary(self.request(bytes), path, Plain).await.map(tonic::Response::into_inner)
+            self.wire.unary(path, request).await.map(|reply| reply.into_inner().to_vec())
         }
     }
     /// Calls a path whose reply is a stream, and reads it to its end: the last message.
@@ -134,32 +96,24 @@ impl Raw {
     }
     /// Calls a path whose reply is a stream, and reads it to its end.
     pub async fn stream(&self, path: &'static str, bytes: Vec<u8>) -> Result<Vec<Vec<u8>>, Status> {
-        let mut grpc = tonic::client::Grpc::new(self.channel.clone());
-        grpc.ready().await.map_err(|e| Status::unavailable(e.to_string()))?;
-        let path = path.parse().expect("a path");
-        let mut messages = grpc.server_streaming(self.request(bytes), path, Plain).await?.into_inner();
+        let request = self.request(Bytes::from(bytes));
+        let mut messages = self.wire.replies(PathAndQuery::from_static(path), request).await?.into_inner();
         let mut all = Vec::new();
         while let Some(message) = messages.message().await? {
-            all.push(message);
+            all.push(message.to_vec());
         }
         Ok(all)
     }
     /// Opens a stream, to be read message by message.
-    pub async fn open<R: Message + Default>(
-        &self,
-        rpc: Rpc,
-        message: &impl Message,
-    ) -> Result<Messages<R>, Status> {
-        let mut grpc = tonic::client::Grpc::new(self.channel.clone());
-        grpc.ready().await.map_err(|e| Status::unavailable(e.to_string()))?;
-        let path = rpc.path().parse().expect("a path");
-        let stream = grpc.server_streaming(self.request(message.encode_to_vec()), path, Plain).await?;
-        Ok(Messages { stream: stream.into_inner(), kind: std::marker::PhantomData })
+    pub async fn open<M: Replies>(&self, message: &M) -> Result<Messages<M::Reply>, Status> {
+        let request = self.request(Bytes::from(message.encode_to_vec()));
+        let path = PathAndQuery::from_static(M::RPC.path());
+        Ok(Messages::new(self.wire.replies(path, request).await?.into_inner()))
     }
-    /// Calls a method with messages.
-    pub async fn call<R: Message + Default>(&self, rpc: Rpc, message: &impl Message) -> Result<R, Status> {
-        let bytes = self.bytes(rpc, message.encode_to_vec()).await?;
-        Ok(R::decode(bytes.as_slice()).expect("a reply that can be read"))
+    /// One request, one reply; the request's type says which method.
+    pub async fn call<M: Unary>(&self, message: &M) -> Result<M::Reply, Status> {
+        let bytes = self.bytes(M::RPC, message.encode_to_vec()).await?;
+        Ok(M::Reply::decode(bytes.as_slice()).expect("a reply that can be read"))
     }
 
     /// Makes an account and signs it in.
@@ -175,13 +129,13 @@ impl Raw {
             password: PASSWORD.into(),
             code: code.into(),
         };
-        self.call(Rpc::AccountSignUp, &request).await
+        self.call(&request).await
     }
     /// Signs in.
     pub async fn sign_in(&self, handle: &str, password: &str) -> Result<Self, Status> {
         let request =
             v1::SignInRequest { handle: handle.into(), password: password.into(), label: "test".into() };
-        let reply: v1::SignInResponse = self.call(Rpc::AccountSignIn, &request).await?;
+        let reply: v1::SignInResponse = self.call(&request).await?;
         Ok(self.with_token(&reply.token))
     }
 }
@@ -194,18 +148,4 @@ pub fn fresh_key() -> String {
     use std::sync::atomic::{AtomicU64, Ordering};
     static NEXT: AtomicU64 = AtomicU64::new(0);
     format!("test-key-{}-{:08}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
-}
-
-/// The messages of a stream.
-pub struct Messages<R> {
-    stream: tonic::Streaming<Vec<u8>>,
-    kind: std::marker::PhantomData<R>,
-}
-
-impl<R: Message + Default> Messages<R> {
-    /// The next one; none at the end.
-    pub async fn message(&mut self) -> Result<Option<R>, Status> {
-        let bytes = self.stream.message().await?;
-        Ok(bytes.map(|bytes| R::decode(bytes.as_slice()).expect("a message that can be read")))
-    }
 }

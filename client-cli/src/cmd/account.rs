@@ -5,7 +5,7 @@ use scionary_proto::v1;
 use super::more;
 use crate::{
     args::{AccountCommand, PersonArguments, RoleArguments},
-    client::{Client, accounts},
+    client::Client,
     error::Failure,
     output::Output,
     prompt, words,
@@ -60,9 +60,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 password,
                 code: code.unwrap_or_default(),
             };
-            let reply: v1::SignUpResponse =
-                client.write(request, |c, r| async move { accounts(c).sign_up(r).await }).await?;
-            output.reply("SignUpResponse", &reply, |out| {
+            let reply: v1::SignUpResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("The account is made.");
                 show(out, reply.account.as_ref());
                 out.gap();
@@ -72,11 +71,10 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::SignIn { handle } => {
             let password = prompt::password("Password")?;
             let request = v1::SignInRequest { handle, password, label: machine() };
-            let mut reply: v1::SignInResponse =
-                client.once(request, |c, r| async move { accounts(c).sign_in(r).await }).await?;
+            let mut reply: v1::SignInResponse = client.call(request).await?;
             let account = reply.account.clone().unwrap_or_default();
             client.remember(&account.handle, std::mem::take(&mut reply.token))?;
-            output.reply("SignInResponse", &reply, |out| {
+            output.reply(&reply, |out| {
                 out.text(&format!(
                     "Signed in as {} until {}.",
                     account.display_name,
@@ -88,30 +86,25 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             client.need_session()?;
             if everywhere {
                 let request = v1::SignOutEverywhereRequest {};
-                let reply: v1::SignOutEverywhereResponse = client
-                    .once(request, |c, r| async move { accounts(c).sign_out_everywhere(r).await })
-                    .await?;
+                let reply: v1::SignOutEverywhereResponse = client.call(request).await?;
                 client.folder.forget_session()?;
-                return output.reply("SignOutEverywhereResponse", &reply, |out| {
+                return output.reply(&reply, |out| {
                     out.text(&format!("Signed out; {} sessions were ended.", reply.sessions_ended));
                 });
             }
-            let done: Result<v1::SignOutResponse, Failure> =
-                client.once(v1::SignOutRequest {}, |c, r| async move { accounts(c).sign_out(r).await }).await;
+            let done: Result<v1::SignOutResponse, Failure> = client.call(v1::SignOutRequest {}).await;
             // a session that is over already needs no ending
             let reply = match done {
                 Err(failure) if failure.reason == "SESSION_OVER" => v1::SignOutResponse {},
                 other => other?,
             };
             client.folder.forget_session()?;
-            output.reply("SignOutResponse", &reply, |out| out.text("Signed out."))
+            output.reply(&reply, |out| out.text("Signed out."))
         }
         AccountCommand::Whoami => {
             client.need_session()?;
-            let reply: v1::WhoAmIResponse = client
-                .read(v1::WhoAmIRequest {}, |c, r| async move { accounts(c).who_am_i(r).await })
-                .await?;
-            output.reply("WhoAmIResponse", &reply, |out| {
+            let reply: v1::WhoAmIResponse = client.call(v1::WhoAmIRequest {}).await?;
+            output.reply(&reply, |out| {
                 show(out, reply.account.as_ref());
                 out.field("session ends", &words::day_of(reply.session_expires_at.as_ref()));
             })
@@ -121,9 +114,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let current_password = prompt::password("The password so far")?;
             let new_password = prompt::new_password("A new password")?;
             let request = v1::ChangePasswordRequest { current_password, new_password };
-            let reply: v1::ChangePasswordResponse =
-                client.write(request, |c, r| async move { accounts(c).change_password(r).await }).await?;
-            output.reply("ChangePasswordResponse", &reply, |out| {
+            let reply: v1::ChangePasswordResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(&format!(
                     "The password is changed; {} other sessions were ended.",
                     reply.sessions_ended
@@ -133,9 +125,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Invite { note } => {
             client.need_session()?;
             let request = v1::CreateInvitationRequest { note };
-            let reply: v1::CreateInvitationResponse =
-                client.write(request, |c, r| async move { accounts(c).create_invitation(r).await }).await?;
-            output.reply("CreateInvitationResponse", &reply, |out| {
+            let reply: v1::CreateInvitationResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.field("code", &reply.code);
                 show_invitation(out, reply.invitation.as_ref());
                 out.gap();
@@ -146,9 +137,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Invitations { paging } => {
             client.need_session()?;
             let request = v1::ListInvitationsRequest { page_size: paging.page_size, page_token: paging.page };
-            let reply: v1::ListInvitationsResponse =
-                client.read(request, |c, r| async move { accounts(c).list_invitations(r).await }).await?;
-            output.reply("ListInvitationsResponse", &reply, |out| {
+            let reply: v1::ListInvitationsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.invitations.is_empty() {
                     out.text("You have made no invitations. Make one with: scionary account invite");
                     return;
@@ -170,9 +160,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Uninvite { invitation } => {
             client.need_session()?;
             let request = v1::RevokeInvitationRequest { invitation_id: invitation };
-            let reply: v1::RevokeInvitationResponse =
-                client.write(request, |c, r| async move { accounts(c).revoke_invitation(r).await }).await?;
-            output.reply("RevokeInvitationResponse", &reply, |out| {
+            let reply: v1::RevokeInvitationResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("The invitation is taken back.");
                 show_invitation(out, reply.invitation.as_ref());
             })
@@ -180,44 +169,37 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Grant(RoleArguments { handle, role, crop }) => {
             client.need_session()?;
             let request = v1::GrantRoleRequest { handle, role: role.into(), crop };
-            let reply: v1::GrantRoleResponse =
-                client.write(request, |c, r| async move { accounts(c).grant_role(r).await }).await?;
-            output.reply("GrantRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
+            let reply: v1::GrantRoleResponse = client.call(request).await?;
+            output.reply(&reply, |out| show(out, reply.account.as_ref()))
         }
         AccountCommand::Revoke(RoleArguments { handle, role, crop }) => {
             client.need_session()?;
             let request = v1::RevokeRoleRequest { handle, role: role.into(), crop };
-            let reply: v1::RevokeRoleResponse =
-                client.write(request, |c, r| async move { accounts(c).revoke_role(r).await }).await?;
-            output.reply("RevokeRoleResponse", &reply, |out| show(out, reply.account.as_ref()))
+            let reply: v1::RevokeRoleResponse = client.call(request).await?;
+            output.reply(&reply, |out| show(out, reply.account.as_ref()))
         }
         AccountCommand::Block { account } => {
             client.need_session()?;
             let request = v1::BlockMemberRequest { account_id: account };
-            let reply: v1::BlockMemberResponse =
-                client.write(request, |c, r| async move { accounts(c).block_member(r).await }).await?;
-            output.reply("BlockMemberResponse", &reply, |out| blocked(out, &reply.blocked))
+            let reply: v1::BlockMemberResponse = client.call(request).await?;
+            output.reply(&reply, |out| blocked(out, &reply.blocked))
         }
         AccountCommand::Unblock { account } => {
             client.need_session()?;
             let request = v1::UnblockMemberRequest { account_id: account };
-            let reply: v1::UnblockMemberResponse =
-                client.write(request, |c, r| async move { accounts(c).unblock_member(r).await }).await?;
-            output.reply("UnblockMemberResponse", &reply, |out| blocked(out, &reply.blocked))
+            let reply: v1::UnblockMemberResponse = client.call(request).await?;
+            output.reply(&reply, |out| blocked(out, &reply.blocked))
         }
         AccountCommand::Blocked => {
             client.need_session()?;
-            let reply: v1::ListBlockedResponse = client
-                .read(v1::ListBlockedRequest {}, |c, r| async move { accounts(c).list_blocked(r).await })
-                .await?;
-            output.reply("ListBlockedResponse", &reply, |out| blocked(out, &reply.blocked))
+            let reply: v1::ListBlockedResponse = client.call(v1::ListBlockedRequest {}).await?;
+            output.reply(&reply, |out| blocked(out, &reply.blocked))
         }
         AccountCommand::Vouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::VouchForRequest { handle, reason };
-            let reply: v1::VouchForResponse =
-                client.write(request, |c, r| async move { accounts(c).vouch_for(r).await }).await?;
-            output.reply("VouchForResponse", &reply, |out| {
+            let reply: v1::VouchForResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Vouched for: their evidence counts by itself now.");
                 show(out, reply.account.as_ref());
             })
@@ -225,9 +207,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Unvouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::WithdrawVouchingRequest { handle, reason };
-            let reply: v1::WithdrawVouchingResponse =
-                client.write(request, |c, r| async move { accounts(c).withdraw_vouching(r).await }).await?;
-            output.reply("WithdrawVouchingResponse", &reply, |out| {
+            let reply: v1::WithdrawVouchingResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(
                     "Not vouched for any more: their evidence counts where a vouched grower bears it out.",
                 );
@@ -237,9 +218,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Suspend(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::SuspendAccountRequest { handle, reason };
-            let reply: v1::SuspendAccountResponse =
-                client.write(request, |c, r| async move { accounts(c).suspend_account(r).await }).await?;
-            output.reply("SuspendAccountResponse", &reply, |out| {
+            let reply: v1::SuspendAccountResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Suspended: it may do nothing, and its evidence does not count.");
                 show(out, reply.account.as_ref());
             })
@@ -247,9 +227,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         AccountCommand::Restore(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::RestoreAccountRequest { handle, reason };
-            let reply: v1::RestoreAccountResponse =
-                client.write(request, |c, r| async move { accounts(c).restore_account(r).await }).await?;
-            output.reply("RestoreAccountResponse", &reply, |out| {
+            let reply: v1::RestoreAccountResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Restored.");
                 show(out, reply.account.as_ref());
             })

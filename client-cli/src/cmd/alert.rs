@@ -7,7 +7,7 @@ use scionary_proto::v1;
 use super::more;
 use crate::{
     args::{AlertCommand, RaiseArguments},
-    client::{Client, alerts},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -30,9 +30,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 seen_on,
                 trace_back,
             };
-            let reply: v1::RaiseAlertResponse =
-                client.write(request, |c, r| async move { alerts(c).raise_alert(r).await }).await?;
-            output.reply("RaiseAlertResponse", &reply, |out| {
+            let reply: v1::RaiseAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
                 out.gap();
                 told(out, reply.alert.as_ref());
@@ -45,9 +44,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListAlertsResponse =
-                client.read(request, |c, r| async move { alerts(c).list_alerts(r).await }).await?;
-            output.reply("ListAlertsResponse", &reply, |out| {
+            let reply: v1::ListAlertsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.alerts.is_empty() {
                     out.text("No alert is open.");
                 }
@@ -60,35 +58,30 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
         }
         AlertCommand::Show { alert } => {
             let request = v1::GetAlertRequest { alert_id: alert };
-            let reply: v1::GetAlertResponse =
-                client.read(request, |c, r| async move { alerts(c).get_alert(r).await }).await?;
-            output.reply("GetAlertResponse", &reply, |out| told(out, reply.alert.as_ref()))
+            let reply: v1::GetAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
         }
         AlertCommand::Confirm { alert, words, trace_back } => {
             let request = v1::ConfirmAlertRequest { alert_id: alert, words, trace_back };
-            let reply: v1::ConfirmAlertResponse =
-                client.write(request, |c, r| async move { alerts(c).confirm_alert(r).await }).await?;
-            output.reply("ConfirmAlertResponse", &reply, |out| told(out, reply.alert.as_ref()))
+            let reply: v1::ConfirmAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
         }
         AlertCommand::Dismiss { alert, reason } => {
             let request = v1::DismissAlertRequest { alert_id: alert, reason };
-            let reply: v1::DismissAlertResponse =
-                client.write(request, |c, r| async move { alerts(c).dismiss_alert(r).await }).await?;
-            output.reply("DismissAlertResponse", &reply, |out| {
+            let reply: v1::DismissAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Dismissed: nothing of it is left. The one who raised it is told why.");
             })
         }
         AlertCommand::Lift { alert, reason } => {
             let request = v1::LiftAlertRequest { alert_id: alert, reason };
-            let reply: v1::LiftAlertResponse =
-                client.write(request, |c, r| async move { alerts(c).lift_alert(r).await }).await?;
-            output.reply("LiftAlertResponse", &reply, |out| told(out, reply.alert.as_ref()))
+            let reply: v1::LiftAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
         }
         AlertCommand::Withdraw { alert } => {
             let request = v1::WithdrawAlertRequest { alert_id: alert };
-            let reply: v1::WithdrawAlertResponse =
-                client.write(request, |c, r| async move { alerts(c).withdraw_alert(r).await }).await?;
-            output.reply("WithdrawAlertResponse", &reply, |out| {
+            let reply: v1::WithdrawAlertResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Taken back: nothing of it is left.");
             })
         }
@@ -153,7 +146,7 @@ async fn recall(
     path: Option<std::path::PathBuf>,
 ) -> Result<(), Failure> {
     let request = v1::RecallAlertRequest { alert_id: alert };
-    let mut stream = client.stream(request, |c, r| async move { alerts(c).recall_alert(r).await }).await?;
+    let mut stream = client.replies(request).await?;
     let mut all = v1::RecallAlertResponse::default();
     while let Some(chunk) = client.next(&mut stream).await? {
         (all.lots_total, all.is_whole) = (chunk.lots_total, chunk.is_whole);
@@ -186,7 +179,7 @@ async fn recall(
         output.aside(&format!("{} lots are in {}.", all.lots.len(), path.display()));
         return Ok(());
     }
-    output.reply("RecallAlertResponse", &all, |out| {
+    output.reply(&all, |out| {
         out.heading(&format!("It reaches {}", words::counted(all.lots_total, "lot")));
         let mut holders: BTreeMap<&str, Vec<&v1::ReachedLot>> = BTreeMap::new();
         for lot in &all.lots {

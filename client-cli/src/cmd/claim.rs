@@ -3,13 +3,7 @@
 use scionary_proto::v1;
 
 use super::more;
-use crate::{
-    args::ClaimCommand,
-    client::{Client, claims},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::ClaimCommand, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -17,9 +11,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
         ClaimCommand::Ask { offer, quantity, to, contact, note } => {
             let request =
                 v1::AskForOfferRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
-            let reply: v1::AskForOfferResponse =
-                client.write(request, |c, r| async move { claims(c).ask_for_offer(r).await }).await?;
-            output.reply("AskForOfferResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::AskForOfferResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::List { made, on_mine, all, paging } => {
             let side = match (made, on_mine) {
@@ -33,9 +26,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMyClaimsResponse =
-                client.read(request, |c, r| async move { claims(c).list_my_claims(r).await }).await?;
-            output.reply("ListMyClaimsResponse", &reply, |out| {
+            let reply: v1::ListMyClaimsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.claims.is_empty() {
                     out.text(
                         "No claim is open. Find something with: scionary offer search. Closed ones: --all",
@@ -49,45 +41,38 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
         }
         ClaimCommand::Show { claim } => {
             let request = v1::GetClaimRequest { claim_id: claim };
-            let reply: v1::GetClaimResponse =
-                client.read(request, |c, r| async move { claims(c).get_claim(r).await }).await?;
-            output.reply("GetClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::GetClaimResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::Accept { claim, contact, note } => {
             let request = v1::AcceptClaimRequest { claim_id: claim, contact, note };
-            let reply: v1::AcceptClaimResponse =
-                client.write(request, |c, r| async move { claims(c).accept_claim(r).await }).await?;
-            output.reply("AcceptClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::AcceptClaimResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::Decline { claim, reason } => {
             let request = v1::DeclineClaimRequest { claim_id: claim, reason };
-            let reply: v1::DeclineClaimResponse =
-                client.write(request, |c, r| async move { claims(c).decline_claim(r).await }).await?;
-            output.reply("DeclineClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::DeclineClaimResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::Withdraw { claim } => {
             let request = v1::WithdrawClaimRequest { claim_id: claim };
-            let reply: v1::WithdrawClaimResponse =
-                client.write(request, |c, r| async move { claims(c).withdraw_claim(r).await }).await?;
-            output.reply("WithdrawClaimResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::WithdrawClaimResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::HandedOver { claim } => {
             let request = v1::ConfirmHandOverRequest { claim_id: claim };
-            let reply: v1::ConfirmHandOverResponse =
-                client.write(request, |c, r| async move { claims(c).confirm_hand_over(r).await }).await?;
-            output.reply("ConfirmHandOverResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::ConfirmHandOverResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::Missed { claim, words } => {
             let request = v1::NoteMissedRequest { claim_id: claim, words };
-            let reply: v1::NoteMissedResponse =
-                client.write(request, |c, r| async move { claims(c).note_missed(r).await }).await?;
-            output.reply("NoteMissedResponse", &reply, |out| told(out, reply.claim.as_ref()))
+            let reply: v1::NoteMissedResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.claim.as_ref()))
         }
         ClaimCommand::ListMissed { paging } => {
             let request = v1::ListMissedRequest { page_size: paging.page_size, page_token: paging.page };
-            let reply: v1::ListMissedResponse =
-                client.read(request, |c, r| async move { claims(c).list_missed(r).await }).await?;
-            output.reply("ListMissedResponse", &reply, |out| {
+            let reply: v1::ListMissedResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.claims.is_empty() {
                     out.text("Nobody says that a hand-over was missed.");
                 }

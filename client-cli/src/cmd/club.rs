@@ -7,7 +7,7 @@ use scionary_proto::v1;
 use super::{more, save};
 use crate::{
     args::{ClubArguments, ClubCommand},
-    client::{Client, claims, clubs},
+    client::Client,
     error::Failure,
     output::Output,
     paper::{Line, Section, sheet},
@@ -21,15 +21,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
     match command {
         ClubCommand::Create(arguments) => {
             let request = v1::CreateClubRequest { club: Some(says(arguments)) };
-            let reply: v1::CreateClubResponse =
-                client.write(request, |c, r| async move { clubs(c).create_club(r).await }).await?;
-            output.reply("CreateClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::CreateClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Change { club, says: arguments } => {
             let request = v1::UpdateClubRequest { club_id: club, club: Some(says(arguments)) };
-            let reply: v1::UpdateClubResponse =
-                client.write(request, |c, r| async move { clubs(c).update_club(r).await }).await?;
-            output.reply("UpdateClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::UpdateClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Find { name, paging } => {
             let request = v1::ListClubsRequest {
@@ -37,9 +35,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListClubsResponse =
-                client.read(request, |c, r| async move { clubs(c).list_clubs(r).await }).await?;
-            output.reply("ListClubsResponse", &reply, |out| {
+            let reply: v1::ListClubsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.clubs.is_empty() {
                     out.text("No club of that name. Make one with: scionary club create --name NAME");
                 }
@@ -49,9 +46,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         }
         ClubCommand::List => {
             let request = v1::ListMyClubsRequest {};
-            let reply: v1::ListMyClubsResponse =
-                client.read(request, |c, r| async move { clubs(c).list_my_clubs(r).await }).await?;
-            output.reply("ListMyClubsResponse", &reply, |out| {
+            let reply: v1::ListMyClubsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.clubs.is_empty() {
                     out.text("You belong to no club. Find one with: scionary club find");
                 }
@@ -60,9 +56,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         }
         ClubCommand::Show { club } => {
             let request = v1::GetClubRequest { club_id: club };
-            let reply: v1::GetClubResponse =
-                client.read(request, |c, r| async move { clubs(c).get_club(r).await }).await?;
-            output.reply("GetClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::GetClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Members { club, waiting, paging } => {
             let request = v1::ListClubMembersRequest {
@@ -71,9 +66,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListClubMembersResponse =
-                client.read(request, |c, r| async move { clubs(c).list_club_members(r).await }).await?;
-            output.reply("ListClubMembersResponse", &reply, |out| {
+            let reply: v1::ListClubMembersResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.members.is_empty() {
                     out.text("Nobody.");
                 }
@@ -92,55 +86,47 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         }
         ClubCommand::Join { club, words } => {
             let request = v1::AskToJoinClubRequest { club_id: club, words };
-            let reply: v1::AskToJoinClubResponse =
-                client.write(request, |c, r| async move { clubs(c).ask_to_join_club(r).await }).await?;
-            output.reply("AskToJoinClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::AskToJoinClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Accept { club } => answer(client, output, club, true).await,
         ClubCommand::Decline { club } => answer(client, output, club, false).await,
         ClubCommand::Leave { club } => {
             let request = v1::LeaveClubRequest { club_id: club };
-            let reply: v1::LeaveClubResponse =
-                client.write(request, |c, r| async move { clubs(c).leave_club(r).await }).await?;
-            output.reply("LeaveClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::LeaveClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::LetHelp { club, stop } => {
             let request = v1::AllowHelpRequest { club_id: club, allow: !stop };
-            let reply: v1::AllowHelpResponse =
-                client.write(request, |c, r| async move { clubs(c).allow_help(r).await }).await?;
-            output.reply("AllowHelpResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::AllowHelpResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Invite { club, handle, words } => {
             let request = v1::InviteToClubRequest { club_id: club, handle, words };
-            let reply: v1::InviteToClubResponse =
-                client.write(request, |c, r| async move { clubs(c).invite_to_club(r).await }).await?;
-            output.reply("InviteToClubResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::InviteToClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::LetIn { club, account, refuse } => {
             let request =
                 v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: !refuse };
-            let reply: v1::AnswerClubRequestResponse =
-                client.write(request, |c, r| async move { clubs(c).answer_club_request(r).await }).await?;
-            output.reply("AnswerClubRequestResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::AnswerClubRequestResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Organiser { club, account, stop } => {
             let request =
                 v1::SetClubOrganiserRequest { club_id: club, account_id: account, organiser: !stop };
-            let reply: v1::SetClubOrganiserResponse =
-                client.write(request, |c, r| async move { clubs(c).set_club_organiser(r).await }).await?;
-            output.reply("SetClubOrganiserResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::SetClubOrganiserResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Remove { club, account, reason } => {
             let request = v1::RemoveClubMemberRequest { club_id: club, account_id: account, reason };
-            let reply: v1::RemoveClubMemberResponse =
-                client.write(request, |c, r| async move { clubs(c).remove_club_member(r).await }).await?;
-            output.reply("RemoveClubMemberResponse", &reply, |out| told(out, reply.club.as_ref()))
+            let reply: v1::RemoveClubMemberResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::EnterHelped { club, name, consent } => {
             let request = v1::EnterHelpedMemberRequest { club_id: club, name, consent };
-            let reply: v1::EnterHelpedMemberResponse =
-                client.write(request, |c, r| async move { clubs(c).enter_helped_member(r).await }).await?;
-            output.reply("EnterHelpedMemberResponse", &reply, |out| {
+            let reply: v1::EnterHelpedMemberResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.answer(&format!("Entered: {}", reply.account_id));
                 out.text(&format!(
                     "Act for them with: scionary --on-behalf-of {} offer post, claim ask, lot add and so on. What you enter so is marked.",
@@ -168,9 +154,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             let bytes = export(client, &club, &export_to).await?;
             output.aside(&format!("{bytes} bytes are in {}.", export_to.display()));
             let request = v1::CloseClubRequest { club_id: club };
-            let reply: v1::CloseClubResponse =
-                client.write(request, |c, r| async move { clubs(c).close_club(r).await }).await?;
-            output.reply("CloseClubResponse", &reply, |out| {
+            let reply: v1::CloseClubResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(
                     "Closed: its offers are withdrawn, and its members are told. What was promised stands.",
                 );
@@ -185,8 +170,7 @@ async fn promised(client: &Client, club: &str) -> Result<Vec<v1::Claim>, Failure
     let mut page_token = String::new();
     loop {
         let request = v1::ListClubClaimsRequest { club_id: club.to_string(), page_size: 100, page_token };
-        let reply: v1::ListClubClaimsResponse =
-            client.read(request, |c, r| async move { claims(c).list_club_claims(r).await }).await?;
+        let reply: v1::ListClubClaimsResponse = client.call(request).await?;
         all.extend(reply.claims);
         page_token = reply.next_page_token;
         if page_token.is_empty() {
@@ -257,15 +241,14 @@ fn says(arguments: ClubArguments) -> v1::ClubDraft {
 
 async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {
     let request = v1::AnswerClubInvitationRequest { club_id: club, accept };
-    let reply: v1::AnswerClubInvitationResponse =
-        client.write(request, |c, r| async move { clubs(c).answer_club_invitation(r).await }).await?;
-    output.reply("AnswerClubInvitationResponse", &reply, |out| told(out, reply.club.as_ref()))
+    let reply: v1::AnswerClubInvitationResponse = client.call(request).await?;
+    output.reply(&reply, |out| told(out, reply.club.as_ref()))
 }
 
 /// Writes everything of a club to a file, which is there in full or not at all; how many bytes.
 async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportClubRequest { club_id: club.to_string() };
-    let stream = client.stream(request, |c, r| async move { clubs(c).export_club(r).await }).await?;
+    let stream = client.replies(request).await?;
     save(client, stream, path, |reply| reply.chunk).await
 }
 

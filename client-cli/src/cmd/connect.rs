@@ -4,7 +4,7 @@ use scionary_proto::v1;
 
 use crate::{
     args::Connection,
-    client::{Client, check_server, servers},
+    client::{Client, check_server},
     error::Failure,
     output::Output,
     settings::Settings,
@@ -32,12 +32,12 @@ pub(super) async fn status(client: &Client, output: &Output) -> Result<(), Failu
 }
 
 async fn about(client: &Client) -> Result<v1::GetServerResponse, Failure> {
-    client.read(v1::GetServerRequest {}, |c, r| async move { servers(c).get_server(r).await }).await
+    client.call(v1::GetServerRequest {}).await
 }
 
 fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Result<(), Failure> {
     let who = client.folder.session()?.filter(|s| s.server == client.server).map(|s| s.handle);
-    output.reply("GetServerResponse", reply, |out| {
+    output.reply(reply, |out| {
         out.heading(&reply.name);
         out.field("server", &format!("{} (version {})", client.server, reply.version));
         out.field(

@@ -3,21 +3,13 @@
 use scionary_proto::v1;
 
 use super::lookup::sources;
-use crate::{
-    args::CropCommand,
-    client::{Client, crops},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::CropCommand, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) -> Result<(), Failure> {
     match command {
         CropCommand::List => {
-            let reply: v1::ListCropsResponse = client
-                .read(v1::ListCropsRequest {}, |c, r| async move { crops(c).list_crops(r).await })
-                .await?;
-            output.reply("ListCropsResponse", &reply, |out| {
+            let reply: v1::ListCropsResponse = client.call(v1::ListCropsRequest {}).await?;
+            output.reply(&reply, |out| {
                 if reply.crops.is_empty() {
                     out.text("No crop is on file yet: whoever runs this server loads a catalogue first.");
                     return;
@@ -37,9 +29,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
         }
         CropCommand::Show { crop } => {
             let request = v1::GetCropRequest { crop: crop.to_lowercase() };
-            let reply: v1::GetCropResponse =
-                client.read(request, |c, r| async move { crops(c).get_crop(r).await }).await?;
-            output.reply("GetCropResponse", &reply, |out| show(out, &reply))
+            let reply: v1::GetCropResponse = client.call(request).await?;
+            output.reply(&reply, |out| show(out, &reply))
         }
     }
 }

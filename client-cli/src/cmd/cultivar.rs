@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     args::{CultivarCommand, ProtectArguments},
-    client::{Client, cultivars},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -23,9 +23,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 crop: words::crop(crop),
                 page_size: limit,
             };
-            let reply: v1::SearchCultivarsResponse =
-                client.read(request, |c, r| async move { cultivars(c).search_cultivars(r).await }).await?;
-            output.reply("SearchCultivarsResponse", &reply, |out| {
+            let reply: v1::SearchCultivarsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if !reply.matches.is_empty() {
                     matches(out, &reply.matches);
                 }
@@ -43,9 +42,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListCultivarsResponse =
-                client.read(request, |c, r| async move { cultivars(c).list_cultivars(r).await }).await?;
-            output.reply("ListCultivarsResponse", &reply, |out| {
+            let reply: v1::ListCultivarsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.cultivars.is_empty() {
                     out.text(match seed {
                         None => "No cultivar is on file here yet. See: scionary status",
@@ -68,7 +66,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
         }
         CultivarCommand::Show { cultivar, crop } => {
             let reply = get(client, cultivar.join(" "), crop).await?;
-            output.reply("GetCultivarResponse", &reply, |out| show(out, &reply))
+            output.reply(&reply, |out| show(out, &reply))
         }
         CultivarCommand::History { cultivar, crop, paging } => {
             super::curation::history(client, output, cultivar.join(" "), crop, paging.page_size, paging.page)
@@ -79,9 +77,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
         }
         CultivarCommand::Protection { cultivar, crop } => {
             let request = v1::GetProtectionRequest { cultivar: cultivar.join(" "), crop: words::crop(crop) };
-            let reply: v1::GetProtectionResponse =
-                client.read(request, |c, r| async move { cultivars(c).get_protection(r).await }).await?;
-            output.reply("GetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
+            let reply: v1::GetProtectionResponse = client.call(request).await?;
+            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
         }
         CultivarCommand::Protect(arguments) => {
             client.need_session()?;
@@ -91,16 +88,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 v1::Protection { kind: kind.into(), office, reference, area_codes: area, until, citation };
             let request =
                 v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: Some(protection) };
-            let reply: v1::SetProtectionResponse =
-                client.write(request, |c, r| async move { cultivars(c).set_protection(r).await }).await?;
-            output.reply("SetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
+            let reply: v1::SetProtectionResponse = client.call(request).await?;
+            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
         }
         CultivarCommand::Unprotect { cultivar, crop } => {
             client.need_session()?;
             let request = v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: None };
-            let reply: v1::SetProtectionResponse =
-                client.write(request, |c, r| async move { cultivars(c).set_protection(r).await }).await?;
-            output.reply("SetProtectionResponse", &reply, |out| protected(out, reply.protection.as_ref()))
+            let reply: v1::SetProtectionResponse = client.call(request).await?;
+            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
         }
         CultivarCommand::Lock(arguments) => super::curation::lock(client, output, arguments, true).await,
         CultivarCommand::Unlock(arguments) => super::curation::lock(client, output, arguments, false).await,
@@ -117,9 +112,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListEvidenceResponse =
-                client.read(request, |c, r| async move { cultivars(c).list_evidence(r).await }).await?;
-            output.reply("ListEvidenceResponse", &reply, |out| {
+            let reply: v1::ListEvidenceResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.evidence.is_empty() {
                     out.text("No evidence is on file.");
                 }
@@ -145,7 +139,7 @@ async fn get(
     crop: Option<String>,
 ) -> Result<v1::GetCultivarResponse, Failure> {
     let request = v1::GetCultivarRequest { cultivar, crop: words::crop(crop) };
-    client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await
+    client.call(request).await
 }
 
 fn show(out: &Output, reply: &v1::GetCultivarResponse) {

@@ -5,7 +5,7 @@ use scionary_proto::v1::{self, change::Change};
 use super::more;
 use crate::{
     args::{Grounds, LockArguments, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target},
-    client::{Client, cultivars, curation},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -37,8 +37,7 @@ fn trait_and_value(text: &str) -> Result<(String, String), Failure> {
 
 async fn id_of(client: &Client, cultivar: String, crop: Option<String>) -> Result<String, Failure> {
     let request = v1::GetCultivarRequest { cultivar, crop: words::crop(crop) };
-    let found: v1::GetCultivarResponse =
-        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    let found: v1::GetCultivarResponse = client.call(request).await?;
     Ok(found.summary.map(|s| s.cultivar_id).unwrap_or_default())
 }
 
@@ -113,9 +112,8 @@ pub(super) async fn propose(
         reason: grounds.reason,
         citation: grounds.citation,
     };
-    let reply: v1::ProposeChangeResponse =
-        client.write(request, |c, r| async move { curation(c).propose_change(r).await }).await?;
-    output.reply("ProposeChangeResponse", &reply, |out| {
+    let reply: v1::ProposeChangeResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.text("Proposed. The curators of the crop rule on it:");
         reply.proposal.iter().for_each(|p| full(out, p));
     })
@@ -138,28 +136,24 @@ pub(super) async fn proposal(
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListProposalsResponse =
-                client.read(request, |c, r| async move { curation(c).list_proposals(r).await }).await?;
-            output.reply("ListProposalsResponse", &reply, |out| {
+            let reply: v1::ListProposalsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 list(out, &reply.proposals);
                 more(out, &reply.next_page_token);
             })
         }
         ProposalCommand::Show { proposal } => {
             let request = v1::GetProposalRequest { proposal_id: proposal };
-            let reply: v1::GetProposalResponse =
-                client.read(request, |c, r| async move { curation(c).get_proposal(r).await }).await?;
-            output
-                .reply("GetProposalResponse", &reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+            let reply: v1::GetProposalResponse = client.call(request).await?;
+            output.reply(&reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
         }
         ProposalCommand::Accept { proposal, reason } => rule(client, output, proposal, true, reason).await,
         ProposalCommand::Refuse { proposal, reason } => rule(client, output, proposal, false, reason).await,
         ProposalCommand::Withdraw { proposal } => {
             client.need_session()?;
             let request = v1::WithdrawProposalRequest { proposal_id: proposal };
-            let reply: v1::WithdrawProposalResponse =
-                client.write(request, |c, r| async move { curation(c).withdraw_proposal(r).await }).await?;
-            output.reply("WithdrawProposalResponse", &reply, |out| {
+            let reply: v1::WithdrawProposalResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 reply.proposal.iter().for_each(|p| full(out, p));
             })
         }
@@ -175,9 +169,8 @@ async fn my_proposals(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let request = v1::ListMyProposalsRequest { state: state.into(), page_size, page_token };
-    let reply: v1::ListMyProposalsResponse =
-        client.read(request, |c, r| async move { curation(c).list_my_proposals(r).await }).await?;
-    output.reply("ListMyProposalsResponse", &reply, |out| {
+    let reply: v1::ListMyProposalsResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         list(out, &reply.proposals);
         more(out, &reply.next_page_token);
     })
@@ -192,9 +185,8 @@ async fn rule(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let request = v1::RuleOnProposalRequest { proposal_id, accept, reason };
-    let reply: v1::RuleOnProposalResponse =
-        client.write(request, |c, r| async move { curation(c).rule_on_proposal(r).await }).await?;
-    output.reply("RuleOnProposalResponse", &reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+    let reply: v1::RuleOnProposalResponse = client.call(request).await?;
+    output.reply(&reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
 }
 
 fn days(count: i32) -> String {
@@ -288,9 +280,8 @@ pub(super) async fn history(
     page_token: String,
 ) -> Result<(), Failure> {
     let request = v1::GetHistoryRequest { cultivar, crop: words::crop(crop), page_size, page_token };
-    let reply: v1::GetHistoryResponse =
-        client.read(request, |c, r| async move { curation(c).get_history(r).await }).await?;
-    output.reply("GetHistoryResponse", &reply, |out| {
+    let reply: v1::GetHistoryResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if reply.events.is_empty() {
             out.text("Nothing has happened to this record since it was loaded.");
         }
@@ -323,9 +314,8 @@ pub(super) async fn check_name(
     historic: bool,
 ) -> Result<(), Failure> {
     let request = v1::CheckNameRequest { crop, name, historic };
-    let reply: v1::CheckNameResponse =
-        client.read(request, |c, r| async move { curation(c).check_name(r).await }).await?;
-    output.reply("CheckNameResponse", &reply, |out| {
+    let reply: v1::CheckNameResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.answer(if reply.acceptable {
             "Nothing stands in the way of this name."
         } else {
@@ -344,9 +334,8 @@ pub(super) async fn lock(
     client.need_session()?;
     let LockArguments { cultivar, crop, reason } = arguments;
     let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock, reason };
-    let reply: v1::LockRecordResponse =
-        client.write(request, |c, r| async move { curation(c).lock_record(r).await }).await?;
-    output.reply("LockRecordResponse", &reply, |out| {
+    let reply: v1::LockRecordResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.text(if lock {
             "Locked: it takes no evidence and no proposals until it is unlocked."
         } else {
@@ -360,9 +349,8 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
     match command {
         ReportCommand::File { about, id, reason } => {
             let request = v1::FileTicketRequest { subject: about.into(), subject_id: id, reason };
-            let reply: v1::FileTicketResponse =
-                client.write(request, |c, r| async move { curation(c).file_ticket(r).await }).await?;
-            output.reply("FileTicketResponse", &reply, |out| {
+            let reply: v1::FileTicketResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Noted. Those who handle it will see it; only they and you do.");
                 reply.ticket.iter().for_each(|t| ticket(out, t));
             })
@@ -374,9 +362,8 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListTicketsResponse =
-                client.read(request, |c, r| async move { curation(c).list_tickets(r).await }).await?;
-            output.reply("ListTicketsResponse", &reply, |out| {
+            let reply: v1::ListTicketsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.tickets.is_empty() {
                     out.text("No complaints are open.");
                 }
@@ -386,10 +373,8 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
         }
         ReportCommand::Close { report, outcome } => {
             let request = v1::CloseTicketRequest { ticket_id: report, outcome };
-            let reply: v1::CloseTicketResponse =
-                client.write(request, |c, r| async move { curation(c).close_ticket(r).await }).await?;
-            output
-                .reply("CloseTicketResponse", &reply, |out| reply.ticket.iter().for_each(|t| ticket(out, t)))
+            let reply: v1::CloseTicketResponse = client.call(request).await?;
+            output.reply(&reply, |out| reply.ticket.iter().for_each(|t| ticket(out, t)))
         }
     }
 }

@@ -5,7 +5,7 @@ use scionary_proto::v1::{self, change_step_request::Edit};
 use super::{grafts::rates_line, lookup::named, more, odds::cited, routes::figure};
 use crate::{
     args::{Hemisphere, PlanArguments, PlanCommand},
-    client::{Client, plans},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -16,9 +16,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: PlanCommand) 
         client.need_session()?;
         return own(client, output, command).await;
     };
-    let reply: v1::DraftPlanResponse =
-        client.read(wanted(plan), |c, r| async move { plans(c).draft_plan(r).await }).await?;
-    output.reply("DraftPlanResponse", &reply, |out| drafted(out, &reply, sources))
+    let reply: v1::DraftPlanResponse = client.call(wanted(plan)).await?;
+    output.reply(&reply, |out| drafted(out, &reply, sources))
 }
 
 fn wanted(typed: PlanArguments) -> v1::DraftPlanRequest {
@@ -40,9 +39,8 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
         PlanCommand::Draft { .. } => Ok(()),
         PlanCommand::Keep { plan, title, note } => {
             let request = v1::KeepPlanRequest { plan: Some(wanted(plan)), title, note };
-            let reply: v1::KeepPlanResponse =
-                client.write(request, |c, r| async move { plans(c).keep_plan(r).await }).await?;
-            output.reply("KeepPlanResponse", &reply, |out| {
+            let reply: v1::KeepPlanResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 let Some(plan) = &reply.plan else { return };
                 out.text("Kept:");
                 overview(out, plan);
@@ -53,9 +51,8 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
         PlanCommand::List { paging } => list(client, output, paging).await,
         PlanCommand::Show { plan, all, sources } => {
             let request = v1::GetPlanRequest { plan_id: plan };
-            let reply: v1::GetPlanResponse =
-                client.read(request, |c, r| async move { plans(c).get_plan(r).await }).await?;
-            output.reply("GetPlanResponse", &reply, |out| {
+            let reply: v1::GetPlanResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 reply.plan.iter().for_each(|plan| show(out, plan, all, sources));
             })
         }
@@ -85,15 +82,13 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 wait_days: days.unwrap_or(0),
                 after,
             };
-            let reply: v1::AddStepResponse =
-                client.write(request, |c, r| async move { plans(c).add_step(r).await }).await?;
-            output.reply("AddStepResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            let reply: v1::AddStepResponse = client.call(request).await?;
+            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
         }
         PlanCommand::RemoveStep(step) => {
             let request = v1::RemoveStepRequest { plan_id: step.plan, version: 0, step_key: step.step };
-            let reply: v1::RemoveStepResponse =
-                client.write(request, |c, r| async move { plans(c).remove_step(r).await }).await?;
-            output.reply("RemoveStepResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            let reply: v1::RemoveStepResponse = client.call(request).await?;
+            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
         }
         PlanCommand::Change { plan, title, note, start, place, hemisphere, climate } => {
             let request = v1::ChangePlanRequest {
@@ -106,23 +101,19 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 south: hemisphere.map(|side| side == Hemisphere::South),
                 climate: climate.unwrap_or_default().into(),
             };
-            let reply: v1::ChangePlanResponse =
-                client.write(request, |c, r| async move { plans(c).change_plan(r).await }).await?;
-            output.reply("ChangePlanResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            let reply: v1::ChangePlanResponse = client.call(request).await?;
+            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
         }
         PlanCommand::Drop { plan } => {
             let request = v1::DropPlanRequest { plan_id: plan };
-            let reply: v1::DropPlanResponse =
-                client.write(request, |c, r| async move { plans(c).drop_plan(r).await }).await?;
-            output
-                .reply("DropPlanResponse", &reply, |out| out.text(&format!("Forgotten: {}.", reply.plan_id)))
+            let reply: v1::DropPlanResponse = client.call(request).await?;
+            output.reply(&reply, |out| out.text(&format!("Forgotten: {}.", reply.plan_id)))
         }
         PlanCommand::Calendar { plan, output: file } => {
             let request = v1::ExportCalendarRequest { plan_id: plan.unwrap_or_default() };
-            let reply: v1::ExportCalendarResponse =
-                client.read(request, |c, r| async move { plans(c).export_calendar(r).await }).await?;
+            let reply: v1::ExportCalendarResponse = client.call(request).await?;
             let Some(file) = file else {
-                return output.reply("ExportCalendarResponse", &reply, |_| {
+                return output.reply(&reply, |_| {
                     // as it is: lines end in CR LF
                     let _ = std::io::Write::write_all(&mut std::io::stdout(), reply.calendar.as_bytes());
                 });
@@ -143,16 +134,14 @@ async fn change(
     edit: Edit,
 ) -> Result<(), Failure> {
     let request = v1::ChangeStepRequest { plan_id, version: 0, step_key, edit: Some(edit) };
-    let reply: v1::ChangeStepResponse =
-        client.write(request, |c, r| async move { plans(c).change_step(r).await }).await?;
-    output.reply("ChangeStepResponse", &reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+    let reply: v1::ChangeStepResponse = client.call(request).await?;
+    output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
 }
 
 async fn list(client: &Client, output: &Output, paging: crate::args::Paging) -> Result<(), Failure> {
     let request = v1::ListMyPlansRequest { page_size: paging.page_size, page_token: paging.page };
-    let reply: v1::ListMyPlansResponse =
-        client.read(request, |c, r| async move { plans(c).list_my_plans(r).await }).await?;
-    output.reply("ListMyPlansResponse", &reply, |out| {
+    let reply: v1::ListMyPlansResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if reply.plans.is_empty() {
             out.text("You keep no plans. Keep one with: scionary plan keep NAME --way seed");
         }

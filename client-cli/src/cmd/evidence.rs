@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     args::{EvidenceCommand, ObservedArguments, SowingCommand},
-    client::{Client, crops, cultivars, evidence},
+    client::Client,
     error::Failure,
     output::Output,
     prompt, words,
@@ -23,9 +23,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
             client.need_session()?;
             let request =
                 v1::CorrectEvidenceRequest { evidence_id: id, draft: Some(draft(*observed)?), reason };
-            let reply: v1::CorrectEvidenceResponse =
-                client.write(request, |c, r| async move { evidence(c).correct_evidence(r).await }).await?;
-            output.reply("CorrectEvidenceResponse", &reply, |out| {
+            let reply: v1::CorrectEvidenceResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Corrected. What stands now:");
                 reply.evidence.iter().for_each(|d| brief(out, d));
             })
@@ -33,27 +32,24 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
         EvidenceCommand::Withdraw { evidence: id, reason, all } => {
             client.need_session()?;
             let request = v1::WithdrawEvidenceRequest { evidence_id: id, whole_report: all, reason };
-            let reply: v1::WithdrawEvidenceResponse =
-                client.write(request, |c, r| async move { evidence(c).withdraw_evidence(r).await }).await?;
-            output.reply("WithdrawEvidenceResponse", &reply, |out| {
+            let reply: v1::WithdrawEvidenceResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Taken back; the history keeps it:");
                 reply.evidence_ids.iter().for_each(|id| out.item(0, "-", id));
             })
         }
         EvidenceCommand::Show { evidence: id } => {
             let request = v1::GetEvidenceRequest { evidence_id: id };
-            let reply: v1::GetEvidenceResponse =
-                client.read(request, |c, r| async move { evidence(c).get_evidence(r).await }).await?;
-            output.reply("GetEvidenceResponse", &reply, |out| {
+            let reply: v1::GetEvidenceResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 reply.evidence.iter().for_each(|d| full(out, d));
             })
         }
         EvidenceCommand::List { paging } => {
             client.need_session()?;
             let request = v1::ListMyEvidenceRequest { page_size: paging.page_size, page_token: paging.page };
-            let reply: v1::ListMyEvidenceResponse =
-                client.read(request, |c, r| async move { evidence(c).list_my_evidence(r).await }).await?;
-            output.reply("ListMyEvidenceResponse", &reply, |out| {
+            let reply: v1::ListMyEvidenceResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.evidence.is_empty() {
                     out.text("You have entered no evidence. Enter some with: scionary evidence add CULTIVAR");
                 }
@@ -70,9 +66,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
         EvidenceCommand::Uncheck { evidence: id } => {
             client.need_session()?;
             let request = v1::WithdrawCheckRequest { evidence_id: id };
-            let reply: v1::WithdrawCheckResponse =
-                client.write(request, |c, r| async move { evidence(c).withdraw_check(r).await }).await?;
-            output.reply("WithdrawCheckResponse", &reply, |out| {
+            let reply: v1::WithdrawCheckResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 reply.evidence.iter().for_each(|d| full(out, d));
             })
         }
@@ -90,16 +85,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
         }
         EvidenceCommand::Agreement { crop } => {
             let request = v1::GetAgreementRequest { crop };
-            let reply: v1::GetAgreementResponse =
-                client.read(request, |c, r| async move { evidence(c).get_agreement(r).await }).await?;
-            output.reply("GetAgreementResponse", &reply, |out| agreement(out, &reply))
+            let reply: v1::GetAgreementResponse = client.call(request).await?;
+            output.reply(&reply, |out| agreement(out, &reply))
         }
         EvidenceCommand::Record { handle } => {
             client.need_session()?;
             let request = v1::GetGrowerRecordRequest { handle };
-            let reply: v1::GetGrowerRecordResponse =
-                client.read(request, |c, r| async move { evidence(c).get_grower_record(r).await }).await?;
-            output.reply("GetGrowerRecordResponse", &reply, |out| record(out, &reply))
+            let reply: v1::GetGrowerRecordResponse = client.call(request).await?;
+            output.reply(&reply, |out| record(out, &reply))
         }
     }
 }
@@ -110,10 +103,9 @@ async fn crop_of(
     crop: Option<String>,
 ) -> Result<v1::GetCropResponse, Failure> {
     let request = v1::GetCultivarRequest { cultivar: cultivar.to_string(), crop: words::crop(crop) };
-    let found: v1::GetCultivarResponse =
-        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    let found: v1::GetCultivarResponse = client.call(request).await?;
     let request = v1::GetCropRequest { crop: found.summary.map(|s| s.crop).unwrap_or_default() };
-    client.read(request, |c, r| async move { crops(c).get_crop(r).await }).await
+    client.call(request).await
 }
 
 async fn add(
@@ -165,11 +157,10 @@ async fn add(
         sowing_id: sowing.unwrap_or_default(),
         draft: Some(draft(observed)?),
     };
-    let reply: v1::AddEvidenceResponse =
-        client.write(request, |c, r| async move { evidence(c).add_evidence(r).await }).await?;
+    let reply: v1::AddEvidenceResponse = client.call(request).await?;
     // what it does to the findings is what a grower wants to know next
     let now = findings_of(client, &reply.evidence).await;
-    output.reply("AddEvidenceResponse", &reply, |out| {
+    output.reply(&reply, |out| {
         out.text("Entered:");
         reply.evidence.iter().for_each(|d| brief(out, d));
         if reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).all(|e| e.weight <= 0.0) {
@@ -195,8 +186,7 @@ async fn add(
 async fn findings_of(client: &Client, pieces: &[v1::EvidenceDetail]) -> Result<Vec<v1::Finding>, Failure> {
     let Some(first) = pieces.first() else { return Ok(Vec::new()) };
     let request = v1::GetCultivarRequest { cultivar: first.cultivar_id.clone(), crop: String::new() };
-    let found: v1::GetCultivarResponse =
-        client.read(request, |c, r| async move { cultivars(c).get_cultivar(r).await }).await?;
+    let found: v1::GetCultivarResponse = client.call(request).await?;
     let touched =
         |key: &str| pieces.iter().any(|d| d.evidence.as_ref().is_some_and(|e| e.descriptor_key == key));
     Ok(found.findings.into_iter().filter(|f| touched(&f.descriptor_key)).collect())
@@ -211,9 +201,8 @@ async fn check(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let request = v1::CheckEvidenceRequest { evidence_id: id, verdict: verdict.into(), reason };
-    let reply: v1::CheckEvidenceResponse =
-        client.write(request, |c, r| async move { evidence(c).check_evidence(r).await }).await?;
-    output.reply("CheckEvidenceResponse", &reply, |out| reply.evidence.iter().for_each(|d| full(out, d)))
+    let reply: v1::CheckEvidenceResponse = client.call(request).await?;
+    output.reply(&reply, |out| reply.evidence.iter().for_each(|d| full(out, d)))
 }
 
 /// A piece in two lines.
@@ -350,9 +339,8 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
                 tree,
                 note,
             };
-            let reply: v1::RecordSowingResponse =
-                client.write(request, |c, r| async move { evidence(c).record_sowing(r).await }).await?;
-            output.reply("RecordSowingResponse", &reply, |out| {
+            let reply: v1::RecordSowingResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Entered. It will ask for its tallies:");
                 reply.sowing.iter().for_each(|s| show_sowing(out, s));
             })
@@ -363,9 +351,8 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMySowingsResponse =
-                client.read(request, |c, r| async move { evidence(c).list_my_sowings(r).await }).await?;
-            output.reply("ListMySowingsResponse", &reply, |out| {
+            let reply: v1::ListMySowingsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.sowings.is_empty() {
                     out.text(
                         "You have no open sowings. Enter one with: scionary sowing add CULTIVAR --seeds N",
@@ -377,9 +364,8 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
         }
         SowingCommand::Close { sowing, reason } => {
             let request = v1::CloseSowingRequest { sowing_id: sowing, reason };
-            let reply: v1::CloseSowingResponse =
-                client.write(request, |c, r| async move { evidence(c).close_sowing(r).await }).await?;
-            output.reply("CloseSowingResponse", &reply, |out| {
+            let reply: v1::CloseSowingResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 reply.sowing.iter().for_each(|s| show_sowing(out, s));
             })
         }

@@ -2,11 +2,11 @@
 
 use std::io::Write as _;
 
-use scionary_proto::v1;
+use scionary_proto::{client::Messages, v1};
 
 use crate::{
     args::{ExportArguments, ExportKind},
-    client::{Client, exports},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -14,8 +14,8 @@ use crate::{
 
 /// The chunks of either stream.
 enum Chunks {
-    File(tonic::Streaming<v1::ExportResponse>),
-    Registry(tonic::Streaming<v1::ExportRegistryResponse>),
+    File(Messages<v1::ExportResponse>),
+    Registry(Messages<v1::ExportRegistryResponse>),
 }
 
 impl Chunks {
@@ -37,13 +37,12 @@ pub(super) async fn export(
     let mut chunks = match what {
         ExportKind::File(format) => {
             let request = v1::ExportRequest { format: format.into(), crop };
-            Chunks::File(client.stream(request, |c, r| async move { exports(c).export(r).await }).await?)
+            Chunks::File(client.replies(request).await?)
         }
         ExportKind::Registry => {
             client.need_session()?;
             let request = v1::ExportRegistryRequest { crop };
-            let send = |c, r| async move { exports(c).export_registry(r).await };
-            Chunks::Registry(client.stream(request, send).await?)
+            Chunks::Registry(client.replies(request).await?)
         }
     };
     let Some(path) = out else {

@@ -3,13 +3,7 @@
 use scionary_proto::v1;
 
 use super::{crop::range, more, odds::cited};
-use crate::{
-    args::GraftCommand,
-    client::{Client, grafts},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::GraftCommand, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand) -> Result<(), Failure> {
     match command {
@@ -27,9 +21,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 taken: took,
                 note,
             };
-            let reply: v1::LogGraftsResponse =
-                client.write(request, |c, r| async move { grafts(c).log_grafts(r).await }).await?;
-            output.reply("LogGraftsResponse", &reply, |out| {
+            let reply: v1::LogGraftsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Entered:");
                 reply.grafts.iter().for_each(|g| show(out, g));
                 if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
@@ -43,9 +36,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
         GraftCommand::Report { graft, took, on } => {
             client.need_session()?;
             let request = v1::ReportTakesRequest { graft_id: graft, taken: took, seen_on: on };
-            let reply: v1::ReportTakesResponse =
-                client.write(request, |c, r| async move { grafts(c).report_takes(r).await }).await?;
-            output.reply("ReportTakesResponse", &reply, |out| {
+            let reply: v1::ReportTakesResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Reported; it counts in the rates once somebody vouched for you:");
                 reply.grafts.iter().for_each(|g| show(out, g));
             })
@@ -57,9 +49,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMyGraftsResponse =
-                client.read(request, |c, r| async move { grafts(c).list_my_grafts(r).await }).await?;
-            output.reply("ListMyGraftsResponse", &reply, |out| {
+            let reply: v1::ListMyGraftsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.grafts.is_empty() && open {
                     out.text("None waits for a report.");
                 } else if reply.grafts.is_empty() {
@@ -72,17 +63,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
         GraftCommand::Remove { graft } => {
             client.need_session()?;
             let request = v1::RemoveGraftsRequest { graft_id: graft };
-            let reply: v1::RemoveGraftsResponse =
-                client.write(request, |c, r| async move { grafts(c).remove_grafts(r).await }).await?;
-            output.reply("RemoveGraftsResponse", &reply, |out| {
-                out.text(&format!("Removed: {}.", reply.graft_id))
-            })
+            let reply: v1::RemoveGraftsResponse = client.call(request).await?;
+            output.reply(&reply, |out| out.text(&format!("Removed: {}.", reply.graft_id)))
         }
         GraftCommand::Rates { name, crop, south, sources } => {
             let request = v1::GetGraftRatesRequest { crop: words::crop(crop), cultivar: name.join(" ") };
-            let reply: v1::GetGraftRatesResponse =
-                client.read(request, |c, r| async move { grafts(c).get_graft_rates(r).await }).await?;
-            output.reply("GetGraftRatesResponse", &reply, |out| rates(out, &reply, south, sources))
+            let reply: v1::GetGraftRatesResponse = client.call(request).await?;
+            output.reply(&reply, |out| rates(out, &reply, south, sources))
         }
     }
 }

@@ -6,12 +6,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use scionary_proto::v1::{self, observed_thing::Thing};
 
 use super::observed::number_and_unit;
-use crate::{
-    client::{Client, evidence},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{client::Client, error::Failure, output::Output, words};
 
 /// The columns; all but the first two may be empty or missing.
 const COLUMNS: [&str; 32] = [
@@ -260,12 +255,7 @@ pub(super) async fn import(
             .chunks(ROWS_AT_ONCE)
             .map(|rows| v1::ImportEvidenceRequest { mode: mode.into(), rows: rows.to_vec() })
             .collect();
-        let send = |c, r: tonic::Request<Vec<v1::ImportEvidenceRequest>>| async move {
-            let (metadata, extensions, parts) = r.into_parts();
-            let stream = tonic::Request::from_parts(metadata, extensions, Parts(parts.into_iter()));
-            evidence(c).import_evidence(stream).await
-        };
-        let mut replies = client.stream(parts, send).await?;
+        let mut replies = client.both(parts).await?;
         let bar = bar(output, count);
         while let Some(reply) = client.next(&mut replies).await? {
             if reply.done {
@@ -290,7 +280,7 @@ pub(super) async fn import(
     let unread = i32::try_from(wrong.len()).unwrap_or(i32::MAX);
     done.rows += unread;
     done.wrong += unread;
-    output.reply("ImportEvidenceResponse", &done, |out| show(out, &done, mode))?;
+    output.reply(&done, |out| show(out, &done, mode))?;
     if done.wrong > 0 {
         let failure = Failure::usage(format!("{} of {} rows are wrong", done.wrong, done.rows));
         return Err(if done.written > 0 {
@@ -327,18 +317,5 @@ fn show(out: &Output, done: &v1::ImportEvidenceResponse, mode: v1::ImportMode) {
     out.field("written", &done.written.to_string());
     if mode == v1::ImportMode::DryRun && done.wrong == 0 {
         out.faint("This was a dry run. Import the file with the same command without --dry-run.");
-    }
-}
-
-/// The parts of an import as the stream that the call sends.
-struct Parts(std::vec::IntoIter<v1::ImportEvidenceRequest>);
-
-impl tonic::codegen::tokio_stream::Stream for Parts {
-    type Item = v1::ImportEvidenceRequest;
-    fn poll_next(
-        mut self: std::pin::Pin<&mut Self>,
-        _: &mut std::task::Context<'_>,
-    ) -> std::task::Poll<Option<Self::Item>> {
-        std::task::Poll::Ready(self.0.next())
     }
 }

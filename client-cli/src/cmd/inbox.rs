@@ -5,13 +5,7 @@ use std::time::Duration;
 use scionary_proto::v1;
 
 use super::more;
-use crate::{
-    args::InboxCommand,
-    client::{Client, notices},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::InboxCommand, client::Client, error::Failure, output::Output, words};
 
 /// How long a watch that broke waits before it begins again.
 const AGAIN: Duration = Duration::from_secs(2);
@@ -25,9 +19,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListNoticesResponse =
-                client.read(request, |c, r| async move { notices(c).list_notices(r).await }).await?;
-            output.reply("ListNoticesResponse", &reply, |out| {
+            let reply: v1::ListNoticesResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.notices.is_empty() {
                     out.text(if all {
                         "Nothing was told to you."
@@ -51,42 +44,34 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                 None => {
                     let request =
                         v1::ListNoticesRequest { unread_only: true, page_size: 1, ..Default::default() };
-                    let reply: v1::ListNoticesResponse =
-                        client.read(request, |c, r| async move { notices(c).list_notices(r).await }).await?;
+                    let reply: v1::ListNoticesResponse = client.call(request).await?;
                     match reply.notices.first() {
                         Some(newest) => newest.number,
                         None => {
-                            return output.reply(
-                                "MarkNoticesReadResponse",
-                                &v1::MarkNoticesReadResponse::default(),
-                                |out| {
-                                    out.text("Nothing new.");
-                                },
-                            );
+                            return output.reply(&v1::MarkNoticesReadResponse::default(), |out| {
+                                out.text("Nothing new.");
+                            });
                         }
                     }
                 }
             };
             let request = v1::MarkNoticesReadRequest { up_to };
-            let reply: v1::MarkNoticesReadResponse =
-                client.write(request, |c, r| async move { notices(c).mark_notices_read(r).await }).await?;
-            output.reply("MarkNoticesReadResponse", &reply, |out| {
+            let reply: v1::MarkNoticesReadResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(&format!("Read. {} left.", words::counted(reply.unread, "notice")));
             })
         }
         InboxCommand::Mail { address: Some(address) } => {
             let request = v1::SetMailAddressRequest { address };
-            let reply: v1::SetMailAddressResponse =
-                client.write(request, |c, r| async move { notices(c).set_mail_address(r).await }).await?;
-            output.reply("SetMailAddressResponse", &reply, |out| {
+            let reply: v1::SetMailAddressResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("A code is on its way there. Confirm it: scionary inbox confirm-mail CODE");
             })
         }
         InboxCommand::Mail { address: None } => {
             let request = v1::GetMailAddressRequest {};
-            let reply: v1::GetMailAddressResponse =
-                client.read(request, |c, r| async move { notices(c).get_mail_address(r).await }).await?;
-            output.reply("GetMailAddressResponse", &reply, |out| {
+            let reply: v1::GetMailAddressResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(&match (reply.server_sends, reply.address.as_str(), reply.confirmed) {
                     (false, _, _) => "This server sends no mail.".to_string(),
                     (true, "", _) => {
@@ -101,17 +86,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
         }
         InboxCommand::ConfirmMail { code } => {
             let request = v1::ConfirmMailAddressRequest { code };
-            let reply: v1::ConfirmMailAddressResponse =
-                client.write(request, |c, r| async move { notices(c).confirm_mail_address(r).await }).await?;
-            output.reply("ConfirmMailAddressResponse", &reply, |out| {
+            let reply: v1::ConfirmMailAddressResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text(&format!("Notices go to {} from now on.", reply.address));
             })
         }
         InboxCommand::ForgetMail => {
             let request = v1::RemoveMailAddressRequest {};
-            let reply: v1::RemoveMailAddressResponse =
-                client.write(request, |c, r| async move { notices(c).remove_mail_address(r).await }).await?;
-            output.reply("RemoveMailAddressResponse", &reply, |out| {
+            let reply: v1::RemoveMailAddressResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("No notices go by mail any more, and the address is forgotten.");
             })
         }
@@ -129,7 +112,7 @@ async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failu
     let mut told = false;
     loop {
         let request = v1::WatchNoticesRequest { after: last };
-        let begun = client.stream(request, |c, r| async move { notices(c).watch_notices(r).await }).await;
+        let begun = client.replies(request).await;
         match begun {
             Ok(mut stream) => {
                 if !told {
@@ -139,7 +122,7 @@ async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failu
                 while let Ok(Some(reply)) = client.next(&mut stream).await {
                     last = reply.notices.iter().map(|n| n.number).fold(last, i64::max);
                     if !reply.notices.is_empty() {
-                        output.reply("WatchNoticesResponse", &reply, |out| {
+                        output.reply(&reply, |out| {
                             reply.notices.iter().for_each(|notice| line(out, notice));
                         })?;
                     }

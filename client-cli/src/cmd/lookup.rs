@@ -2,12 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{
-    client::{Client, cultivars},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn lookup(
     client: &Client,
@@ -17,9 +12,8 @@ pub(super) async fn lookup(
     evidence: bool,
 ) -> Result<(), Failure> {
     let request = v1::LookUpSeedRequest { name: name.to_string(), crop: words::crop(crop) };
-    let reply: v1::LookUpSeedResponse =
-        client.read(request, |c, r| async move { cultivars(c).look_up_seed(r).await }).await?;
-    output.reply("LookUpSeedResponse", &reply, |out| match &reply.report {
+    let reply: v1::LookUpSeedResponse = client.call(request).await?;
+    output.reply(&reply, |out| match &reply.report {
         Some(report) => show(out, name, &reply, report, evidence),
         None if reply.others.is_empty() => {}
         None => {

@@ -5,7 +5,7 @@ use scionary_proto::v1;
 use super::{descent, more};
 use crate::{
     args::{LabelArguments, LotArguments, LotCommand},
-    client::{Client, lots},
+    client::Client,
     error::Failure,
     output::Output,
     paper::{Label, labels},
@@ -19,9 +19,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
     match command {
         LotCommand::Add(arguments) => {
             let request = entered(*arguments);
-            let reply: v1::RecordLotResponse =
-                client.write(request, |c, r| async move { lots(c).record_lot(r).await }).await?;
-            output.reply("RecordLotResponse", &reply, |out| {
+            let reply: v1::RecordLotResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if let Some(card) = reply.lot.as_ref().and_then(|l| l.card.as_ref()) {
                     out.answer(&format!("Write on its tag: {}", card.code));
                     out.gap();
@@ -35,9 +34,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMyLotsResponse =
-                client.read(request, |c, r| async move { lots(c).list_my_lots(r).await }).await?;
-            output.reply("ListMyLotsResponse", &reply, |out| {
+            let reply: v1::ListMyLotsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.lots.is_empty() {
                     out.text("No lot of yours is on file. Enter one with: scionary lot add KIND. What you get from others is entered when it is handed over.");
                 }
@@ -51,8 +49,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
         LotCommand::Trace { code, forward, graph } => {
             let direction = if forward { v1::TraceDirection::Forward } else { v1::TraceDirection::Back };
             let request = v1::TraceLotRequest { lot: code, direction: direction.into() };
-            let reply: v1::TraceLotResponse =
-                client.read(request, |c, r| async move { lots(c).trace_lot(r).await }).await?;
+            let reply: v1::TraceLotResponse = client.call(request).await?;
             if let Some(path) = graph {
                 descent::write_graph(&path, &reply)?;
                 output.aside(&format!(
@@ -62,7 +59,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
                     path.display()
                 ));
             }
-            output.reply("TraceLotResponse", &reply, |out| descent::draw(out, &reply, forward))
+            output.reply(&reply, |out| descent::draw(out, &reply, forward))
         }
         LotCommand::Grafted { plant, with, on } => {
             later(client, output, plant, with, v1::Descent::GraftedOnto, on).await
@@ -73,16 +70,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
         LotCommand::Tested { code, pest, method, sampled_on, latency_days } => {
             let test = v1::LotTest { pest, sampled_on, latency_days, method };
             let request = v1::RecordTestRequest { lot: code, test: Some(test) };
-            let reply: v1::RecordTestResponse =
-                client.write(request, |c, r| async move { lots(c).record_test(r).await }).await?;
-            output.reply("RecordTestResponse", &reply, |out| told(out, reply.lot.as_ref()))
+            let reply: v1::RecordTestResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.lot.as_ref()))
         }
         LotCommand::Label(arguments) => label(client, output, *arguments).await,
         LotCommand::End { code, why, on } => {
             let request = v1::EndLotRequest { lot: code, why, on };
-            let reply: v1::EndLotResponse =
-                client.write(request, |c, r| async move { lots(c).end_lot(r).await }).await?;
-            output.reply("EndLotResponse", &reply, |out| told(out, reply.lot.as_ref()))
+            let reply: v1::EndLotResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.lot.as_ref()))
         }
     }
 }
@@ -137,9 +132,8 @@ async fn later(
     on: Option<v1::Date>,
 ) -> Result<(), Failure> {
     let request = v1::NoteDescentRequest { lot, from, descent: descent.into(), on };
-    let reply: v1::NoteDescentResponse =
-        client.write(request, |c, r| async move { lots(c).note_descent(r).await }).await?;
-    output.reply("NoteDescentResponse", &reply, |out| told(out, reply.lot.as_ref()))
+    let reply: v1::NoteDescentResponse = client.call(request).await?;
+    output.reply(&reply, |out| told(out, reply.lot.as_ref()))
 }
 
 async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> Result<(), Failure> {
@@ -147,8 +141,7 @@ async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> R
     let mut all = Vec::new();
     for code in codes {
         let request = v1::GetLotRequest { lot: code };
-        let reply: v1::GetLotResponse =
-            client.read(request, |c, r| async move { lots(c).get_lot(r).await }).await?;
+        let reply: v1::GetLotResponse = client.call(request).await?;
         let lot = reply.lot.unwrap_or_default();
         let card = lot.card.clone().unwrap_or_default();
         let origins: Vec<String> =
@@ -177,20 +170,18 @@ async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> R
 async fn show(client: &Client, output: &Output, code: String) -> Result<(), Failure> {
     if client.is_signed_in() {
         let request = v1::GetLotRequest { lot: code.clone() };
-        let own: Result<v1::GetLotResponse, Failure> =
-            client.read(request, |c, r| async move { lots(c).get_lot(r).await }).await;
+        let own: Result<v1::GetLotResponse, Failure> = client.call(request).await;
         match own {
             Ok(reply) => {
-                return output.reply("GetLotResponse", &reply, |out| told(out, reply.lot.as_ref()));
+                return output.reply(&reply, |out| told(out, reply.lot.as_ref()));
             }
             Err(failure) if failure.reason != "NOT_THE_HOLDER" => return Err(failure),
             Err(_) => {}
         }
     }
     let request = v1::LookUpLotRequest { code };
-    let reply: v1::LookUpLotResponse =
-        client.read(request, |c, r| async move { lots(c).look_up_lot(r).await }).await?;
-    output.reply("LookUpLotResponse", &reply, |out| {
+    let reply: v1::LookUpLotResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if let Some(card) = &reply.card {
             carded(out, card);
         }

@@ -29,6 +29,8 @@ mod want;
 
 use clap::CommandFactory as _;
 
+use scionary_proto::client::Messages;
+
 use crate::{
     args::{Arguments, Command},
     client::Client,
@@ -86,9 +88,9 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
 }
 
 /// Writes what a stream brings to a file, which is there in full or not at all; how many bytes.
-async fn save<R>(
+async fn save<R: prost::Message + Default>(
     client: &Client,
-    mut stream: tonic::Streaming<R>,
+    mut stream: Messages<R>,
     path: &std::path::Path,
     chunk: impl Fn(R) -> Vec<u8>,
 ) -> Result<usize, Failure> {

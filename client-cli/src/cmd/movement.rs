@@ -5,7 +5,7 @@ use scionary_proto::v1;
 use super::more;
 use crate::{
     args::{CheckArguments, MovementCommand},
-    client::{Client, movement},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -29,19 +29,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                 }
             }
             let request = v1::ProposeMovementRulesRequest { files, note, dry_run: !propose };
-            let reply: v1::ProposeMovementRulesResponse = client
-                .write(request, |c, r| async move { movement(c).propose_movement_rules(r).await })
-                .await?;
-            output.reply("ProposeMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+            let reply: v1::ProposeMovementRulesResponse = client.call(request).await?;
+            output.reply(&reply, |out| released(out, reply.release.as_ref()))
         }
         MovementCommand::Releases { paging } => {
             client.need_session()?;
             let request =
                 v1::ListMovementReleasesRequest { page_size: paging.page_size, page_token: paging.page };
-            let reply: v1::ListMovementReleasesResponse = client
-                .read(request, |c, r| async move { movement(c).list_movement_releases(r).await })
-                .await?;
-            output.reply("ListMovementReleasesResponse", &reply, |out| {
+            let reply: v1::ListMovementReleasesResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.releases.is_empty() {
                     out.text("No rules were proposed: those that ship with the server are in force.");
                 }
@@ -55,18 +51,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
         MovementCommand::Publish { release } => {
             client.need_session()?;
             let request = v1::PublishMovementRulesRequest { release };
-            let reply: v1::PublishMovementRulesResponse = client
-                .write(request, |c, r| async move { movement(c).publish_movement_rules(r).await })
-                .await?;
-            output.reply("PublishMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+            let reply: v1::PublishMovementRulesResponse = client.call(request).await?;
+            output.reply(&reply, |out| released(out, reply.release.as_ref()))
         }
         MovementCommand::TakeBack { release } => {
             client.need_session()?;
             let request = v1::WithdrawMovementRulesRequest { release };
-            let reply: v1::WithdrawMovementRulesResponse = client
-                .write(request, |c, r| async move { movement(c).withdraw_movement_rules(r).await })
-                .await?;
-            output.reply("WithdrawMovementRulesResponse", &reply, |out| released(out, reply.release.as_ref()))
+            let reply: v1::WithdrawMovementRulesResponse = client.call(request).await?;
+            output.reply(&reply, |out| released(out, reply.release.as_ref()))
         }
         MovementCommand::Rules { plant, paging } => {
             let request = v1::ListMovementRulesRequest {
@@ -74,9 +66,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMovementRulesResponse =
-                client.read(request, |c, r| async move { movement(c).list_movement_rules(r).await }).await?;
-            output.reply("ListMovementRulesResponse", &reply, |out| {
+            let reply: v1::ListMovementRulesResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.rules.is_empty() {
                     out.text("No such rule is on file. That is no answer: ask the plant-health authority.");
                 }
@@ -158,9 +149,8 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
         count,
         documents: document,
     };
-    let reply: v1::CheckMovementResponse =
-        client.read(request, |c, r| async move { movement(c).check_movement(r).await }).await?;
-    output.reply("CheckMovementResponse", &reply, |out| show(out, &reply, full))
+    let reply: v1::CheckMovementResponse = client.call(request).await?;
+    output.reply(&reply, |out| show(out, &reply, full))
 }
 
 /// A rule in a line, with what is special about it.

@@ -5,7 +5,7 @@ use scionary_proto::v1;
 use super::lookup::named;
 use crate::{
     args::{OddsArguments, TypedShare},
-    client::{Client, plans},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -50,9 +50,8 @@ pub(super) async fn odds(client: &Client, output: &Output, typed: OddsArguments)
         germination,
         germination_counted,
     };
-    let reply: v1::EstimateSeedOddsResponse =
-        client.read(request, |c, r| async move { plans(c).estimate_seed_odds(r).await }).await?;
-    output.reply("EstimateSeedOddsResponse", &reply, |out| show(out, &reply, sources))
+    let reply: v1::EstimateSeedOddsResponse = client.call(request).await?;
+    output.reply(&reply, |out| show(out, &reply, sources))
 }
 
 /// A chance in hundredths, without more figures than it has.

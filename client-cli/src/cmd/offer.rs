@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     args::{DraftArguments, OfferCommand, SearchArguments},
-    client::{Client, offers},
+    client::Client,
     error::Failure,
     output::Output,
     prompt, words,
@@ -21,9 +21,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
         OfferCommand::List { paging } => {
             client.need_session()?;
             let request = v1::ListMyOffersRequest { page_size: paging.page_size, page_token: paging.page };
-            let reply: v1::ListMyOffersResponse =
-                client.read(request, |c, r| async move { offers(c).list_my_offers(r).await }).await?;
-            output.reply("ListMyOffersResponse", &reply, |out| {
+            let reply: v1::ListMyOffersResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.offers.is_empty() {
                     out.text("You have posted no offers. Post one with: scionary offer post");
                     return;
@@ -37,9 +36,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
         }
         OfferCommand::Show { offer, to } => {
             let request = v1::GetOfferRequest { offer_id: offer, to_area_code: to };
-            let reply: v1::GetOfferResponse =
-                client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
-            output.reply("GetOfferResponse", &reply, |out| {
+            let reply: v1::GetOfferResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 show(out, reply.offer.as_ref());
                 if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
                     out.gap();
@@ -56,9 +54,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
         OfferCommand::Withdraw { offer, version } => {
             client.need_session()?;
             let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
-            let reply: v1::WithdrawOfferResponse =
-                client.write(request, |c, r| async move { offers(c).withdraw_offer(r).await }).await?;
-            output.reply("WithdrawOfferResponse", &reply, |out| {
+            let reply: v1::WithdrawOfferResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.text("Withdrawn:");
                 show(out, reply.offer.as_ref());
             })
@@ -77,9 +74,8 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
     let mut draft = v1::OfferDraft::default();
     apply(arguments, &mut draft)?;
     let request = v1::CreateOfferRequest { offer: Some(draft) };
-    let reply: v1::CreateOfferResponse =
-        client.write(request, |c, r| async move { offers(c).create_offer(r).await }).await?;
-    output.reply("CreateOfferResponse", &reply, |out| {
+    let reply: v1::CreateOfferResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.text("Posted:");
         show(out, reply.offer.as_ref());
         out.gap();
@@ -102,9 +98,7 @@ async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result
             cultivar: arguments.cultivar.clone().unwrap_or_default(),
             crop: words::crop(arguments.crop.clone()),
         };
-        let found: Result<v1::GetCultivarResponse, Failure> = client
-            .read(request, |c, r| async move { crate::client::cultivars(c).get_cultivar(r).await })
-            .await;
+        let found: Result<v1::GetCultivarResponse, Failure> = client.call(request).await;
         match found {
             Ok(_) => return Ok(()),
             // what was typed on the command line is the caller's to correct
@@ -153,8 +147,7 @@ async fn change(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let request = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
-    let current: v1::GetOfferResponse =
-        client.read(request, |c, r| async move { offers(c).get_offer(r).await }).await?;
+    let current: v1::GetOfferResponse = client.call(request).await?;
     let current = current.offer.unwrap_or_default();
     let mut draft = draft_of(&current);
     let paths = apply(arguments, &mut draft)?;
@@ -169,9 +162,8 @@ async fn change(
         offer: Some(draft),
         update_mask: Some(prost_types::FieldMask { paths }),
     };
-    let reply: v1::UpdateOfferResponse =
-        client.write(request, |c, r| async move { offers(c).update_offer(r).await }).await?;
-    output.reply("UpdateOfferResponse", &reply, |out| {
+    let reply: v1::UpdateOfferResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.text("Changed:");
         show(out, reply.offer.as_ref());
     })
@@ -196,9 +188,8 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         hand_over: a.by.into_iter().map(i32::from).collect(),
         to_area_code: a.to,
     };
-    let reply: v1::SearchOffersResponse =
-        client.read(request, |c, r| async move { offers(c).search_offers(r).await }).await?;
-    output.reply("SearchOffersResponse", &reply, |out| {
+    let reply: v1::SearchOffersResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if !name.is_empty() && reply.name_taken_for.is_empty() {
             out.text(&format!("No cultivar on file is near “{name}”, so no offer can be. Try another spelling, or search without a name."));
             return;

@@ -10,13 +10,7 @@ use super::{
     lookup::named,
     odds::{chance, cited},
 };
-use crate::{
-    args::RoutesArguments,
-    client::{Client, plans},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::RoutesArguments, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArguments) -> Result<(), Failure> {
     let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, sources } = typed;
@@ -29,9 +23,8 @@ pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArgume
         has_scion: have_scion,
         has_rootstock: have_rootstock,
     };
-    let reply: v1::CompareRoutesResponse =
-        client.read(request, |c, r| async move { plans(c).compare_routes(r).await }).await?;
-    output.reply("CompareRoutesResponse", &reply, |out| show(out, &reply, sources))
+    let reply: v1::CompareRoutesResponse = client.call(request).await?;
+    output.reply(&reply, |out| show(out, &reply, sources))
 }
 
 /// A length of years without more figures than it has: whole, or one decimal.

@@ -3,13 +3,7 @@
 use scionary_proto::v1;
 
 use super::lookup::named;
-use crate::{
-    args::SeasonArguments,
-    client::{Client, plans},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::SeasonArguments, client::Client, error::Failure, output::Output, words};
 
 const MONTHS: [&str; 12] = ["Ja", "Fe", "Mr", "Ap", "My", "Jn", "Jl", "Au", "Se", "Oc", "No", "De"];
 /// Half of the place-years, and a tenth: as findings tell core and full season.
@@ -32,9 +26,8 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         near_grid_code: near.unwrap_or_default(),
         within_km: within,
     };
-    let reply: v1::ShowSeasonsResponse =
-        client.read(request, |c, r| async move { plans(c).show_seasons(r).await }).await?;
-    output.reply("ShowSeasonsResponse", &reply, |out| show(out, &reply, fill_gaps))
+    let reply: v1::ShowSeasonsResponse = client.call(request).await?;
+    output.reply(&reply, |out| show(out, &reply, fill_gaps))
 }
 
 /// The cultivars of own plans, those of one crop where one is named.
@@ -43,8 +36,7 @@ async fn planned(client: &Client, crop: &str) -> Result<Vec<String>, Failure> {
     let mut token = String::new();
     loop {
         let request = v1::ListMyPlansRequest { page_size: 100, page_token: token };
-        let reply: v1::ListMyPlansResponse =
-            client.read(request, |c, r| async move { plans(c).list_my_plans(r).await }).await?;
+        let reply: v1::ListMyPlansResponse = client.call(request).await?;
         let fitting = reply.plans.into_iter().filter(|p| crop.is_empty() || p.crop == crop);
         ids.extend(fitting.map(|p| p.cultivar_id));
         token = reply.next_page_token;

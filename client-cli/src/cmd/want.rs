@@ -5,7 +5,7 @@ use scionary_proto::v1;
 use super::more;
 use crate::{
     args::{WantArguments, WantCommand},
-    client::{Client, wants},
+    client::Client,
     error::Failure,
     output::Output,
     words,
@@ -18,9 +18,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
     match command {
         WantCommand::Add(arguments) => {
             let request = v1::MakeWantRequest { want: Some(draft(*arguments)) };
-            let reply: v1::MakeWantResponse =
-                client.write(request, |c, r| async move { wants(c).make_want(r).await }).await?;
-            output.reply("MakeWantResponse", &reply, |out| {
+            let reply: v1::MakeWantResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if let Some(want) = &reply.want {
                     line(out, want, "");
                 }
@@ -34,9 +33,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListMyWantsResponse =
-                client.read(request, |c, r| async move { wants(c).list_my_wants(r).await }).await?;
-            output.reply("ListMyWantsResponse", &reply, |out| {
+            let reply: v1::ListMyWantsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.wants.is_empty() {
                     out.text("You seek nothing. Seek something with: scionary want add");
                 }
@@ -48,9 +46,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
         }
         WantCommand::Withdraw { want } => {
             let request = v1::WithdrawWantRequest { want_id: want };
-            let reply: v1::WithdrawWantResponse =
-                client.write(request, |c, r| async move { wants(c).withdraw_want(r).await }).await?;
-            output.reply("WithdrawWantResponse", &reply, |out| out.text("Taken back."))
+            let reply: v1::WithdrawWantResponse = client.call(request).await?;
+            output.reply(&reply, |out| out.text("Taken back."))
         }
         WantCommand::Search { crop, material, near, within, paging } => {
             let request = v1::SearchWantsRequest {
@@ -61,9 +58,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::SearchWantsResponse =
-                client.read(request, |c, r| async move { wants(c).search_wants(r).await }).await?;
-            output.reply("SearchWantsResponse", &reply, |out| {
+            let reply: v1::SearchWantsResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.wants.is_empty() {
                     out.text("Nobody seeks anything like it.");
                 }

@@ -1,7 +1,7 @@
 //! The one door for writes. In one transaction it looks up the idempotency key, runs the use case, appends
 //! audit and outbox rows, and keeps the reply under the key.
 
-use std::future::Future;
+use std::{future::Future, pin::Pin};
 
 use scionary_domain::{
     ids::{AccountId, RequestId},
@@ -112,19 +112,42 @@ pub enum KeepReply {
     Secret,
 }
 
-struct AtTheDoor<U, E> {
-    app: App,
-    call: Call,
+/// A use case and how its reply is written, their types forgotten: the door is compiled once, and not once for each of
+/// them.
+trait Erased: Send + Sync {
+    /// Runs it; what came out is the encoded reply.
+    fn run<'a>(&'a self, write: &'a Write<'a>) -> Running<'a>;
+}
+
+type Running<'a> = Pin<Box<dyn Future<Output = Result<Done<Vec<u8>>, Error>> + Send + 'a>>;
+
+struct Encoding<U, E> {
     use_case: U,
-    keep: KeepReply,
     encode: E,
 }
 
-impl<U, E> Job for AtTheDoor<U, E>
+impl<U, E> Erased for Encoding<U, E>
 where
     U: UseCase,
-    E: Fn(&U::Out) -> Vec<u8> + Send + Sync + 'static,
+    E: Fn(&U::Out) -> Vec<u8> + Send + Sync,
 {
+    fn run<'a>(&'a self, write: &'a Write<'a>) -> Running<'a> {
+        Box::pin(async move {
+            let done = self.use_case.run(write).await?;
+            let reply = (self.encode)(&done.out);
+            Ok(done.with(reply))
+        })
+    }
+}
+
+struct AtTheDoor {
+    app: App,
+    call: Call,
+    work: Box<dyn Erased>,
+    keep: KeepReply,
+}
+
+impl Job for AtTheDoor {
     type Out = Vec<u8>;
     type Error = Error;
 
@@ -134,7 +157,7 @@ where
             return Ok(reply);
         }
         let write = Write { tx, call: &self.call, app: &self.app };
-        let Done { out, audit, events, notices } = self.use_case.run(&write).await?;
+        let Done { out: reply, audit, events, notices } = self.work.run(&write).await?;
         let now = self.call.now;
         write.tell(&notices).await?;
         // who did it stands in the log: an organiser who acts for a member, and for whom
@@ -145,7 +168,6 @@ where
         };
         record_store::audit(tx, actor, self.call.request, audit, now).await?;
         record_store::publish(tx, events, now).await?;
-        let reply = (self.encode)(&out);
         if let Some(key) = &self.call.key {
             let kept = Kept {
                 rpc: key.rpc.into(),
@@ -203,16 +225,27 @@ impl App {
         keep: KeepReply,
         encode: impl Fn(&U::Out) -> Vec<u8> + Send + Sync + 'static,
     ) -> Result<Vec<u8>, Error> {
-        let door = AtTheDoor { app: self.clone(), call: call.clone(), use_case, keep, encode };
-        match self.store().write(door).await {
-            // a twin of this call may have been faster and be the very reason for the refusal: then its reply is
-            // this call's too
-            Err(refused) if call.key.is_some() => match self.first_reply(call).await {
-                Ok(Some(reply)) => Ok(reply),
-                Ok(None) | Err(_) => Err(refused),
-            },
-            outcome => outcome,
-        }
+        self.through(call, Box::new(Encoding { use_case, encode }), keep).await
+    }
+
+    fn through<'a>(
+        &'a self,
+        call: &'a Call,
+        work: Box<dyn Erased>,
+        keep: KeepReply,
+    ) -> Pin<Box<dyn Future<Output = Result<Vec<u8>, Error>> + Send + 'a>> {
+        let door = AtTheDoor { app: self.clone(), call: call.clone(), work, keep };
+        Box::pin(async move {
+            match self.store().write(door).await {
+                // a twin of this call may have been faster and be the very reason for the refusal: then its reply is
+                // this call's too
+                Err(refused) if call.key.is_some() => match self.first_reply(call).await {
+                    Ok(Some(reply)) => Ok(reply),
+                    Ok(None) | Err(_) => Err(refused),
+                },
+                outcome => outcome,
+            }
+        })
     }
 
     /// A call of the server itself.

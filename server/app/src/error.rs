@@ -1,6 +1,11 @@
 //! How a use case fails. Facts only; the server's `status` module puts them on the wire.
 
-use scionary_domain::{access::Denied, field::FieldError, page::PageTokenError};
+use scionary_domain::{
+    access::Denied,
+    field::FieldError,
+    ids::{Id, IdError},
+    page::{self, PageTokenError},
+};
 use scionary_store::StoreError;
 
 use crate::ports::EntropyError;
@@ -402,6 +407,14 @@ impl From<EntropyError> for Error {
         Self::Internal(error.to_string())
     }
 }
+impl From<page::Wrong> for Error {
+    fn from(wrong: page::Wrong) -> Self {
+        match wrong {
+            page::Wrong::Size(error) => error.into(),
+            page::Wrong::Token(error) => error.into(),
+        }
+    }
+}
 impl From<FieldError> for Error {
     fn from(error: FieldError) -> Self {
         Self::Invalid(vec![error])
@@ -417,5 +430,22 @@ impl Error {
     /// No such thing, with nothing more to say.
     pub fn not_found(kind: &'static str, id: impl ToString) -> Self {
         Self::NotFound { kind, id: id.to_string(), hint: String::new() }
+    }
+}
+
+impl crate::App {
+    /// Reads an id from the field that usually holds one.
+    ///
+    /// # Errors
+    /// The field is wrong: what it should hold.
+    pub fn id<T: Id>(text: &str) -> Result<T, Error> {
+        Self::id_in(T::FIELD, text)
+    }
+    /// Reads an id from a field.
+    ///
+    /// # Errors
+    /// The field is wrong: what it should hold.
+    pub fn id_in<T: Id>(field: &str, text: &str) -> Result<T, Error> {
+        text.parse().map_err(|e: IdError| FieldError::new(field, e.to_string()).into())
     }
 }

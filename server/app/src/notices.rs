@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::AccountId,
     limits,
     notice::Notice,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::notice_store;
 use tokio::sync::broadcast::error::RecvError;
@@ -108,16 +108,11 @@ impl App {
         token: &str,
     ) -> Result<(Page<Notice>, u64), Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("notices {} {unread_only}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<i64>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked =
+            page::Asked::<i64>::read(page_size, token, format!("notices {} {unread_only}", account.id))?;
         let reader = self.store().reader();
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = notice_store::list(reader, account.id, unread_only, before, limit).await?;
-        let Page { rows, next } = page::cut(rows, size, &search, |last| last.seq.to_string());
+        let rows = notice_store::list(reader, account.id, unread_only, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.seq);
         let unread = notice_store::count_unread(reader, account.id).await?;
         Ok((Page { rows, next }, unread))
     }

@@ -55,8 +55,14 @@ fn decode(text: &str) -> Option<Uuid> {
     Some(Uuid::from_u128(bits))
 }
 
+/// What ids have in common.
+pub trait Id: FromStr<Err = IdError> {
+    /// What a field that holds one is usually called.
+    const FIELD: &'static str;
+}
+
 macro_rules! ids {
-    ($($(#[$doc:meta])* $name:ident = $prefix:literal, $what:literal;)*) => {
+    ($($(#[$doc:meta])* $name:ident = $prefix:literal, $what:literal, $field:literal;)*) => {
         $(
             $(#[$doc])*
             #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -89,6 +95,9 @@ macro_rules! ids {
                         .map_err(serde::de::Error::custom)
                 }
             }
+            impl Id for $name {
+                const FIELD: &'static str = $field;
+            }
             impl FromStr for $name {
                 type Err = IdError;
                 fn from_str(text: &str) -> Result<Self, IdError> {
@@ -112,51 +121,51 @@ macro_rules! ids {
 
 ids! {
     /// A person's account.
-    AccountId = "acc", "an account";
+    AccountId = "acc", "an account", "account_id";
     /// A warning on a lot.
-    AlertId = "alt", "an alert";
+    AlertId = "alt", "an alert", "alert_id";
     /// A check of a piece of evidence.
-    CheckId = "chk", "a check";
+    CheckId = "chk", "a check", "check_id";
     /// A claim on an offer.
-    ClaimId = "clm", "a claim";
+    ClaimId = "clm", "a claim", "claim_id";
     /// A club.
-    ClubId = "clb", "a club";
+    ClubId = "clb", "a club", "club_id";
     /// A cultivar record.
-    CultivarId = "cul", "a cultivar";
+    CultivarId = "cul", "a cultivar", "cultivar_id";
     /// A piece of evidence.
-    EvidenceId = "evd", "an evidence";
+    EvidenceId = "evd", "an evidence", "evidence_id";
     /// An invitation.
-    InvitationId = "inv", "an invitation";
+    InvitationId = "inv", "an invitation", "invitation_id";
     /// A lot or a mother plant.
-    LotId = "lot", "a lot";
+    LotId = "lot", "a lot", "lot_id";
     /// An offer.
-    OfferId = "ofr", "an offer";
+    OfferId = "ofr", "an offer", "offer_id";
     /// Grafts made on one day.
-    GraftId = "grf", "a graft";
+    GraftId = "grf", "a graft", "graft_id";
     /// A plan.
-    PlanId = "pln", "a plan";
+    PlanId = "pln", "a plan", "plan_id";
     /// One call to the server.
-    RequestId = "req", "a request";
+    RequestId = "req", "a request", "request_id";
     /// A proposal to change a record.
-    ProposalId = "prp", "a proposal";
+    ProposalId = "prp", "a proposal", "proposal_id";
     /// Pieces of evidence entered together.
-    ReportId = "rep", "a report";
+    ReportId = "rep", "a report", "report_id";
     /// A grant of a role.
-    RoleGrantId = "rol", "a role";
+    RoleGrantId = "rol", "a role", "role_grant_id";
     /// A swap round.
-    RoundId = "rnd", "a round";
+    RoundId = "rnd", "a round", "round_id";
     /// What somebody brings to a round.
-    RoundLotId = "rlt", "a lot of a round";
+    RoundLotId = "rlt", "a lot of a round", "round_lot_id";
     /// A signed-in session.
-    SessionId = "ses", "a session";
+    SessionId = "ses", "a session", "session_id";
     /// A sowing whose sprouts will be counted.
-    SowingId = "sow", "a sowing";
+    SowingId = "sow", "a sowing", "sowing_id";
     /// A complaint about a record or a person.
-    TicketId = "tkt", "a ticket";
+    TicketId = "tkt", "a ticket", "ticket_id";
     /// Something that is sought.
-    WantId = "wnt", "a want";
+    WantId = "wnt", "a want", "want_id";
     /// A line of a member's list in a round.
-    WishId = "wsh", "a wish";
+    WishId = "wsh", "a wish", "wish_id";
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! Pages by key: a token names the last row seen and the search it belongs to.
 
+use std::str::FromStr;
+
 use crate::{field::FieldError, limits};
 
 /// A page of rows and where the next one begins.
@@ -33,12 +35,67 @@ pub fn page_size(wanted: i32) -> Result<usize, FieldError> {
     }
 }
 
-/// A page of so many rows, from the rows and one more where there is more; `key` names a row for the next page's token.
-pub fn cut<T>(mut rows: Vec<T>, size: usize, search: &str, key: impl Fn(&T) -> String) -> Page<T> {
-    let more = rows.len() > size;
-    rows.truncate(size);
-    let next = rows.last().filter(|_| more).map(|last| token(search, &key(last)));
-    Page { rows, next }
+/// A page that is asked for: after which row, and how many rows. `K` is what names a row in the token.
+#[derive(Clone, Debug)]
+pub struct Asked<K> {
+    /// The last row of the page before; none for the first page.
+    pub after: Option<K>,
+    /// Rows of a page.
+    pub size: usize,
+    search: String,
+}
+
+impl<K: FromStr> Asked<K> {
+    /// Reads what a caller asks for; `search` says what is listed and with which filters, so that a token of another
+    /// search is refused.
+    ///
+    /// # Errors
+    /// The size is out of its limits; the token is not one of this search.
+    pub fn read(size: i32, token: &str, search: String) -> Result<Self, Wrong> {
+        let size = page_size(size)?;
+        let after = match key(&search, token)? {
+            None => None,
+            Some(key) => Some(key.parse().map_err(|_| PageTokenError::Unreadable)?),
+        };
+        Ok(Self { after, size, search })
+    }
+}
+
+impl<K: ToString> Asked<K> {
+    /// How many rows to fetch: one more than a page holds shows that there are more.
+    pub fn limit(&self) -> u64 {
+        u64::try_from(self.size + 1).unwrap_or(u64::MAX)
+    }
+    /// The page, from the rows that were fetched; `key` names a row for the next page's token.
+    pub fn cut<T>(&self, mut rows: Vec<T>, key: impl Fn(&T) -> K) -> Page<T> {
+        let more = rows.len() > self.size;
+        rows.truncate(self.size);
+        let next = rows.last().filter(|_| more).map(|last| self.next(&key(last)));
+        Page { rows, next }
+    }
+    /// The token of the page after a row.
+    pub fn next(&self, last: &K) -> String {
+        token(&self.search, &last.to_string())
+    }
+}
+
+/// Why a page that is asked for is refused.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Wrong {
+    /// Its size.
+    Size(FieldError),
+    /// Its token.
+    Token(PageTokenError),
+}
+impl From<FieldError> for Wrong {
+    fn from(error: FieldError) -> Self {
+        Self::Size(error)
+    }
+}
+impl From<PageTokenError> for Wrong {
+    fn from(error: PageTokenError) -> Self {
+        Self::Token(error)
+    }
 }
 
 const VERSION: &str = "1";

@@ -11,6 +11,12 @@ use crate::{field::Fields, limits};
 const DIGITS_KEPT: usize = 6;
 const ALPHABET: &str = "23456789CFGHJMPQRVWX";
 
+/// Steps of the standard's finest digits in a degree of latitude (8,000 x 5^5) and of longitude (8,000 x 4^5).
+const STEPS_NORTH: f64 = 25_000_000.0;
+const STEPS_EAST: f64 = 8_192_000.0;
+/// Cells from pole to pole.
+const CELLS_NORTH: usize = 3600;
+
 /// A cell of the grid.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
@@ -58,9 +64,18 @@ impl GridCode {
         if !(-90.0..=90.0).contains(&latitude) || !(-180.0..=180.0).contains(&longitude) {
             return Err(wrong());
         }
-        let point = pluscodes::Coordinate { latitude, longitude };
-        let code = pluscodes::encode(&point, 10).map_err(|_| wrong())?;
-        Self::parse(&code.to_string())
+        // The standard counts in whole steps of its finest digits, so that no rounding moves a point over the edge of
+        // its cell; the pole belongs to the last cell, and 180 degrees east to the first.
+        let cell = |degrees: f64, steps: f64| {
+            let whole = ((degrees * steps * 1e6).round() / 1e6).floor();
+            (whole / (steps / 20.0)).floor() as usize
+        };
+        let north = cell(latitude + 90.0, STEPS_NORTH).min(CELLS_NORTH - 1);
+        let east = cell(longitude + 180.0, STEPS_EAST) % (2 * CELLS_NORTH);
+        // pairs of digits: 20 degrees, 1 degree, 0.05 degrees; latitude first
+        let digits = [400, 20, 1].into_iter().flat_map(|size| [north / size % 20, east / size % 20]);
+        let code: String = digits.filter_map(|at| ALPHABET.chars().nth(at)).collect();
+        Self::parse(&format!("{code}00+"))
     }
 
     /// Latitude and longitude of the cell's middle, in degrees.
@@ -206,9 +221,13 @@ mod tests {
     #[test]
     fn open_location_code_check_values() {
         // Test vectors of the Open Location Code repository (encoding.csv), from memory:
-        // 20.375, 2.775 -> 7FG49Q00+ at six digits; 47.0000625, 8.0000625 -> 8FVC2222+22.
+        // 20.375, 2.775 -> 7FG49Q00+ at six digits; 47.0000625, 8.0000625 -> 8FVC2222+22; 90, 1 -> CFX3X2X2+X2;
+        // 1, 180 -> 62H22222+22; -89.5, -179.5 -> 22220000+ at four; -41.2730625, 174.7859375 -> 4VCPPQGP+Q9.
         assert_eq!(GridCode::around(20.375, 2.775).unwrap().as_str(), "7FG49Q00+");
         assert_eq!(GridCode::around(47.000_062_5, 8.000_062_5).unwrap().as_str(), "8FVC2200+");
+        assert_eq!(GridCode::around(90.0, 1.0).unwrap().as_str(), "CFX3X200+");
+        assert_eq!(GridCode::around(1.0, 180.0).unwrap().as_str(), "62H22200+");
+        assert_eq!(GridCode::around(-41.273_062_5, 174.785_937_5).unwrap().as_str(), "4VCPPQ00+");
         let (lat, lon) = GridCode::parse("7FG49Q00+").unwrap().middle();
         assert!((lat - 20.375).abs() < 1e-9 && (lon - 2.775).abs() < 1e-9, "{lat} {lon}");
     }
@@ -227,6 +246,21 @@ mod tests {
         assert!(AreaCode::parse("XB-NS").is_ok());
         assert!(AreaCode::parse("AU-NOWHERE").is_err());
         assert!(AreaCode::parse("Queensland").is_err());
+    }
+
+    #[test]
+    fn points_on_an_edge_belong_to_the_cell_north_and_east_of_it() {
+        // as the standard's own implementation in Python (openlocationcode on PyPI) encodes them
+        for (latitude, longitude, code) in [
+            (19.0, -146.9, "73FM2400+"),
+            (46.35, -52.95, "88R99300+"),
+            (86.55, 81.7, "CMR3HP00+"),
+            (73.35, 145.9, "CR579W00+"),
+            (-3.45, 137.4, "6Q8VHC00+"),
+            (-23.45, 124.4, "5Q86HC00+"),
+        ] {
+            assert_eq!(GridCode::around(latitude, longitude).unwrap().as_str(), code);
+        }
     }
 
     proptest! {

@@ -28,7 +28,7 @@ use super::{
 pub fn ask(request: v1::AskForOfferRequest) -> Result<AskForOffer, Error> {
     let v1::AskForOfferRequest { offer_id, quantity, to_area_code, note, contact } = request;
     let asked = Asked { quantity, to: to_area_code, note, contact };
-    Ok(AskForOffer { offer: App::offer_id(&offer_id)?, asked })
+    Ok(AskForOffer { offer: App::id(&offer_id)?, asked })
 }
 
 /// A request to accept.
@@ -37,7 +37,7 @@ pub fn ask(request: v1::AskForOfferRequest) -> Result<AskForOffer, Error> {
 /// What was expected.
 pub fn accept(request: v1::AcceptClaimRequest) -> Result<AcceptClaim, Error> {
     let v1::AcceptClaimRequest { claim_id, contact, note } = request;
-    Ok(AcceptClaim { id: App::claim_id(&claim_id)?, contact, note })
+    Ok(AcceptClaim { id: App::id(&claim_id)?, contact, note })
 }
 
 /// A request to decline.
@@ -45,7 +45,7 @@ pub fn accept(request: v1::AcceptClaimRequest) -> Result<AcceptClaim, Error> {
 /// # Errors
 /// What was expected.
 pub fn decline(request: v1::DeclineClaimRequest) -> Result<DeclineClaim, Error> {
-    Ok(DeclineClaim { id: App::claim_id(&request.claim_id)?, reason: request.reason })
+    Ok(DeclineClaim { id: App::id(&request.claim_id)?, reason: request.reason })
 }
 
 /// A request to take back.
@@ -53,7 +53,7 @@ pub fn decline(request: v1::DeclineClaimRequest) -> Result<DeclineClaim, Error> 
 /// # Errors
 /// What was expected.
 pub fn withdraw(request: &v1::WithdrawClaimRequest) -> Result<WithdrawClaim, Error> {
-    Ok(WithdrawClaim { id: App::claim_id(&request.claim_id)? })
+    Ok(WithdrawClaim { id: App::id(&request.claim_id)? })
 }
 
 /// A confirmation.
@@ -61,7 +61,7 @@ pub fn withdraw(request: &v1::WithdrawClaimRequest) -> Result<WithdrawClaim, Err
 /// # Errors
 /// What was expected.
 pub fn confirm(request: &v1::ConfirmHandOverRequest) -> Result<ConfirmHandOver, Error> {
-    Ok(ConfirmHandOver { id: App::claim_id(&request.claim_id)?, for_both: false })
+    Ok(ConfirmHandOver { id: App::id(&request.claim_id)?, for_both: false })
 }
 
 /// Words on what was missed.
@@ -69,7 +69,7 @@ pub fn confirm(request: &v1::ConfirmHandOverRequest) -> Result<ConfirmHandOver, 
 /// # Errors
 /// What was expected.
 pub fn missed(request: v1::NoteMissedRequest) -> Result<NoteMissed, Error> {
-    Ok(NoteMissed { id: App::claim_id(&request.claim_id)?, words: request.words })
+    Ok(NoteMissed { id: App::id(&request.claim_id)?, words: request.words })
 }
 
 /// The side asked for.

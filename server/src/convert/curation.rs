@@ -1,7 +1,7 @@
 //! Proposals, history, names and complaints on the wire.
 
 use scionary_app::{
-    Error,
+    App, Error,
     curation::{
         CloseTicket, FileTicket, HistoryEvent, LockRecord, ProposalFilter, Propose, Remark, RuleOnProposal,
         ShownProposal, ShownTicket, Subject, WithdrawProposal,
@@ -13,7 +13,6 @@ use scionary_domain::{
     curation::{Change, State},
     evidence::{Pin, Value},
     field::FieldError,
-    ids::ProposalId,
     time::Timestamp,
 };
 use scionary_proto::v1;
@@ -202,20 +201,12 @@ pub fn propose(wire: v1::ProposeChangeRequest, registry: &Registry) -> Result<Pr
     Ok(Propose { crop, cultivar, change, reason, citation })
 }
 
-/// Reads a proposal's id.
-///
-/// # Errors
-/// What was expected.
-pub fn read_id(text: &str) -> Result<ProposalId, Error> {
-    text.parse().map_err(|e| FieldError::new("proposal_id", format!("{e}")).into())
-}
-
 /// A request to take a proposal back.
 ///
 /// # Errors
 /// What cannot be read.
 pub fn withdraw(wire: &v1::WithdrawProposalRequest) -> Result<WithdrawProposal, Error> {
-    Ok(WithdrawProposal { id: read_id(&wire.proposal_id)? })
+    Ok(WithdrawProposal { id: App::id(&wire.proposal_id)? })
 }
 
 /// A ruling.
@@ -223,7 +214,7 @@ pub fn withdraw(wire: &v1::WithdrawProposalRequest) -> Result<WithdrawProposal, 
 /// # Errors
 /// What cannot be read.
 pub fn rule(wire: v1::RuleOnProposalRequest) -> Result<RuleOnProposal, Error> {
-    Ok(RuleOnProposal { id: read_id(&wire.proposal_id)?, accept: wire.accept, reason: wire.reason })
+    Ok(RuleOnProposal { id: App::id(&wire.proposal_id)?, accept: wire.accept, reason: wire.reason })
 }
 
 fn read_state(wire: i32) -> Result<Option<State>, Error> {
@@ -346,7 +337,7 @@ pub fn file(wire: v1::FileTicketRequest) -> Result<FileTicket, Error> {
 /// # Errors
 /// What cannot be read.
 pub fn close(wire: v1::CloseTicketRequest) -> Result<CloseTicket, Error> {
-    let id = wire.ticket_id.parse().map_err(|e| FieldError::new("ticket_id", format!("{e}")))?;
+    let id = App::id(&wire.ticket_id)?;
     Ok(CloseTicket { id, outcome: wire.outcome })
 }
 

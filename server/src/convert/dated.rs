@@ -92,7 +92,7 @@ pub fn change(request: v1::ChangePlanRequest) -> Result<ChangePlan, Error> {
     let mut wrong = Vec::new();
     let start = read_date("start", start, &mut wrong);
     let climate = read_climate("climate", climate, &mut wrong);
-    let id = App::plan_id(&plan_id)?;
+    let id = App::id(&plan_id)?;
     fine(ChangePlan { id, version: seen(version), title, note, start, grid_code, south, climate }, wrong)
 }
 
@@ -103,7 +103,7 @@ pub fn change(request: v1::ChangePlanRequest) -> Result<ChangePlan, Error> {
 pub fn edit(request: v1::ChangeStepRequest, today: Date) -> Result<EditStep, Error> {
     use v1::change_step_request::Edit as Wire;
     let v1::ChangeStepRequest { plan_id, version, step_key, edit } = request;
-    let id = App::plan_id(&plan_id)?;
+    let id = App::id(&plan_id)?;
     let mut wrong = Vec::new();
     let mut day = |field, wire| read_date(field, Some(wire), &mut wrong);
     let edit = match edit {
@@ -134,7 +134,7 @@ pub fn add_step(request: v1::AddStepRequest) -> Result<AddStep, Error> {
     let mut wrong = Vec::new();
     let day = read_date("day", day, &mut wrong);
     let step = OwnStep { title, about, day, wait_days: wait_days.into(), after };
-    fine(AddStep { id: App::plan_id(&plan_id)?, version: seen(version), step }, wrong)
+    fine(AddStep { id: App::id(&plan_id)?, version: seen(version), step }, wrong)
 }
 
 /// An own step to take away.
@@ -143,7 +143,7 @@ pub fn add_step(request: v1::AddStepRequest) -> Result<AddStep, Error> {
 /// Values that cannot be read.
 pub fn remove_step(request: v1::RemoveStepRequest) -> Result<RemoveStep, Error> {
     let v1::RemoveStepRequest { plan_id, version, step_key } = request;
-    Ok(RemoveStep { id: App::plan_id(&plan_id)?, version: seen(version), key: step_key })
+    Ok(RemoveStep { id: App::id(&plan_id)?, version: seen(version), key: step_key })
 }
 
 fn setting(setting: Setting) -> v1::PlanSetting {

@@ -1,7 +1,7 @@
 //! Evidence, checks, sowings, agreement and imports on the wire.
 
 use scionary_app::{
-    Error,
+    App, Error,
     evidence::{
         AddEvidence, CheckEvidence, CloseSowing, CorrectEvidence, GrowerRecord, ImportMode, ImportRow,
         Imported, RecordSowing, ShownEvidence, ShownSowing, WithdrawCheck, WithdrawEvidence,
@@ -16,7 +16,6 @@ use scionary_domain::{
         voice::weight_of,
     },
     field::FieldError,
-    ids::EvidenceId,
     sown::{Due, Tally},
     time::Date,
 };
@@ -164,14 +163,6 @@ fn finish<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
     if wrong.is_empty() { Ok(value) } else { Err(wrong.into()) }
 }
 
-/// Reads a piece's id.
-///
-/// # Errors
-/// What was expected.
-pub fn read_id(text: &str) -> Result<EvidenceId, Error> {
-    text.parse().map_err(|e| FieldError::new("evidence_id", format!("{e}")).into())
-}
-
 /// A request to enter evidence.
 ///
 /// # Errors
@@ -188,7 +179,7 @@ pub fn add(wire: v1::AddEvidenceRequest) -> Result<AddEvidence, Error> {
 /// # Errors
 /// What cannot be read.
 pub fn correct(wire: v1::CorrectEvidenceRequest) -> Result<CorrectEvidence, Error> {
-    let id = read_id(&wire.evidence_id)?;
+    let id = App::id(&wire.evidence_id)?;
     let mut wrong = Vec::new();
     let draft = read_draft(wire.draft, &mut wrong);
     finish(CorrectEvidence { id, draft, reason: wire.reason }, wrong)
@@ -199,7 +190,7 @@ pub fn correct(wire: v1::CorrectEvidenceRequest) -> Result<CorrectEvidence, Erro
 /// # Errors
 /// What cannot be read.
 pub fn withdraw(wire: v1::WithdrawEvidenceRequest) -> Result<WithdrawEvidence, Error> {
-    let id = read_id(&wire.evidence_id)?;
+    let id = App::id(&wire.evidence_id)?;
     Ok(WithdrawEvidence { id, whole_report: wire.whole_report, reason: wire.reason })
 }
 
@@ -208,7 +199,7 @@ pub fn withdraw(wire: v1::WithdrawEvidenceRequest) -> Result<WithdrawEvidence, E
 /// # Errors
 /// What cannot be read.
 pub fn check(wire: &v1::CheckEvidenceRequest) -> Result<CheckEvidence, Error> {
-    let id = read_id(&wire.evidence_id)?;
+    let id = App::id(&wire.evidence_id)?;
     let verdict = match wire.verdict() {
         v1::CheckVerdict::BearsOut => Verdict::BearsOut,
         v1::CheckVerdict::Doubts => Verdict::Doubts,
@@ -224,7 +215,7 @@ pub fn check(wire: &v1::CheckEvidenceRequest) -> Result<CheckEvidence, Error> {
 /// # Errors
 /// What cannot be read.
 pub fn withdraw_check(wire: &v1::WithdrawCheckRequest) -> Result<WithdrawCheck, Error> {
-    Ok(WithdrawCheck { id: read_id(&wire.evidence_id)? })
+    Ok(WithdrawCheck { id: App::id(&wire.evidence_id)? })
 }
 
 /// The mode of an import.
@@ -381,7 +372,7 @@ pub fn record_sowing(wire: v1::RecordSowingRequest) -> Result<RecordSowing, Erro
 /// # Errors
 /// What cannot be read.
 pub fn close_sowing(wire: v1::CloseSowingRequest) -> Result<CloseSowing, Error> {
-    Ok(CloseSowing { id: scionary_app::App::sowing_id(&wire.sowing_id)?, reason: wire.reason })
+    Ok(CloseSowing { id: scionary_app::App::id(&wire.sowing_id)?, reason: wire.reason })
 }
 
 fn due(due: &Due, today: Date) -> v1::DueTally {

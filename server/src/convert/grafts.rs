@@ -81,7 +81,7 @@ pub fn report(request: &v1::ReportTakesRequest) -> Result<ReportTakes, Error> {
     if !wrong.is_empty() {
         return Err(Error::Invalid(wrong));
     }
-    Ok(ReportTakes { id: App::graft_id(&request.graft_id)?, taken: request.taken, seen_on })
+    Ok(ReportTakes { id: App::id(&request.graft_id)?, taken: request.taken, seen_on })
 }
 
 /// An entry as it stands on a day.

@@ -272,7 +272,7 @@ pub fn raise(request: v1::RaiseAlertRequest) -> Result<RaiseAlert, Error> {
 /// What was expected.
 pub fn confirm(request: v1::ConfirmAlertRequest) -> Result<ConfirmAlert, Error> {
     let v1::ConfirmAlertRequest { alert_id, words, trace_back } = request;
-    Ok(ConfirmAlert { id: App::alert_id(&alert_id)?, words, trace_back })
+    Ok(ConfirmAlert { id: App::id(&alert_id)?, words, trace_back })
 }
 
 /// A dismissal.
@@ -280,7 +280,7 @@ pub fn confirm(request: v1::ConfirmAlertRequest) -> Result<ConfirmAlert, Error> 
 /// # Errors
 /// What was expected.
 pub fn dismiss(request: v1::DismissAlertRequest) -> Result<DismissAlert, Error> {
-    Ok(DismissAlert { id: App::alert_id(&request.alert_id)?, reason: request.reason })
+    Ok(DismissAlert { id: App::id(&request.alert_id)?, reason: request.reason })
 }
 
 /// A lifting.
@@ -288,7 +288,7 @@ pub fn dismiss(request: v1::DismissAlertRequest) -> Result<DismissAlert, Error> 
 /// # Errors
 /// What was expected.
 pub fn lift(request: v1::LiftAlertRequest) -> Result<LiftAlert, Error> {
-    Ok(LiftAlert { id: App::alert_id(&request.alert_id)?, reason: request.reason })
+    Ok(LiftAlert { id: App::id(&request.alert_id)?, reason: request.reason })
 }
 
 /// A withdrawal.
@@ -296,7 +296,7 @@ pub fn lift(request: v1::LiftAlertRequest) -> Result<LiftAlert, Error> {
 /// # Errors
 /// What was expected.
 pub fn withdraw(request: &v1::WithdrawAlertRequest) -> Result<WithdrawAlert, Error> {
-    Ok(WithdrawAlert { id: App::alert_id(&request.alert_id)? })
+    Ok(WithdrawAlert { id: App::id(&request.alert_id)? })
 }
 
 /// An alert as somebody sees it.

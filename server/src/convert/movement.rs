@@ -36,7 +36,7 @@ pub fn ask(request: v1::CheckMovementRequest) -> Result<AskMovement, Error> {
         documents,
     } = request;
     let mut wrong = Vec::new();
-    let offer = if offer_id.is_empty() { None } else { Some(App::offer_id(&offer_id)?) };
+    let offer = if offer_id.is_empty() { None } else { Some(App::id(&offer_id)?) };
     let mut papers = Vec::new();
     for (at, document) in documents.into_iter().enumerate() {
         let field = format!("documents[{at}].valid_to");

@@ -1,7 +1,7 @@
 //! Offers on the wire.
 
 use scionary_app::{
-    Error,
+    App, Error,
     offers::{ChangeOffer, CreateOffer, Field, SearchOffers, Shown, WithdrawOffer},
 };
 use scionary_domain::{
@@ -216,14 +216,6 @@ fn fine<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
     if wrong.is_empty() { Ok(value) } else { Err(Error::Invalid(wrong)) }
 }
 
-/// An offer's id from the wire.
-///
-/// # Errors
-/// What was expected.
-pub fn read_id(text: &str) -> Result<OfferId, Error> {
-    text.parse().map_err(|e| FieldError::new("offer_id", format!("{e}")).into())
-}
-
 /// A request to post.
 ///
 /// # Errors
@@ -268,7 +260,7 @@ pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
 /// Values that cannot be read.
 pub fn withdraw(request: &v1::WithdrawOfferRequest) -> Result<WithdrawOffer, Error> {
     let version = (request.version != 0).then_some(request.version);
-    Ok(WithdrawOffer { id: read_id(&request.offer_id)?, version })
+    Ok(WithdrawOffer { id: App::id(&request.offer_id)?, version })
 }
 
 /// A search.

@@ -1,11 +1,11 @@
 //! Odds on the wire.
 
 use scionary_app::{
-    offers::Offered,
+    plans::{AskRipe, Ripe, RipeFiller},
     registry::{Record, Registry, Season},
 };
 use scionary_domain::{
-    calendar::{Bars, Filler},
+    calendar::Bars,
     crop::{Crop, Storage, Way},
     grafting::Rate,
     odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
@@ -17,7 +17,7 @@ use scionary_proto::v1;
 use super::{count, grafts, offer::whole_km, registry as convert};
 
 /// When a record is ripe.
-pub fn season(record: &Record, season: &Season) -> v1::SeasonRow {
+fn season(record: &Record, season: &Season) -> v1::SeasonRow {
     let finding = season.finding.as_ref();
     let bars = |bars: Option<Bars>| bars.map(|b| b.to_vec()).unwrap_or_default();
     v1::SeasonRow {
@@ -32,17 +32,33 @@ pub fn season(record: &Record, season: &Season) -> v1::SeasonRow {
 }
 
 /// Half months on the wire.
-pub fn halves(halves: &[usize]) -> Vec<i32> {
+fn halves(halves: &[usize]) -> Vec<i32> {
     halves.iter().copied().map(count).collect()
 }
 
 /// A cultivar that fills gaps.
-pub fn filler(record: &Record, row: &Season, filler: &Filler, offered: Offered) -> v1::SeasonFiller {
+fn filler(found: &RipeFiller<'_>) -> v1::SeasonFiller {
     v1::SeasonFiller {
-        row: Some(season(record, row)),
-        fills: halves(&filler.fills),
-        offers: count(offered.offers),
-        nearest_km: offered.nearest_km.map(whole_km),
+        row: Some(season(found.record, &found.season)),
+        fills: halves(&found.filler.fills),
+        offers: count(found.offered.offers),
+        nearest_km: found.offered.nearest_km.map(whole_km),
+    }
+}
+
+/// What a calendar is asked for.
+pub fn ask_ripe(wire: v1::ShowSeasonsRequest) -> AskRipe {
+    let v1::ShowSeasonsRequest { cultivars, crop, south, fill_gaps, near_grid_code, within_km } = wire;
+    AskRipe { cultivars, crop, south, fill_gaps, near_grid_code, within_km }
+}
+
+/// A calendar.
+pub fn ripe(found: &Ripe<'_>) -> v1::ShowSeasonsResponse {
+    v1::ShowSeasonsResponse {
+        rows: found.rows.iter().map(|(record, row)| season(record, row)).collect(),
+        gaps: halves(&found.gaps),
+        fillers: found.fillers.iter().map(filler).collect(),
+        south: found.south,
     }
 }
 

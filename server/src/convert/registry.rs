@@ -2,7 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use scionary_app::registry::{Found, Record, Registry};
+use scionary_app::{
+    evidence::ListedEvidence,
+    registry::{Found, Record, Registry},
+};
 use scionary_domain::{
     crop::{Caution, Crop, Descriptor, DescriptorKind, Storage, Timing},
     cultivar::{NameKind, ParentRole, Rank},
@@ -459,4 +462,12 @@ pub fn write_protection(protection: &protection::Protection) -> v1::Protection {
         until: protection.until.map(super::date),
         citation: protection.citation.clone(),
     }
+}
+
+/// A piece of a record in a list.
+pub fn listed(row: &ListedEvidence<'_>) -> v1::Evidence {
+    let (weight, why) = row.weight;
+    let mut wire = evidence(row.evidence, &row.label, weight, why);
+    wire.author_name.clone_from(&row.author_name);
+    wire
 }

@@ -1,6 +1,7 @@
 //! `scionaryd demo`: a server on invented data in a temporary folder, and a tour through the main job over
 //! a real socket, printed for a person.
 
+mod caller;
 mod paper;
 mod scene;
 mod swap;

@@ -14,13 +14,12 @@ use scionary_domain::{
     offer::{Draft, HandOver, Material, Terms, health::Form},
     round::{PartDraft, RoundDraft, Settings},
 };
-use scionary_proto::v1::{self, round_service_client::RoundServiceClient};
-use tonic::transport::Channel;
+use scionary_proto::v1;
 
 use super::{
+    caller::Caller,
     paper::Paper,
     scene::{self, looked_at, member},
-    tour::{sign_in, signed},
 };
 
 /// Who takes part beside the three of the club's beginnings: handle and name.
@@ -182,18 +181,13 @@ fn counted(packs: i32) -> String {
 }
 
 /// Settles the round over the socket, and tells what came of it.
-pub(super) async fn settle(channel: &Channel, paper: &Paper, round: RoundId) -> Result<()> {
+pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> Result<()> {
     paper.title("7. A swap day of thirty, settled fairly");
     let round_id = round.to_string();
-    let mut rounds = RoundServiceClient::new(channel.clone());
-    let (token, _) = sign_in(channel, scene::STEWARD).await?;
-    let lots = rounds
-        .list_round_lots(signed(
-            v1::ListRoundLotsRequest { round_id: round_id.clone(), page_size: 100, ..Default::default() },
-            &token,
-        )?)
+    let organiser = visitor.sign_in(scene::STEWARD).await?;
+    let lots = organiser
+        .call(v1::ListRoundLotsRequest { round_id: round_id.clone(), page_size: 100, ..Default::default() })
         .await?
-        .into_inner()
         .lots;
     let packs: i32 = lots.iter().map(|l| l.units).sum();
     paper.text(&format!(
@@ -204,7 +198,7 @@ pub(super) async fn settle(channel: &Channel, paper: &Paper, round: RoundId) -> 
         round_id: round_id.clone(),
         tried: Some(v1::RoundSettings { cap: 2, slack: 0, newcomers: 0, ..Default::default() }),
     };
-    let previews = rounds.preview_round(signed(preview, &token)?).await?.into_inner().previews;
+    let previews = organiser.call(preview).await?.previews;
     println!();
     paper.text("A dry run first, with two sets of rules side by side:");
     for (preview, rules) in
@@ -218,9 +212,8 @@ pub(super) async fn settle(channel: &Channel, paper: &Paper, round: RoundId) -> 
             ),
         );
     }
-    let sealed =
-        rounds.seal_round(signed(v1::SealRoundRequest { round_id: round_id.clone() }, &token)?).await?;
-    let sealed = sealed.into_inner().round.context("the round came back empty")?;
+    let sealed = organiser.call(v1::SealRoundRequest { round_id: round_id.clone() }).await?;
+    let sealed = sealed.round.context("the round came back empty")?;
     println!();
     paper.text(&format!(
         "The organiser seals it. The hash of the secret of the draw was known from the beginning ({}…), the hash of all lists is published now ({}…): nobody can choose the draw any more.",
@@ -228,18 +221,14 @@ pub(super) async fn settle(channel: &Channel, paper: &Paper, round: RoundId) -> 
         sealed.input_hash.get(..12).unwrap_or_default()
     ));
     let request = v1::SettleRoundRequest { round_id: round_id.clone(), only_checked_in: false };
-    let mut stream = rounds.settle_round(signed(request, &token)?).await?.into_inner();
+    let mut stream = organiser.replies(request).await?;
     let mut last = v1::SettleRoundResponse::default();
     while let Some(step) = stream.message().await? {
         last = step;
     }
-    let shares = rounds
-        .list_round_shares(signed(
-            v1::ListRoundSharesRequest { round_id: round_id.clone(), page_size: 100, ..Default::default() },
-            &token,
-        )?)
+    let shares = organiser
+        .call(v1::ListRoundSharesRequest { round_id: round_id.clone(), page_size: 100, ..Default::default() })
         .await?
-        .into_inner()
         .shares;
     println!();
     paper.text(&format!(
@@ -261,13 +250,10 @@ pub(super) async fn settle(channel: &Channel, paper: &Paper, round: RoundId) -> 
     }
     // somebody whose wishes did not all come true, and somebody across the border
     for handle in ["juno", "lettice"] {
-        let (token, name) = sign_in(channel, handle).await?;
-        let mine = rounds
-            .get_my_round(signed(v1::GetMyRoundRequest { round_id: round_id.clone() }, &token)?)
-            .await?;
-        let mine = mine.into_inner();
+        let member = visitor.sign_in(handle).await?;
+        let mine = member.call(v1::GetMyRoundRequest { round_id: round_id.clone() }).await?;
         println!();
-        paper.text(&format!("What {name} sees:"));
+        paper.text(&format!("What {} sees:", member.name));
         for wish in &mine.wishes {
             let came = match wish.units {
                 n if n >= wish.quantity => "yours".to_string(),

@@ -3,44 +3,33 @@
 use std::net::SocketAddr;
 
 use anyhow::{Context as _, Result};
-use scionary_proto::{
-    metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
-    v1::{
-        self, account_service_client::AccountServiceClient, cultivar_service_client::CultivarServiceClient,
-        evidence_service_client::EvidenceServiceClient, offer_service_client::OfferServiceClient,
-        plan_service_client::PlanServiceClient,
-    },
-};
-use tonic::{Request, transport::Channel};
+use scionary_proto::v1;
 
-use super::{paper::Paper, scene, swap};
+use super::{caller::Caller, paper::Paper, scene, swap};
 use crate::{
     clock::SystemClock,
     convert::{date, read_date},
 };
-use scionary_app::ports::{Clock as _, Entropy as _, SystemEntropy};
+use scionary_app::ports::Clock as _;
 use scionary_domain::ids::RoundId;
 
 const MISSPELT: &str = "lantan moth";
 
 /// Walks through the main job.
 pub(super) async fn walk(address: SocketAddr, paper: &Paper, round: RoundId) -> Result<()> {
-    let channel = tonic::transport::Endpoint::from_shared(format!("http://{address}"))?
-        .connect()
-        .await
-        .context("the demo's own server does not answer")?;
-    look_up(&channel, paper).await?;
+    let visitor = Caller::connect(address).await?;
+    look_up(&visitor, paper).await?;
     paper.title("2. Sign in");
-    let (token, name) = sign_in(&channel, scene::GROWER).await?;
-    paper.text(&format!("Signed in as {name}."));
-    post(&channel, paper, &token).await?;
-    find(&channel, paper).await?;
-    plan(&channel, paper).await?;
-    report_back(&channel, paper, &token).await?;
-    swap::settle(&channel, paper, round).await
+    let grower = visitor.sign_in(scene::GROWER).await?;
+    paper.text(&format!("Signed in as {}.", grower.name));
+    post(&grower, paper).await?;
+    find(&visitor, paper).await?;
+    plan(&visitor, paper).await?;
+    report_back(&grower, paper).await?;
+    swap::settle(&visitor, paper, round).await
 }
 
-async fn plan(channel: &Channel, paper: &Paper) -> Result<()> {
+async fn plan(visitor: &Caller, paper: &Paper) -> Result<()> {
     paper.title("5. Plan it: Quarrymead grafted on a rootstock of one's own");
     let request = v1::DraftPlanRequest {
         cultivar: "Quarrymead".into(),
@@ -49,7 +38,7 @@ async fn plan(channel: &Channel, paper: &Paper) -> Result<()> {
         climate: v1::Climate::Mild.into(),
         ..Default::default()
     };
-    let reply = PlanServiceClient::new(channel.clone()).draft_plan(request).await?.into_inner();
+    let reply = visitor.call(request).await?;
     paper.text(&reply.identity);
     let day = |wire: Option<v1::Date>| read_date("", wire, &mut Vec::new()).map(|d| d.to_string());
     for step in &reply.steps {
@@ -63,11 +52,10 @@ async fn plan(channel: &Channel, paper: &Paper) -> Result<()> {
     Ok(())
 }
 
-async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
+async fn look_up(visitor: &Caller, paper: &Paper) -> Result<()> {
     paper.title(&format!("1. Does the seed of “{MISSPELT}” come true?"));
-    let mut client = CultivarServiceClient::new(channel.clone());
     let request = v1::LookUpSeedRequest { name: MISSPELT.into(), crop: String::new() };
-    let reply = client.look_up_seed(request).await?.into_inner();
+    let reply = visitor.call(request).await?;
     let report = reply.report.context("the look-up found nothing")?;
     if let (true, Some(found)) = (reply.guessed, &reply.found_by) {
         paper.text(&format!("No cultivar is on file under that name; {}.", found.reason_text));
@@ -102,24 +90,7 @@ async fn look_up(channel: &Channel, paper: &Paper) -> Result<()> {
     Ok(())
 }
 
-/// A session of somebody, and their name.
-pub(super) async fn sign_in(channel: &Channel, handle: &str) -> Result<(String, String)> {
-    let request =
-        v1::SignInRequest { handle: handle.into(), password: scene::PASSWORD.into(), label: "tour".into() };
-    let reply = AccountServiceClient::new(channel.clone()).sign_in(request).await?.into_inner();
-    Ok((reply.token, reply.account.map(|a| a.display_name).unwrap_or_default()))
-}
-
-/// A request that writes, of somebody who is signed in.
-pub(super) fn signed<T>(message: T, token: &str) -> Result<Request<T>> {
-    let mut request = Request::new(message);
-    request.metadata_mut().insert(AUTHORIZATION, format!("Bearer {token}").parse()?);
-    let key: String = SystemEntropy.bytes()?.iter().take(16).map(|b| format!("{b:02x}")).collect();
-    request.metadata_mut().insert(IDEMPOTENCY_KEY, key.parse()?);
-    Ok(request)
-}
-
-async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
+async fn post(grower: &Caller, paper: &Paper) -> Result<()> {
     paper.title("3. Post surplus seedlings, with what is known of their health");
     let today = SystemClock.now().date();
     let draft = v1::OfferDraft {
@@ -149,8 +120,7 @@ async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
         }),
         ..Default::default()
     };
-    let request = signed(v1::CreateOfferRequest { offer: Some(draft) }, token)?;
-    let reply = OfferServiceClient::new(channel.clone()).create_offer(request).await?.into_inner();
+    let reply = grower.call(v1::CreateOfferRequest { offer: Some(draft) }).await?;
     let offer = reply.offer.context("the offer came back empty")?;
     paper.text(&format!("Posted as {}: {}.", offer.offer_id, describe(&offer)));
     let health = offer.health.unwrap_or_default();
@@ -165,11 +135,11 @@ async fn post(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
     Ok(())
 }
 
-async fn find(channel: &Channel, paper: &Paper) -> Result<()> {
+async fn find(visitor: &Caller, paper: &Paper) -> Result<()> {
     paper.title("4. Find what is offered within 50 km");
     let request =
         v1::SearchOffersRequest { near_grid_code: "2CGV4300+".into(), within_km: 50, ..Default::default() };
-    let reply = OfferServiceClient::new(channel.clone()).search_offers(request).await?.into_inner();
+    let reply = visitor.call(request).await?;
     for found in reply.offers {
         let Some(offer) = found.offer else { continue };
         let km = found.distance_km.map(|km| format!("{km:>3} km")).unwrap_or_default();
@@ -179,19 +149,19 @@ async fn find(channel: &Channel, paper: &Paper) -> Result<()> {
 }
 
 /// The finding on off-type seedlings as it stands.
-async fn off_types(channel: &Channel) -> Result<v1::Finding> {
+async fn off_types(visitor: &Caller) -> Result<v1::Finding> {
     let request = v1::GetCultivarRequest { cultivar: "Lantern Moth".into(), crop: "mango".into() };
-    let reply = CultivarServiceClient::new(channel.clone()).get_cultivar(request).await?.into_inner();
+    let reply = visitor.call(request).await?;
     let found = reply.findings.into_iter().find(|f| f.descriptor_key == "off_type_seedlings");
     found.context("the demo's own finding is missing")
 }
 
-async fn report_back(channel: &Channel, paper: &Paper, token: &str) -> Result<()> {
+async fn report_back(grower: &Caller, paper: &Paper) -> Result<()> {
     paper.title("6. Report what came up, so that the next person's answer is better");
     let tell = |finding: &v1::Finding, when: &str| {
         paper.item("-", &format!("{when}: {} ({}).", finding.text, finding.standing_text));
     };
-    tell(&off_types(channel).await?, "On file");
+    tell(&off_types(grower).await?, "On file");
     let judged = v1::SeedlingTally { which: v1::JudgedSeedlings::AsTheyCame.into(), judged: 30, off_type: 3 };
     let thing = v1::observed_thing::Thing::Seedlings(judged);
     let request = v1::AddEvidenceRequest {
@@ -206,20 +176,19 @@ async fn report_back(channel: &Channel, paper: &Paper, token: &str) -> Result<()
         }),
         ..Default::default()
     };
-    let mut evidence = EvidenceServiceClient::new(channel.clone());
-    let reply = evidence.add_evidence(signed(request, token)?).await?.into_inner();
+    let reply = grower.call(request).await?;
     let entered = reply.evidence.first().and_then(|d| d.evidence.clone()).context("nothing was entered")?;
     paper.text(&format!("Entered as {}: 3 of 30 seedlings unlike the mother, by eye.", entered.evidence_id));
-    tell(&off_types(channel).await?, "Now");
-    let (checker, name) = sign_in(channel, scene::CHECKER).await?;
+    tell(&off_types(grower).await?, "Now");
+    let checker = grower.sign_in(scene::CHECKER).await?;
     let check = v1::CheckEvidenceRequest {
         evidence_id: entered.evidence_id,
         verdict: v1::CheckVerdict::BearsOut.into(),
         reason: "I looked at the same seedlings.".into(),
     };
-    evidence.check_evidence(signed(check, &checker)?).await?;
-    let found = off_types(channel).await?;
-    tell(&found, &format!("Borne out by {name}"));
+    checker.call(check).await?;
+    let found = off_types(grower).await?;
+    tell(&found, &format!("Borne out by {}", checker.name));
     for piece in &found.evidence {
         paper.item("   ·", &format!("{}: {}", piece.as_stated, piece.weight_reason));
     }

@@ -1,322 +1,264 @@
 //! Accounts. Idempotency keys are bound to requests without their passwords, so that no quick hash of a
 //! password is ever stored.
 
-use std::sync::Arc;
-
-use prost::Message as _;
+use prost::Message;
 use scionary_app::{
-    App, Error, KeepReply,
+    App, Error,
     accounts::{
         BlockMember, Blocked, ChangeRole, ChangeStanding, Invited, RevokeInvitation, RoleChange, SignOut,
         StandingChange, UnblockMember,
     },
 };
-use scionary_domain::{
-    account::{Account, Actor, Invitation},
-    field::FieldError,
-};
-use scionary_proto::v1::{self, account_service_server::AccountService};
-use tonic::{Request, Response, Status};
+use scionary_domain::account::{Account, Actor, Invitation};
+use scionary_proto::v1;
 
 use crate::{
     call::Admitted,
     convert::{self, account as convert_account},
-    status::{self, Refusal},
-    throttle::Throttle,
+    dispatch::Encoded,
+    site::Site,
+    status::{Failure, Refusal},
 };
 
-/// Answers `AccountService`.
-pub struct AccountRpc {
-    /// The application.
-    pub app: App,
-    /// Budgets of sign-ins for each handle.
-    pub throttle: Arc<Throttle>,
+/// Grants a role or takes it away.
+async fn change_role<M: Message>(
+    site: &Site,
+    call: &Admitted,
+    (handle, role, crop): (String, i32, String),
+    change: RoleChange,
+    message: impl Fn(Option<v1::Account>) -> M + Send + Sync + 'static,
+) -> Result<Encoded<M>, Failure> {
+    let role = convert_account::read_role(role, &crop)?;
+    let use_case = ChangeRole { handle, role, change };
+    call.write(&site.app, Ok(use_case), move |a| message(Some(convert_account::account(a)))).await
 }
 
-impl AccountRpc {
-    async fn change_role(
-        &self,
-        admitted: &Admitted,
-        call: scionary_app::Call,
-        parts: (String, i32, String),
-        change: RoleChange,
-        encode: impl Fn(&Account) -> Vec<u8> + Send + Sync + 'static,
-    ) -> Result<Vec<u8>, Status> {
-        let (handle, role, crop) = parts;
-        let role = convert_account::read_role(role, &crop).map_err(|e| admitted.fail(e))?;
-        let use_case = ChangeRole { handle, role, change };
-        self.app.write(&call, use_case, KeepReply::Yes, encode).await.map_err(|e| admitted.fail(e))
-    }
-}
-
-/// The four methods that change how an account stands differ in their words only.
-macro_rules! standing {
-    ($self:ident, $request:ident, $change:expr, $reply:ident) => {{
-        let admitted = Admitted::of(&$request)?;
-        let request = $request.into_inner();
-        let call = admitted.write_call(&request);
-        let use_case = ChangeStanding { handle: request.handle, change: $change, reason: request.reason };
-        let encode = |account: &Account| {
-            v1::$reply { account: Some(convert_account::account(account)) }.encode_to_vec()
-        };
-        let kept = $self.app.write(&call, use_case, KeepReply::Yes, encode).await;
-        let reply = admitted.reply(kept)?;
-        $self.app.refresh_registry().await.map_err(|e| admitted.fail(e))?;
-        Ok(reply)
-    }};
+/// Vouches for an account, suspends it, or undoes either.
+async fn change_standing<M: Message>(
+    site: &Site,
+    call: &Admitted,
+    (handle, reason): (String, String),
+    change: StandingChange,
+    message: impl Fn(Option<v1::Account>) -> M + Send + Sync + 'static,
+) -> Result<Encoded<M>, Failure> {
+    let use_case = ChangeStanding { handle, change, reason };
+    let reply =
+        call.write(&site.app, Ok(use_case), move |a| message(Some(convert_account::account(a)))).await?;
+    site.app.refresh_registry().await?;
+    Ok(reply)
 }
 
 fn ended(count: u64) -> i32 {
     i32::try_from(count).unwrap_or(i32::MAX)
 }
 
-#[tonic::async_trait]
-impl AccountService for AccountRpc {
-    async fn sign_up(
-        &self,
-        request: Request<v1::SignUpRequest>,
-    ) -> Result<Response<v1::SignUpResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let mut request = request.into_inner();
-        let password = std::mem::take(&mut request.password);
-        let code = std::mem::take(&mut request.code);
-        let call = admitted.write_call(&request);
-        if let Some(reply) = self.app.first_reply(&call).await.map_err(|e| admitted.fail(e))? {
-            return admitted.reply(Ok(reply));
-        }
-        let use_case = self
-            .app
-            .prepare_sign_up(&request.handle, &request.display_name, &password, &code)
-            .await
-            .map_err(|e| admitted.fail(e))?;
-        let encode = |account: &Account| {
-            v1::SignUpResponse { account: Some(convert_account::account(account)) }.encode_to_vec()
-        };
-        admitted.reply(self.app.write(&call, use_case, KeepReply::Yes, encode).await)
+pub(crate) async fn sign_up(
+    site: &Site,
+    call: &Admitted,
+    request: v1::SignUpRequest,
+) -> Result<Encoded<v1::SignUpResponse>, Failure> {
+    // a repeat must not be refused for the handle that its first run took
+    if let Some(reply) = call.first_reply(&site.app).await? {
+        return Ok(reply);
     }
+    let v1::SignUpRequest { handle, display_name, password, code } = request;
+    let use_case = site.app.prepare_sign_up(&handle, &display_name, &password, &code).await;
+    let message = |account: &Account| v1::SignUpResponse { account: Some(convert_account::account(account)) };
+    call.write(&site.app, use_case, message).await
+}
 
-    async fn sign_in(
-        &self,
-        request: Request<v1::SignInRequest>,
-    ) -> Result<Response<v1::SignInResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let v1::SignInRequest { handle, password, label } = request.into_inner();
-        self.throttle
-            .sign_in(&handle, admitted.address())
-            .map_err(|wait| status::refusal(&Refusal::TooMany(wait), admitted.call().request))?;
-        let signed_in = self
-            .app
-            .sign_in(&admitted.call(), &handle, &password, &label)
-            .await
-            .map_err(|e| admitted.fail(e))?;
-        Ok(Response::new(v1::SignInResponse {
-            token: signed_in.token,
-            expires_at: Some(convert::timestamp(signed_in.expires_at)),
-            account: Some(convert_account::account(&signed_in.account)),
-        }))
-    }
+pub(crate) async fn sign_in(
+    site: &Site,
+    call: &Admitted,
+    request: v1::SignInRequest,
+) -> Result<v1::SignInResponse, Failure> {
+    let v1::SignInRequest { handle, password, label } = request;
+    site.throttle.sign_in(&handle, call.address()).map_err(Refusal::TooMany)?;
+    let signed_in = site.app.sign_in(call, &handle, &password, &label).await?;
+    Ok(v1::SignInResponse {
+        token: signed_in.token,
+        expires_at: Some(convert::timestamp(signed_in.expires_at)),
+        account: Some(convert_account::account(&signed_in.account)),
+    })
+}
 
-    async fn sign_out(
-        &self,
-        request: Request<v1::SignOutRequest>,
-    ) -> Result<Response<v1::SignOutResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let use_case = SignOut { everywhere: false };
-        let done = self.app.write(&admitted.call(), use_case, KeepReply::Yes, |_| Vec::new()).await;
-        admitted.reply(done)
-    }
+pub(crate) async fn sign_out(
+    site: &Site,
+    call: &Admitted,
+    _request: v1::SignOutRequest,
+) -> Result<Encoded<v1::SignOutResponse>, Failure> {
+    call.write(&site.app, Ok(SignOut { everywhere: false }), |_| v1::SignOutResponse {}).await
+}
 
-    async fn sign_out_everywhere(
-        &self,
-        request: Request<v1::SignOutEverywhereRequest>,
-    ) -> Result<Response<v1::SignOutEverywhereResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let encode =
-            |count: &u64| v1::SignOutEverywhereResponse { sessions_ended: ended(*count) }.encode_to_vec();
-        let use_case = SignOut { everywhere: true };
-        admitted.reply(self.app.write(&admitted.call(), use_case, KeepReply::Yes, encode).await)
-    }
+pub(crate) async fn sign_out_everywhere(
+    site: &Site,
+    call: &Admitted,
+    _request: v1::SignOutEverywhereRequest,
+) -> Result<Encoded<v1::SignOutEverywhereResponse>, Failure> {
+    let message = |count: &u64| v1::SignOutEverywhereResponse { sessions_ended: ended(*count) };
+    call.write(&site.app, Ok(SignOut { everywhere: true }), message).await
+}
 
-    async fn change_password(
-        &self,
-        request: Request<v1::ChangePasswordRequest>,
-    ) -> Result<Response<v1::ChangePasswordResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let v1::ChangePasswordRequest { current_password, new_password } = request.into_inner();
-        let call = admitted.write_call(&v1::ChangePasswordRequest::default());
-        if let Some(reply) = self.app.first_reply(&call).await.map_err(|e| admitted.fail(e))? {
-            return admitted.reply(Ok(reply));
-        }
-        let handle = call.account().map_err(|e| admitted.fail(e))?.handle.clone();
-        self.throttle
-            .sign_in(&handle, admitted.address())
-            .map_err(|wait| status::refusal(&Refusal::TooMany(wait), call.request))?;
-        let use_case = self
-            .app
-            .prepare_change_password(&call, &current_password, &new_password)
-            .await
-            .map_err(|e| admitted.fail(e))?;
-        let encode =
-            |count: &u64| v1::ChangePasswordResponse { sessions_ended: ended(*count) }.encode_to_vec();
-        admitted.reply(self.app.write(&call, use_case, KeepReply::Yes, encode).await)
+pub(crate) async fn change_password(
+    site: &Site,
+    call: &Admitted,
+    request: v1::ChangePasswordRequest,
+) -> Result<Encoded<v1::ChangePasswordResponse>, Failure> {
+    let v1::ChangePasswordRequest { current_password, new_password } = request;
+    // a repeat must not be refused for the password that its first run has changed
+    if let Some(reply) = call.first_reply(&site.app).await? {
+        return Ok(reply);
     }
+    let handle = call.account()?.handle.clone();
+    site.throttle.sign_in(&handle, call.address()).map_err(Refusal::TooMany)?;
+    let use_case = site.app.prepare_change_password(call, &current_password, &new_password).await;
+    let message = |count: &u64| v1::ChangePasswordResponse { sessions_ended: ended(*count) };
+    call.write(&site.app, use_case, message).await
+}
 
-    async fn who_am_i(
-        &self,
-        request: Request<v1::WhoAmIRequest>,
-    ) -> Result<Response<v1::WhoAmIResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        match &admitted.call().actor {
-            Actor::Member { account, session_expires_at, .. } => Ok(Response::new(v1::WhoAmIResponse {
-                account: Some(convert_account::account(account)),
-                session_expires_at: Some(convert::timestamp(*session_expires_at)),
-            })),
-            Actor::Visitor => Err(admitted.fail(Error::SignInNeeded)),
-        }
+pub(crate) async fn who_am_i(
+    _site: &Site,
+    call: &Admitted,
+    _request: v1::WhoAmIRequest,
+) -> Result<v1::WhoAmIResponse, Failure> {
+    match &call.actor {
+        Actor::Member { account, session_expires_at, .. } => Ok(v1::WhoAmIResponse {
+            account: Some(convert_account::account(account)),
+            session_expires_at: Some(convert::timestamp(*session_expires_at)),
+        }),
+        Actor::Visitor => Err(Error::SignInNeeded.into()),
     }
+}
 
-    async fn create_invitation(
-        &self,
-        request: Request<v1::CreateInvitationRequest>,
-    ) -> Result<Response<v1::CreateInvitationResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let call = admitted.write_call(&request);
-        let now = call.now;
-        let use_case = self.app.prepare_invitation(&request.note).map_err(|e| admitted.fail(e))?;
-        let encode = move |invited: &Invited| {
-            v1::CreateInvitationResponse {
-                invitation: Some(convert_account::invitation(&invited.invitation, now)),
-                code: invited.code.clone(),
-            }
-            .encode_to_vec()
-        };
-        admitted.reply(self.app.write(&call, use_case, KeepReply::Secret, encode).await)
-    }
+pub(crate) async fn create_invitation(
+    site: &Site,
+    call: &Admitted,
+    request: v1::CreateInvitationRequest,
+) -> Result<Encoded<v1::CreateInvitationResponse>, Failure> {
+    let now = call.now;
+    let use_case = site.app.prepare_invitation(&request.note)?;
+    let message = move |invited: &Invited| v1::CreateInvitationResponse {
+        invitation: Some(convert_account::invitation(&invited.invitation, now)),
+        code: invited.code.clone(),
+    };
+    call.write_secret(&site.app, use_case, message).await
+}
 
-    async fn list_invitations(
-        &self,
-        request: Request<v1::ListInvitationsRequest>,
-    ) -> Result<Response<v1::ListInvitationsResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let call = admitted.call();
-        let v1::ListInvitationsRequest { page_size, page_token } = request.into_inner();
-        let page = self.app.invitations(&call, page_size, &page_token).await.map_err(|e| admitted.fail(e))?;
-        Ok(Response::new(v1::ListInvitationsResponse {
-            invitations: page.rows.iter().map(|i| convert_account::invitation(i, call.now)).collect(),
-            next_page_token: page.next.unwrap_or_default(),
-        }))
-    }
+pub(crate) async fn list_invitations(
+    site: &Site,
+    call: &Admitted,
+    request: v1::ListInvitationsRequest,
+) -> Result<v1::ListInvitationsResponse, Failure> {
+    let v1::ListInvitationsRequest { page_size, page_token } = request;
+    let page = site.app.invitations(call, page_size, &page_token).await?;
+    Ok(v1::ListInvitationsResponse {
+        invitations: page.rows.iter().map(|i| convert_account::invitation(i, call.now)).collect(),
+        next_page_token: page.next.unwrap_or_default(),
+    })
+}
 
-    async fn revoke_invitation(
-        &self,
-        request: Request<v1::RevokeInvitationRequest>,
-    ) -> Result<Response<v1::RevokeInvitationResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let call = admitted.write_call(&request);
-        let now = call.now;
-        let id = request
-            .invitation_id
-            .parse()
-            .map_err(|e| admitted.fail(FieldError::new("invitation_id", format!("{e}"))))?;
-        let encode = move |invitation: &Invitation| {
-            v1::RevokeInvitationResponse { invitation: Some(convert_account::invitation(invitation, now)) }
-                .encode_to_vec()
-        };
-        admitted.reply(self.app.write(&call, RevokeInvitation { id }, KeepReply::Yes, encode).await)
-    }
+pub(crate) async fn revoke_invitation(
+    site: &Site,
+    call: &Admitted,
+    request: v1::RevokeInvitationRequest,
+) -> Result<Encoded<v1::RevokeInvitationResponse>, Failure> {
+    let now = call.now;
+    let use_case = App::id(&request.invitation_id).map(|id| RevokeInvitation { id });
+    let message = move |invitation: &Invitation| v1::RevokeInvitationResponse {
+        invitation: Some(convert_account::invitation(invitation, now)),
+    };
+    call.write(&site.app, use_case, message).await
+}
 
-    async fn grant_role(
-        &self,
-        request: Request<v1::GrantRoleRequest>,
-    ) -> Result<Response<v1::GrantRoleResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let call = admitted.write_call(&request);
-        let parts = (request.handle, request.role, request.crop);
-        let encode = |account: &Account| {
-            v1::GrantRoleResponse { account: Some(convert_account::account(account)) }.encode_to_vec()
-        };
-        admitted.reply(Ok(self.change_role(&admitted, call, parts, RoleChange::Grant, encode).await?))
-    }
+pub(crate) async fn grant_role(
+    site: &Site,
+    call: &Admitted,
+    request: v1::GrantRoleRequest,
+) -> Result<Encoded<v1::GrantRoleResponse>, Failure> {
+    let parts = (request.handle, request.role, request.crop);
+    change_role(site, call, parts, RoleChange::Grant, |account| v1::GrantRoleResponse { account }).await
+}
 
-    async fn revoke_role(
-        &self,
-        request: Request<v1::RevokeRoleRequest>,
-    ) -> Result<Response<v1::RevokeRoleResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let call = admitted.write_call(&request);
-        let parts = (request.handle, request.role, request.crop);
-        let encode = |account: &Account| {
-            v1::RevokeRoleResponse { account: Some(convert_account::account(account)) }.encode_to_vec()
-        };
-        admitted.reply(Ok(self.change_role(&admitted, call, parts, RoleChange::Revoke, encode).await?))
-    }
+pub(crate) async fn revoke_role(
+    site: &Site,
+    call: &Admitted,
+    request: v1::RevokeRoleRequest,
+) -> Result<Encoded<v1::RevokeRoleResponse>, Failure> {
+    let parts = (request.handle, request.role, request.crop);
+    change_role(site, call, parts, RoleChange::Revoke, |account| v1::RevokeRoleResponse { account }).await
+}
 
-    async fn vouch_for(
-        &self,
-        request: Request<v1::VouchForRequest>,
-    ) -> Result<Response<v1::VouchForResponse>, Status> {
-        standing!(self, request, StandingChange::Vouch, VouchForResponse)
-    }
+pub(crate) async fn vouch_for(
+    site: &Site,
+    call: &Admitted,
+    request: v1::VouchForRequest,
+) -> Result<Encoded<v1::VouchForResponse>, Failure> {
+    let parts = (request.handle, request.reason);
+    change_standing(site, call, parts, StandingChange::Vouch, |account| v1::VouchForResponse { account })
+        .await
+}
 
-    async fn withdraw_vouching(
-        &self,
-        request: Request<v1::WithdrawVouchingRequest>,
-    ) -> Result<Response<v1::WithdrawVouchingResponse>, Status> {
-        standing!(self, request, StandingChange::Unvouch, WithdrawVouchingResponse)
-    }
+pub(crate) async fn withdraw_vouching(
+    site: &Site,
+    call: &Admitted,
+    request: v1::WithdrawVouchingRequest,
+) -> Result<Encoded<v1::WithdrawVouchingResponse>, Failure> {
+    let parts = (request.handle, request.reason);
+    change_standing(site, call, parts, StandingChange::Unvouch, |account| v1::WithdrawVouchingResponse {
+        account,
+    })
+    .await
+}
 
-    async fn suspend_account(
-        &self,
-        request: Request<v1::SuspendAccountRequest>,
-    ) -> Result<Response<v1::SuspendAccountResponse>, Status> {
-        standing!(self, request, StandingChange::Suspend, SuspendAccountResponse)
-    }
+pub(crate) async fn suspend_account(
+    site: &Site,
+    call: &Admitted,
+    request: v1::SuspendAccountRequest,
+) -> Result<Encoded<v1::SuspendAccountResponse>, Failure> {
+    let parts = (request.handle, request.reason);
+    change_standing(site, call, parts, StandingChange::Suspend, |account| v1::SuspendAccountResponse {
+        account,
+    })
+    .await
+}
 
-    async fn restore_account(
-        &self,
-        request: Request<v1::RestoreAccountRequest>,
-    ) -> Result<Response<v1::RestoreAccountResponse>, Status> {
-        standing!(self, request, StandingChange::Restore, RestoreAccountResponse)
-    }
+pub(crate) async fn restore_account(
+    site: &Site,
+    call: &Admitted,
+    request: v1::RestoreAccountRequest,
+) -> Result<Encoded<v1::RestoreAccountResponse>, Failure> {
+    let parts = (request.handle, request.reason);
+    change_standing(site, call, parts, StandingChange::Restore, |account| v1::RestoreAccountResponse {
+        account,
+    })
+    .await
+}
 
-    async fn block_member(
-        &self,
-        request: Request<v1::BlockMemberRequest>,
-    ) -> Result<Response<v1::BlockMemberResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let account = App::account_id(&request.account_id).map_err(|e| admitted.fail(e))?;
-        let encode = |all: &Vec<Blocked>| {
-            v1::BlockMemberResponse { blocked: convert_account::blocked(all) }.encode_to_vec()
-        };
-        let call = admitted.write_call(&request);
-        admitted.reply(self.app.write(&call, BlockMember { account }, KeepReply::Yes, encode).await)
-    }
+pub(crate) async fn block_member(
+    site: &Site,
+    call: &Admitted,
+    request: v1::BlockMemberRequest,
+) -> Result<Encoded<v1::BlockMemberResponse>, Failure> {
+    let use_case = App::id(&request.account_id).map(|account| BlockMember { account });
+    let message = |all: &Vec<Blocked>| v1::BlockMemberResponse { blocked: convert_account::blocked(all) };
+    call.write(&site.app, use_case, message).await
+}
 
-    async fn unblock_member(
-        &self,
-        request: Request<v1::UnblockMemberRequest>,
-    ) -> Result<Response<v1::UnblockMemberResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let request = request.into_inner();
-        let account = App::account_id(&request.account_id).map_err(|e| admitted.fail(e))?;
-        let encode = |all: &Vec<Blocked>| {
-            v1::UnblockMemberResponse { blocked: convert_account::blocked(all) }.encode_to_vec()
-        };
-        let call = admitted.write_call(&request);
-        admitted.reply(self.app.write(&call, UnblockMember { account }, KeepReply::Yes, encode).await)
-    }
+pub(crate) async fn unblock_member(
+    site: &Site,
+    call: &Admitted,
+    request: v1::UnblockMemberRequest,
+) -> Result<Encoded<v1::UnblockMemberResponse>, Failure> {
+    let use_case = App::id(&request.account_id).map(|account| UnblockMember { account });
+    let message = |all: &Vec<Blocked>| v1::UnblockMemberResponse { blocked: convert_account::blocked(all) };
+    call.write(&site.app, use_case, message).await
+}
 
-    async fn list_blocked(
-        &self,
-        request: Request<v1::ListBlockedRequest>,
-    ) -> Result<Response<v1::ListBlockedResponse>, Status> {
-        let admitted = Admitted::of(&request)?;
-        let all = self.app.my_blocked(&admitted.call()).await.map_err(|e| admitted.fail(e))?;
-        Ok(Response::new(v1::ListBlockedResponse { blocked: convert_account::blocked(&all) }))
-    }
+pub(crate) async fn list_blocked(
+    site: &Site,
+    call: &Admitted,
+    _request: v1::ListBlockedRequest,
+) -> Result<v1::ListBlockedResponse, Failure> {
+    let all = site.app.my_blocked(call).await?;
+    Ok(v1::ListBlockedResponse { blocked: convert_account::blocked(&all) })
 }

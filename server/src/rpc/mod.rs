@@ -1,39 +1,20 @@
-//! The handlers, a file for each noun: admission, conversion, use case, conversion.
+//! The handlers, a file for each noun: conversion, use case, conversion. Each is named in [`crate::methods`].
 
-mod account;
-mod alert;
-mod claim;
-mod club;
-mod crop;
-mod cultivar;
-mod curation;
-mod evidence;
-mod export;
-mod grafts;
-mod lot;
-mod movement;
-mod notice;
-mod offer;
-mod plan;
-mod round;
-mod server;
-mod want;
-
-pub use account::AccountRpc;
-pub use alert::AlertRpc;
-pub use claim::ClaimRpc;
-pub use club::ClubRpc;
-pub use crop::CropRpc;
-pub use cultivar::CultivarRpc;
-pub use curation::CurationRpc;
-pub use evidence::EvidenceRpc;
-pub use export::ExportRpc;
-pub use grafts::GraftRpc;
-pub use lot::LotRpc;
-pub use movement::MovementRpc;
-pub use notice::NoticeRpc;
-pub use offer::OfferRpc;
-pub use plan::PlanRpc;
-pub use round::RoundRpc;
-pub use server::ServerRpc;
-pub use want::WantRpc;
+pub(crate) mod account;
+pub(crate) mod alert;
+pub(crate) mod claim;
+pub(crate) mod club;
+pub(crate) mod crop;
+pub(crate) mod cultivar;
+pub(crate) mod curation;
+pub(crate) mod evidence;
+pub(crate) mod export;
+pub(crate) mod grafts;
+pub(crate) mod lot;
+pub(crate) mod movement;
+pub(crate) mod notice;
+pub(crate) mod offer;
+pub(crate) mod plan;
+pub(crate) mod round;
+pub(crate) mod server;
+pub(crate) mod want;

@@ -205,6 +205,14 @@ pub async fn piece(db: &impl Source, id: EvidenceId) -> Result<Option<Stored>, S
     Ok(stored(db, vec![row]).await?.pop())
 }
 
+/// Pieces, current or ended, in the order of their ids; those that are not there are left out.
+pub async fn some(db: &impl Source, ids: &[EvidenceId]) -> Result<Vec<Stored>, StoreError> {
+    let ids = ids.iter().map(|id| id.uuid());
+    let query = evidence::Entity::find().filter(evidence::Column::Id.is_in(ids));
+    let rows = query.order_by_asc(evidence::Column::Id).all(db.inner()).await?;
+    stored(db, rows).await
+}
+
 async fn stored(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec<Stored>, StoreError> {
     let ended: Vec<_> = rows
         .iter()

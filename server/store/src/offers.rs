@@ -1,9 +1,12 @@
 //! Offers: one at a time, a giver's own, and searches by keyset.
 
+use std::{fmt, str::FromStr};
+
 use scionary_domain::{
     access::{EditOffer, Granted},
     ids::{AccountId, ClubId, CultivarId, LotId, OfferId},
     offer::{Contents, HandOver, Material, Offer, Terms, Unit},
+    page::PageTokenError,
     place::{AreaCode, GridCode, Place},
     time::{Date, Timestamp},
 };
@@ -41,6 +44,22 @@ pub struct OfferKey {
     pub rank: i64,
     /// Its id.
     pub id: OfferId,
+}
+
+impl fmt::Display for OfferKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.rank, self.id)
+    }
+}
+impl FromStr for OfferKey {
+    type Err = PageTokenError;
+    fn from_str(text: &str) -> Result<Self, PageTokenError> {
+        let parse = || {
+            let (rank, id) = text.split_once(':')?;
+            Some(Self { rank: rank.parse().ok()?, id: id.parse().ok()? })
+        };
+        parse().ok_or(PageTokenError::Unreadable)
+    }
 }
 
 /// An offer and its rank in the search's order.

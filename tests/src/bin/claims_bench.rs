@@ -140,9 +140,7 @@ async fn through_the_door(app: &App, offers: &[OfferId]) -> f64 {
                         contact: "0400 000 000".into(),
                     };
                     let ask = AskForOffer { offer, asked };
-                    app.write(&call, ask, KeepReply::Yes, |shown| shown.claim.id.to_string().into_bytes())
-                        .await
-                        .unwrap();
+                    app.write(&call, ask, KeepReply::Yes, |id| id.to_string().into_bytes()).await.unwrap();
                 }
             })
         })

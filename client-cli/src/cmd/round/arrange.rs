@@ -8,7 +8,7 @@ use scionary_proto::v1;
 use super::{fetch, show::told};
 use crate::{
     args::{RoundArguments, RoundChanges, RoundCommand, TriedArguments},
-    client::{Client, rounds},
+    client::Client,
     cmd::save,
     error::Failure,
     output::Output,
@@ -20,22 +20,19 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
     match command {
         RoundCommand::Create { club, says } => {
             let request = v1::CreateRoundRequest { club_id: club, round: Some(draft(*says)) };
-            let reply: v1::CreateRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).create_round(r).await }).await?;
-            output.reply("CreateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::CreateRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::Change { round, parts } => {
             let stands = fetch(client, round.clone()).await?.says.unwrap_or_default();
             let request = v1::UpdateRoundRequest { round_id: round, round: Some(changed(stands, *parts)) };
-            let reply: v1::UpdateRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).update_round(r).await }).await?;
-            output.reply("UpdateRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::UpdateRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::CallOff { round, reason } => {
             let request = v1::CallOffRoundRequest { round_id: round, reason };
-            let reply: v1::CallOffRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).call_off_round(r).await }).await?;
-            output.reply("CallOffRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::CallOffRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::NoteAdvice { round, from, to, asked, said } => {
             let request = v1::NoteAdviceRequest {
@@ -45,22 +42,19 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 asked,
                 said,
             };
-            let reply: v1::NoteAdviceResponse =
-                client.write(request, |c, r| async move { rounds(c).note_advice(r).await }).await?;
-            output.reply("NoteAdviceResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::NoteAdviceResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::DryRun { round, tried } => dry_run(client, output, round, tried).await,
         RoundCommand::Seal { round } => {
             let request = v1::SealRoundRequest { round_id: round };
-            let reply: v1::SealRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).seal_round(r).await }).await?;
-            output.reply("SealRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::SealRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::Reopen { round } => {
             let request = v1::ReopenRoundRequest { round_id: round };
-            let reply: v1::ReopenRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).reopen_round(r).await }).await?;
-            output.reply("ReopenRoundResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::ReopenRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::Settle { round, only_checked_in } => {
             settle(client, output, round, only_checked_in).await
@@ -149,9 +143,8 @@ async fn dry_run(
     let own = fetch(client, round.clone()).await?.says.and_then(|s| s.settings).unwrap_or_default();
     let tried = Some(with(own, tried)).filter(|tried| *tried != own);
     let request = v1::PreviewRoundRequest { round_id: round, tried };
-    let reply: v1::PreviewRoundResponse =
-        client.read(request, |c, r| async move { rounds(c).preview_round(r).await }).await?;
-    output.reply("PreviewRoundResponse", &reply, |out| {
+    let reply: v1::PreviewRoundResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         out.heading("What the round would come to as it stands. Nothing is settled by this.");
         let columns: Vec<&v1::RoundPreview> = reply.previews.iter().collect();
         match columns.as_slice() {
@@ -234,7 +227,7 @@ async fn settle(
 ) -> Result<(), Failure> {
     let id = round.clone();
     let request = v1::SettleRoundRequest { round_id: round, only_checked_in };
-    let mut stream = client.stream(request, |c, r| async move { rounds(c).settle_round(r).await }).await?;
+    let mut stream = client.replies(request).await?;
     // hidden where nobody looks: indicatif draws on terminals only
     let bar = ProgressBar::new(0);
     let style = ProgressStyle::with_template("settling {bar:30} {pos} of {len}");
@@ -258,7 +251,7 @@ async fn settle(
     if !last.settled {
         return Err(Failure::bug("the server ended without having settled it"));
     }
-    output.reply("SettleRoundResponse", &last, |out| {
+    output.reply(&last, |out| {
         let packs = words::counted(last.units, "pack");
         let change = if last.units == 1 { "changes" } else { "change" };
         let told = if last.runs == 1 { "Everybody who takes part is told." } else { "Whoever it makes a difference for is told." };
@@ -272,6 +265,6 @@ async fn settle(
 /// Writes an audit file, which is there in full or not at all; how many bytes.
 async fn audit(client: &Client, round: String, run: i32, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportRoundAuditRequest { round_id: round, run };
-    let stream = client.stream(request, |c, r| async move { rounds(c).export_round_audit(r).await }).await?;
+    let stream = client.replies(request).await?;
     save(client, stream, path, |reply| reply.chunk).await
 }

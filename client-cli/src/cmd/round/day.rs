@@ -7,7 +7,7 @@ use scionary_proto::v1;
 use super::{fetch, show::told};
 use crate::{
     args::{LayoutArguments, RoundCommand},
-    client::{Client, rounds},
+    client::Client,
     cmd::more,
     error::Failure,
     output::Output,
@@ -20,16 +20,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
     match command {
         RoundCommand::Begin { round } => {
             let request = v1::StartHandOverRequest { round_id: round };
-            let reply: v1::StartHandOverResponse =
-                client.write(request, |c, r| async move { rounds(c).start_hand_over(r).await }).await?;
-            output.reply("StartHandOverResponse", &reply, |out| told(out, reply.round.as_ref()))
+            let reply: v1::StartHandOverResponse = client.call(request).await?;
+            output.reply(&reply, |out| told(out, reply.round.as_ref()))
         }
         RoundCommand::CheckIn { round, lots, not_here } => {
             for lot in lots {
                 let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: !not_here };
-                let reply: v1::CheckInLotResponse =
-                    client.write(request, |c, r| async move { rounds(c).check_in_lot(r).await }).await?;
-                output.reply("CheckInLotResponse", &reply, |out| {
+                let reply: v1::CheckInLotResponse = client.call(request).await?;
+                output.reply(&reply, |out| {
                     let is = if not_here { "is not here" } else { "is here" };
                     out.line(&format!("Lot {} {is}.", reply.number));
                 })?;
@@ -39,9 +37,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Absent { round, members, came } => {
             for member in members {
                 let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: !came };
-                let reply: v1::SetPresenceResponse =
-                    client.write(request, |c, r| async move { rounds(c).set_presence(r).await }).await?;
-                output.reply("SetPresenceResponse", &reply, |out| {
+                let reply: v1::SetPresenceResponse = client.call(request).await?;
+                output.reply(&reply, |out| {
                     let word = if came { "came" } else { "did not come" };
                     out.line(&format!("Member {} {word}.", reply.number));
                 })?;
@@ -61,9 +58,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListRoundMembersResponse =
-                client.read(request, |c, r| async move { rounds(c).list_round_members(r).await }).await?;
-            output.reply("ListRoundMembersResponse", &reply, |out| {
+            let reply: v1::ListRoundMembersResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.members.is_empty() {
                     out.text("Nobody takes part yet.");
                 } else {
@@ -93,9 +89,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_size: paging.page_size,
                 page_token: paging.page,
             };
-            let reply: v1::ListRoundSharesResponse =
-                client.read(request, |c, r| async move { rounds(c).list_round_shares(r).await }).await?;
-            output.reply("ListRoundSharesResponse", &reply, |out| {
+            let reply: v1::ListRoundSharesResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 if reply.shares.is_empty() {
                     out.text("Nothing changes hands, or the round is not settled yet.");
                 }
@@ -137,14 +132,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::Close { round } => {
             let request = v1::CloseRoundRequest { round_id: round };
-            let reply: v1::CloseRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).close_round(r).await }).await?;
+            let reply: v1::CloseRoundResponse = client.call(request).await?;
             let open = match &reply.round {
                 Some(round) => all_shares(client, &round.round_id).await?,
                 None => Vec::new(),
             };
             let open = open.iter().filter(|s| s.state() == v1::ClaimState::Accepted).count();
-            output.reply("CloseRoundResponse", &reply, |out| {
+            output.reply(&reply, |out| {
                 told(out, reply.round.as_ref());
                 out.text(&match open {
                     0 => "All that was promised changed hands; what was left over is on offer again.".to_string(),
@@ -176,15 +170,14 @@ async fn hand_over(
 ) -> Result<(), Failure> {
     let said = format!("Lot {lot} to member {member}: handed over.");
     let request = v1::HandOverShareRequest { round_id: round.to_string(), lot, member };
-    let reply: v1::HandOverShareResponse =
-        client.write(request, |c, r| async move { rounds(c).hand_over_share(r).await }).await?;
+    let reply: v1::HandOverShareResponse = client.call(request).await?;
     if reply.state() != v1::ClaimState::HandedOver {
         return Err(Failure::usage(
             "rules on moving it have become stricter since it was promised: keep it, do not hand it over",
         )
         .then(format!("see what they say: scionary claim show {}", reply.claim_id)));
     }
-    output.reply("HandOverShareResponse", &reply, |out| out.line(&said))
+    output.reply(&reply, |out| out.line(&said))
 }
 
 /// Lines of a lot and a member, from whoever types or scans; a wrong one is told, and the next is read.
@@ -230,8 +223,7 @@ async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>,
     let mut page_token = String::new();
     loop {
         let request = v1::ListRoundSharesRequest { round_id: round.to_string(), page_size: 100, page_token };
-        let reply: v1::ListRoundSharesResponse =
-            client.read(request, |c, r| async move { rounds(c).list_round_shares(r).await }).await?;
+        let reply: v1::ListRoundSharesResponse = client.call(request).await?;
         all.extend(reply.shares);
         page_token = reply.next_page_token;
         if page_token.is_empty() {

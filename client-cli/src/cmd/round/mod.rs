@@ -7,13 +7,7 @@ mod wish;
 
 use scionary_proto::v1;
 
-use crate::{
-    args::RoundCommand,
-    client::{Client, rounds},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::RoundCommand, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -22,16 +16,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Show { round } => {
             let round = fetch(client, round).await?;
             let reply = v1::GetRoundResponse { round: Some(round) };
-            output.reply("GetRoundResponse", &reply, |out| show::told(out, reply.round.as_ref()))
+            output.reply(&reply, |out| show::told(out, reply.round.as_ref()))
         }
         RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
         RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
         RoundCommand::Join { round, area, contact, post, not_there, give_more } => {
             let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
             let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
-            let reply: v1::JoinRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).join_round(r).await }).await?;
-            output.reply("JoinRoundResponse", &reply, |out| {
+            let reply: v1::JoinRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.answer("You take part.");
                 out.faint(&format!(
                     "What others bring: scionary round lots {0}. Bring something: scionary round bring {0} OFFER. Wish: scionary round wish {0}",
@@ -41,9 +34,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::Leave { round } => {
             let request = v1::LeaveRoundRequest { round_id: round };
-            let reply: v1::LeaveRoundResponse =
-                client.write(request, |c, r| async move { rounds(c).leave_round(r).await }).await?;
-            output.reply("LeaveRoundResponse", &reply, |out| {
+            let reply: v1::LeaveRoundResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.answer("You take no part any more; what you brought is on offer again.");
             })
         }
@@ -56,9 +48,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 gift,
                 papers,
             };
-            let reply: v1::BringLotResponse =
-                client.write(request, |c, r| async move { rounds(c).bring_lot(r).await }).await?;
-            output.reply("BringLotResponse", &reply, |out| {
+            let reply: v1::BringLotResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 let packs = words::counted(reply.units, "pack");
                 let each =
                     if reply.per_unit == 1 { String::new() } else { format!(" of {}", reply.per_unit) };
@@ -71,18 +62,16 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::TakeBack { round, lot } => {
             let request = v1::TakeBackLotRequest { round_id: round, lot };
-            let reply: v1::TakeBackLotResponse =
-                client.write(request, |c, r| async move { rounds(c).take_back_lot(r).await }).await?;
-            output.reply("TakeBackLotResponse", &reply, |out| out.answer("Taken back; it is on offer again."))
+            let reply: v1::TakeBackLotResponse = client.call(request).await?;
+            output.reply(&reply, |out| out.answer("Taken back; it is on offer again."))
         }
         RoundCommand::Wish { round, wishes, from, none } => {
             wish::wish(client, output, round, wishes, from, none).await
         }
         RoundCommand::Take { round, lot, packs } => {
             let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs };
-            let reply: v1::TakeLeftOverResponse =
-                client.write(request, |c, r| async move { rounds(c).take_left_over(r).await }).await?;
-            output.reply("TakeLeftOverResponse", &reply, |out| {
+            let reply: v1::TakeLeftOverResponse = client.call(request).await?;
+            output.reply(&reply, |out| {
                 out.answer("It is yours to fetch.");
                 out.faint(&format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
             })
@@ -111,7 +100,6 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
 /// A round.
 async fn fetch(client: &Client, round: String) -> Result<v1::Round, Failure> {
     let request = v1::GetRoundRequest { round_id: round };
-    let reply: v1::GetRoundResponse =
-        client.read(request, |c, r| async move { rounds(c).get_round(r).await }).await?;
+    let reply: v1::GetRoundResponse = client.call(request).await?;
     reply.round.ok_or_else(|| Failure::bug("the server answered without a round"))
 }

@@ -2,14 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{
-    args::Paging,
-    client::{Client, rounds},
-    cmd::more,
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{args::Paging, client::Client, cmd::more, error::Failure, output::Output, words};
 
 pub(super) fn phase(round: &v1::Round) -> String {
     words::plain(round.phase().as_str_name(), "ROUND_PHASE_")
@@ -28,9 +21,8 @@ pub(super) async fn list(
         page_size: paging.page_size,
         page_token: paging.page,
     };
-    let reply: v1::ListRoundsResponse =
-        client.read(request, |c, r| async move { rounds(c).list_rounds(r).await }).await?;
-    output.reply("ListRoundsResponse", &reply, |out| {
+    let reply: v1::ListRoundsResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if reply.rounds.is_empty() {
             out.text("No round of your clubs is open. Closed ones: scionary round list --all");
         }
@@ -152,9 +144,8 @@ pub(super) async fn lots(
         page_size: paging.page_size,
         page_token: paging.page,
     };
-    let reply: v1::ListRoundLotsResponse =
-        client.read(request, |c, r| async move { rounds(c).list_round_lots(r).await }).await?;
-    output.reply("ListRoundLotsResponse", &reply, |out| {
+    let reply: v1::ListRoundLotsResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         if reply.lots.is_empty() {
             out.text(if left_only { "Nothing is left over." } else { "Nobody brings anything yet." });
         }
@@ -177,9 +168,8 @@ pub(super) async fn mine(
     every_lot: bool,
 ) -> Result<(), Failure> {
     let request = v1::GetMyRoundRequest { round_id: round };
-    let reply: v1::GetMyRoundResponse =
-        client.read(request, |c, r| async move { rounds(c).get_my_round(r).await }).await?;
-    output.reply("GetMyRoundResponse", &reply, |out| {
+    let reply: v1::GetMyRoundResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         let round = reply.round.clone().unwrap_or_default();
         let says = round.says.clone().unwrap_or_default();
         let settled = round.runs > 0;

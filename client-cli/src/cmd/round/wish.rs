@@ -5,12 +5,7 @@ use std::{io::Read as _, path::PathBuf};
 use scionary_domain::lineage::LotCode;
 use scionary_proto::v1;
 
-use crate::{
-    client::{Client, rounds},
-    error::Failure,
-    output::Output,
-    words,
-};
+use crate::{client::Client, error::Failure, output::Output, words};
 
 /// Puts a list in the place of the one before.
 pub(super) async fn wish(
@@ -45,12 +40,11 @@ pub(super) async fn wish(
     let wishes = wishes.map_err(Failure::usage)?;
     let count = wishes.len();
     let request = v1::SetWishesRequest { round_id: round, wishes };
-    let set = client.write(request, |c, r| async move { rounds(c).set_wishes(r).await }).await;
+    let set = client.call(request).await;
     let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &lines))?;
     let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
-    let mine: v1::GetMyRoundResponse =
-        client.read(request, |c, r| async move { rounds(c).get_my_round(r).await }).await?;
-    output.reply("SetWishesResponse", &reply, |out| {
+    let mine: v1::GetMyRoundResponse = client.call(request).await?;
+    output.reply(&reply, |out| {
         let count = if count == 1 { "one wish".to_string() } else { format!("{count} wishes") };
         out.answer(&format!("Your list has {count}. Nobody else sees it."));
         for wish in &mine.wishes {

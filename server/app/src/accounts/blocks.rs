@@ -1,6 +1,6 @@
 //! One member blocks another: neither claims from the other, and what waits between them ends.
 
-use scionary_domain::{access::Granted, claim::State, field::FieldError, ids::AccountId, limits};
+use scionary_domain::{access::Granted, claim::State, ids::AccountId, limits};
 use scionary_store::{Source, StoreError, account_store, block_store, claim_store};
 
 use crate::{App, Call, Done, Error, Rule, UseCase, Write};
@@ -79,14 +79,6 @@ async fn blocked(db: &impl Source, by: AccountId) -> Result<Vec<Blocked>, Error>
 }
 
 impl App {
-    /// Reads an account's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn account_id(text: &str) -> Result<AccountId, Error> {
-        text.parse().map_err(|e| FieldError::new("account_id", format!("{e}")).into())
-    }
-
     /// Whom the caller blocks.
     ///
     /// # Errors

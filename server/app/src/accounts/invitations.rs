@@ -1,5 +1,7 @@
 //! Inviting.
 
+use std::{fmt, str::FromStr};
+
 use scionary_domain::{
     access,
     account::{CodeKind, Invitation},
@@ -49,27 +51,32 @@ impl App {
         token: &str,
     ) -> Result<page::Page<Invitation>, Error> {
         let account = call.account_id()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("invitations {account}");
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(read_key(&key).ok_or(page::PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = account_store::invitations_by(self.store().reader(), account, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows
-            .last()
-            .filter(|_| more)
-            .map(|last| page::token(&search, &format!("{}:{}", last.created_at.micros(), last.id)));
-        Ok(page::Page { rows, next })
+        let asked = page::Asked::<Key>::read(page_size, token, format!("invitations {account}"))?;
+        let before = asked.after.map(|Key(at, id)| (at, id));
+        let rows =
+            account_store::invitations_by(self.store().reader(), account, before, asked.limit()).await?;
+        Ok(asked.cut(rows, |last| Key(last.created_at, last.id)))
     }
 }
 
-fn read_key(key: &str) -> Option<(Timestamp, InvitationId)> {
-    let (micros, id) = key.split_once(':')?;
-    Some((Timestamp::from_micros(micros.parse().ok()?), id.parse().ok()?))
+/// What names an invitation in a list by age.
+#[derive(Clone, Copy)]
+struct Key(Timestamp, InvitationId);
+
+impl fmt::Display for Key {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.0.micros(), self.1)
+    }
+}
+impl FromStr for Key {
+    type Err = page::PageTokenError;
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let parse = || {
+            let (at, id) = text.split_once(':')?;
+            Some(Self(Timestamp::from_micros(at.parse().ok()?), id.parse().ok()?))
+        };
+        parse().ok_or(page::PageTokenError::Unreadable)
+    }
 }
 
 impl UseCase for CreateInvitation {

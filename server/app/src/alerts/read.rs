@@ -7,7 +7,7 @@ use scionary_domain::{
     account::{Account, Role},
     ids::{AccountId, AlertId, LotId},
     lineage::{Alert, LotCode},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::{Source, account_store, alert_store, alert_store::Which, lot_store};
 
@@ -72,14 +72,6 @@ pub enum ListAlerts {
 }
 
 impl App {
-    /// Reads an alert's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn alert_id(text: &str) -> Result<AlertId, Error> {
-        text.parse().map_err(|e| scionary_domain::field::FieldError::new("alert_id", format!("{e}")).into())
-    }
-
     /// An alert: to whoever raised it, holds what it reaches, or minds alerts; to others there is none.
     ///
     /// # Errors
@@ -125,16 +117,11 @@ impl App {
                 Which::OnCrops(crops)
             }
         };
-        let size = page::page_size(page_size)?;
-        let search = format!("alerts {wanted:?} {lifted_too}");
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<AlertId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked =
+            page::Asked::<AlertId>::read(page_size, token, format!("alerts {wanted:?} {lifted_too}"))?;
         let reader = self.store().reader();
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let found = alert_store::list(reader, &wanted, lifted_too, before, limit).await?;
-        let Page { rows: found, next } = page::cut(found, size, &search, |last| last.id.to_string());
+        let found = alert_store::list(reader, &wanted, lifted_too, asked.after, asked.limit()).await?;
+        let Page { rows: found, next } = asked.cut(found, |last| last.id);
         // how far each goes is worked out where one is looked at
         let ids: Vec<LotId> = found.iter().map(|a| a.lot).collect();
         let lots = lot_store::some(reader, &ids).await?;

@@ -10,8 +10,8 @@ use scionary_domain::{
 use scionary_store::claim_store;
 
 use super::{
-    ShownClaim, TOPIC, accepted, give_back, looked_at, move_up, movement, offer_of, own_as,
-    stands_in_the_way, store, what,
+    TOPIC, accepted, give_back, looked_at, move_up, movement, offer_of, own_as, stands_in_the_way, store,
+    what,
 };
 use crate::{Done, Error, Rule, UseCase, Write};
 
@@ -40,8 +40,8 @@ pub struct WithdrawClaim {
 }
 
 impl UseCase for AcceptClaim {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    type Out = ClaimId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
         let (mut claim, granted) = own_as(write, self.id, Side::Giver).await?;
         let today = write.call.now.date();
         if claim.state != State::Waiting {
@@ -74,8 +74,7 @@ impl UseCase for AcceptClaim {
             "{} is promised to you. How to reach the giver: scionary claim show {id}",
             what(&registry, &claim, &offer)
         );
-        let out = ShownClaim::new(&registry, claim, &offer);
-        Ok(Done::new(out, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
+        Ok(Done::new(id, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
             taker,
             Kind::ClaimAccepted,
             id,
@@ -93,7 +92,7 @@ async fn end(
     state: State,
     answer: Option<String>,
     action: &'static str,
-) -> Result<Done<ShownClaim>, Error> {
+) -> Result<Done<ClaimId>, Error> {
     let (mut claim, granted) = own_as(write, id, side).await?;
     if !claim.state.is_open() {
         return Err(Rule::ClaimOver(claim.state.label()).into());
@@ -121,8 +120,7 @@ async fn end(
         }
         Side::Taker => (claim.giver, format!("The taker takes back the claim on {what}.")),
     };
-    let out = ShownClaim::new(&registry, claim, &offer);
-    Ok(Done::new(out, action, id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
+    Ok(Done::new(id, action, id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
         other,
         Kind::ClaimEnded,
         id,
@@ -132,8 +130,8 @@ async fn end(
 }
 
 impl UseCase for DeclineClaim {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    type Out = ClaimId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
         let mut fields = Fields::new();
         let reason = fields.text("reason", &self.reason, 0, limits::CLAIM_NOTE_CHARS_MAX);
         let reason = fields.finish(reason)?;
@@ -142,8 +140,8 @@ impl UseCase for DeclineClaim {
 }
 
 impl UseCase for WithdrawClaim {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    type Out = ClaimId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
         end(write, self.id, Side::Taker, State::Withdrawn, None, "claim.withdrawn").await
     }
 }

@@ -9,7 +9,7 @@ use scionary_domain::{
 };
 use scionary_store::{StoreError, account_store, claim_store};
 
-use super::{ShownClaim, TOPIC, accepted, looked_at, movement, offer_of, stands_in_the_way, what};
+use super::{TOPIC, accepted, looked_at, movement, offer_of, stands_in_the_way, what};
 use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Asks for part of an offer.
@@ -21,8 +21,8 @@ pub struct AskForOffer {
 }
 
 impl UseCase for AskForOffer {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    type Out = ClaimId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
         let today = now.date();
@@ -94,8 +94,7 @@ impl UseCase for AskForOffer {
                 format!("{} asks for {what}. Look at it: scionary claim show {id}", account.display_name),
             ),
         };
-        let out = ShownClaim::new(&registry, claim, &offer);
-        Ok(Done::new(out, "claim.asked", id, change).and_publish(TOPIC, id).and_tell(
+        Ok(Done::new(id, "claim.asked", id, change).and_publish(TOPIC, id).and_tell(
             giver,
             Kind::ClaimAsked,
             id,

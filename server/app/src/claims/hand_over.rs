@@ -11,7 +11,7 @@ use scionary_domain::{
     offer::Offer,
 };
 
-use super::{ShownClaim, TOPIC, give_back, held, move_up, movement, offer_of, own, store, what};
+use super::{TOPIC, give_back, held, move_up, movement, offer_of, own, store, what};
 use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry, rounds};
 
 /// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
@@ -104,8 +104,9 @@ pub struct NoteMissed {
 }
 
 impl UseCase for ConfirmHandOver {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    /// The claim, and the state that it is left in.
+    type Out = (ClaimId, State);
+    async fn run(&self, write: &Write<'_>) -> Result<Done<(ClaimId, State)>, Error> {
         let (mut claim, granted, side) = own_or_arranged(write, self.id, self.for_both).await?;
         if claim.state != State::Accepted {
             return Err(Rule::ClaimNotAccepted(claim.state.label()).into());
@@ -116,11 +117,7 @@ impl UseCase for ConfirmHandOver {
         if untouched && let Some(done) = stricter(write, &mut claim).await? {
             store(write, granted, &mut claim).await?;
             move_up(write, claim.offer).await?;
-            return Ok(done.with(ShownClaim::new(
-                &write.app.registry(),
-                claim.clone(),
-                &offer_of(write, claim.offer).await?,
-            )));
+            return Ok(done.with((claim.id, claim.state)));
         }
         if side != Some(Side::Taker) {
             claim.given_at.get_or_insert(write.call.now);
@@ -137,9 +134,8 @@ impl UseCase for ConfirmHandOver {
         let (registry, made) = (write.app.registry(), claim.state == State::HandedOver);
         let lot = if made { Some(lots::given(write, &claim, &offer).await?) } else { None };
         let told = handed(&claim, side, &offer, &registry, lot.as_ref());
-        let out = ShownClaim::new(&registry, claim, &offer);
-        let mut done =
-            Done::new(out, "claim.hand_over_confirmed", id, serde_json::json!({})).and_publish(TOPIC, id);
+        let mut done = Done::new((id, claim.state), "claim.hand_over_confirmed", id, serde_json::json!({}))
+            .and_publish(TOPIC, id);
         for (to, words) in told {
             done = done.and_tell(to, Kind::ClaimHandedOver, id, if made { "both" } else { "one" }, words);
         }
@@ -151,8 +147,8 @@ impl UseCase for ConfirmHandOver {
 }
 
 impl UseCase for NoteMissed {
-    type Out = ShownClaim;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClaim>, Error> {
+    type Out = ClaimId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ClaimId>, Error> {
         let (mut claim, granted, side) = own(write, self.id).await?;
         let mut fields = Fields::new();
         let words = fields.text("words", &self.words, 0, limits::CLAIM_NOTE_CHARS_MAX);
@@ -166,9 +162,7 @@ impl UseCase for NoteMissed {
             Side::Taker => claim.taker_missed = words,
         }
         store(write, granted, &mut claim).await?;
-        let offer = offer_of(write, claim.offer).await?;
         let id = claim.id;
-        let out = ShownClaim::new(&write.app.registry(), claim, &offer);
-        Ok(Done::new(out, "claim.missed_noted", id, serde_json::json!({})))
+        Ok(Done::new(id, "claim.missed_noted", id, serde_json::json!({})))
     }
 }

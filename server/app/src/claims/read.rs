@@ -5,10 +5,9 @@ use std::collections::BTreeMap;
 use scionary_domain::{
     access,
     claim::Claim,
-    field::FieldError,
     ids::{AccountId, ClaimId, ClubId, OfferId},
     offer::{Material, Offer, Unit},
-    page::{self, Page, PageTokenError},
+    page::{Asked, Page},
 };
 use scionary_store::{account_store, claim_store, claim_store::Role, offer_store};
 
@@ -34,7 +33,7 @@ pub struct ShownClaim {
 }
 
 impl ShownClaim {
-    pub(super) fn new(registry: &Registry, claim: Claim, offer: &Offer) -> Self {
+    fn new(registry: &Registry, claim: Claim, offer: &Offer) -> Self {
         let contents = &offer.contents;
         Self {
             cultivar_name: registry
@@ -52,14 +51,6 @@ impl ShownClaim {
 }
 
 impl App {
-    /// Reads a claim's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn claim_id(text: &str) -> Result<ClaimId, Error> {
-        text.parse().map_err(|e| FieldError::new("claim_id", format!("{e}")).into())
-    }
-
     /// Claims beside their offers and names.
     async fn shown(&self, claims: Vec<Claim>) -> Result<Vec<ShownClaim>, Error> {
         let reader = self.store().reader();
@@ -111,12 +102,11 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownClaim>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
         let search = format!("claims {} {role:?} {open_only}", account.id);
-        let before = before(&search, token)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = claim_store::of(self.store().reader(), account.id, role, open_only, before, limit).await?;
-        self.page_of(rows, size, &search).await
+        let asked = Asked::read(page_size, token, search)?;
+        let reader = self.store().reader();
+        let rows = claim_store::of(reader, account.id, role, open_only, asked.after, asked.limit()).await?;
+        self.page_of(&asked, rows).await
     }
 
     /// A page of claims of which a side says that the hand-over was missed, for organisers.
@@ -130,12 +120,9 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownClaim>, Error> {
         access::read_missed(call.account()?)?;
-        let size = page::page_size(page_size)?;
-        let search = "missed hand-overs".to_string();
-        let before = before(&search, token)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = claim_store::missed(self.store().reader(), before, limit).await?;
-        self.page_of(rows, size, &search).await
+        let asked = Asked::read(page_size, token, "missed hand-overs".to_string())?;
+        let rows = claim_store::missed(self.store().reader(), asked.after, asked.limit()).await?;
+        self.page_of(&asked, rows).await
     }
 
     /// A page of what is promised of the offers for a club alone, for its organisers.
@@ -154,23 +141,13 @@ impl App {
         if !clubs::organises(reader, club, account.id).await? {
             return Err(access::Denied::RoleMissing("an organiser of the club").into());
         }
-        let size = page::page_size(page_size)?;
-        let search = format!("claims of {club}");
-        let after = before(&search, token)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = claim_store::promised_in_club(reader, club, after, limit).await?;
-        self.page_of(rows, size, &search).await
+        let asked = Asked::read(page_size, token, format!("claims of {club}"))?;
+        let rows = claim_store::promised_in_club(reader, club, asked.after, asked.limit()).await?;
+        self.page_of(&asked, rows).await
     }
 
-    async fn page_of(&self, rows: Vec<Claim>, size: usize, search: &str) -> Result<Page<ShownClaim>, Error> {
-        let Page { rows, next } = page::cut(rows, size, search, |last| last.id.to_string());
+    async fn page_of(&self, asked: &Asked<ClaimId>, rows: Vec<Claim>) -> Result<Page<ShownClaim>, Error> {
+        let Page { rows, next } = asked.cut(rows, |last| last.id);
         Ok(Page { rows: self.shown(rows).await?, next })
-    }
-}
-
-fn before(search: &str, token: &str) -> Result<Option<ClaimId>, Error> {
-    match page::key(search, token)? {
-        None => Ok(None),
-        Some(key) => Ok(Some(key.parse::<ClaimId>().map_err(|_| PageTokenError::Unreadable)?)),
     }
 }

@@ -3,11 +3,11 @@
 use scionary_domain::{
     access::Denied,
     club::{Club, Membership, Standing},
-    field::{FieldError, Fields},
+    field::Fields,
     ids::{AccountId, ClubId},
     limits,
     names::Folded,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::{Source, account_store, club_store};
 
@@ -52,14 +52,6 @@ impl ShownClub {
 }
 
 impl App {
-    /// Reads a club's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn club_id(text: &str) -> Result<ClubId, Error> {
-        text.parse().map_err(|e| FieldError::new("club_id", format!("{e}")).into())
-    }
-
     /// A club.
     ///
     /// # Errors
@@ -80,16 +72,13 @@ impl App {
         page_size: i32,
         token: &str,
     ) -> Result<Page<ShownClub>, Error> {
-        let size = page::page_size(page_size)?;
         let mut fields = Fields::new();
         let name = fields.text("name", name, 0, limits::CLUB_NAME_CHARS_MAX);
         let holds = Folded::new(&fields.finish(name)?).key();
-        let search = format!("clubs {holds}");
-        let after = page::key(&search, token)?;
+        let asked = page::Asked::<String>::read(page_size, token, format!("clubs {holds}"))?;
         let reader = self.store().reader();
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let found = club_store::list(reader, &holds, after.as_deref(), limit).await?;
-        let Page { rows: found, next } = page::cut(found, size, &search, |(_, key)| key.clone());
+        let found = club_store::list(reader, &holds, asked.after.as_deref(), asked.limit()).await?;
+        let Page { rows: found, next } = asked.cut(found, |(_, key)| key.clone());
         let mut rows = Vec::new();
         for (club, _) in found {
             rows.push(ShownClub::new(reader, club, call.actor.id()).await?);
@@ -137,16 +126,10 @@ impl App {
         if !super::belongs(reader, club.id, account.id).await? {
             return Err(Denied::RoleMissing("a member of the club").into());
         }
-        let size = page::page_size(page_size)?;
-        let search = format!("members {id} {waiting}");
-        let after = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<AccountId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked = page::Asked::<AccountId>::read(page_size, token, format!("members {id} {waiting}"))?;
         let standings = if waiting { [Standing::Asked, Standing::Invited] } else { BELONG };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let found = club_store::members(reader, id, &standings, after, limit).await?;
-        let Page { rows: found, next } = page::cut(found, size, &search, |m| m.account.to_string());
+        let found = club_store::members(reader, id, &standings, asked.after, asked.limit()).await?;
+        let Page { rows: found, next } = asked.cut(found, |m| m.account);
         let people: Vec<AccountId> = found.iter().map(|m| m.account).collect();
         let names = account_store::display_names(reader, &people).await?;
         let rows = found

@@ -36,8 +36,8 @@ pub struct WithdrawProposal {
 }
 
 impl UseCase for Propose {
-    type Out = Proposal;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Proposal>, Error> {
+    type Out = ProposalId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ProposalId>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
         let registry = write.app.registry();
@@ -98,13 +98,13 @@ impl UseCase for Propose {
             "crop": proposal.crop,
             "record": proposal.cultivar.map(|c| c.to_string()),
         });
-        Ok(Done::new(proposal, "proposal.made", id, change).and_publish(TOPIC, id))
+        Ok(Done::new(id, "proposal.made", id, change).and_publish(TOPIC, id))
     }
 }
 
 impl UseCase for WithdrawProposal {
-    type Out = Proposal;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Proposal>, Error> {
+    type Out = ProposalId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ProposalId>, Error> {
         let account = write.call.account()?;
         let missing = || Error::not_found("proposal", self.id);
         let proposal = curation_store::proposal(write.tx, self.id).await?.ok_or_else(missing)?;
@@ -113,8 +113,8 @@ impl UseCase for WithdrawProposal {
         if !curation_store::withdraw(write.tx, &granted, self.id, &ruling).await? {
             return Err(already(write, self.id).await?);
         }
-        let out = Proposal { state: State::Withdrawn, ruling: Some(ruling), ..proposal };
-        Ok(Done::new(out, "proposal.withdrawn", self.id, serde_json::json!({})).and_publish(TOPIC, self.id))
+        Ok(Done::new(self.id, "proposal.withdrawn", self.id, serde_json::json!({}))
+            .and_publish(TOPIC, self.id))
     }
 }
 

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use scionary_domain::{
     curation::{Change, Content, Difference, Proposal, State, apply, difference, founded},
     ids::{AccountId, ProposalId},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::{Event, ProposalQuery, account_store, curation_store, offer_store};
 
@@ -242,30 +242,24 @@ impl App {
     ) -> Result<Page<ShownProposal>, Error> {
         let registry = self.registry();
         registry.check_crop(&filter.crop)?;
-        let size = page::page_size(page_size)?;
         let author = if filter.mine { Some(call.account_id()?) } else { None };
         let cultivars = if filter.cultivar.trim().is_empty() {
             None
         } else {
             Some(registry.resolve("cultivar", &filter.cultivar, &filter.crop)?.ids().collect())
         };
-        let search = format!("proposals {filter:?} {author:?}");
-        let after = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<ProposalId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked =
+            page::Asked::<ProposalId>::read(page_size, token, format!("proposals {filter:?} {author:?}"))?;
         let query = ProposalQuery {
             crop: (!filter.crop.is_empty()).then(|| filter.crop.clone()),
             cultivars,
             author,
             state: filter.state,
-            after,
-            limit: u64::try_from(size + 1).unwrap_or(u64::MAX),
+            after: asked.after,
+            limit: asked.limit(),
         };
-        let mut rows = curation_store::proposals(self.store().reader(), &query).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|p| page::token(&search, &p.id.to_string()));
+        let rows = curation_store::proposals(self.store().reader(), &query).await?;
+        let Page { rows, next } = asked.cut(rows, |p| p.id);
         Ok(Page { rows: self.shown_proposals(rows, false).await?, next })
     }
 
@@ -282,19 +276,11 @@ impl App {
     ) -> Result<Page<HistoryEvent>, Error> {
         let registry = self.registry();
         let record = registry.resolve("cultivar", cultivar, crop)?;
-        let size = page::page_size(page_size)?;
-        let search = format!("history {}", record.cultivar.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<i64>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked = page::Asked::<i64>::read(page_size, token, format!("history {}", record.cultivar.id))?;
         let ids: Vec<_> = record.ids().collect();
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
         let reader = self.store().reader();
-        let mut rows = curation_store::history(reader, &ids, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|e| page::token(&search, &e.seq.to_string()));
+        let rows = curation_store::history(reader, &ids, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |e| e.seq);
         let people: Vec<AccountId> = rows.iter().filter_map(|e| e.by).collect();
         let names: HashMap<AccountId, String> = account_store::display_names(reader, &people).await?;
         let rows = rows

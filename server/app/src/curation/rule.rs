@@ -37,8 +37,8 @@ struct Made {
 }
 
 impl UseCase for RuleOnProposal {
-    type Out = Proposal;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Proposal>, Error> {
+    type Out = ProposalId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ProposalId>, Error> {
         let account = write.call.account()?;
         let mut fields = Fields::new();
         let reason = fields.text("reason", &self.reason, limits::REASON_CHARS_MIN, limits::REASON_CHARS_MAX);
@@ -65,8 +65,7 @@ impl UseCase for RuleOnProposal {
             "change": proposal.change.word(),
             "records": made.records.iter().map(ToString::to_string).collect::<Vec<_>>(),
         });
-        let out = Proposal { state, ruling: Some(ruling), outcome: made.outcome, ..proposal };
-        let mut done = Done::new(out, "proposal.ruled", self.id, change).and_publish("proposal", self.id);
+        let mut done = Done::new(self.id, "proposal.ruled", self.id, change).and_publish("proposal", self.id);
         for record in made.records {
             done = done.and_publish(registry::TOPIC, record);
         }

@@ -7,7 +7,7 @@ use scionary_domain::{
     field::{FieldError, Fields},
     ids::{AccountId, EvidenceId, OfferId, TicketId},
     limits,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::{Ticket, TicketQuery, account_store, evidence_store, offer_store, ticket_store};
 
@@ -226,7 +226,6 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownTicket>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
         let crops: Vec<String> = account
             .roles
             .iter()
@@ -234,23 +233,21 @@ impl App {
             .collect();
         let handles = account.is(&Role::Steward) || !crops.is_empty();
         let own = mine || !handles;
-        let search = format!("tickets {} {own} {open_only}", account.id);
-        let after = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<TicketId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked = page::Asked::<TicketId>::read(
+            page_size,
+            token,
+            format!("tickets {} {own} {open_only}", account.id),
+        )?;
         let query = TicketQuery {
             crops: (!own && !account.is(&Role::Steward)).then_some(crops),
             author: own.then_some(account.id),
             open_only,
-            after,
-            limit: u64::try_from(size + 1).unwrap_or(u64::MAX),
+            after: asked.after,
+            limit: asked.limit(),
         };
         let reader = self.store().reader();
-        let mut rows = ticket_store::list(reader, &query).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|t| page::token(&search, &t.id.to_string()));
+        let rows = ticket_store::list(reader, &query).await?;
+        let Page { rows, next } = asked.cut(rows, |t| t.id);
         let people: Vec<AccountId> = rows
             .iter()
             .flat_map(|t| std::iter::once(t.author).chain(t.closed.as_ref().map(|c| c.1)))

@@ -1,12 +1,9 @@
 //! Entering evidence.
 
 use scionary_domain::{
-    evidence::{
-        Evidence,
-        entry::{self, Draft, Observed},
-    },
+    evidence::entry::{self, Draft, Observed},
     field::FieldError,
-    ids::{CultivarId, SowingId},
+    ids::{CultivarId, EvidenceId, SowingId},
     limits,
     sown::Sowing,
 };
@@ -36,7 +33,7 @@ async fn own_sowing(
     if text.is_empty() {
         return Ok(None);
     }
-    let id: SowingId = text.parse().map_err(|e| FieldError::new("sowing_id", format!("{e}")))?;
+    let id: SowingId = crate::App::id(text)?;
     let sowing = sowing_store::one(write.tx, id)
         .await?
         .filter(|s| write.call.actor.id() == Some(s.grower))
@@ -72,8 +69,8 @@ fn as_tally(draft: &Draft, sowing: &Sowing) -> Result<Draft, Error> {
 }
 
 impl UseCase for AddEvidence {
-    type Out = Vec<Evidence>;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<Evidence>>, Error> {
+    type Out = Vec<EvidenceId>;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<EvidenceId>>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
         let registry = write.app.registry();
@@ -116,6 +113,7 @@ impl UseCase for AddEvidence {
             "record": id.to_string(),
             "pieces": pieces.iter().map(|p| p.id.to_string()).collect::<Vec<_>>(),
         });
-        Ok(Done::new(pieces, "evidence.added", id, change).and_publish(registry::TOPIC, id))
+        Ok(Done::new(pieces.iter().map(|p| p.id).collect(), "evidence.added", id, change)
+            .and_publish(registry::TOPIC, id))
     }
 }

@@ -39,12 +39,12 @@ async fn current(write: &Write<'_>, id: EvidenceId) -> Result<Evidence, Error> {
 }
 
 impl UseCase for CheckEvidence {
-    type Out = Evidence;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Evidence>, Error> {
+    type Out = EvidenceId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<EvidenceId>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
         let why = reason(&self.reason)?;
-        let mut piece = current(write, self.id).await?;
+        let piece = current(write, self.id).await?;
         let author = piece.observed.as_ref().ok_or(Rule::CatalogueEvidence)?.by.account;
         let granted = access::check_evidence(account, author)?;
         let registry = write.app.registry();
@@ -68,13 +68,9 @@ impl UseCase for CheckEvidence {
         evidence_store::put_check(write.tx, &granted, self.id, &check)
             .await
             .map_err(|e| e.if_exists(Error::Store(scionary_store::StoreError::Collision)))?;
-        if let Some(observed) = &mut piece.observed {
-            observed.checks.retain(|c| c.by.account != account.id);
-            observed.checks.push(check);
-        }
         let change = serde_json::json!({ "verdict": self.verdict });
         let record = piece.cultivar;
-        let mut done = Done::new(piece, "evidence.checked", self.id, change);
+        let mut done = Done::new(self.id, "evidence.checked", self.id, change);
         if let Some(record) = record {
             done = done.and_publish(registry::TOPIC, record);
         }
@@ -83,18 +79,15 @@ impl UseCase for CheckEvidence {
 }
 
 impl UseCase for WithdrawCheck {
-    type Out = Evidence;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Evidence>, Error> {
+    type Out = EvidenceId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<EvidenceId>, Error> {
         let account = write.call.account()?;
-        let mut piece = current(write, self.id).await?;
+        let piece = current(write, self.id).await?;
         if !evidence_store::end_check(write.tx, self.id, account.id, write.call.now).await? {
             return Err(Rule::NoCheck.into());
         }
-        if let Some(observed) = &mut piece.observed {
-            observed.checks.retain(|c| c.by.account != account.id);
-        }
         let record = piece.cultivar;
-        let mut done = Done::new(piece, "evidence.check_withdrawn", self.id, serde_json::json!({}));
+        let mut done = Done::new(self.id, "evidence.check_withdrawn", self.id, serde_json::json!({}));
         if let Some(record) = record {
             done = done.and_publish(registry::TOPIC, record);
         }

@@ -158,8 +158,8 @@ impl CorrectEvidence {
 }
 
 impl UseCase for CorrectEvidence {
-    type Out = Vec<Evidence>;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<Evidence>>, Error> {
+    type Out = Vec<EvidenceId>;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<EvidenceId>>, Error> {
         let now = write.call.now;
         let why = reason(&self.reason)?;
         let (granted, piece, together) = own(write, self.id).await?;
@@ -222,7 +222,8 @@ impl UseCase for CorrectEvidence {
         }
         let id = record.cultivar.id;
         let change = serde_json::json!({ "corrected": self.id.to_string(), "record": id.to_string() });
-        Ok(Done::new(fresh, "evidence.corrected", self.id, change).and_publish(registry::TOPIC, id))
+        Ok(Done::new(fresh.iter().map(|p| p.id).collect(), "evidence.corrected", self.id, change)
+            .and_publish(registry::TOPIC, id))
     }
 }
 

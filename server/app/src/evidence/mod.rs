@@ -12,7 +12,7 @@ pub use add::AddEvidence;
 pub use check::{CheckEvidence, WithdrawCheck};
 pub use correct::{CorrectEvidence, WithdrawEvidence};
 pub use import::{ImportMode, ImportRow, ImportState, Imported, RowError};
-pub use read::{GrowerRecord, ShownEvidence};
+pub use read::{GrowerRecord, ListedEvidence, ShownEvidence};
 pub use sowing::{CloseSowing, RecordSowing, ShownSowing};
 pub(crate) use weigh::Agreements;
 

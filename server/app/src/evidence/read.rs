@@ -4,12 +4,14 @@ use std::collections::HashMap;
 
 use scionary_domain::{
     access,
-    ids::{AccountId, EvidenceId},
-    page::{self, Page, PageTokenError},
+    evidence::Evidence,
+    field::FieldError,
+    ids::{AccountId, CultivarId, EvidenceId},
+    page::{self, Asked, Page},
 };
 use scionary_store::{Stored, Weight, account_store, evidence_store, observer_store};
 
-use crate::{App, Call, Error};
+use crate::{App, Call, Error, registry::Registry};
 
 /// A piece with the names of its people and its weight.
 #[derive(Clone, Debug)]
@@ -39,7 +41,72 @@ pub struct GrowerRecord {
     pub with_diagnosis: bool,
 }
 
+/// A current piece of a record, as a list shows it.
+#[derive(Clone, Debug)]
+pub struct ListedEvidence<'r> {
+    /// The piece.
+    pub evidence: &'r Evidence,
+    /// The descriptor's label.
+    pub label: String,
+    /// Its weight in the finding, and why.
+    pub weight: (f64, &'r str),
+    /// The author's display name; empty for a publication.
+    pub author_name: String,
+}
+
 impl App {
+    /// A page of a record's current evidence, oldest first; on one descriptor where one is named.
+    ///
+    /// # Errors
+    /// No such record or descriptor; wrong fields; a page token that does not fit.
+    pub async fn evidence_of_record<'r>(
+        &self,
+        registry: &'r Registry,
+        cultivar_id: &str,
+        descriptor: &str,
+        page_size: i32,
+        token: &str,
+    ) -> Result<Page<ListedEvidence<'r>>, Error> {
+        let id: CultivarId = Self::id(cultivar_id)?;
+        let asked = Asked::read(page_size, token, format!("evidence {id} {descriptor}"))?;
+        let record = registry.record(id).ok_or_else(|| Error::not_found("cultivar", id))?;
+        let crop = registry.crop(&record.cultivar.crop);
+        if !descriptor.is_empty() && crop.and_then(|c| c.descriptor(descriptor)).is_none() {
+            let expected = format!("a descriptor of {} expected", record.cultivar.crop);
+            return Err(FieldError::new("descriptor_key", expected).into());
+        }
+        let rows: Vec<&Evidence> = record
+            .evidence
+            .iter()
+            .filter(|e| descriptor.is_empty() || e.descriptor == descriptor)
+            .filter(|e| asked.after.is_none_or(|last: EvidenceId| e.id > last))
+            .take(asked.size + 1)
+            .map(AsRef::as_ref)
+            .collect();
+        let page = asked.cut(rows, |e| e.id);
+        let authors: Vec<AccountId> =
+            page.rows.iter().filter_map(|e| e.observed.as_ref()).map(|o| o.by.account).collect();
+        let names = self.display_names(&authors).await?;
+        let weights: HashMap<EvidenceId, (f64, &str)> = record
+            .findings
+            .iter()
+            .flat_map(|f| &f.pieces)
+            .map(|p| (p.evidence.id, (p.weight, p.why.as_str())))
+            .collect();
+        Ok(page.map(|evidence| ListedEvidence {
+            evidence,
+            label: crop
+                .and_then(|c| c.descriptor(&evidence.descriptor))
+                .map_or_else(|| evidence.descriptor.clone(), |d| d.label.clone()),
+            weight: weights.get(&evidence.id).copied().unwrap_or((0.0, "")),
+            author_name: evidence
+                .observed
+                .as_ref()
+                .and_then(|o| names.get(&o.by.account).cloned())
+                .unwrap_or_default(),
+        }))
+    }
+
     /// Display names of some accounts.
     ///
     /// # Errors
@@ -102,6 +169,17 @@ impl App {
         self.shown_evidence(vec![stored]).await?.pop().ok_or_else(|| Error::not_found("evidence", id))
     }
 
+    /// Pieces that were just written, current or ended, in the order given.
+    ///
+    /// # Errors
+    /// [`Error::NotFound`] where one is missing.
+    pub async fn evidence_of(&self, ids: &[EvidenceId]) -> Result<Vec<ShownEvidence>, Error> {
+        let stored = evidence_store::some(self.store().reader(), ids).await?;
+        let mut shown: HashMap<EvidenceId, ShownEvidence> =
+            self.shown_evidence(stored).await?.into_iter().map(|s| (s.stored.evidence.id, s)).collect();
+        ids.iter().map(|id| shown.remove(id).ok_or_else(|| Error::not_found("evidence", id))).collect()
+    }
+
     /// A page of the caller's own pieces, ended ones too, newest first.
     ///
     /// # Errors
@@ -113,17 +191,10 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownEvidence>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("my evidence {}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<EvidenceId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = evidence_store::by_author(self.store().reader(), account.id, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|s| page::token(&search, &s.evidence.id.to_string()));
+        let asked = page::Asked::<EvidenceId>::read(page_size, token, format!("my evidence {}", account.id))?;
+        let rows =
+            evidence_store::by_author(self.store().reader(), account.id, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |s| s.evidence.id);
         Ok(Page { rows: self.shown_evidence(rows).await?, next })
     }
 

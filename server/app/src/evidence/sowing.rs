@@ -3,10 +3,10 @@
 use std::collections::BTreeSet;
 
 use scionary_domain::{
-    field::{FieldError, Fields},
+    field::Fields,
     ids::SowingId,
     limits,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     sown::{Due, Sowing, Tally, due},
     time::Date,
 };
@@ -149,18 +149,11 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownSowing>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("sowings {} {open_only}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<SowingId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let asked =
+            page::Asked::<SowingId>::read(page_size, token, format!("sowings {} {open_only}", account.id))?;
         let reader = self.store().reader();
-        let mut rows = sowing_store::of(reader, account.id, open_only, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let rows = sowing_store::of(reader, account.id, open_only, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.id);
         let ids: Vec<SowingId> = rows.iter().map(|s| s.id).collect();
         let answered = sowing_store::answered(reader, &ids).await?;
         let registry = self.registry();
@@ -184,13 +177,5 @@ impl App {
             })
             .collect();
         Ok(Page { rows, next })
-    }
-
-    /// Reads a sowing's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn sowing_id(text: &str) -> Result<SowingId, Error> {
-        text.parse().map_err(|e| FieldError::new("sowing_id", format!("{e}")).into())
     }
 }

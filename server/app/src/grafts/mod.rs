@@ -5,11 +5,10 @@ use std::{collections::BTreeMap, sync::Arc};
 use scionary_domain::{
     access::{self, EditGrafts, Granted},
     evidence::Observer,
-    field::FieldError,
     grafting::{self, Draft, Grafts, Rate, Tally},
     ids::{CultivarId, GraftId},
     limits,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     time::{Date, MICROS_PER_SECOND, Timestamp},
 };
 use scionary_store::{StoreError, account_store, graft_store, observer_store};
@@ -141,14 +140,6 @@ impl UseCase for RemoveGrafts {
 }
 
 impl App {
-    /// Reads the id of an entry of the grafting log.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn graft_id(text: &str) -> Result<GraftId, Error> {
-        text.parse().map_err(|e| FieldError::new("graft_id", format!("{e}")).into())
-    }
-
     /// A page of the caller's grafting log, newest first.
     ///
     /// # Errors
@@ -161,18 +152,14 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownGrafts>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("grafts {} {unreported_only}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<GraftId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let asked = page::Asked::<GraftId>::read(
+            page_size,
+            token,
+            format!("grafts {} {unreported_only}", account.id),
+        )?;
         let reader = self.store().reader();
-        let mut rows = graft_store::of(reader, account.id, unreported_only, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let rows = graft_store::of(reader, account.id, unreported_only, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.id);
         let registry = self.registry();
         Ok(Page { rows: rows.into_iter().map(|g| ShownGrafts::new(&registry, g)).collect(), next })
     }

@@ -41,7 +41,7 @@ pub(crate) async fn find(db: &impl Source, field: &str, text: &str) -> Result<Lo
         hint: "read the code on its tag again; your own are in: scionary lot list".into(),
     };
     let found = if text.trim().starts_with("lot_") {
-        let id: LotId = text.parse().map_err(|e| FieldError::new(field, format!("{e}")))?;
+        let id: LotId = crate::App::id_in(field, text)?;
         lot_store::one(db, id).await?
     } else {
         let code: LotCode = text.parse().map_err(|e| FieldError::new(field, format!("{e}")))?;

@@ -4,7 +4,7 @@ use scionary_domain::{
     field::FieldError,
     ids::LotId,
     lineage::{Alert, AlertState, Descent, Direction, Kind, Link, Lot, LotCode, LotTest},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     time::Date,
 };
 use scionary_store::{Source, lot_store};
@@ -153,16 +153,10 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownLot>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("lots {} {ended_too}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<LotId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
+        let asked = page::Asked::<LotId>::read(page_size, token, format!("lots {} {ended_too}", account.id))?;
         let reader = self.store().reader();
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let lots = lot_store::of_holder(reader, account.id, ended_too, before, limit).await?;
-        let Page { rows: lots, next } = page::cut(lots, size, &search, |last| last.id.to_string());
+        let lots = lot_store::of_holder(reader, account.id, ended_too, asked.after, asked.limit()).await?;
+        let Page { rows: lots, next } = asked.cut(lots, |last| last.id);
         let rows = several(reader, &self.registry(), lots).await?;
         Ok(Page { rows, next })
     }

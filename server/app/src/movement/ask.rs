@@ -1,12 +1,12 @@
 //! Asking what is on file for a movement: of an offer, or of a plant that anybody names.
 
 use scionary_domain::{
-    field::{FieldError, Fields},
+    field::Fields,
     ids::OfferId,
     limits,
     movement::{ANY, Answer, Document, Move, Parts, Rule, Rules},
     offer::{Contents, Material, health::Form},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     place::AreaCode,
     time::Date,
 };
@@ -196,27 +196,13 @@ impl App {
         page_size: i32,
         token: &str,
     ) -> Result<Page<&'a Rule>, Error> {
-        let size = page::page_size(page_size)?;
-        let search = format!("movement rules {host}");
-        let after = match page::key(&search, token)? {
-            None => 0,
-            Some(key) => key.parse::<usize>().map_err(|_| PageTokenError::Unreadable)?,
-        };
+        let asked = page::Asked::<usize>::read(page_size, token, format!("movement rules {host}"))?;
+        let after = asked.after.unwrap_or(0);
         let wanted = host.trim().to_lowercase();
         let fits = |rule: &&Rule| {
             wanted.is_empty() || rule.hosts.iter().any(|h| h == ANY || h.to_lowercase().contains(&wanted))
         };
-        let mut rows: Vec<&Rule> = rules.all().filter(fits).skip(after).take(size + 1).collect();
-        let more = rows.len() > size;
-        rows.truncate(size);
-        Ok(Page { next: more.then(|| page::token(&search, &(after + size).to_string())), rows })
-    }
-
-    /// Reads an offer's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn offer_id(text: &str) -> Result<OfferId, Error> {
-        text.parse().map_err(|e| FieldError::new("offer_id", format!("{e}")).into())
+        let rows = rules.all().filter(fits).enumerate().skip(after).take(asked.size + 1).collect();
+        Ok(asked.cut(rows, |(at, _)| at + 1).map(|(_, rule)| rule))
     }
 }

@@ -7,7 +7,7 @@ use scionary_domain::{
     field::{FieldError, Fields},
     limits,
     movement::{Rule, Rules},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
 };
 use scionary_store::{Source, release_store, release_store::Release};
 
@@ -219,15 +219,9 @@ impl App {
     ) -> Result<Page<ShownRelease>, Error> {
         access::propose_rules(call.account()?)?;
         let reader = self.store().reader();
-        let size = page::page_size(page_size)?;
-        let search = "releases of rules";
-        let before = match page::key(search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<i64>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = release_store::list(reader, before, limit).await?;
-        let Page { rows, next } = page::cut(rows, size, search, |last| last.seq.to_string());
+        let asked = page::Asked::<i64>::read(page_size, token, "releases of rules".to_string())?;
+        let rows = release_store::list(reader, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.seq);
         let current = in_force(reader).await?;
         let rows = rows
             .into_iter()

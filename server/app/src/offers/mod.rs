@@ -90,7 +90,7 @@ async fn for_club(write: &Write<'_>, text: &str) -> Result<Option<ClubId>, Error
     if text.trim().is_empty() {
         return Ok(None);
     }
-    let id: ClubId = text.trim().parse().map_err(|e| FieldError::new("offer.club", format!("{e}")))?;
+    let id: ClubId = crate::App::id_in("offer.club", text)?;
     if clubs::belongs(write.tx, id, write.call.account()?.id).await? {
         Ok(Some(id))
     } else {

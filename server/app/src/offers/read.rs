@@ -3,7 +3,7 @@
 use scionary_domain::{
     field::FieldError,
     ids::OfferId,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     place::AreaCode,
 };
 use scionary_store::{OfferKey, account_store, offer_store};
@@ -17,21 +17,6 @@ pub(super) fn destination(field: &str, text: &str) -> Result<Option<AreaCode>, E
         return Ok(None);
     }
     AreaCode::parse(text).map(Some).map_err(|e| FieldError::new(field, e).into())
-}
-
-/// A row's key as text, for page tokens.
-pub(super) fn key_text(key: OfferKey) -> String {
-    format!("{}:{}", key.rank, key.id)
-}
-
-/// A row's key from text.
-pub(super) fn read_key(text: Option<String>) -> Result<Option<OfferKey>, PageTokenError> {
-    let Some(text) = text else { return Ok(None) };
-    let parse = || {
-        let (rank, id) = text.split_once(':')?;
-        Some(OfferKey { rank: rank.parse().ok()?, id: id.parse().ok()? })
-    };
-    parse().map(Some).ok_or(PageTokenError::Unreadable)
 }
 
 impl App {
@@ -64,14 +49,10 @@ impl App {
     /// Wrong fields; a page token that does not fit.
     pub async fn my_offers(&self, call: &Call, page_size: i32, token: &str) -> Result<Page<Shown>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("my offers {}", account.id);
-        let after = read_key(page::key(&search, token)?)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = offer_store::by_giver(self.store().reader(), account.id, after, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &key_text(last.key)));
+        let asked = page::Asked::<OfferKey>::read(page_size, token, format!("my offers {}", account.id))?;
+        let reader = self.store().reader();
+        let rows = offer_store::by_giver(reader, account.id, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.key);
         let registry = self.registry();
         let rows = rows
             .into_iter()

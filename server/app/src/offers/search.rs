@@ -6,17 +6,13 @@ use scionary_domain::{
     limits,
     names::{Folded, score::GUESS},
     offer::{HandOver, Material, Terms},
-    page::{self, Page},
+    page::{Asked, Page},
     place::GridCode,
     time::Date,
 };
-use scionary_store::{Near, OfferOrder, OfferQuery, account_store, offer_store};
+use scionary_store::{Near, OfferKey, OfferOrder, OfferQuery, account_store, offer_store};
 
-use super::{
-    Shown,
-    read::{destination, key_text, read_key},
-    shown,
-};
+use super::{Shown, read::destination, shown};
 use crate::{App, Call, Error, clubs, registry::Registry};
 
 /// Rounds that one search may take to fill a page when many rows lie just beyond the distance asked for.
@@ -73,15 +69,14 @@ impl App {
         token: &str,
     ) -> Result<FoundOffers, Error> {
         let registry = self.registry();
-        let size = page::page_size(page_size)?;
         let mut query = check(&registry, search, call.now.date())?;
         let to = destination("to_area_code", &search.to_area_code)?;
         let (rules, today) = (self.movement(), call.now.date());
         if let Some(caller) = call.actor.id() {
             query.clubs = clubs::clubs_of(self.store().reader(), caller).await?;
         }
-        let fingerprint = format!("offers {search:?}");
-        query.after = read_key(page::key(&fingerprint, token)?)?;
+        let asked = Asked::<OfferKey>::read(page_size, token, format!("offers {search:?}"))?;
+        query.after = asked.after;
         let mut name_taken_for = Vec::new();
         if !search.name.trim().is_empty() {
             let records = taken_for(&registry, &search.name, &search.crop);
@@ -91,7 +86,7 @@ impl App {
             }
             query.cultivars = Some(records.iter().flat_map(|r| r.ids()).collect());
         }
-        let (rows, next) = self.fill(query, size, &fingerprint).await?;
+        let (rows, next) = self.fill(query, &asked).await?;
         let givers: Vec<AccountId> = rows.iter().map(|(offer, _)| offer.giver).collect();
         let names = account_store::display_names(self.store().reader(), &givers).await?;
         let rows = rows
@@ -112,16 +107,14 @@ impl App {
     async fn fill(
         &self,
         mut query: OfferQuery,
-        size: usize,
-        fingerprint: &str,
+        asked: &Asked<OfferKey>,
     ) -> Result<(Vec<(scionary_domain::offer::Offer, Option<f64>)>, Option<String>), Error> {
-        let batch = size + 1;
-        query.limit = u64::try_from(batch).unwrap_or(u64::MAX);
+        query.limit = asked.limit();
         let mut rows = Vec::new();
         let mut last_taken = None;
         for _ in 0..ROUNDS_MAX {
             let found = offer_store::search(self.store().reader(), &query).await?;
-            let is_last = found.len() < batch;
+            let is_last = found.len() <= asked.size;
             for row in found {
                 query.after = Some(row.key);
                 let km = query.near.as_ref().map(|n| n.grid.distance_km(&row.offer.contents.place.grid));
@@ -134,8 +127,8 @@ impl App {
                 if too_far {
                     continue;
                 }
-                if rows.len() == size {
-                    let next = last_taken.map(|key| page::token(fingerprint, &key_text(key)));
+                if rows.len() == asked.size {
+                    let next = last_taken.map(|key| asked.next(&key));
                     return Ok((rows, next));
                 }
                 last_taken = Some(row.key);
@@ -145,7 +138,7 @@ impl App {
                 return Ok((rows, None));
             }
         }
-        let next = query.after.map(|key| page::token(fingerprint, &key_text(key)));
+        let next = query.after.map(|key| asked.next(&key));
         Ok((rows, next))
     }
 }

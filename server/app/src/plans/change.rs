@@ -12,7 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::{StoreError, plan_store};
 
-use super::{ShownPlan, own};
+use super::own;
 use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Changes the words and the first day of a plan; what is `None` stays.
@@ -98,7 +98,7 @@ impl Found {
         write: &Write<'_>,
         what: &'static str,
         at: Timestamp,
-    ) -> Result<Done<ShownPlan>, Error> {
+    ) -> Result<Done<PlanId>, Error> {
         let Self { mut plan, granted, seen, anyhow } = self;
         let chars = plan::text_chars(&plan.steps) + plan.note.chars().count();
         if chars > limits::PLAN_TEXT_TOTAL_MAX {
@@ -121,13 +121,13 @@ impl Found {
         }
         let id = plan.id;
         let change = serde_json::json!({ "version": plan.version });
-        Ok(Done::new(ShownPlan::new(&write.app.registry(), plan), what, id, change))
+        Ok(Done::new(id, what, id, change))
     }
 }
 
 impl UseCase for ChangePlan {
-    type Out = ShownPlan;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
+    type Out = PlanId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<PlanId>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let now = write.call.now;
         let mut fields = Fields::new();
@@ -177,15 +177,14 @@ impl UseCase for ChangePlan {
 }
 
 impl UseCase for EditStep {
-    type Out = ShownPlan;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
+    type Out = PlanId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<PlanId>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let now = write.call.now;
         let steps = plan::edited(found.plan.steps.clone(), &self.key, &self.edit, now.date())?;
         if steps == found.plan.steps {
             // nothing to store, and nothing happened
-            let out = ShownPlan::new(&write.app.registry(), found.plan);
-            return Ok(Done::quiet(out));
+            return Ok(Done::quiet(self.id));
         }
         found.plan.steps = steps;
         found.store(write, "plan.step_changed", now).await
@@ -193,8 +192,8 @@ impl UseCase for EditStep {
 }
 
 impl UseCase for AddStep {
-    type Out = ShownPlan;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
+    type Out = PlanId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<PlanId>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let now = write.call.now;
         if found.plan.steps.len() >= limits::PLAN_STEPS_MAX {
@@ -208,8 +207,8 @@ impl UseCase for AddStep {
 }
 
 impl UseCase for RemoveStep {
-    type Out = ShownPlan;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
+    type Out = PlanId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<PlanId>, Error> {
         let mut found = find(write, self.id, self.version).await?;
         let steps = std::mem::take(&mut found.plan.steps);
         found.plan.steps = plan::without_own(steps, &self.key)?;

@@ -3,7 +3,7 @@
 use scionary_domain::{field::Fields, ids::PlanId, limits, plan::Plan};
 use scionary_store::{account_store, plan_store};
 
-use super::{ShownPlan, Wanted, draft};
+use super::{Wanted, draft};
 use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Keeps a plan with the caller's account.
@@ -17,8 +17,8 @@ pub struct KeepPlan {
 }
 
 impl UseCase for KeepPlan {
-    type Out = ShownPlan;
-    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownPlan>, Error> {
+    type Out = PlanId;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<PlanId>, Error> {
         let account = write.call.account()?;
         let now = write.call.now;
         let registry = write.app.registry();
@@ -49,6 +49,6 @@ impl UseCase for KeepPlan {
         plan_store::insert(write.tx, &plan).await?;
         let id = plan.id;
         let change = serde_json::json!({ "way": plan.setting.way.word(), "crop": plan.crop });
-        Ok(Done::new(ShownPlan::new(&registry, plan), "plan.kept", id, change))
+        Ok(Done::new(id, "plan.kept", id, change))
     }
 }

@@ -4,10 +4,12 @@ mod calendar;
 mod change;
 mod keep;
 mod read;
+mod ripe;
 
 pub use change::{AddStep, ChangePlan, DropPlan, EditStep, RemoveStep};
 pub use keep::KeepPlan;
 pub use read::ShownPlan;
+pub use ripe::{AskRipe, Ripe, RipeFiller};
 
 use scionary_domain::{
     access::{self, EditPlan, Granted},

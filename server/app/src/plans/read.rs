@@ -1,10 +1,9 @@
 //! A grower's own plans.
 
 use scionary_domain::{
-    field::FieldError,
     ids::PlanId,
     limits,
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     plan::Plan,
 };
 use scionary_store::plan_store;
@@ -23,7 +22,7 @@ pub struct ShownPlan {
 
 impl ShownPlan {
     /// Of a merged record the one that stands for it is shown.
-    pub(super) fn new(registry: &Registry, mut plan: Plan) -> Self {
+    fn new(registry: &Registry, mut plan: Plan) -> Self {
         let record = registry.record(plan.cultivar);
         if let Some(record) = record {
             plan.cultivar = record.cultivar.id;
@@ -33,14 +32,6 @@ impl ShownPlan {
 }
 
 impl App {
-    /// Reads a plan's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn plan_id(text: &str) -> Result<PlanId, Error> {
-        text.parse().map_err(|e| FieldError::new("plan_id", format!("{e}")).into())
-    }
-
     /// The caller's own plan.
     ///
     /// # Errors
@@ -60,17 +51,9 @@ impl App {
     /// Wrong fields; a page token that does not fit.
     pub async fn my_plans(&self, call: &Call, page_size: i32, token: &str) -> Result<Page<ShownPlan>, Error> {
         let account = call.account()?;
-        let size = page::page_size(page_size)?;
-        let search = format!("plans {}", account.id);
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<PlanId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let mut rows = plan_store::of(self.store().reader(), account.id, before, limit).await?;
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|last| page::token(&search, &last.id.to_string()));
+        let asked = page::Asked::<PlanId>::read(page_size, token, format!("plans {}", account.id))?;
+        let rows = plan_store::of(self.store().reader(), account.id, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |last| last.id);
         let registry = self.registry();
         Ok(Page { rows: rows.into_iter().map(|plan| ShownPlan::new(&registry, plan)).collect(), next })
     }

@@ -154,7 +154,7 @@ impl Registry {
             .into());
         }
         if text.starts_with("cul_") {
-            let id: CultivarId = text.parse().map_err(|e| FieldError::new(field, format!("{e}")))?;
+            let id: CultivarId = crate::App::id_in(field, text)?;
             return self.record(id).ok_or_else(|| Error::not_found("cultivar", id));
         }
         let hits = self.find(text, crop, OTHERS);
@@ -201,26 +201,21 @@ impl Registry {
         token: &str,
     ) -> Result<Page<&Record>, Error> {
         self.check_crop(crop)?;
-        let size = page::page_size(page_size)?;
-        let search = format!("cultivars {crop} {answer:?}");
-        let after = page::key(&search, token)?;
-        let from = match &after {
+        let asked = page::Asked::<String>::read(page_size, token, format!("cultivars {crop} {answer:?}"))?;
+        let from = match &asked.after {
             None => 0,
             Some(last) => self.in_order.partition_point(|(key, _)| key <= last),
         };
-        let mut rows: Vec<(&String, &Record)> = self
+        let rows: Vec<(&String, &Record)> = self
             .in_order
             .iter()
             .skip(from)
             .filter_map(|(key, id)| Some((key, self.record(*id)?)))
             .filter(|(_, r)| crop.is_empty() || r.cultivar.crop == crop)
             .filter(|(_, r)| answer.is_none_or(|a| r.answer == a))
-            .take(size + 1)
+            .take(asked.size + 1)
             .collect();
-        let more = rows.len() > size;
-        rows.truncate(size);
-        let next = rows.last().filter(|_| more).map(|(key, _)| page::token(&search, key));
-        Ok(Page { rows: rows.into_iter().map(|(_, r)| r).collect(), next })
+        Ok(asked.cut(rows, |(key, _)| (*key).clone()).map(|(_, record)| record))
     }
 
     /// Other records that bear this record's name, in any crop.

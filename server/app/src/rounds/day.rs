@@ -155,7 +155,7 @@ impl UseCase for HandOverShare {
         }
         // confirmed for both sides: the caller arranges the round
         let done = ConfirmHandOver { id: claim.id, for_both: true }.run(write).await?;
-        let state = done.out.claim.state;
+        let state = done.out.1;
         Ok(done.with((claim.id, state)).and_publish(TOPIC, round.id))
     }
 }

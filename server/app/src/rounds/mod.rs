@@ -24,7 +24,6 @@ pub use seal::{NoteAdvice, ReopenRound, SealRound};
 use scionary_domain::{
     access::{self, Granted, OrganiseClub, TakePart},
     claim::Claim,
-    field::FieldError,
     ids::{AccountId, ClubId, RoundId, RoundLotId},
     limits,
     lineage::LotCode,
@@ -33,20 +32,10 @@ use scionary_domain::{
 };
 use scionary_store::{Source, StoreError, claim_store, club_store, lot_store, offer_store, round_store};
 
-use crate::{App, Call, Error, Rule, Write, clubs};
+use crate::{Call, Error, Rule, Write, clubs};
 
 /// The outbox topic of changes to rounds.
 pub const TOPIC: &str = "round";
-
-impl App {
-    /// Reads a round's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn round_id(text: &str) -> Result<RoundId, Error> {
-        text.parse().map_err(|e| FieldError::new("round_id", format!("{e}")).into())
-    }
-}
 
 /// A round that the caller may see: they belong to its club.
 async fn seen(db: &impl Source, call: &Call, id: RoundId) -> Result<Round, Error> {

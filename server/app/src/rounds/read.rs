@@ -5,12 +5,11 @@ use std::collections::BTreeMap;
 use scionary_domain::{
     claim::{Claim, State},
     clearing::Bar,
-    field::FieldError,
     ids::{AccountId, ClubId, LotId, RoundId, RoundLotId},
     limits,
     lineage::LotCode,
     offer::{Material, Unit},
-    page::{self, Page, PageTokenError},
+    page::{self, Page},
     round::{Advice, Brought, Ledger, Part, Phase, Round},
 };
 use scionary_store::{Source, account_store, claim_store, club_store, lot_store, round_store};
@@ -170,13 +169,6 @@ impl Named {
     }
 }
 
-fn after(search: &str, token: &str) -> Result<u32, Error> {
-    match page::key(search, token)? {
-        None => Ok(0),
-        Some(key) => Ok(key.parse().map_err(|_| PageTokenError::Unreadable)?),
-    }
-}
-
 impl App {
     /// A round of a club that the caller belongs to.
     ///
@@ -204,21 +196,16 @@ impl App {
         let account = call.account_id()?;
         let mut of = clubs::clubs_of(reader, account).await?;
         if !club.trim().is_empty() {
-            let id: ClubId = club.trim().parse().map_err(|e| FieldError::new("club_id", format!("{e}")))?;
+            let id: ClubId = crate::App::id(club)?;
             of.retain(|c| *c == id);
             if of.is_empty() {
                 return Err(Error::not_found("club of yours", id));
             }
         }
-        let size = page::page_size(page_size)?;
-        let search = format!("rounds {account} {club} {open_only}");
-        let before = match page::key(&search, token)? {
-            None => None,
-            Some(key) => Some(key.parse::<RoundId>().map_err(|_| PageTokenError::Unreadable)?),
-        };
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let rows = round_store::of_clubs(reader, &of, open_only, before, limit).await?;
-        let Page { rows, next } = page::cut(rows, size, &search, |r| r.id.to_string());
+        let asked =
+            page::Asked::<RoundId>::read(page_size, token, format!("rounds {account} {club} {open_only}"))?;
+        let rows = round_store::of_clubs(reader, &of, open_only, asked.after, asked.limit()).await?;
+        let Page { rows, next } = asked.cut(rows, |r| r.id);
         let mut shown = Vec::new();
         for round in rows {
             shown.push(ShownRound::new(reader, call, round).await?);
@@ -240,9 +227,8 @@ impl App {
     ) -> Result<Page<ShownLot>, Error> {
         let reader = self.store().reader();
         let round = seen(reader, call, id).await?;
-        let size = page::page_size(page_size)?;
-        let search = format!("lots of {id} {left_only}");
-        let after = after(&search, token)?;
+        let asked = page::Asked::<u32>::read(page_size, token, format!("lots of {id} {left_only}"))?;
+        let after = asked.after.unwrap_or(0);
         let claims = claims_of(reader, &round).await?;
         let settings = round.says.settings;
         let own = round_store::part(reader, id, call.account_id()?).await?;
@@ -254,13 +240,13 @@ impl App {
             .lots
             .iter()
             .filter(|lot| lot.number > after && (!left_only || left_of(lot, &claims) > 0))
-            .take(size + 1)
+            .take(asked.size + 1)
             .filter_map(|lot| {
                 let bar = own.as_ref().and_then(|part| barriers.of(lot, part));
                 Some(ShownLot { bar, ..named.lot(self, &file, lot, &claims)? })
             })
             .collect();
-        Ok(page::cut(rows, size, &search, |row| row.lot.number.to_string()))
+        Ok(asked.cut(rows, |row| row.lot.number))
     }
 
     /// A page of who takes part in a round, by number, for its organisers.
@@ -276,12 +262,9 @@ impl App {
     ) -> Result<Page<ShownPart>, Error> {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, id).await?;
-        let size = page::page_size(page_size)?;
-        let search = format!("members of {id}");
-        let after = after(&search, token)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
-        let parts = round_store::parts(reader, id, after, limit).await?;
-        let Page { rows: parts, next } = page::cut(parts, size, &search, |p| p.number.to_string());
+        let asked = page::Asked::<u32>::read(page_size, token, format!("members of {id}"))?;
+        let parts = round_store::parts(reader, id, asked.after.unwrap_or(0), asked.limit()).await?;
+        let Page { rows: parts, next } = asked.cut(parts, |p| p.number);
         let people: Vec<AccountId> = parts.iter().map(|p| p.account).collect();
         let names = account_store::display_names(reader, &people).await?;
         let ledgers = round_store::ledgers(reader, round.club, round.id, None).await?;
@@ -327,9 +310,7 @@ impl App {
     ) -> Result<Page<ShownShare>, Error> {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, id).await?;
-        let size = page::page_size(page_size)?;
-        let search = format!("shares of {id}");
-        let after = after(&search, token)? as usize;
+        let asked = page::Asked::<usize>::read(page_size, token, format!("shares of {id}"))?;
         let by_post_at_all = round.says.settings.by_post;
         let file = OnFile::read(reader, round).await?;
         let named = Named::of(reader, &file).await?;
@@ -358,8 +339,8 @@ impl App {
             .collect();
         shares.sort_by_key(|s| (s.lot_number, s.taker.0));
         let rows: Vec<(usize, ShownShare)> =
-            shares.into_iter().enumerate().skip(after).take(size + 1).collect();
-        Ok(page::cut(rows, size, &search, |(at, _)| (at + 1).to_string()).map(|(_, share)| share))
+            shares.into_iter().enumerate().skip(asked.after.unwrap_or(0)).take(asked.size + 1).collect();
+        Ok(asked.cut(rows, |(at, _)| at + 1).map(|(_, share)| share))
     }
 
     /// What an organiser hands to whoever wants to check a settling: the input, the secret, the outcome with its proof, as

@@ -1,11 +1,10 @@
 //! Wants as their seekers see them, and what is sought as everybody may see it.
 
 use scionary_domain::{
-    field::{FieldError, Fields},
-    ids::WantId,
+    field::Fields,
     limits,
     offer::Material,
-    page::{self, Page, PageTokenError},
+    page::{Asked, Page},
     place::GridCode,
     time::Date,
     want::Want,
@@ -58,22 +57,7 @@ impl ShownWant {
     }
 }
 
-fn before(search: &str, token: &str) -> Result<Option<WantId>, Error> {
-    match page::key(search, token)? {
-        None => Ok(None),
-        Some(key) => Ok(Some(key.parse::<WantId>().map_err(|_| PageTokenError::Unreadable)?)),
-    }
-}
-
 impl App {
-    /// Reads a want's id.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn want_id(text: &str) -> Result<WantId, Error> {
-        text.parse().map_err(|e| FieldError::new("want_id", format!("{e}")).into())
-    }
-
     /// A page of the caller's wants, newest first.
     ///
     /// # Errors
@@ -87,13 +71,12 @@ impl App {
     ) -> Result<Page<ShownWant>, Error> {
         let account = call.account()?;
         let today = call.now.date();
-        let size = page::page_size(page_size)?;
         let search = format!("wants {} {closed_too}", account.id);
-        let before = before(&search, token)?;
-        let limit = u64::try_from(size + 1).unwrap_or(u64::MAX);
+        let asked = Asked::read(page_size, token, search)?;
         let open_on = (!closed_too).then_some(today);
-        let found = want_store::of(self.store().reader(), account.id, open_on, before, limit).await?;
-        let Page { rows: found, next } = page::cut(found, size, &search, |last| last.id.to_string());
+        let found =
+            want_store::of(self.store().reader(), account.id, open_on, asked.after, asked.limit()).await?;
+        let Page { rows: found, next } = asked.cut(found, |last| last.id);
         let registry = self.registry();
         let rows = found.into_iter().map(|want| ShownWant::new(&registry, want, today)).collect();
         Ok(Page { rows, next })
@@ -112,7 +95,6 @@ impl App {
     ) -> Result<Page<Sought>, Error> {
         let registry = self.registry();
         let today = call.now.date();
-        let size = page::page_size(page_size)?;
         let mut fields = Fields::new();
         if registry.crop(&search.crop).is_none() {
             fields.wrong("crop", registry.crop_expected(&search.crop));
@@ -129,8 +111,8 @@ impl App {
             fields.wrong("within_km", format!("0 to {} expected", limits::SEARCH_KM_MAX));
         }
         fields.finish(Some(()))?;
-        let fingerprint = format!("sought {search:?}");
-        let mut after = before(&fingerprint, token)?;
+        let asked = Asked::read(page_size, token, format!("sought {search:?}"))?;
+        let mut after = asked.after;
         let mut rows: Vec<Sought> = Vec::new();
         // rows that do not fit are passed over, a bounded number of them
         for _ in 0..limits::OFFER_PAGES_LOOKED_AT {
@@ -150,9 +132,8 @@ impl App {
                 let other = !search.materials.is_empty()
                     && !want.materials.is_empty()
                     && !want.materials.iter().any(|m| search.materials.contains(m));
-                if rows.len() == size {
-                    let last = after.map(|id| page::token(&fingerprint, &id.to_string()));
-                    return Ok(Page { rows, next: last });
+                if rows.len() == asked.size {
+                    return Ok(Page { rows, next: after.map(|id| asked.next(&id)) });
                 }
                 after = Some(want.id);
                 if !too_far && !other {
@@ -163,6 +144,6 @@ impl App {
                 return Ok(Page { rows, next: None });
             }
         }
-        Ok(Page { rows, next: after.map(|id| page::token(&fingerprint, &id.to_string())) })
+        Ok(Page { rows, next: after.map(|id| asked.next(&id)) })
     }
 }

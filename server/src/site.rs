@@ -1,0 +1,22 @@
+//! What handlers work with beside the call itself.
+
+use std::sync::Arc;
+
+use scionary_app::App;
+use tokio_util::sync::CancellationToken;
+
+use crate::throttle::Throttle;
+
+/// This server: its application, and what its operator said of it.
+pub struct Site {
+    /// The application.
+    pub app: App,
+    /// Budgets of calls, and of sign-ins for each handle.
+    pub throttle: Arc<Throttle>,
+    /// The name that the operator gave the server.
+    pub name: String,
+    /// What the operator says of the data's licence.
+    pub data_licence: String,
+    /// Set when the server stops: watches end.
+    pub stop: CancellationToken,
+}
