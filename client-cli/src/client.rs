@@ -3,7 +3,7 @@
 
 use std::{future::Future, pin::Pin, time::Duration};
 
-use prost::{Message as _, bytes::Bytes};
+use prost::bytes::Bytes;
 use scionary_proto::{
     Both, Effect, Replies, Rpc, Unary,
     client::{Messages, Outgoing, Wire, understood},

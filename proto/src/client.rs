@@ -106,6 +106,7 @@ impl<R: Message + Default> Messages<R> {
 ///
 /// # Errors
 /// INTERNAL where they are no such message.
+#[expect(clippy::disallowed_methods, reason = "of the client: nothing that the server answers")]
 pub fn understood<R: Message + Default>(bytes: Bytes) -> Result<R, Status> {
     R::decode(bytes).map_err(|error| Status::internal(format!("the reply cannot be read: {error}")))
 }

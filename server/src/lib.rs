@@ -3,6 +3,7 @@
 
 pub mod call;
 pub mod clock;
+pub mod command;
 pub mod config;
 pub mod convert;
 pub mod crop_check;

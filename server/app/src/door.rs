@@ -195,7 +195,7 @@ fn on_behalf(row: AuditRow, member: AccountId) -> AuditRow {
 }
 
 /// The reply that was kept under a call's key.
-async fn first_reply(db: &impl Source, call: &Call) -> Result<Option<Vec<u8>>, Error> {
+async fn first_reply(db: &dyn Source, call: &Call) -> Result<Option<Vec<u8>>, Error> {
     let Some(key) = &call.key else { return Ok(None) };
     let Some(kept) = record_store::kept(db, &call.key_scope(), &key.key).await? else { return Ok(None) };
     if kept.rpc != key.rpc || kept.fingerprint != key.fingerprint {

@@ -45,7 +45,7 @@ impl UseCase for SetProtection {
 
 /// The protection of a cultivar's record, or of one that was merged into it.
 pub(crate) async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     registry: &Registry,
     cultivar: CultivarId,
 ) -> Result<Option<Protection>, Error> {
@@ -58,7 +58,7 @@ pub(crate) async fn of(
 
 /// What a giver has to know; refuses an offer of a protected cultivar whose giver says nothing of the holder's consent.
 pub(crate) async fn asked_for(
-    db: &impl Source,
+    db: &dyn Source,
     registry: &Registry,
     contents: &Contents,
     today: Date,

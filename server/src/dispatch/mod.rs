@@ -141,7 +141,18 @@ fn arrival(status: Status) -> Failure {
         Code::Internal | Code::InvalidArgument => Refusal::Malformed(status.message().into()).into(),
         Code::Unimplemented => Refusal::UnknownEncoding.into(),
         // the connection broke: nobody reads the answer
-        _ => Failure::Transport(Box::new(status)),
+        Code::Ok
+        | Code::Cancelled
+        | Code::Unknown
+        | Code::DeadlineExceeded
+        | Code::NotFound
+        | Code::AlreadyExists
+        | Code::PermissionDenied
+        | Code::FailedPrecondition
+        | Code::Aborted
+        | Code::Unavailable
+        | Code::DataLoss
+        | Code::Unauthenticated => Failure::Transport(Box::new(status)),
     }
 }
 

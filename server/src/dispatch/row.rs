@@ -129,7 +129,7 @@ impl Row {
         &self.job
     }
     /// Whether it is the row of this method.
-    pub(super) fn answers(&self, rpc: Rpc) -> bool {
+    pub fn answers(&self, rpc: Rpc) -> bool {
         match self.rpc {
             Some(own) => own == rpc,
             None => !Rpc::SERVICES.contains(&rpc.service()),

@@ -81,56 +81,53 @@ fn to_account(row: account::Model, grants: Vec<role_grant::Model>) -> Result<Acc
     })
 }
 
-async fn with_roles(db: &impl Source, row: Option<account::Model>) -> Result<Option<Account>, StoreError> {
+async fn with_roles(db: &dyn Source, row: Option<account::Model>) -> Result<Option<Account>, StoreError> {
     let Some(row) = row else { return Ok(None) };
     let grants = role_grant::Entity::find()
         .filter(role_grant::Column::AccountId.eq(row.id))
         .filter(role_grant::Column::RevokedAt.is_null())
         .order_by_asc(role_grant::Column::GrantedAt)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     to_account(row, grants).map(Some)
 }
 
 /// The account with an id.
-pub async fn account(db: &impl Source, id: AccountId) -> Result<Option<Account>, StoreError> {
-    with_roles(db, account::Entity::find_by_id(id.uuid()).one(db.inner()).await?).await
+pub async fn account(db: &dyn Source, id: AccountId) -> Result<Option<Account>, StoreError> {
+    with_roles(db, account::Entity::find_by_id(id.uuid()).one(&db.inner()).await?).await
 }
 
 /// The account with a handle, and its password's hash.
-pub async fn account_to_sign_in(
-    db: &impl Source,
-    key: &str,
-) -> Result<Option<(Account, String)>, StoreError> {
-    let row = account::Entity::find().filter(account::Column::HandleKey.eq(key)).one(db.inner()).await?;
+pub async fn account_to_sign_in(db: &dyn Source, key: &str) -> Result<Option<(Account, String)>, StoreError> {
+    let row = account::Entity::find().filter(account::Column::HandleKey.eq(key)).one(&db.inner()).await?;
     let hash = row.as_ref().map(|r| r.password_hash.clone());
     Ok(with_roles(db, row).await?.zip(hash))
 }
 
 /// The hash of an account's password.
-pub async fn password_hash(db: &impl Source, id: AccountId) -> Result<Option<String>, StoreError> {
-    Ok(account::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(|row| row.password_hash))
+pub async fn password_hash(db: &dyn Source, id: AccountId) -> Result<Option<String>, StoreError> {
+    Ok(account::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(|row| row.password_hash))
 }
 
 /// The display names of some accounts.
 pub async fn display_names(
-    db: &impl Source,
+    db: &dyn Source,
     ids: &[AccountId],
 ) -> Result<HashMap<AccountId, String>, StoreError> {
     let mut uuids: Vec<_> = ids.iter().map(|id| id.uuid()).collect();
     uuids.sort_unstable();
     uuids.dedup();
-    let rows = account::Entity::find().filter(account::Column::Id.is_in(uuids)).all(db.inner()).await?;
+    let rows = account::Entity::find().filter(account::Column::Id.is_in(uuids)).all(&db.inner()).await?;
     Ok(rows.into_iter().map(|row| (AccountId::from_uuid(row.id), row.display_name)).collect())
 }
 
 /// How many accounts hold a role now.
-pub async fn holders(db: &impl Source, role: &Role) -> Result<u64, StoreError> {
+pub async fn holders(db: &dyn Source, role: &Role) -> Result<u64, StoreError> {
     Ok(role_grant::Entity::find()
         .filter(role_grant::Column::Role.eq(role.word()))
         .filter(role_grant::Column::Scope.eq(role.scope()))
         .filter(role_grant::Column::RevokedAt.is_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -146,7 +143,7 @@ pub async fn insert_account(tx: &Tx, new: &NewAccount<'_>) -> Result<(), StoreEr
         suspended_at: Set(None),
         version: Set(1),
     };
-    account::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    account::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -158,7 +155,7 @@ pub async fn set_password(tx: &Tx, id: AccountId, checked: &str, hash: &str) -> 
         .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(1))
         .filter(account::Column::Id.eq(id.uuid()))
         .filter(account::Column::PasswordHash.eq(checked))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -169,7 +166,7 @@ pub async fn lock_account(tx: &Tx, id: AccountId) -> Result<(), StoreError> {
     account::Entity::update_many()
         .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(0))
         .filter(account::Column::Id.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
@@ -188,7 +185,7 @@ pub async fn grant_role(
         .filter(role_grant::Column::Role.eq(role.word()))
         .filter(role_grant::Column::Scope.eq(role.scope()))
         .filter(role_grant::Column::RevokedAt.is_null())
-        .one(tx.inner())
+        .one(&tx.inner())
         .await?;
     if held.is_some() {
         return Err(StoreError::Exists);
@@ -202,7 +199,7 @@ pub async fn grant_role(
         granted_at: Set(at.micros()),
         revoked_at: Set(None),
     };
-    role_grant::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    role_grant::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -220,7 +217,7 @@ pub async fn revoke_role(
         .filter(role_grant::Column::Role.eq(role.word()))
         .filter(role_grant::Column::Scope.eq(role.scope()))
         .filter(role_grant::Column::RevokedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected > 0)
 }
@@ -236,13 +233,13 @@ pub async fn insert_session(tx: &Tx, new: &NewSession<'_>) -> Result<(), StoreEr
         expires_at: Set(new.expires_at.micros()),
         revoked_at: Set(None),
     };
-    session::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    session::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// The live session of a token's hash.
 pub async fn session_of(
-    db: &impl Source,
+    db: &dyn Source,
     token_hash: &[u8; 32],
     now: Timestamp,
 ) -> Result<Option<SessionFacts>, StoreError> {
@@ -250,7 +247,7 @@ pub async fn session_of(
         .filter(session::Column::TokenHash.eq(token_hash.to_vec()))
         .filter(session::Column::RevokedAt.is_null())
         .filter(session::Column::ExpiresAt.gt(now.micros()))
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     let Some(row) = found else { return Ok(None) };
     Ok(account(db, AccountId::from_uuid(row.account_id)).await?.map(|account| SessionFacts {
@@ -281,7 +278,7 @@ pub async fn end_sessions(
     let changed = session::Entity::update_many()
         .col_expr(session::Column::RevokedAt, Expr::value(at.micros()))
         .filter(which)
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected)
 }
@@ -294,7 +291,7 @@ pub async fn forget_sessions(tx: &Tx, before: Timestamp) -> Result<u64, StoreErr
                 .add(session::Column::ExpiresAt.lt(before.micros()))
                 .add(session::Column::RevokedAt.lt(before.micros())),
         )
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(gone.rows_affected)
 }
@@ -342,20 +339,20 @@ pub async fn insert_invitation(
         used_at: Set(None),
         revoked_at: Set(None),
     };
-    invitation::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    invitation::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// The invitation with an id.
-pub async fn invitation(db: &impl Source, id: InvitationId) -> Result<Option<Invitation>, StoreError> {
-    invitation::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_invitation).transpose()
+pub async fn invitation(db: &dyn Source, id: InvitationId) -> Result<Option<Invitation>, StoreError> {
+    invitation::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_invitation).transpose()
 }
 
 /// The invitation that a code belongs to.
-pub async fn invitation_of(db: &impl Source, code_hash: &[u8; 32]) -> Result<Option<Invitation>, StoreError> {
+pub async fn invitation_of(db: &dyn Source, code_hash: &[u8; 32]) -> Result<Option<Invitation>, StoreError> {
     invitation::Entity::find()
         .filter(invitation::Column::CodeHash.eq(code_hash.to_vec()))
-        .one(db.inner())
+        .one(&db.inner())
         .await?
         .map(to_invitation)
         .transpose()
@@ -363,7 +360,7 @@ pub async fn invitation_of(db: &impl Source, code_hash: &[u8; 32]) -> Result<Opt
 
 /// Invitations of an account, newest first, before a key.
 pub async fn invitations_by(
-    db: &impl Source,
+    db: &dyn Source,
     account: AccountId,
     before: Option<(Timestamp, InvitationId)>,
     limit: u64,
@@ -382,14 +379,14 @@ pub async fn invitations_by(
         .order_by_desc(invitation::Column::CreatedAt)
         .order_by_desc(invitation::Column::Id)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_invitation).collect()
 }
 
 /// How many open invitations an account has.
 pub async fn open_invitations(
-    db: &impl Source,
+    db: &dyn Source,
     account: AccountId,
     now: Timestamp,
 ) -> Result<u64, StoreError> {
@@ -398,7 +395,7 @@ pub async fn open_invitations(
         .filter(invitation::Column::UsedAt.is_null())
         .filter(invitation::Column::RevokedAt.is_null())
         .filter(invitation::Column::ExpiresAt.gt(now.micros()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -415,7 +412,7 @@ pub async fn use_invitation(
         .filter(invitation::Column::Id.eq(id.uuid()))
         .filter(invitation::Column::UsedAt.is_null())
         .filter(invitation::Column::RevokedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -432,7 +429,7 @@ pub async fn revoke_invitation(
         .filter(invitation::Column::Id.eq(id.uuid()))
         .filter(invitation::Column::UsedAt.is_null())
         .filter(invitation::Column::RevokedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }

@@ -70,7 +70,7 @@ fn to_row(alert: &Alert) -> alert::ActiveModel {
 
 /// Raises an alert.
 pub async fn insert(tx: &Tx, new: &Alert) -> Result<(), StoreError> {
-    alert::Entity::insert(to_row(new)).exec_without_returning(tx.inner()).await?;
+    alert::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -85,7 +85,7 @@ pub async fn replace(
         .set(to_row(changed))
         .filter(alert::Column::Id.eq(changed.id.uuid()))
         .filter(alert::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -94,24 +94,24 @@ pub async fn replace(
 pub async fn remove(tx: &Tx, _granted: &Granted<ChangeAlert>, id: AlertId) -> Result<(), StoreError> {
     alert_start::Entity::delete_many()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
-    alert::Entity::delete_by_id(id.uuid()).exec(tx.inner()).await?;
+    alert::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?;
     Ok(())
 }
 
 /// The alert with an id.
-pub async fn one(db: &impl Source, id: AlertId) -> Result<Option<Alert>, StoreError> {
-    alert::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_alert).transpose()
+pub async fn one(db: &dyn Source, id: AlertId) -> Result<Option<Alert>, StoreError> {
+    alert::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_alert).transpose()
 }
 
 /// How many open alerts somebody has raised.
-pub async fn count_open(db: &impl Source, by: AccountId) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, by: AccountId) -> Result<u64, StoreError> {
     let open = AlertState::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(alert::Entity::find()
         .filter(alert::Column::RaisedBy.eq(by.uuid()))
         .filter(alert::Column::State.is_in(open))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -126,7 +126,7 @@ pub enum Which {
 
 /// Alerts, newest first, from before an id; open ones, or all.
 pub async fn list(
-    db: &impl Source,
+    db: &dyn Source,
     which: &Which,
     lifted_too: bool,
     before: Option<AlertId>,
@@ -151,7 +151,7 @@ pub async fn list(
         .filter(filter)
         .order_by_desc(alert::Column::Id)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_alert).collect()
 }
@@ -160,7 +160,7 @@ pub async fn list(
 pub async fn set_starts(tx: &Tx, id: AlertId, starts: &[(Node, i64)]) -> Result<(), StoreError> {
     alert_start::Entity::delete_many()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     let rows: Vec<alert_start::ActiveModel> = starts
         .iter()
@@ -172,16 +172,16 @@ pub async fn set_starts(tx: &Tx, id: AlertId, starts: &[(Node, i64)]) -> Result<
         })
         .collect();
     for chunk in rows.chunks(CHUNK) {
-        alert_start::Entity::insert_many(chunk.to_vec()).exec_without_returning(tx.inner()).await?;
+        alert_start::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
 
 /// Where the way down of an alert begins, and since when.
-pub async fn starts(db: &impl Source, id: AlertId) -> Result<Vec<(Node, i64)>, StoreError> {
+pub async fn starts(db: &dyn Source, id: AlertId) -> Result<Vec<(Node, i64)>, StoreError> {
     let rows = alert_start::Entity::find()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter()
         .map(|row| {
@@ -194,7 +194,7 @@ pub async fn starts(db: &impl Source, id: AlertId) -> Result<Vec<(Node, i64)>, S
 
 /// Open alerts whose way down begins at any of some lots.
 pub async fn beginning_at(
-    db: &impl Source,
+    db: &dyn Source,
     lots: impl IntoIterator<Item = LotId>,
 ) -> Result<Vec<Alert>, StoreError> {
     let lots: Vec<Uuid> = lots.into_iter().map(LotId::uuid).collect();
@@ -205,7 +205,7 @@ pub async fn beginning_at(
             .column(alert_start::Column::AlertId)
             .filter(alert_start::Column::LotId.is_in(chunk.iter().copied()))
             .into_tuple()
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         ids.extend(found);
     }
@@ -218,7 +218,7 @@ pub async fn beginning_at(
             .filter(alert::Column::Id.is_in(chunk.iter().copied()))
             .filter(alert::Column::State.is_in(open.iter().copied()))
             .order_by_asc(alert::Column::Id)
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for row in rows {
             all.push(to_alert(row)?);

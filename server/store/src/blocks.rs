@@ -18,49 +18,46 @@ pub async fn block(tx: &Tx, by: AccountId, whom: AccountId, at: Timestamp) -> Re
     let both = [member_block::Column::AccountId, member_block::Column::BlockedId];
     member_block::Entity::insert(row)
         .on_conflict(OnConflict::columns(both).do_nothing().to_owned())
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Unblocks somebody; whether they were blocked.
 pub async fn unblock(tx: &Tx, by: AccountId, whom: AccountId) -> Result<bool, StoreError> {
-    let done = member_block::Entity::delete_by_id((by.uuid(), whom.uuid())).exec(tx.inner()).await?;
+    let done = member_block::Entity::delete_by_id((by.uuid(), whom.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
 }
 
 /// Whom somebody blocks, oldest first.
-pub async fn of(db: &impl Source, by: AccountId) -> Result<Vec<AccountId>, StoreError> {
+pub async fn of(db: &dyn Source, by: AccountId) -> Result<Vec<AccountId>, StoreError> {
     let rows = member_block::Entity::find()
         .filter(member_block::Column::AccountId.eq(by.uuid()))
         .order_by_asc(member_block::Column::CreatedAt)
         .order_by_asc(member_block::Column::BlockedId)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows.into_iter().map(|row| AccountId::from_uuid(row.blocked_id)).collect())
 }
 
 /// Whether either of two blocks the other.
-pub async fn between(db: &impl Source, a: AccountId, b: AccountId) -> Result<bool, StoreError> {
+pub async fn between(db: &dyn Source, a: AccountId, b: AccountId) -> Result<bool, StoreError> {
     let one = |by: AccountId, whom: AccountId| {
         Condition::all()
             .add(member_block::Column::AccountId.eq(by.uuid()))
             .add(member_block::Column::BlockedId.eq(whom.uuid()))
     };
     let either = Condition::any().add(one(a, b)).add(one(b, a));
-    Ok(member_block::Entity::find().filter(either).count(db.inner()).await? > 0)
+    Ok(member_block::Entity::find().filter(either).count(&db.inner()).await? > 0)
 }
 
 /// Who blocks whom among these people.
-pub async fn among(
-    db: &impl Source,
-    people: &[AccountId],
-) -> Result<Vec<(AccountId, AccountId)>, StoreError> {
+pub async fn among(db: &dyn Source, people: &[AccountId]) -> Result<Vec<(AccountId, AccountId)>, StoreError> {
     let mut pairs = Vec::new();
     for some in people.chunks(1_000) {
         let rows = member_block::Entity::find()
             .filter(member_block::Column::AccountId.is_in(some.iter().map(|p| p.uuid())))
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         pairs.extend(
             rows.into_iter()

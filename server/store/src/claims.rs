@@ -97,13 +97,13 @@ fn to_row(claim: &Claim) -> Result<claim::ActiveModel, StoreError> {
 
 /// Makes a claim. [`StoreError::Exists`] where the taker has an open one on the offer.
 pub async fn insert(tx: &Tx, new: &Claim) -> Result<(), StoreError> {
-    claim::Entity::insert(to_row(new)?).exec_without_returning(tx.inner()).await?;
+    claim::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// A claim.
-pub async fn one(db: &impl Source, id: ClaimId) -> Result<Option<Claim>, StoreError> {
-    claim::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_claim).transpose()
+pub async fn one(db: &dyn Source, id: ClaimId) -> Result<Option<Claim>, StoreError> {
+    claim::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_claim).transpose()
 }
 
 /// Stores a changed claim if it is still at the version that the change was made from; whether it was.
@@ -117,7 +117,7 @@ pub async fn replace(
         .set(to_row(changed)?)
         .filter(claim::Column::Id.eq(changed.id.uuid()))
         .filter(claim::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -133,7 +133,7 @@ pub async fn promise(tx: &Tx, offer: OfferId, quantity: i32, today: Date) -> Res
         .filter(C::UntilDay.gte(today.days()))
         .filter(Condition::any().add(C::UseByDay.is_null()).add(C::UseByDay.gte(today.days())))
         .filter(Expr::col(C::Promised).add(quantity).lte(Expr::col(C::Quantity)))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -145,37 +145,37 @@ pub async fn release(tx: &Tx, offer: OfferId, quantity: i32) -> Result<(), Store
         .col_expr(C::Promised, Expr::col(C::Promised).sub(quantity))
         .filter(C::Id.eq(offer.uuid()))
         .filter(C::Promised.gte(quantity))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Claims that wait on an offer, who asked first first.
-pub async fn waiting(db: &impl Source, offer: OfferId, limit: u64) -> Result<Vec<Claim>, StoreError> {
+pub async fn waiting(db: &dyn Source, offer: OfferId, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::OfferId.eq(offer.uuid()))
         .filter(claim::Column::State.eq(State::Waiting.word()))
         .order_by_asc(claim::Column::AskedAt)
         .order_by_asc(claim::Column::Id)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// All claims on an offer, the first first.
-pub async fn of_offer(db: &impl Source, offer: OfferId) -> Result<Vec<Claim>, StoreError> {
+pub async fn of_offer(db: &dyn Source, offer: OfferId) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::OfferId.eq(offer.uuid()))
         .order_by_asc(claim::Column::Id)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// Promised claims on the offers for a club alone, from after an id.
 pub async fn promised_in_club(
-    db: &impl Source,
+    db: &dyn Source,
     club: ClubId,
     after: Option<ClaimId>,
     limit: u64,
@@ -191,12 +191,12 @@ pub async fn promised_in_club(
     if let Some(after) = after {
         query = query.filter(claim::Column::Id.gt(after.uuid()));
     }
-    let rows = query.order_by_asc(claim::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_asc(claim::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// Claims that wait between two people, whoever gives.
-pub async fn waiting_between(db: &impl Source, a: AccountId, b: AccountId) -> Result<Vec<Claim>, StoreError> {
+pub async fn waiting_between(db: &dyn Source, a: AccountId, b: AccountId) -> Result<Vec<Claim>, StoreError> {
     let one = |giver: AccountId, taker: AccountId| {
         Condition::all()
             .add(claim::Column::GiverId.eq(giver.uuid()))
@@ -205,14 +205,14 @@ pub async fn waiting_between(db: &impl Source, a: AccountId, b: AccountId) -> Re
     let rows = claim::Entity::find()
         .filter(Condition::any().add(one(a, b)).add(one(b, a)))
         .filter(claim::Column::State.eq(State::Waiting.word()))
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// Somebody's claims, newest first, from before an id; open ones only or all.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     account: AccountId,
     role: Role,
     open_only: bool,
@@ -234,58 +234,58 @@ pub async fn of(
     if let Some(before) = before {
         query = query.filter(claim::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// How many open claims somebody has made.
-pub async fn count_open(db: &impl Source, taker: AccountId) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, taker: AccountId) -> Result<u64, StoreError> {
     let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(claim::Entity::find()
         .filter(claim::Column::TakerId.eq(taker.uuid()))
         .filter(claim::Column::State.is_in(open))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// Open claims whose time is over, oldest first.
-pub async fn overdue(db: &impl Source, now: Timestamp, limit: u64) -> Result<Vec<Claim>, StoreError> {
+pub async fn overdue(db: &dyn Source, now: Timestamp, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     let rows = claim::Entity::find()
         .filter(claim::Column::State.is_in(open))
         .filter(claim::Column::LapsesAt.lt(now.micros()))
         .order_by_asc(claim::Column::LapsesAt)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// Claims of which a side says that the hand-over was missed, newest first, from before an id.
-pub async fn missed(db: &impl Source, before: Option<ClaimId>, limit: u64) -> Result<Vec<Claim>, StoreError> {
+pub async fn missed(db: &dyn Source, before: Option<ClaimId>, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let mut query = claim::Entity::find().filter(
         Condition::any().add(claim::Column::GiverMissed.ne("")).add(claim::Column::TakerMissed.ne("")),
     );
     if let Some(before) = before {
         query = query.filter(claim::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(claim::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// All claims of a round, in the order of their ids.
-pub async fn of_round(db: &impl Source, round: RoundId) -> Result<Vec<Claim>, StoreError> {
+pub async fn of_round(db: &dyn Source, round: RoundId) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::RoundId.eq(round.uuid()))
         .order_by_asc(claim::Column::Id)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_claim).collect()
 }
 
 /// The open claim of a taker on a lot of a round.
 pub async fn open_in_round(
-    db: &impl Source,
+    db: &dyn Source,
     lot: RoundLotId,
     taker: AccountId,
 ) -> Result<Option<Claim>, StoreError> {
@@ -294,7 +294,7 @@ pub async fn open_in_round(
         .filter(claim::Column::RoundLotId.eq(lot.uuid()))
         .filter(claim::Column::TakerId.eq(taker.uuid()))
         .filter(claim::Column::State.is_in(open))
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     row.map(to_claim).transpose()
 }

@@ -68,7 +68,7 @@ fn to_membership(row: club_member::Model) -> Result<Membership, StoreError> {
 
 /// Makes a club. [`StoreError::Exists`] where an open one bears the name.
 pub async fn insert(tx: &Tx, new: &Club, name_key: &str) -> Result<(), StoreError> {
-    club::Entity::insert(to_row(new, name_key)).exec_without_returning(tx.inner()).await?;
+    club::Entity::insert(to_row(new, name_key)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -84,7 +84,7 @@ pub async fn replace(
         .set(to_row(changed, name_key))
         .filter(club::Column::Id.eq(changed.id.uuid()))
         .filter(club::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -94,38 +94,38 @@ pub async fn lock(tx: &Tx, id: ClubId) -> Result<(), StoreError> {
     club::Entity::update_many()
         .col_expr(club::Column::TakesRequests, Expr::col(club::Column::TakesRequests))
         .filter(club::Column::Id.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// How many members of a club organisers act for.
-pub async fn count_helped(db: &impl Source, club: ClubId) -> Result<u64, StoreError> {
+pub async fn count_helped(db: &dyn Source, club: ClubId) -> Result<u64, StoreError> {
     Ok(club_member::Entity::find()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
         .filter(club_member::Column::Consent.is_not_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// The club with an id.
-pub async fn one(db: &impl Source, id: ClubId) -> Result<Option<Club>, StoreError> {
-    club::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_club).transpose()
+pub async fn one(db: &dyn Source, id: ClubId) -> Result<Option<Club>, StoreError> {
+    club::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_club).transpose()
 }
 
 /// Some clubs.
-pub async fn some(db: &impl Source, ids: &[ClubId]) -> Result<Vec<Club>, StoreError> {
+pub async fn some(db: &dyn Source, ids: &[ClubId]) -> Result<Vec<Club>, StoreError> {
     let rows = club::Entity::find()
         .filter(club::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
         .order_by_asc(club::Column::NameKey)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_club).collect()
 }
 
 /// Open clubs by name, after a folded name, those whose folded name holds a text.
 pub async fn list(
-    db: &impl Source,
+    db: &dyn Source,
     holds: &str,
     after: Option<&str>,
     limit: u64,
@@ -137,7 +137,7 @@ pub async fn list(
     if let Some(after) = after {
         query = query.filter(club::Column::NameKey.gt(after));
     }
-    let rows = query.order_by_asc(club::Column::NameKey).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_asc(club::Column::NameKey).limit(limit).all(&db.inner()).await?;
     rows.into_iter()
         .map(|row| Ok((row.name_key.clone(), row)).and_then(|(key, row)| Ok((to_club(row)?, key))))
         .collect()
@@ -145,11 +145,11 @@ pub async fn list(
 
 /// How somebody stands to a club.
 pub async fn membership(
-    db: &impl Source,
+    db: &dyn Source,
     club: ClubId,
     account: AccountId,
 ) -> Result<Option<Membership>, StoreError> {
-    let row = club_member::Entity::find_by_id((club.uuid(), account.uuid())).one(db.inner()).await?;
+    let row = club_member::Entity::find_by_id((club.uuid(), account.uuid())).one(&db.inner()).await?;
     row.map(to_membership).transpose()
 }
 
@@ -170,14 +170,14 @@ pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
                 .update_columns([C::Standing, C::Words, C::Consent, C::Since])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Takes somebody out of a club; whether they stood to it in any way.
 pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, StoreError> {
-    let done = club_member::Entity::delete_by_id((club.uuid(), account.uuid())).exec(tx.inner()).await?;
+    let done = club_member::Entity::delete_by_id((club.uuid(), account.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
 }
 
@@ -185,14 +185,14 @@ pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, S
 pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId) -> Result<(), StoreError> {
     club_member::Entity::delete_many()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Those of a club with some standings, oldest first, after an account.
 pub async fn members(
-    db: &impl Source,
+    db: &dyn Source,
     club: ClubId,
     standings: &[Standing],
     after: Option<AccountId>,
@@ -204,45 +204,45 @@ pub async fn members(
     if let Some(after) = after {
         query = query.filter(club_member::Column::AccountId.gt(after.uuid()));
     }
-    let rows = query.order_by_asc(club_member::Column::AccountId).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_asc(club_member::Column::AccountId).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_membership).collect()
 }
 
 /// How many of a club have some standings.
-pub async fn count(db: &impl Source, club: ClubId, standings: &[Standing]) -> Result<u64, StoreError> {
+pub async fn count(db: &dyn Source, club: ClubId, standings: &[Standing]) -> Result<u64, StoreError> {
     Ok(club_member::Entity::find()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
         .filter(club_member::Column::Standing.is_in(standings.iter().map(|s| s.word())))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// How somebody stands to clubs.
-pub async fn of(db: &impl Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
+pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
     let rows = club_member::Entity::find()
         .filter(club_member::Column::AccountId.eq(account.uuid()))
         .order_by_asc(club_member::Column::ClubId)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_membership).collect()
 }
 
 /// Whether somebody arranges a club in which another is a member who agreed that organisers act for them.
-pub async fn acts_for(db: &impl Source, organiser: AccountId, member: AccountId) -> Result<bool, StoreError> {
+pub async fn acts_for(db: &dyn Source, organiser: AccountId, member: AccountId) -> Result<bool, StoreError> {
     let clubs: Vec<Uuid> = club_member::Entity::find()
         .select_only()
         .column(club_member::Column::ClubId)
         .filter(club_member::Column::AccountId.eq(organiser.uuid()))
         .filter(club_member::Column::Standing.eq(Standing::Organiser.word()))
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(club_member::Entity::find()
         .filter(club_member::Column::AccountId.eq(member.uuid()))
         .filter(club_member::Column::ClubId.is_in(clubs))
         .filter(club_member::Column::Standing.is_in([Standing::Member.word(), Standing::Organiser.word()]))
         .filter(club_member::Column::Consent.is_not_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?
         > 0)
 }

@@ -121,13 +121,13 @@ pub async fn insert_proposal(tx: &Tx, new: &Proposal) -> Result<(), StoreError> 
         ruling: Set(String::new()),
         outcome: Set(String::new()),
     };
-    proposal::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    proposal::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// A proposal.
-pub async fn proposal(db: &impl Source, id: ProposalId) -> Result<Option<Proposal>, StoreError> {
-    proposal::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_proposal).transpose()
+pub async fn proposal(db: &dyn Source, id: ProposalId) -> Result<Option<Proposal>, StoreError> {
+    proposal::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_proposal).transpose()
 }
 
 /// Which proposals.
@@ -148,7 +148,7 @@ pub struct ProposalQuery {
 }
 
 /// Proposals, oldest first: who waits longest stands first.
-pub async fn proposals(db: &impl Source, query: &ProposalQuery) -> Result<Vec<Proposal>, StoreError> {
+pub async fn proposals(db: &dyn Source, query: &ProposalQuery) -> Result<Vec<Proposal>, StoreError> {
     let mut select = proposal::Entity::find();
     if let Some(crop) = &query.crop {
         select = select.filter(proposal::Column::Crop.eq(crop.as_str()));
@@ -165,16 +165,16 @@ pub async fn proposals(db: &impl Source, query: &ProposalQuery) -> Result<Vec<Pr
     if let Some(after) = query.after {
         select = select.filter(proposal::Column::Id.gt(after.uuid()));
     }
-    let rows = select.order_by_asc(proposal::Column::Id).limit(query.limit).all(db.inner()).await?;
+    let rows = select.order_by_asc(proposal::Column::Id).limit(query.limit).all(&db.inner()).await?;
     rows.into_iter().map(to_proposal).collect()
 }
 
 /// How many proposals of an author are open.
-pub async fn count_open(db: &impl Source, author: AccountId) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, author: AccountId) -> Result<u64, StoreError> {
     Ok(proposal::Entity::find()
         .filter(proposal::Column::AuthorId.eq(author.uuid()))
         .filter(proposal::Column::State.eq("open"))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -193,7 +193,7 @@ async fn close(
         .col_expr(proposal::Column::Outcome, Expr::value(outcome))
         .filter(proposal::Column::Id.eq(id.uuid()))
         .filter(proposal::Column::State.eq("open"))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -219,7 +219,7 @@ pub async fn set_outcome(
     proposal::Entity::update_many()
         .col_expr(proposal::Column::Outcome, Expr::value(outcome))
         .filter(proposal::Column::Id.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
@@ -248,13 +248,13 @@ pub async fn tell(tx: &Tx, event: &Event) -> Result<(), StoreError> {
         detail: Set(event.detail.clone()),
         version: Set(event.version),
     };
-    record_event::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    record_event::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// The history of some records, newest first, from before a number.
 pub async fn history(
-    db: &impl Source,
+    db: &dyn Source,
     records: &[CultivarId],
     before: Option<i64>,
     limit: u64,
@@ -264,7 +264,7 @@ pub async fn history(
     if let Some(before) = before {
         query = query.filter(record_event::Column::Seq.lt(before));
     }
-    let rows = query.order_by_desc(record_event::Column::Seq).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(record_event::Column::Seq).limit(limit).all(&db.inner()).await?;
     Ok(rows
         .into_iter()
         .map(|r| Event {
@@ -298,14 +298,14 @@ pub async fn keep_version(tx: &Tx, id: CultivarId, version: &Version) -> Result<
     };
     cultivar_version::Entity::insert(row)
         .on_conflict(OnConflict::new().do_nothing().to_owned())
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// A kept version.
-pub async fn version(db: &impl Source, id: CultivarId, number: i64) -> Result<Option<Version>, StoreError> {
-    let Some(row) = cultivar_version::Entity::find_by_id((id.uuid(), number)).one(db.inner()).await? else {
+pub async fn version(db: &dyn Source, id: CultivarId, number: i64) -> Result<Option<Version>, StoreError> {
+    let Some(row) = cultivar_version::Entity::find_by_id((id.uuid(), number)).one(&db.inner()).await? else {
         return Ok(None);
     };
     Ok(Some(Version {
@@ -359,7 +359,7 @@ async fn put_row(
         curated: Set(true),
         catalogue_key: Set(None),
     };
-    cultivar::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    cultivar::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     put_lists(tx, id, content).await
 }
 
@@ -370,7 +370,7 @@ fn pins_text(content: &Content) -> Result<String, StoreError> {
 async fn put_lists(tx: &Tx, id: CultivarId, content: &Content) -> Result<(), StoreError> {
     cultivar_name::Entity::delete_many()
         .filter(cultivar_name::Column::CultivarId.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for name in &content.names {
         let row = cultivar_name::ActiveModel {
@@ -383,11 +383,11 @@ async fn put_lists(tx: &Tx, id: CultivarId, content: &Content) -> Result<(), Sto
             note: Set(name.note.clone()),
             catalogue: Set(None),
         };
-        cultivar_name::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        cultivar_name::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     cultivar_parent::Entity::delete_many()
         .filter(cultivar_parent::Column::CultivarId.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for parent in &content.parents {
         let row = cultivar_parent::ActiveModel {
@@ -400,7 +400,7 @@ async fn put_lists(tx: &Tx, id: CultivarId, content: &Content) -> Result<(), Sto
             note: Set(parent.note.clone()),
             catalogue: Set(None),
         };
-        cultivar_parent::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        cultivar_parent::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
@@ -429,7 +429,7 @@ pub async fn change_record(
         .col_expr(cultivar::Column::UpdatedAt, Expr::value(at.micros()))
         .filter(cultivar::Column::Id.eq(id.uuid()))
         .filter(cultivar::Column::Version.eq(seen))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     if changed.rows_affected != 1 {
         return Ok(false);
@@ -455,7 +455,7 @@ pub async fn set_merged(
         Some(_) => change.filter(cultivar::Column::MergedInto.is_null()),
         None => change.filter(cultivar::Column::MergedInto.is_not_null()),
     };
-    Ok(change.exec(tx.inner()).await?.rows_affected == 1)
+    Ok(change.exec(&tx.inner()).await?.rows_affected == 1)
 }
 
 /// Locks a record with a reason, or unlocks it; false if it is so already.
@@ -472,12 +472,12 @@ pub async fn set_locked(
         Some(_) => change.filter(cultivar::Column::LockedWhy.is_null()),
         None => change.filter(cultivar::Column::LockedWhy.is_not_null()),
     };
-    Ok(change.exec(tx.inner()).await?.rows_affected == 1)
+    Ok(change.exec(&tx.inner()).await?.rows_affected == 1)
 }
 
 /// All changed words of descriptors.
-pub async fn descriptor_texts(db: &impl Source) -> Result<Vec<DescriptorText>, StoreError> {
-    let rows = descriptor_text::Entity::find().all(db.inner()).await?;
+pub async fn descriptor_texts(db: &dyn Source) -> Result<Vec<DescriptorText>, StoreError> {
+    let rows = descriptor_text::Entity::find().all(&db.inner()).await?;
     Ok(rows
         .into_iter()
         .map(|r| DescriptorText {
@@ -493,7 +493,7 @@ pub async fn descriptor_texts(db: &impl Source) -> Result<Vec<DescriptorText>, S
 /// Changes words of a descriptor; what is left out stays.
 pub async fn put_descriptor_text(tx: &Tx, text: &DescriptorText) -> Result<(), StoreError> {
     let key = (text.crop.clone(), text.descriptor.clone());
-    let known = descriptor_text::Entity::find_by_id(key).one(tx.inner()).await?;
+    let known = descriptor_text::Entity::find_by_id(key).one(&tx.inner()).await?;
     let old = known.clone();
     let or = |new: &Option<String>, old: Option<String>| Set(new.clone().or(old));
     let row = descriptor_text::ActiveModel {
@@ -504,9 +504,9 @@ pub async fn put_descriptor_text(tx: &Tx, text: &DescriptorText) -> Result<(), S
         observe: or(&text.observe, old.as_ref().and_then(|o| o.observe.clone())),
     };
     if known.is_some() {
-        descriptor_text::Entity::update(row).exec(tx.inner()).await?;
+        descriptor_text::Entity::update(row).exec(&tx.inner()).await?;
     } else {
-        descriptor_text::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        descriptor_text::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
@@ -522,7 +522,7 @@ pub async fn import_record(
     merged_into: Option<CultivarId>,
     at: Timestamp,
 ) -> Result<bool, StoreError> {
-    if cultivar::Entity::find_by_id(id.uuid()).one(tx.inner()).await?.is_some() {
+    if cultivar::Entity::find_by_id(id.uuid()).one(&tx.inner()).await?.is_some() {
         return Ok(false);
     }
     put_row(tx, id, crop, content, version, at, merged_into).await?;
@@ -531,7 +531,7 @@ pub async fn import_record(
 
 /// The record of this name and qualifier in a crop.
 pub async fn record_named(
-    db: &impl Source,
+    db: &dyn Source,
     crop: &str,
     name: &str,
     qualifier: &str,
@@ -540,14 +540,14 @@ pub async fn record_named(
         .filter(cultivar::Column::Crop.eq(crop))
         .filter(cultivar::Column::NameKey.eq(Folded::new(name).key()))
         .filter(cultivar::Column::Qualifier.eq(qualifier))
-        .one(db.inner())
+        .one(&db.inner())
         .await?
         .map(|row| CultivarId::from_uuid(row.id)))
 }
 
 /// The families of some records: each with the record it was merged into, and all merged into that one.
 pub async fn families(
-    db: &impl Source,
+    db: &dyn Source,
     ids: &BTreeSet<CultivarId>,
 ) -> Result<BTreeMap<CultivarId, Option<CultivarId>>, StoreError> {
     let mut known: BTreeMap<CultivarId, Option<CultivarId>> = BTreeMap::new();
@@ -581,7 +581,7 @@ pub async fn families(
 }
 
 async fn links(
-    db: &impl Source,
+    db: &dyn Source,
     by: cultivar::Column,
     ids: &[CultivarId],
 ) -> Result<Vec<(CultivarId, Option<CultivarId>)>, StoreError> {
@@ -591,7 +591,7 @@ async fn links(
         .column(cultivar::Column::MergedInto)
         .filter(by.is_in(ids.iter().map(|id| id.uuid())))
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows
         .into_iter()

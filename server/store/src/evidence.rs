@@ -131,7 +131,7 @@ fn by_piece(rows: Vec<evidence_check::Model>) -> Checks {
 }
 
 /// Current evidence, in the order of its ids.
-pub async fn current(db: &impl Source, of: Of<'_>) -> Result<Vec<Evidence>, StoreError> {
+pub async fn current(db: &dyn Source, of: Of<'_>) -> Result<Vec<Evidence>, StoreError> {
     match of {
         Of::All => everything(db).await,
         Of::Records(ids) => {
@@ -141,7 +141,7 @@ pub async fn current(db: &impl Source, of: Of<'_>) -> Result<Vec<Evidence>, Stor
                     evidence::Entity::find()
                         .filter(evidence::Column::EndedAt.is_null())
                         .filter(evidence::Column::CultivarId.is_in(chunk.iter().map(|id| id.uuid())))
-                        .all(db.inner())
+                        .all(&db.inner())
                         .await?,
                 );
             }
@@ -151,12 +151,12 @@ pub async fn current(db: &impl Source, of: Of<'_>) -> Result<Vec<Evidence>, Stor
     }
 }
 
-async fn everything(db: &impl Source) -> Result<Vec<Evidence>, StoreError> {
+async fn everything(db: &dyn Source) -> Result<Vec<Evidence>, StoreError> {
     let people = observers::all(db).await?;
     let mut checks = by_piece(
         evidence_check::Entity::find()
             .filter(evidence_check::Column::EndedAt.is_null())
-            .all(db.inner())
+            .all(&db.inner())
             .await?,
     );
     let mut all = Vec::new();
@@ -166,7 +166,7 @@ async fn everything(db: &impl Source) -> Result<Vec<Evidence>, StoreError> {
         if let Some(last) = last {
             query = query.filter(evidence::Column::Id.gt(last));
         }
-        let rows = query.order_by_asc(evidence::Column::Id).limit(PAGE).all(db.inner()).await?;
+        let rows = query.order_by_asc(evidence::Column::Id).limit(PAGE).all(&db.inner()).await?;
         let Some(newest) = rows.last() else { return Ok(all) };
         last = Some(newest.id);
         all.reserve(rows.len());
@@ -176,7 +176,7 @@ async fn everything(db: &impl Source) -> Result<Vec<Evidence>, StoreError> {
     }
 }
 
-async fn with_people(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec<Evidence>, StoreError> {
+async fn with_people(db: &dyn Source, rows: Vec<evidence::Model>) -> Result<Vec<Evidence>, StoreError> {
     let mut checked = Vec::new();
     let ids: Vec<_> = rows.iter().filter(|r| r.author_id.is_some()).map(|r| r.id).collect();
     for chunk in ids.chunks(CHUNK) {
@@ -184,7 +184,7 @@ async fn with_people(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec
             evidence_check::Entity::find()
                 .filter(evidence_check::Column::EndedAt.is_null())
                 .filter(evidence_check::Column::EvidenceId.is_in(chunk.to_vec()))
-                .all(db.inner())
+                .all(&db.inner())
                 .await?,
         );
     }
@@ -200,20 +200,20 @@ async fn with_people(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec
 }
 
 /// A piece, current or ended.
-pub async fn piece(db: &impl Source, id: EvidenceId) -> Result<Option<Stored>, StoreError> {
-    let Some(row) = evidence::Entity::find_by_id(id.uuid()).one(db.inner()).await? else { return Ok(None) };
+pub async fn piece(db: &dyn Source, id: EvidenceId) -> Result<Option<Stored>, StoreError> {
+    let Some(row) = evidence::Entity::find_by_id(id.uuid()).one(&db.inner()).await? else { return Ok(None) };
     Ok(stored(db, vec![row]).await?.pop())
 }
 
 /// Pieces, current or ended, in the order of their ids; those that are not there are left out.
-pub async fn some(db: &impl Source, ids: &[EvidenceId]) -> Result<Vec<Stored>, StoreError> {
+pub async fn some(db: &dyn Source, ids: &[EvidenceId]) -> Result<Vec<Stored>, StoreError> {
     let ids = ids.iter().map(|id| id.uuid());
     let query = evidence::Entity::find().filter(evidence::Column::Id.is_in(ids));
-    let rows = query.order_by_asc(evidence::Column::Id).all(db.inner()).await?;
+    let rows = query.order_by_asc(evidence::Column::Id).all(&db.inner()).await?;
     stored(db, rows).await
 }
 
-async fn stored(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec<Stored>, StoreError> {
+async fn stored(db: &dyn Source, rows: Vec<evidence::Model>) -> Result<Vec<Stored>, StoreError> {
     let ended: Vec<_> = rows
         .iter()
         .map(|r| {
@@ -232,7 +232,7 @@ async fn stored(db: &impl Source, rows: Vec<evidence::Model>) -> Result<Vec<Stor
 
 /// An author's pieces, newest first, from before an id.
 pub async fn by_author(
-    db: &impl Source,
+    db: &dyn Source,
     author: AccountId,
     before: Option<EvidenceId>,
     limit: u64,
@@ -241,12 +241,12 @@ pub async fn by_author(
     if let Some(before) = before {
         query = query.filter(evidence::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(evidence::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(evidence::Column::Id).limit(limit).all(&db.inner()).await?;
     stored(db, rows).await
 }
 
 /// The records that hold current evidence or checks of an account.
-pub async fn records_of(db: &impl Source, author: AccountId) -> Result<BTreeSet<CultivarId>, StoreError> {
+pub async fn records_of(db: &dyn Source, author: AccountId) -> Result<BTreeSet<CultivarId>, StoreError> {
     let own: Vec<Option<uuid::Uuid>> = evidence::Entity::find()
         .select_only()
         .column(evidence::Column::CultivarId)
@@ -254,7 +254,7 @@ pub async fn records_of(db: &impl Source, author: AccountId) -> Result<BTreeSet<
         .filter(evidence::Column::AuthorId.eq(author.uuid()))
         .filter(evidence::Column::EndedAt.is_null())
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     let checked: Vec<uuid::Uuid> = evidence_check::Entity::find()
         .select_only()
@@ -262,7 +262,7 @@ pub async fn records_of(db: &impl Source, author: AccountId) -> Result<BTreeSet<
         .filter(evidence_check::Column::AccountId.eq(author.uuid()))
         .filter(evidence_check::Column::EndedAt.is_null())
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     let mut all: BTreeSet<CultivarId> = own.into_iter().flatten().map(CultivarId::from_uuid).collect();
     for chunk in checked.chunks(CHUNK) {
@@ -272,7 +272,7 @@ pub async fn records_of(db: &impl Source, author: AccountId) -> Result<BTreeSet<
             .distinct()
             .filter(evidence::Column::Id.is_in(chunk.to_vec()))
             .into_tuple()
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         all.extend(rows.into_iter().flatten().map(CultivarId::from_uuid));
     }
@@ -280,30 +280,26 @@ pub async fn records_of(db: &impl Source, author: AccountId) -> Result<BTreeSet<
 }
 
 /// How many pieces an account entered since a time.
-pub async fn entered_since(db: &impl Source, author: AccountId, since: Timestamp) -> Result<u64, StoreError> {
+pub async fn entered_since(db: &dyn Source, author: AccountId, since: Timestamp) -> Result<u64, StoreError> {
     Ok(evidence::Entity::find()
         .filter(evidence::Column::AuthorId.eq(author.uuid()))
         .filter(evidence::Column::CreatedAt.gte(since.micros()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// How many checks an account made since a time.
-pub async fn checked_since(
-    db: &impl Source,
-    account: AccountId,
-    since: Timestamp,
-) -> Result<u64, StoreError> {
+pub async fn checked_since(db: &dyn Source, account: AccountId, since: Timestamp) -> Result<u64, StoreError> {
     Ok(evidence_check::Entity::find()
         .filter(evidence_check::Column::AccountId.eq(account.uuid()))
         .filter(evidence_check::Column::CreatedAt.gte(since.micros()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// Current pieces that were entered together.
 pub async fn of_report(
-    db: &impl Source,
+    db: &dyn Source,
     author: AccountId,
     report: ReportId,
 ) -> Result<Vec<Evidence>, StoreError> {
@@ -312,14 +308,14 @@ pub async fn of_report(
         .filter(evidence::Column::ReportId.eq(report.uuid()))
         .filter(evidence::Column::EndedAt.is_null())
         .order_by_asc(evidence::Column::Id)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     with_people(db, rows).await
 }
 
 /// An author's current pieces on some records, as (record, descriptor, value, day, tree): to find twins.
 pub async fn twins(
-    db: &impl Source,
+    db: &dyn Source,
     author: AccountId,
     records: &[CultivarId],
 ) -> Result<HashMap<TwinKey, EvidenceId>, StoreError> {
@@ -329,7 +325,7 @@ pub async fn twins(
             .filter(evidence::Column::AuthorId.eq(author.uuid()))
             .filter(evidence::Column::EndedAt.is_null())
             .filter(evidence::Column::CultivarId.is_in(chunk.iter().map(|id| id.uuid())))
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for row in rows {
             let key = TwinKey {
@@ -419,7 +415,7 @@ fn row_of(piece: &Evidence, key: Option<String>, at: Timestamp) -> Result<eviden
 pub async fn insert(tx: &Tx, pieces: &[Evidence], at: Timestamp) -> Result<(), StoreError> {
     for chunk in pieces.chunks(WRITE_CHUNK) {
         let rows = chunk.iter().map(|p| row_of(p, None, at)).collect::<Result<Vec<_>, _>>()?;
-        evidence::Entity::insert_many(rows).exec_without_returning(tx.inner()).await?;
+        evidence::Entity::insert_many(rows).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
@@ -435,14 +431,14 @@ pub async fn import(
         let rows = chunk.iter().map(|(p, key)| row_of(p, key.clone(), at)).collect::<Result<Vec<_>, _>>()?;
         new += evidence::Entity::insert_many(rows)
             .on_conflict(OnConflict::new().do_nothing().to_owned())
-            .exec_without_returning(tx.inner())
+            .exec_without_returning(&tx.inner())
             .await?;
     }
     Ok(new)
 }
 
 /// The keys under which catalogues know current pieces, by id.
-pub async fn row_keys(db: &impl Source) -> Result<HashMap<EvidenceId, String>, StoreError> {
+pub async fn row_keys(db: &dyn Source) -> Result<HashMap<EvidenceId, String>, StoreError> {
     let rows: Vec<(uuid::Uuid, Option<String>)> = evidence::Entity::find()
         .select_only()
         .column(evidence::Column::Id)
@@ -450,7 +446,7 @@ pub async fn row_keys(db: &impl Source) -> Result<HashMap<EvidenceId, String>, S
         .filter(evidence::Column::RowKey.is_not_null())
         .filter(evidence::Column::EndedAt.is_null())
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows.into_iter().filter_map(|(id, key)| Some((EvidenceId::from_uuid(id), key?))).collect())
 }
@@ -470,7 +466,7 @@ pub async fn end(
         .col_expr(evidence::Column::ReplacedBy, Expr::value(replaced_by.map(EvidenceId::uuid)))
         .filter(evidence::Column::Id.eq(id.uuid()))
         .filter(evidence::Column::EndedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -491,7 +487,7 @@ pub async fn move_pieces(
             .col_expr(evidence::Column::Moved, Expr::value(true))
             .filter(evidence::Column::Id.is_in(chunk.iter().map(|id| id.uuid())))
             .filter(evidence::Column::CultivarId.is_in(from.clone()))
-            .exec(tx.inner())
+            .exec(&tx.inner())
             .await?
             .rows_affected;
     }
@@ -515,7 +511,7 @@ pub async fn put_check(
         created_at: Set(check.at.micros()),
         ended_at: Set(None),
     };
-    evidence_check::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    evidence_check::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -531,7 +527,7 @@ pub async fn end_check(
         .filter(evidence_check::Column::EvidenceId.eq(piece.uuid()))
         .filter(evidence_check::Column::AccountId.eq(account.uuid()))
         .filter(evidence_check::Column::EndedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected > 0)
 }
@@ -550,7 +546,7 @@ pub async fn import_checks(tx: &Tx, piece: EvidenceId, checks: &[Check]) -> Resu
         };
         evidence_check::Entity::insert(row)
             .on_conflict(OnConflict::new().do_nothing().to_owned())
-            .exec_without_returning(tx.inner())
+            .exec_without_returning(&tx.inner())
             .await?;
     }
     Ok(())

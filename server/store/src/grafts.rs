@@ -79,18 +79,18 @@ fn to_row(entry: &Grafts) -> grafts::ActiveModel {
 
 /// Enters grafts.
 pub async fn insert(tx: &Tx, new: &Grafts) -> Result<(), StoreError> {
-    grafts::Entity::insert(to_row(new)).exec_without_returning(tx.inner()).await?;
+    grafts::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// An entry.
-pub async fn one(db: &impl Source, id: GraftId) -> Result<Option<Grafts>, StoreError> {
-    grafts::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_grafts).transpose()
+pub async fn one(db: &dyn Source, id: GraftId) -> Result<Option<Grafts>, StoreError> {
+    grafts::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_grafts).transpose()
 }
 
 /// A grower's entries, newest first, from before an id; those that nobody looked at yet, or all.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     grower: AccountId,
     unreported_only: bool,
     before: Option<GraftId>,
@@ -103,13 +103,13 @@ pub async fn of(
     if let Some(before) = before {
         query = query.filter(grafts::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(grafts::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(grafts::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_grafts).collect()
 }
 
 /// How many entries a grower has.
-pub async fn count(db: &impl Source, grower: AccountId) -> Result<u64, StoreError> {
-    Ok(grafts::Entity::find().filter(grafts::Column::AccountId.eq(grower.uuid())).count(db.inner()).await?)
+pub async fn count(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
+    Ok(grafts::Entity::find().filter(grafts::Column::AccountId.eq(grower.uuid())).count(&db.inner()).await?)
 }
 
 /// Stores a changed entry if it is still at the version that the change was made from; whether it was.
@@ -123,20 +123,20 @@ pub async fn replace(
         .set(to_row(changed))
         .filter(grafts::Column::Id.eq(changed.id.uuid()))
         .filter(grafts::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// Forgets an entry; whether it was there.
 pub async fn delete(tx: &Tx, _granted: Granted<EditGrafts>, id: GraftId) -> Result<bool, StoreError> {
-    Ok(grafts::Entity::delete_by_id(id.uuid()).exec(tx.inner()).await?.rows_affected == 1)
+    Ok(grafts::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }
 
 /// What is settled on a crop, or on some records of it, on a day: summed by grower, method and month. Failures count no
 /// sooner than takes, so that early reports do not lower a rate.
 pub async fn sums(
-    db: &impl Source,
+    db: &dyn Source,
     crop: &str,
     records: Option<&[CultivarId]>,
     today: Date,
@@ -167,7 +167,7 @@ pub async fn sums(
         .order_by_asc(grafts::Column::Method)
         .order_by_asc(grafts::Column::NorthernMonth)
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter()
         .map(|(grower, word, month, made, taken)| {

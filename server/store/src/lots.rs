@@ -69,7 +69,7 @@ fn to_row(lot: &Lot) -> lot::ActiveModel {
 
 /// Enters a lot. [`StoreError::Exists`] where its code is taken.
 pub async fn insert(tx: &Tx, new: &Lot) -> Result<(), StoreError> {
-    lot::Entity::insert(to_row(new)).exec_without_returning(tx.inner()).await?;
+    lot::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -84,29 +84,29 @@ pub async fn replace(
         .set(to_row(changed))
         .filter(lot::Column::Id.eq(changed.id.uuid()))
         .filter(lot::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// The lot with an id.
-pub async fn one(db: &impl Source, id: LotId) -> Result<Option<Lot>, StoreError> {
-    lot::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_lot).transpose()
+pub async fn one(db: &dyn Source, id: LotId) -> Result<Option<Lot>, StoreError> {
+    lot::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_lot).transpose()
 }
 
 /// The lot whose tag says a code.
-pub async fn by_code(db: &impl Source, code: LotCode) -> Result<Option<Lot>, StoreError> {
-    let found = lot::Entity::find().filter(lot::Column::Code.eq(code.stored())).one(db.inner()).await?;
+pub async fn by_code(db: &dyn Source, code: LotCode) -> Result<Option<Lot>, StoreError> {
+    let found = lot::Entity::find().filter(lot::Column::Code.eq(code.stored())).one(&db.inner()).await?;
     found.map(to_lot).transpose()
 }
 
 /// Some lots, by id.
-pub async fn some(db: &impl Source, ids: &[LotId]) -> Result<BTreeMap<LotId, Lot>, StoreError> {
+pub async fn some(db: &dyn Source, ids: &[LotId]) -> Result<BTreeMap<LotId, Lot>, StoreError> {
     let mut found = BTreeMap::new();
     for chunk in ids.chunks(CHUNK) {
         let rows = lot::Entity::find()
             .filter(lot::Column::Id.is_in(chunk.iter().map(|id| id.uuid())))
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for row in rows {
             let lot = to_lot(row)?;
@@ -118,7 +118,7 @@ pub async fn some(db: &impl Source, ids: &[LotId]) -> Result<BTreeMap<LotId, Lot
 
 /// Whose lots some are.
 pub async fn holders(
-    db: &impl Source,
+    db: &dyn Source,
     ids: impl IntoIterator<Item = LotId>,
 ) -> Result<BTreeMap<AccountId, Vec<LotId>>, StoreError> {
     let ids: Vec<Uuid> = ids.into_iter().map(LotId::uuid).collect();
@@ -131,7 +131,7 @@ pub async fn holders(
             .filter(lot::Column::Id.is_in(chunk.iter().copied()))
             .filter(lot::Column::EndedDay.is_null())
             .into_tuple()
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for (holder, lot) in rows {
             found.entry(AccountId::from_uuid(holder)).or_default().push(LotId::from_uuid(lot));
@@ -142,7 +142,7 @@ pub async fn holders(
 
 /// Somebody's lots, newest first, from before an id; those of which something is left, or all.
 pub async fn of_holder(
-    db: &impl Source,
+    db: &dyn Source,
     holder: AccountId,
     ended_too: bool,
     before: Option<LotId>,
@@ -155,13 +155,13 @@ pub async fn of_holder(
     if let Some(before) = before {
         query = query.filter(lot::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(lot::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(lot::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_lot).collect()
 }
 
 /// How many lots somebody has entered.
-pub async fn count(db: &impl Source, holder: AccountId) -> Result<u64, StoreError> {
-    Ok(lot::Entity::find().filter(lot::Column::HolderId.eq(holder.uuid())).count(db.inner()).await?)
+pub async fn count(db: &dyn Source, holder: AccountId) -> Result<u64, StoreError> {
+    Ok(lot::Entity::find().filter(lot::Column::HolderId.eq(holder.uuid())).count(&db.inner()).await?)
 }
 
 fn to_link(row: &lot_link::Model) -> Result<Link, StoreError> {
@@ -188,14 +188,14 @@ pub async fn link(tx: &Tx, new: &Link, at: Timestamp) -> Result<(), StoreError> 
         .on_conflict(
             OnConflict::columns([C::ChildId, C::ParentId, C::Descent, C::Day]).do_nothing().to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Steps of descent from some lots down, or up to them.
 pub async fn links(
-    db: &impl Source,
+    db: &dyn Source,
     direction: Direction,
     of: impl IntoIterator<Item = LotId>,
 ) -> Result<Vec<Link>, StoreError> {
@@ -210,7 +210,7 @@ pub async fn links(
             .filter(column.is_in(chunk.iter().copied()))
             .order_by_asc(lot_link::Column::Day)
             .order_by_asc(lot_link::Column::ChildId)
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for row in rows {
             all.push(to_link(&row)?);
@@ -237,13 +237,13 @@ pub async fn insert_test(
         method: Set(test.method.clone()),
         created_at: Set(at.micros()),
     };
-    lot_test::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    lot_test::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// Tests of some lots; for one pest, where its folded name is given; entered until a time.
 pub async fn tests(
-    db: &impl Source,
+    db: &dyn Source,
     of: impl IntoIterator<Item = LotId>,
     pest_key: Option<&str>,
     entered_until: Option<Timestamp>,
@@ -261,7 +261,7 @@ pub async fn tests(
         let rows = query
             .order_by_asc(lot_test::Column::SampledDay)
             .order_by_asc(lot_test::Column::Id)
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         all.extend(rows.into_iter().map(|row| LotTest {
             lot: LotId::from_uuid(row.lot_id),

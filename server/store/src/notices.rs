@@ -50,7 +50,7 @@ pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSe
             .filter(notice::Column::AccountId.is_in(chunk.iter().map(|n| n.to.uuid())))
             .filter(notice::Column::Once.is_in(chunk.iter().map(once)))
             .into_tuple()
-            .all(tx.inner())
+            .all(&tx.inner())
             .await?;
         let known: BTreeSet<(Uuid, String)> = known.into_iter().collect();
         let mut rows: BTreeMap<(Uuid, String), notice::ActiveModel> = BTreeMap::new();
@@ -83,7 +83,7 @@ pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSe
                     .do_nothing()
                     .to_owned(),
             )
-            .exec_without_returning(tx.inner())
+            .exec_without_returning(&tx.inner())
             .await?;
     }
     Ok(told)
@@ -91,13 +91,13 @@ pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSe
 
 /// Takes away all notices about something.
 pub async fn remove_about(tx: &Tx, subject: &str) -> Result<(), StoreError> {
-    notice::Entity::delete_many().filter(notice::Column::Subject.eq(subject)).exec(tx.inner()).await?;
+    notice::Entity::delete_many().filter(notice::Column::Subject.eq(subject)).exec(&tx.inner()).await?;
     Ok(())
 }
 
 /// Somebody's notices, newest first, from before a number; unread ones, or all.
 pub async fn list(
-    db: &impl Source,
+    db: &dyn Source,
     to: AccountId,
     unread_only: bool,
     before: Option<i64>,
@@ -110,13 +110,13 @@ pub async fn list(
     if let Some(before) = before {
         query = query.filter(notice::Column::Seq.lt(before));
     }
-    let rows = query.order_by_desc(notice::Column::Seq).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(notice::Column::Seq).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_notice).collect()
 }
 
 /// Somebody's notices after a number, oldest first.
 pub async fn after(
-    db: &impl Source,
+    db: &dyn Source,
     to: AccountId,
     after: i64,
     limit: u64,
@@ -126,17 +126,17 @@ pub async fn after(
         .filter(notice::Column::Seq.gt(after))
         .order_by_asc(notice::Column::Seq)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_notice).collect()
 }
 
 /// How many notices somebody has not read.
-pub async fn count_unread(db: &impl Source, to: AccountId) -> Result<u64, StoreError> {
+pub async fn count_unread(db: &dyn Source, to: AccountId) -> Result<u64, StoreError> {
     Ok(notice::Entity::find()
         .filter(notice::Column::AccountId.eq(to.uuid()))
         .filter(notice::Column::ReadAt.is_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -147,7 +147,7 @@ pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Res
         .filter(notice::Column::AccountId.eq(to.uuid()))
         .filter(notice::Column::Seq.lte(up_to))
         .filter(notice::Column::ReadAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected)
 }
@@ -156,7 +156,7 @@ pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Res
 pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = notice::Entity::delete_many()
         .filter(notice::Column::ReadAt.lt(before.micros()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(gone.rows_affected)
 }
@@ -178,8 +178,8 @@ pub struct MailAddress {
 }
 
 /// Where somebody's notices go by mail.
-pub async fn mail_address(db: &impl Source, account: AccountId) -> Result<Option<MailAddress>, StoreError> {
-    let row = mail_address::Entity::find_by_id(account.uuid()).one(db.inner()).await?;
+pub async fn mail_address(db: &dyn Source, account: AccountId) -> Result<Option<MailAddress>, StoreError> {
+    let row = mail_address::Entity::find_by_id(account.uuid()).one(&db.inner()).await?;
     Ok(row.map(|row| MailAddress {
         address: row.address,
         code_hash: row.code_hash,
@@ -204,14 +204,14 @@ pub async fn set_mail_address(tx: &Tx, account: AccountId, new: &MailAddress) ->
                 .update_columns([C::Address, C::CodeHash, C::AskedAt, C::ConfirmedAt])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Forgets somebody's address.
 pub async fn remove_mail_address(tx: &Tx, account: AccountId) -> Result<(), StoreError> {
-    mail_address::Entity::delete_by_id(account.uuid()).exec(tx.inner()).await?;
+    mail_address::Entity::delete_by_id(account.uuid()).exec(&tx.inner()).await?;
     Ok(())
 }
 
@@ -228,7 +228,7 @@ pub async fn take_to_mail(
         .filter(notice::Column::At.gte(at.plus_days(-MAIL_TRIED_DAYS).micros()))
         .order_by_asc(notice::Column::Seq)
         .limit(limit)
-        .all(tx.inner())
+        .all(&tx.inner())
         .await?;
     if rows.is_empty() {
         return Ok((0, BTreeMap::new()));
@@ -237,7 +237,7 @@ pub async fn take_to_mail(
         .col_expr(notice::Column::MailedAt, Expr::value(at.micros()))
         .filter(notice::Column::Seq.is_in(rows.iter().map(|r| r.seq)))
         .filter(notice::Column::MailedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     if taken.rows_affected != u64::try_from(rows.len()).unwrap_or(u64::MAX) {
         // another server takes some of the same at this moment
@@ -247,7 +247,7 @@ pub async fn take_to_mail(
     let addresses: BTreeMap<Uuid, String> = mail_address::Entity::find()
         .filter(mail_address::Column::AccountId.is_in(accounts))
         .filter(mail_address::Column::ConfirmedAt.is_not_null())
-        .all(tx.inner())
+        .all(&tx.inner())
         .await?
         .into_iter()
         .map(|row| (row.account_id, row.address))
@@ -269,7 +269,7 @@ pub async fn not_mailed(tx: &Tx, seqs: &[i64]) -> Result<(), StoreError> {
     notice::Entity::update_many()
         .col_expr(notice::Column::MailedAt, Expr::value(None::<i64>))
         .filter(notice::Column::Seq.is_in(seqs.iter().copied()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }

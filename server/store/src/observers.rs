@@ -64,10 +64,14 @@ fn small(value: i64) -> u32 {
 }
 
 /// All observers.
-pub async fn all(db: &impl Source) -> Result<HashMap<AccountId, Observer>, StoreError> {
-    let weights: HashMap<_, _> =
-        grower_weight::Entity::find().all(db.inner()).await?.into_iter().map(|w| (w.account_id, w)).collect();
-    let rows = observer::Entity::find().all(db.inner()).await?;
+pub async fn all(db: &dyn Source) -> Result<HashMap<AccountId, Observer>, StoreError> {
+    let weights: HashMap<_, _> = grower_weight::Entity::find()
+        .all(&db.inner())
+        .await?
+        .into_iter()
+        .map(|w| (w.account_id, w))
+        .collect();
+    let rows = observer::Entity::find().all(&db.inner()).await?;
     Ok(rows
         .into_iter()
         .map(|row| {
@@ -78,7 +82,7 @@ pub async fn all(db: &impl Source) -> Result<HashMap<AccountId, Observer>, Store
 }
 
 /// Some observers.
-pub async fn some(db: &impl Source, ids: &[AccountId]) -> Result<HashMap<AccountId, Observer>, StoreError> {
+pub async fn some(db: &dyn Source, ids: &[AccountId]) -> Result<HashMap<AccountId, Observer>, StoreError> {
     let mut found = HashMap::new();
     let mut uuids: Vec<_> = ids.iter().map(|id| id.uuid()).collect();
     uuids.sort_unstable();
@@ -86,14 +90,14 @@ pub async fn some(db: &impl Source, ids: &[AccountId]) -> Result<HashMap<Account
     for chunk in uuids.chunks(CHUNK) {
         let weights: HashMap<_, _> = grower_weight::Entity::find()
             .filter(grower_weight::Column::AccountId.is_in(chunk.to_vec()))
-            .all(db.inner())
+            .all(&db.inner())
             .await?
             .into_iter()
             .map(|w| (w.account_id, w))
             .collect();
         let rows = observer::Entity::find()
             .filter(observer::Column::AccountId.is_in(chunk.to_vec()))
-            .all(db.inner())
+            .all(&db.inner())
             .await?;
         for row in rows {
             let weight = weights.get(&row.account_id);
@@ -104,7 +108,7 @@ pub async fn some(db: &impl Source, ids: &[AccountId]) -> Result<HashMap<Account
 }
 
 /// One observer.
-pub async fn one(db: &impl Source, id: AccountId) -> Result<Option<Observer>, StoreError> {
+pub async fn one(db: &dyn Source, id: AccountId) -> Result<Option<Observer>, StoreError> {
     Ok(some(db, &[id]).await?.remove(&id))
 }
 
@@ -123,7 +127,7 @@ pub async fn insert(
         vouched_by: Set(vouched_by.map(AccountId::uuid)),
         suspended: Set(false),
     };
-    observer::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    observer::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -139,7 +143,7 @@ pub async fn import(tx: &Tx, observer: &Observer, at: Timestamp) -> Result<(), S
         vouched_by: Set(None),
         suspended: Set(observer.suspended),
     };
-    observer::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    observer::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -155,7 +159,7 @@ pub async fn vouch(
         .col_expr(observer::Column::VouchedBy, Expr::value(granted.by().map(AccountId::uuid)))
         .filter(observer::Column::AccountId.eq(id.uuid()))
         .filter(observer::Column::VouchedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -167,7 +171,7 @@ pub async fn unvouch(tx: &Tx, _granted: &Granted<Vouch>, id: AccountId) -> Resul
         .col_expr(observer::Column::VouchedBy, Expr::value(None::<uuid::Uuid>))
         .filter(observer::Column::AccountId.eq(id.uuid()))
         .filter(observer::Column::VouchedAt.is_not_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }
@@ -186,18 +190,18 @@ pub async fn set_suspended(
         Some(_) => change.filter(account::Column::SuspendedAt.is_null()),
         None => change.filter(account::Column::SuspendedAt.is_not_null()),
     };
-    let changed = change.exec(tx.inner()).await?.rows_affected == 1;
+    let changed = change.exec(&tx.inner()).await?.rows_affected == 1;
     observer::Entity::update_many()
         .col_expr(observer::Column::Suspended, Expr::value(at.is_some()))
         .filter(observer::Column::AccountId.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed)
 }
 
 /// A grower's row of the weight table.
-pub async fn weight(db: &impl Source, id: AccountId) -> Result<Option<Weight>, StoreError> {
-    Ok(grower_weight::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(|row| to_weight(&row)))
+pub async fn weight(db: &dyn Source, id: AccountId) -> Result<Option<Weight>, StoreError> {
+    Ok(grower_weight::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(|row| to_weight(&row)))
 }
 
 fn to_weight(row: &grower_weight::Model) -> Weight {
@@ -217,24 +221,24 @@ fn to_weight(row: &grower_weight::Model) -> Weight {
 }
 
 /// All weights, by account.
-pub async fn weights(db: &impl Source) -> Result<BTreeMap<AccountId, Weight>, StoreError> {
-    let rows = grower_weight::Entity::find().all(db.inner()).await?;
+pub async fn weights(db: &dyn Source) -> Result<BTreeMap<AccountId, Weight>, StoreError> {
+    let rows = grower_weight::Entity::find().all(&db.inner()).await?;
     Ok(rows.iter().map(|row| (AccountId::from_uuid(row.account_id), to_weight(row))).collect())
 }
 
 /// The weight table's version; 0 before the first.
-pub async fn weights_version(db: &impl Source) -> Result<i64, StoreError> {
+pub async fn weights_version(db: &dyn Source) -> Result<i64, StoreError> {
     let newest = grower_weight::Entity::find()
         .order_by_desc(grower_weight::Column::Version)
         .limit(1)
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     Ok(newest.map_or(0, |row| row.version))
 }
 
 /// Puts a whole weight table in place of the old one.
 pub async fn replace_weights(tx: &Tx, rows: &BTreeMap<AccountId, Weight>) -> Result<(), StoreError> {
-    grower_weight::Entity::delete_many().exec(tx.inner()).await?;
+    grower_weight::Entity::delete_many().exec(&tx.inner()).await?;
     let models: Vec<grower_weight::ActiveModel> = rows
         .iter()
         .map(|(id, w)| grower_weight::ActiveModel {
@@ -251,7 +255,7 @@ pub async fn replace_weights(tx: &Tx, rows: &BTreeMap<AccountId, Weight>) -> Res
         })
         .collect();
     for chunk in models.chunks(CHUNK) {
-        grower_weight::Entity::insert_many(chunk.to_vec()).exec_without_returning(tx.inner()).await?;
+        grower_weight::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }

@@ -237,22 +237,22 @@ fn to_row(new: &Offer, search_text: &str) -> Result<offer::ActiveModel, StoreErr
 }
 
 /// The offer with an id.
-pub async fn offer(db: &impl Source, id: OfferId) -> Result<Option<Offer>, StoreError> {
-    offer::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_offer).transpose()
+pub async fn offer(db: &dyn Source, id: OfferId) -> Result<Option<Offer>, StoreError> {
+    offer::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_offer).transpose()
 }
 
 /// Some offers.
-pub async fn some(db: &impl Source, ids: &[OfferId]) -> Result<Vec<Offer>, StoreError> {
+pub async fn some(db: &dyn Source, ids: &[OfferId]) -> Result<Vec<Offer>, StoreError> {
     let rows = offer::Entity::find()
         .filter(offer::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_offer).collect()
 }
 
 /// Posts an offer. `search_text` holds its folded words.
 pub async fn insert(tx: &Tx, new: &Offer, search_text: &str) -> Result<(), StoreError> {
-    offer::Entity::insert(to_row(new, search_text)?).exec_without_returning(tx.inner()).await?;
+    offer::Entity::insert(to_row(new, search_text)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -270,7 +270,7 @@ pub async fn replace(
         .filter(offer::Column::Id.eq(changed.id.uuid()))
         .filter(offer::Column::Version.eq(from_version))
         .filter(offer::Column::Promised.lte(changed.contents.quantity))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -282,17 +282,17 @@ pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<bool, StoreErro
         .col_expr(offer::Column::Version, Expr::col(offer::Column::Version).add(1))
         .filter(offer::Column::Id.eq(id.uuid()))
         .filter(offer::Column::LotId.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// All offers for a club alone.
-pub async fn of_club(db: &impl Source, club: ClubId) -> Result<Vec<Offer>, StoreError> {
+pub async fn of_club(db: &dyn Source, club: ClubId) -> Result<Vec<Offer>, StoreError> {
     let rows = offer::Entity::find()
         .filter(offer::Column::ClubId.eq(club.uuid()))
         .order_by_asc(offer::Column::Id)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_offer).collect()
 }
@@ -307,7 +307,7 @@ pub async fn withdraw_of_club(tx: &Tx, club: ClubId, at: Timestamp) -> Result<Ve
         .col_expr(offer::Column::Version, Expr::col(offer::Column::Version).add(1))
         .filter(offer::Column::ClubId.eq(club.uuid()))
         .filter(offer::Column::WithdrawnAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(open)
 }
@@ -318,30 +318,30 @@ fn alive_on(day: Date) -> Condition {
 }
 
 /// How many offers of an account are neither over nor withdrawn.
-pub async fn count_open(db: &impl Source, account: AccountId, today: Date) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, account: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::AccountId.eq(account.uuid()))
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// How many offers of some records are open.
-pub async fn count_open_of(db: &impl Source, records: &[CultivarId], today: Date) -> Result<u64, StoreError> {
+pub async fn count_open_of(db: &dyn Source, records: &[CultivarId], today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
         .filter(offer::Column::ClubId.is_null())
         .filter(offer::Column::WithdrawnAt.is_null())
         .filter(offer::Column::UntilDay.gte(today.days()))
         .filter(alive_on(today))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// An account's own offers, newest first, after a key.
 pub async fn by_giver(
-    db: &impl Source,
+    db: &dyn Source,
     account: AccountId,
     after: Option<OfferKey>,
     limit: u64,
@@ -354,7 +354,7 @@ pub async fn by_giver(
         .order_by_desc(offer::Column::CreatedAt)
         .order_by_desc(offer::Column::Id)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter()
         .map(|row| {
@@ -421,7 +421,7 @@ impl Plane {
 
 /// Open offers that fit a query, in its order. Rows further than `within_km` on the sphere may be among
 /// them: the caller cuts exactly.
-pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>, StoreError> {
+pub async fn search(db: &dyn Source, query: &OfferQuery) -> Result<Vec<Ranked>, StoreError> {
     use offer::Column as C;
     let mut find = offer::Entity::find()
         .filter(C::WithdrawnAt.is_null())
@@ -474,7 +474,7 @@ pub async fn search(db: &impl Source, query: &OfferQuery) -> Result<Vec<Ranked>,
         find = find.filter(beyond(rank.clone(), order.clone(), key));
     }
     let rows =
-        find.order_by(rank, order.clone()).order_by(C::Id, order).limit(query.limit).all(db.inner()).await?;
+        find.order_by(rank, order.clone()).order_by(C::Id, order).limit(query.limit).all(&db.inner()).await?;
     rows.into_iter()
         .map(|row| {
             let rank = match (query.order, &plane) {

@@ -73,18 +73,18 @@ fn to_row(plan: &Plan) -> Result<plan::ActiveModel, StoreError> {
 
 /// Keeps a plan.
 pub async fn insert(tx: &Tx, new: &Plan) -> Result<(), StoreError> {
-    plan::Entity::insert(to_row(new)?).exec_without_returning(tx.inner()).await?;
+    plan::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// A plan.
-pub async fn one(db: &impl Source, id: PlanId) -> Result<Option<Plan>, StoreError> {
-    plan::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_plan).transpose()
+pub async fn one(db: &dyn Source, id: PlanId) -> Result<Option<Plan>, StoreError> {
+    plan::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_plan).transpose()
 }
 
 /// A grower's plans, newest first, from before an id.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     grower: AccountId,
     before: Option<PlanId>,
     limit: u64,
@@ -93,13 +93,13 @@ pub async fn of(
     if let Some(before) = before {
         query = query.filter(plan::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(plan::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(plan::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_plan).collect()
 }
 
 /// How many plans a grower has.
-pub async fn count(db: &impl Source, grower: AccountId) -> Result<u64, StoreError> {
-    Ok(plan::Entity::find().filter(plan::Column::AccountId.eq(grower.uuid())).count(db.inner()).await?)
+pub async fn count(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
+    Ok(plan::Entity::find().filter(plan::Column::AccountId.eq(grower.uuid())).count(&db.inner()).await?)
 }
 
 /// Stores a changed plan if it is still at the version that the change was made from; whether it was.
@@ -113,12 +113,12 @@ pub async fn replace(
         .set(to_row(changed)?)
         .filter(plan::Column::Id.eq(changed.id.uuid()))
         .filter(plan::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// Forgets a plan; whether it was there.
 pub async fn delete(tx: &Tx, _granted: Granted<EditPlan>, id: PlanId) -> Result<bool, StoreError> {
-    Ok(plan::Entity::delete_by_id(id.uuid()).exec(tx.inner()).await?.rows_affected == 1)
+    Ok(plan::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }

@@ -61,24 +61,24 @@ pub async fn set(
     ];
     protection::Entity::insert(row)
         .on_conflict(OnConflict::column(C::CultivarId).update_columns(all).to_owned())
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Takes a protection away that was entered by mistake; whether there was one.
 pub async fn remove(tx: &Tx, _granted: &Granted<Protect>, cultivar: CultivarId) -> Result<bool, StoreError> {
-    Ok(protection::Entity::delete_by_id(cultivar.uuid()).exec(tx.inner()).await?.rows_affected == 1)
+    Ok(protection::Entity::delete_by_id(cultivar.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }
 
 /// The protections of some cultivars.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     cultivars: &[CultivarId],
 ) -> Result<BTreeMap<CultivarId, Protection>, StoreError> {
     let rows = protection::Entity::find()
         .filter(protection::Column::CultivarId.is_in(cultivars.iter().map(|c| c.uuid())))
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(|row| to_protection(row).map(|p| (p.cultivar, p))).collect()
 }

@@ -50,8 +50,8 @@ pub struct OutboxRow {
 }
 
 /// What is kept under a key.
-pub async fn kept(db: &impl Source, scope: &str, key: &str) -> Result<Option<Kept>, StoreError> {
-    let row = idempotency::Entity::find_by_id((scope.to_string(), key.to_string())).one(db.inner()).await?;
+pub async fn kept(db: &dyn Source, scope: &str, key: &str) -> Result<Option<Kept>, StoreError> {
+    let row = idempotency::Entity::find_by_id((scope.to_string(), key.to_string())).one(&db.inner()).await?;
     Ok(row.map(|r| Kept { rpc: r.rpc, fingerprint: r.fingerprint, reply: r.reply }))
 }
 
@@ -65,7 +65,7 @@ pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) ->
         reply: Set(kept.reply),
         created_at: Set(at.micros()),
     };
-    idempotency::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    idempotency::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -73,15 +73,17 @@ pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) ->
 pub async fn forget_keys(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = idempotency::Entity::delete_many()
         .filter(idempotency::Column::CreatedAt.lt(before.micros()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(gone.rows_affected)
 }
 
 /// Forgets outbox rows older than a time.
 pub async fn forget_outbox(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
-    let gone =
-        outbox::Entity::delete_many().filter(outbox::Column::At.lt(before.micros())).exec(tx.inner()).await?;
+    let gone = outbox::Entity::delete_many()
+        .filter(outbox::Column::At.lt(before.micros()))
+        .exec(&tx.inner())
+        .await?;
     Ok(gone.rows_affected)
 }
 
@@ -103,7 +105,7 @@ pub async fn audit(
             change: Set(row.change),
             request_id: Set(request.uuid()),
         };
-        audit_log::Entity::insert(model).exec_without_returning(tx.inner()).await?;
+        audit_log::Entity::insert(model).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
@@ -120,14 +122,14 @@ pub async fn publish(tx: &Tx, rows: Vec<OutboxRow>, at: Timestamp) -> Result<(),
         })
         .collect();
     for chunk in models.chunks(crate::observers::CHUNK) {
-        outbox::Entity::insert_many(chunk.to_vec()).exec_without_returning(tx.inner()).await?;
+        outbox::Entity::insert_many(chunk.to_vec()).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
 
 /// The rows of a topic after a number, oldest first: number, time and subject.
 pub async fn outbox_after(
-    db: &impl Source,
+    db: &dyn Source,
     topic: &str,
     after: i64,
 ) -> Result<Vec<(i64, Timestamp, String)>, StoreError> {
@@ -140,25 +142,25 @@ pub async fn outbox_after(
         .filter(outbox::Column::Seq.gt(after))
         .order_by_asc(outbox::Column::Seq)
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows.into_iter().map(|(seq, at, subject)| (seq, Timestamp::from_micros(at), subject)).collect())
 }
 
 /// The newest row's number of a topic; 0 if there is none.
-pub async fn outbox_newest(db: &impl Source, topic: &str) -> Result<i64, StoreError> {
+pub async fn outbox_newest(db: &dyn Source, topic: &str) -> Result<i64, StoreError> {
     let newest = outbox::Entity::find()
         .filter(outbox::Column::Topic.eq(topic))
         .order_by_desc(outbox::Column::Seq)
         .limit(1)
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     Ok(newest.map_or(0, |row| row.seq))
 }
 
 /// A shared setting.
-pub async fn setting(db: &impl Source, name: &str) -> Result<Option<String>, StoreError> {
-    Ok(setting::Entity::find_by_id(name.to_string()).one(db.inner()).await?.map(|r| r.value))
+pub async fn setting(db: &dyn Source, name: &str) -> Result<Option<String>, StoreError> {
+    Ok(setting::Entity::find_by_id(name.to_string()).one(&db.inner()).await?.map(|r| r.value))
 }
 
 /// Changes a shared setting.
@@ -174,7 +176,7 @@ pub async fn set_setting(tx: &Tx, name: &str, value: &str, at: Timestamp) -> Res
                 .update_columns([setting::Column::Value, setting::Column::UpdatedAt])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }

@@ -64,8 +64,8 @@ pub(crate) fn from_word<T: DeserializeOwned>(what: &'static str, word: String) -
 }
 
 /// All crops, by key.
-pub async fn crops(db: &impl Source) -> Result<Vec<Crop>, StoreError> {
-    let rows = crop::Entity::find().order_by_asc(crop::Column::Slug).all(db.inner()).await?;
+pub async fn crops(db: &dyn Source) -> Result<Vec<Crop>, StoreError> {
+    let rows = crop::Entity::find().order_by_asc(crop::Column::Slug).all(&db.inner()).await?;
     rows.into_iter()
         .map(|row| serde_json::from_str(&row.profile).map_err(|e| StoreError::corrupt("crop.profile", e)))
         .collect()
@@ -85,14 +85,14 @@ pub async fn put_crop(tx: &Tx, profile: &Crop, at: Timestamp) -> Result<(), Stor
                 .update_columns([crop::Column::Profile, crop::Column::UpdatedAt])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// All sources.
-pub async fn sources(db: &impl Source) -> Result<Vec<Citation>, StoreError> {
-    let rows = source::Entity::find().order_by_asc(source::Column::Id).all(db.inner()).await?;
+pub async fn sources(db: &dyn Source) -> Result<Vec<Citation>, StoreError> {
+    let rows = source::Entity::find().order_by_asc(source::Column::Id).all(&db.inner()).await?;
     Ok(rows.into_iter().map(|r| Citation { id: r.id, citation: r.citation, read: r.read }).collect())
 }
 
@@ -109,19 +109,19 @@ pub async fn put_source(tx: &Tx, citation: &Citation) -> Result<(), StoreError> 
                 .update_columns([source::Column::Citation, source::Column::Read])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// Records with their names and parents, in the order of their ids: all, or some.
-pub async fn cultivars(db: &impl Source, of: Of<'_>) -> Result<Vec<Cultivar>, StoreError> {
+pub async fn cultivars(db: &dyn Source, of: Of<'_>) -> Result<Vec<Cultivar>, StoreError> {
     let (mut rows, mut names, mut parents) = (Vec::new(), Vec::new(), Vec::new());
     match of {
         Of::All => {
-            rows = cultivar::Entity::find().all(db.inner()).await?;
-            names = cultivar_name::Entity::find().all(db.inner()).await?;
-            parents = cultivar_parent::Entity::find().all(db.inner()).await?;
+            rows = cultivar::Entity::find().all(&db.inner()).await?;
+            names = cultivar_name::Entity::find().all(&db.inner()).await?;
+            parents = cultivar_parent::Entity::find().all(&db.inner()).await?;
         }
         Of::Records(ids) => {
             for chunk in ids.chunks(CHUNK) {
@@ -129,19 +129,19 @@ pub async fn cultivars(db: &impl Source, of: Of<'_>) -> Result<Vec<Cultivar>, St
                 rows.extend(
                     cultivar::Entity::find()
                         .filter(cultivar::Column::Id.is_in(ids()))
-                        .all(db.inner())
+                        .all(&db.inner())
                         .await?,
                 );
                 names.extend(
                     cultivar_name::Entity::find()
                         .filter(cultivar_name::Column::CultivarId.is_in(ids()))
-                        .all(db.inner())
+                        .all(&db.inner())
                         .await?,
                 );
                 parents.extend(
                     cultivar_parent::Entity::find()
                         .filter(cultivar_parent::Column::CultivarId.is_in(ids()))
-                        .all(db.inner())
+                        .all(&db.inner())
                         .await?,
                 );
             }
@@ -205,14 +205,14 @@ pub async fn put_catalogue_cultivar(
     // by the name that catalogues know it by, whatever it is called by now; else by its name
     let mut known = cultivar::Entity::find()
         .filter(cultivar::Column::CatalogueKey.eq(catalogue_key.as_str()))
-        .one(tx.inner())
+        .one(&tx.inner())
         .await?;
     if known.is_none() {
         known = cultivar::Entity::find()
             .filter(cultivar::Column::Crop.eq(record.crop.as_str()))
             .filter(cultivar::Column::NameKey.eq(name_key.as_str()))
             .filter(cultivar::Column::Qualifier.eq(record.qualifier.as_str()))
-            .one(tx.inner())
+            .one(&tx.inner())
             .await?;
     }
     if let Some(row) = known.as_ref().filter(|row| row.curated) {
@@ -243,14 +243,14 @@ pub async fn put_catalogue_cultivar(
         catalogue_key: Set(Some(catalogue_key)),
     };
     if known.is_some() {
-        cultivar::Entity::update(row).exec(tx.inner()).await?;
+        cultivar::Entity::update(row).exec(&tx.inner()).await?;
     } else {
-        cultivar::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        cultivar::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     cultivar_name::Entity::delete_many()
         .filter(cultivar_name::Column::CultivarId.eq(id))
         .filter(cultivar_name::Column::Catalogue.eq(new.catalogue))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for name in &record.names {
         let row = cultivar_name::ActiveModel {
@@ -263,12 +263,12 @@ pub async fn put_catalogue_cultivar(
             note: Set(name.note.clone()),
             catalogue: Set(Some(new.catalogue.into())),
         };
-        cultivar_name::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        cultivar_name::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     cultivar_parent::Entity::delete_many()
         .filter(cultivar_parent::Column::CultivarId.eq(id))
         .filter(cultivar_parent::Column::Catalogue.eq(new.catalogue))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for parent in &record.parents {
         let row = cultivar_parent::ActiveModel {
@@ -281,7 +281,7 @@ pub async fn put_catalogue_cultivar(
             note: Set(parent.note.clone()),
             catalogue: Set(Some(new.catalogue.into())),
         };
-        cultivar_parent::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        cultivar_parent::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     Ok(CultivarId::from_uuid(id))
 }
@@ -341,14 +341,14 @@ pub async fn put_catalogue_evidence(
                 ])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     // the record it is about, unless a split moved the piece
     evidence::Entity::update_many()
         .col_expr(C::CultivarId, Expr::value(piece.cultivar.map(CultivarId::uuid)))
         .filter(C::RowKey.eq(new.key.0.as_str()))
         .filter(C::Moved.eq(false))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
@@ -361,12 +361,12 @@ pub async fn forget_catalogue_evidence(
 ) -> Result<u64, StoreError> {
     let rows = evidence::Entity::find()
         .filter(evidence::Column::RowKey.starts_with(format!("{catalogue}/")))
-        .all(tx.inner())
+        .all(&tx.inner())
         .await?;
     let mut removed = 0;
     for row in rows {
         if row.row_key.is_some_and(|key| !kept.contains(&EvidenceKey(key))) {
-            evidence::Entity::delete_by_id(row.id).exec(tx.inner()).await?;
+            evidence::Entity::delete_by_id(row.id).exec(&tx.inner()).await?;
             removed += 1;
         }
     }

@@ -66,7 +66,7 @@ pub async fn propose(
         published_at: Set(None),
         withdrawn_at: Set(None),
     };
-    Ok(movement_release::Entity::insert(row).exec(tx.inner()).await?.last_insert_id)
+    Ok(movement_release::Entity::insert(row).exec(&tx.inner()).await?.last_insert_id)
 }
 
 /// Publishes a release that is neither published nor taken back; whether it was such a one.
@@ -82,7 +82,7 @@ pub async fn publish(
         .filter(movement_release::Column::Seq.eq(seq))
         .filter(movement_release::Column::PublishedAt.is_null())
         .filter(movement_release::Column::WithdrawnAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -98,35 +98,35 @@ pub async fn withdraw(
         .col_expr(movement_release::Column::WithdrawnAt, Expr::value(at.micros()))
         .filter(movement_release::Column::Seq.eq(seq))
         .filter(movement_release::Column::WithdrawnAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// A release.
-pub async fn one(db: &impl Source, seq: i64) -> Result<Option<Release>, StoreError> {
-    Ok(movement_release::Entity::find_by_id(seq).one(db.inner()).await?.map(to_release))
+pub async fn one(db: &dyn Source, seq: i64) -> Result<Option<Release>, StoreError> {
+    Ok(movement_release::Entity::find_by_id(seq).one(&db.inner()).await?.map(to_release))
 }
 
 /// The release in force: the one that was published last and not taken back.
-pub async fn in_force(db: &impl Source) -> Result<Option<Release>, StoreError> {
+pub async fn in_force(db: &dyn Source) -> Result<Option<Release>, StoreError> {
     let newest = movement_release::Entity::find()
         .filter(movement_release::Column::PublishedAt.is_not_null())
         .filter(movement_release::Column::WithdrawnAt.is_null())
         .order_by_desc(movement_release::Column::PublishedAt)
         .order_by_desc(movement_release::Column::Seq)
         .limit(1)
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     Ok(newest.map(to_release))
 }
 
 /// Releases, newest first, from before a number.
-pub async fn list(db: &impl Source, before: Option<i64>, limit: u64) -> Result<Vec<Release>, StoreError> {
+pub async fn list(db: &dyn Source, before: Option<i64>, limit: u64) -> Result<Vec<Release>, StoreError> {
     let mut query = movement_release::Entity::find();
     if let Some(before) = before {
         query = query.filter(movement_release::Column::Seq.lt(before));
     }
-    let rows = query.order_by_desc(movement_release::Column::Seq).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(movement_release::Column::Seq).limit(limit).all(&db.inner()).await?;
     Ok(rows.into_iter().map(to_release).collect())
 }

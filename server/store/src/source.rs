@@ -1,6 +1,7 @@
-//! What a query can run on: the readers' pool, or the transaction of a write.
+//! What a query can run on: the readers' pool, or the transaction of a write. Queries take `&dyn Source`, so that each is
+//! compiled once and not once for each of them.
 
-use sea_orm::{ConnectionTrait, DatabaseConnection, DatabaseTransaction};
+use sea_orm::{DatabaseConnection, DatabaseExecutor};
 
 use crate::door::Tx;
 
@@ -16,21 +17,17 @@ mod sealed {
 
 /// A [`Reader`] or a [`Tx`].
 pub trait Source: sealed::Sealed + Sync {
-    /// The connection inside.
-    type Inner: ConnectionTrait;
     /// Gives the connection to a query of this crate.
-    fn inner(&self) -> &Self::Inner;
+    fn inner(&self) -> DatabaseExecutor<'_>;
 }
 
 impl Source for Reader {
-    type Inner = DatabaseConnection;
-    fn inner(&self) -> &DatabaseConnection {
-        &self.0
+    fn inner(&self) -> DatabaseExecutor<'_> {
+        (&self.0).into()
     }
 }
 impl Source for Tx {
-    type Inner = DatabaseTransaction;
-    fn inner(&self) -> &DatabaseTransaction {
-        &self.0
+    fn inner(&self) -> DatabaseExecutor<'_> {
+        (&self.0).into()
     }
 }

@@ -51,18 +51,18 @@ pub async fn insert(tx: &Tx, new: &Sowing) -> Result<(), StoreError> {
         version: Set(new.version),
         created_at: Set(new.at.micros()),
     };
-    sowing::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    sowing::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// A sowing.
-pub async fn one(db: &impl Source, id: SowingId) -> Result<Option<Sowing>, StoreError> {
-    Ok(sowing::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_sowing))
+pub async fn one(db: &dyn Source, id: SowingId) -> Result<Option<Sowing>, StoreError> {
+    Ok(sowing::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_sowing))
 }
 
 /// A grower's sowings, newest first, from before an id; open ones only or all.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     grower: AccountId,
     open_only: bool,
     before: Option<SowingId>,
@@ -75,22 +75,22 @@ pub async fn of(
     if let Some(before) = before {
         query = query.filter(sowing::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(sowing::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(sowing::Column::Id).limit(limit).all(&db.inner()).await?;
     Ok(rows.into_iter().map(to_sowing).collect())
 }
 
 /// How many sowings of a grower are open.
-pub async fn count_open(db: &impl Source, grower: AccountId) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
     Ok(sowing::Entity::find()
         .filter(sowing::Column::AccountId.eq(grower.uuid()))
         .filter(sowing::Column::ClosedAt.is_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// The descriptors that current evidence answers for each sowing; `+fruit` behind those judged by the fruit.
 pub async fn answered(
-    db: &impl Source,
+    db: &dyn Source,
     ids: &[SowingId],
 ) -> Result<BTreeMap<SowingId, BTreeSet<String>>, StoreError> {
     let rows: Vec<(Option<uuid::Uuid>, String, String)> = evidence::Entity::find()
@@ -101,7 +101,7 @@ pub async fn answered(
         .filter(evidence::Column::SowingId.is_in(ids.iter().map(|id| id.uuid())))
         .filter(evidence::Column::EndedAt.is_null())
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     let mut of: BTreeMap<SowingId, BTreeSet<String>> = BTreeMap::new();
     for (id, descriptor, method) in rows {
@@ -128,7 +128,7 @@ pub async fn close(
         .filter(sowing::Column::Id.eq(id.uuid()))
         .filter(sowing::Column::AccountId.eq(grower.uuid()))
         .filter(sowing::Column::ClosedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }

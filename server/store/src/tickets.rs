@@ -63,13 +63,13 @@ pub async fn insert(tx: &Tx, new: &Ticket) -> Result<(), StoreError> {
         closed_by: Set(None),
         outcome: Set(String::new()),
     };
-    ticket::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    ticket::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// A complaint.
-pub async fn one(db: &impl Source, id: TicketId) -> Result<Option<Ticket>, StoreError> {
-    Ok(ticket::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_ticket))
+pub async fn one(db: &dyn Source, id: TicketId) -> Result<Option<Ticket>, StoreError> {
+    Ok(ticket::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_ticket))
 }
 
 /// Which complaints.
@@ -88,7 +88,7 @@ pub struct TicketQuery {
 }
 
 /// Complaints, oldest first.
-pub async fn list(db: &impl Source, query: &TicketQuery) -> Result<Vec<Ticket>, StoreError> {
+pub async fn list(db: &dyn Source, query: &TicketQuery) -> Result<Vec<Ticket>, StoreError> {
     let mut select = ticket::Entity::find();
     if let Some(crops) = &query.crops {
         select = select.filter(ticket::Column::Crop.is_in(crops.clone()));
@@ -102,16 +102,16 @@ pub async fn list(db: &impl Source, query: &TicketQuery) -> Result<Vec<Ticket>, 
     if let Some(after) = query.after {
         select = select.filter(ticket::Column::Id.gt(after.uuid()));
     }
-    let rows = select.order_by_asc(ticket::Column::Id).limit(query.limit).all(db.inner()).await?;
+    let rows = select.order_by_asc(ticket::Column::Id).limit(query.limit).all(&db.inner()).await?;
     Ok(rows.into_iter().map(to_ticket).collect())
 }
 
 /// How many complaints of an author are open.
-pub async fn count_open(db: &impl Source, author: AccountId) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, author: AccountId) -> Result<u64, StoreError> {
     Ok(ticket::Entity::find()
         .filter(ticket::Column::AuthorId.eq(author.uuid()))
         .filter(ticket::Column::ClosedAt.is_null())
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -130,7 +130,7 @@ pub async fn close(
         .col_expr(ticket::Column::Outcome, Expr::value(outcome))
         .filter(ticket::Column::Id.eq(id.uuid()))
         .filter(ticket::Column::ClosedAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(changed.rows_affected == 1)
 }

@@ -56,7 +56,7 @@ pub async fn insert(tx: &Tx, new: &Want) -> Result<(), StoreError> {
         entered_by: Set(new.entered_by.map(AccountId::uuid)),
         created_at: Set(new.created_at.micros()),
     };
-    want::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+    want::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -71,29 +71,29 @@ pub async fn withdraw(
         .col_expr(want::Column::WithdrawnAt, Expr::value(at.micros()))
         .filter(want::Column::Id.eq(id.uuid()))
         .filter(want::Column::WithdrawnAt.is_null())
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
 
 /// The want with an id.
-pub async fn one(db: &impl Source, id: WantId) -> Result<Option<Want>, StoreError> {
-    want::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_want).transpose()
+pub async fn one(db: &dyn Source, id: WantId) -> Result<Option<Want>, StoreError> {
+    want::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_want).transpose()
 }
 
 /// How many wants of somebody are open.
-pub async fn count_open(db: &impl Source, seeker: AccountId, today: Date) -> Result<u64, StoreError> {
+pub async fn count_open(db: &dyn Source, seeker: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(want::Entity::find()
         .filter(want::Column::AccountId.eq(seeker.uuid()))
         .filter(want::Column::WithdrawnAt.is_null())
         .filter(want::Column::UntilDay.gte(today.days()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
 /// Somebody's wants, newest first, from before an id; open ones, or all.
 pub async fn of(
-    db: &impl Source,
+    db: &dyn Source,
     seeker: AccountId,
     open_on: Option<Date>,
     before: Option<WantId>,
@@ -108,13 +108,13 @@ pub async fn of(
     if let Some(before) = before {
         query = query.filter(want::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(want::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(want::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_want).collect()
 }
 
 /// Open wants on a crop, newest first, from before an id.
 pub async fn open_on_crop(
-    db: &impl Source,
+    db: &dyn Source,
     crop: &str,
     today: Date,
     before: Option<WantId>,
@@ -127,6 +127,6 @@ pub async fn open_on_crop(
     if let Some(before) = before {
         query = query.filter(want::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(want::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(want::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_want).collect()
 }

@@ -69,7 +69,7 @@ impl UseCase for UnblockMember {
     }
 }
 
-async fn blocked(db: &impl Source, by: AccountId) -> Result<Vec<Blocked>, Error> {
+async fn blocked(db: &dyn Source, by: AccountId) -> Result<Vec<Blocked>, Error> {
     let ids = block_store::of(db, by).await?;
     let names = account_store::display_names(db, &ids).await?;
     Ok(ids

@@ -23,7 +23,7 @@ use crate::{Error, Rule, Write};
 /// The outbox topic of alerts.
 pub const TOPIC: &str = "alert";
 
-async fn alert_of(db: &impl Source, id: AlertId) -> Result<Alert, Error> {
+async fn alert_of(db: &dyn Source, id: AlertId) -> Result<Alert, Error> {
     alert_store::one(db, id).await?.ok_or_else(|| Error::not_found("alert", id))
 }
 
@@ -39,7 +39,7 @@ async fn store(write: &Write<'_>, granted: &Granted<ChangeAlert>, alert: &mut Al
 }
 
 /// Refuses what a confirmed alert reaches.
-pub(crate) async fn refuse_reached(db: &impl Source, lot: LotId) -> Result<(), Error> {
+pub(crate) async fn refuse_reached(db: &dyn Source, lot: LotId) -> Result<(), Error> {
     let reaching = crate::lots::alerts_reaching(db, lot).await?;
     match reaching.into_iter().find(|(alert, _)| alert.state == AlertState::Confirmed) {
         Some((alert, _)) => Err(Rule::AlertReaches(sentence(&alert)).into()),

@@ -40,7 +40,7 @@ pub struct Reaching {
 }
 
 /// The way down of an alert, to its end.
-pub(super) async fn search(db: &impl Source, alert: &Alert) -> Result<(Search<Node>, bool), Error> {
+pub(super) async fn search(db: &dyn Source, alert: &Alert) -> Result<(Search<Node>, bool), Error> {
     let starts = alert_store::starts(db, alert.id).await?;
     let mut search = Search::new(Direction::Forward, starts, alert.routes());
     let is_whole = lots::follow(db, alert, Direction::Forward, &mut search).await?;

@@ -46,7 +46,7 @@ impl ShownAlert {
         let raised_by = names.get(&alert.raised_by).filter(|_| is_mine || minds).cloned().unwrap_or_default();
         Self { code, raised_by, is_mine, may_rule: minds && !is_mine, lots: 0, own: Vec::new(), alert }
     }
-    pub(super) async fn new(db: &impl Source, call: &Call, alert: Alert) -> Result<Self, Error> {
+    pub(super) async fn new(db: &dyn Source, call: &Call, alert: Alert) -> Result<Self, Error> {
         let account = call.account()?;
         let (search, _) = reach::search(db, &alert).await?;
         let lots = reach::lots_of(&search);

@@ -73,7 +73,7 @@ async fn offer_of(write: &Write<'_>, id: OfferId) -> Result<Offer, Error> {
 
 /// Whether the caller arranges the club in which a claim was made: its offer is for that club, both its sides belong to it,
 /// and the caller does not act for somebody else.
-async fn arranged(db: &impl Source, call: &Call, claim: &Claim, offer: &Offer) -> Result<bool, Error> {
+async fn arranged(db: &dyn Source, call: &Call, claim: &Claim, offer: &Offer) -> Result<bool, Error> {
     if rounds::arranges_claim(db, call, claim).await? {
         return Ok(true);
     }
@@ -96,7 +96,7 @@ async fn give_back(write: &Write<'_>, claim: &mut Claim, by_giver: bool) -> Resu
 /// What stands in the way of a promise beside rules and quantities: a confirmed alert on the lot, a club that the taker does
 /// not belong to, people who do not deal with each other (whoever entered it counts, too).
 async fn stands_in_the_way(
-    db: &impl Source,
+    db: &dyn Source,
     offer: &Offer,
     taker: AccountId,
     entered_by: Option<AccountId>,

@@ -29,7 +29,7 @@ use crate::{Error, Rule, Write};
 const BELONG: [Standing; 2] = [Standing::Member, Standing::Organiser];
 
 /// An open club.
-async fn club_of(db: &impl Source, id: ClubId) -> Result<Club, Error> {
+async fn club_of(db: &dyn Source, id: ClubId) -> Result<Club, Error> {
     let club = club_store::one(db, id).await?.filter(|c| c.closed_at.is_none());
     club.ok_or_else(|| Error::not_found("club", id))
 }
@@ -80,19 +80,19 @@ async fn keep_an_organiser(write: &Write<'_>, club: &Club) -> Result<(), Error> 
 }
 
 /// The open clubs to which somebody belongs.
-pub(crate) async fn clubs_of(db: &impl Source, account: AccountId) -> Result<Vec<ClubId>, Error> {
+pub(crate) async fn clubs_of(db: &dyn Source, account: AccountId) -> Result<Vec<ClubId>, Error> {
     let own = club_store::of(db, account).await?;
     Ok(own.into_iter().filter(|m| m.standing.belongs()).map(|m| m.club).collect())
 }
 
 /// Whether somebody belongs to a club.
-pub(crate) async fn belongs(db: &impl Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
+pub(crate) async fn belongs(db: &dyn Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
     let own = club_store::membership(db, club, account).await?;
     Ok(own.is_some_and(|m| m.standing.belongs()))
 }
 
 /// Whether somebody arranges a club.
-pub(crate) async fn organises(db: &impl Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
+pub(crate) async fn organises(db: &dyn Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
     let own = club_store::membership(db, club, account).await?;
     Ok(own.is_some_and(|m| m.standing == Standing::Organiser))
 }

@@ -37,7 +37,7 @@ pub struct ShownMember {
 }
 
 impl ShownClub {
-    pub(super) async fn new(db: &impl Source, club: Club, caller: Option<AccountId>) -> Result<Self, Error> {
+    pub(super) async fn new(db: &dyn Source, club: Club, caller: Option<AccountId>) -> Result<Self, Error> {
         let own = match caller {
             Some(caller) => club_store::membership(db, club.id, caller).await?,
             None => None,

@@ -34,7 +34,7 @@ pub const TOPIC: &str = "lot";
 const CODE_TRIES: usize = 20;
 
 /// The lot that a code or an id names.
-pub(crate) async fn find(db: &impl Source, field: &str, text: &str) -> Result<Lot, Error> {
+pub(crate) async fn find(db: &dyn Source, field: &str, text: &str) -> Result<Lot, Error> {
     let missing = || Error::NotFound {
         kind: "lot",
         id: text.trim().to_string(),

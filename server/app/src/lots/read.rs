@@ -59,7 +59,7 @@ pub struct ShownLot {
 }
 
 /// Cards of some lots, in their order: a page of them takes as many queries as one.
-async fn cards(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<Card>, Error> {
+async fn cards(db: &dyn Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<Card>, Error> {
     let ids: Vec<LotId> = lots.iter().map(|l| l.id).collect();
     let links = lot_store::links(db, Direction::Back, ids.iter().copied()).await?;
     let parents: Vec<LotId> = links.iter().map(|l| l.parent).collect();
@@ -92,7 +92,7 @@ async fn cards(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Result<
 }
 
 /// Lots as their holder sees them.
-async fn several(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<ShownLot>, Error> {
+async fn several(db: &dyn Source, registry: &Registry, lots: Vec<Lot>) -> Result<Vec<ShownLot>, Error> {
     let tests = lot_store::tests(db, lots.iter().map(|l| l.id), None, None).await?;
     let cards = cards(db, registry, lots).await?;
     Ok(cards
@@ -105,7 +105,7 @@ async fn several(db: &impl Source, registry: &Registry, lots: Vec<Lot>) -> Resul
 }
 
 /// A lot as its holder sees it.
-pub(super) async fn one(db: &impl Source, registry: &Registry, lot: Lot) -> Result<ShownLot, Error> {
+pub(super) async fn one(db: &dyn Source, registry: &Registry, lot: Lot) -> Result<ShownLot, Error> {
     let id = lot.id;
     several(db, registry, vec![lot]).await?.pop().ok_or_else(|| Error::not_found("lot", id))
 }

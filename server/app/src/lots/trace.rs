@@ -43,7 +43,7 @@ pub struct Traced {
 
 /// The lots of a walk up or down, each with its generation, and all steps between them; not more than `most`.
 async fn walk(
-    db: &impl Source,
+    db: &dyn Source,
     direction: Direction,
     from: &[LotId],
     most: usize,
@@ -76,7 +76,7 @@ async fn walk(
 /// Days of which tests of some lots for an alert's pest speak: those that were entered before it was raised. Later ones are
 /// for whoever rules on it to weigh: no holder takes their lot out of an alert alone.
 async fn speaks_for(
-    db: &impl Source,
+    db: &dyn Source,
     lots: impl IntoIterator<Item = LotId>,
     alert: &Alert,
 ) -> Result<Vec<(LotId, Date)>, Error> {
@@ -90,7 +90,7 @@ async fn speaks_for(
 
 /// Runs a search of an alert to its end; false where it met more lots than it may.
 pub(crate) async fn follow(
-    db: &impl Source,
+    db: &dyn Source,
     alert: &Alert,
     direction: Direction,
     search: &mut Search<Node>,
@@ -122,7 +122,7 @@ pub(crate) async fn follow(
 }
 
 /// Where the way down of an alert begins: the lot itself, and what it may have come from.
-pub(crate) async fn starts_of(db: &impl Source, alert: &Alert) -> Result<Vec<(Node, i64)>, Error> {
+pub(crate) async fn starts_of(db: &dyn Source, alert: &Alert) -> Result<Vec<(Node, i64)>, Error> {
     let mut sources: Vec<(Node, i64)> = Vec::new();
     if alert.trace_back && alert.kind == AlertKind::Health {
         let begin = [(alert.node(), alert.seen_on.days())];
@@ -141,7 +141,7 @@ pub(crate) async fn starts_of(db: &impl Source, alert: &Alert) -> Result<Vec<(No
 /// Open alerts that reach some lots, each with the day since when; found among what the lots descend from, so that no more of
 /// the file is read than that.
 pub(crate) async fn alerts_reaching_each(
-    db: &impl Source,
+    db: &dyn Source,
     lots: &[LotId],
 ) -> Result<BTreeMap<LotId, Vec<(Alert, Option<Date>)>>, Error> {
     let (above, links, more) = walk(db, Direction::Back, lots, limits::LINEAGE_ABOVE_MAX).await?;
@@ -184,7 +184,7 @@ pub(crate) async fn alerts_reaching_each(
 
 /// Open alerts that reach a lot.
 pub(crate) async fn alerts_reaching(
-    db: &impl Source,
+    db: &dyn Source,
     lot: LotId,
 ) -> Result<Vec<(Alert, Option<Date>)>, Error> {
     Ok(alerts_reaching_each(db, &[lot]).await?.remove(&lot).unwrap_or_default())

@@ -236,6 +236,6 @@ impl App {
     }
 }
 
-async fn in_force(db: &impl Source) -> Result<Option<i64>, Error> {
+async fn in_force(db: &dyn Source) -> Result<Option<i64>, Error> {
     Ok(release_store::in_force(db).await?.map(|r| r.seq))
 }

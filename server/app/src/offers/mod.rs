@@ -99,7 +99,7 @@ async fn for_club(write: &Write<'_>, text: &str) -> Result<Option<ClubId>, Error
 }
 
 /// Whether somebody sees an offer: its giver, and for a club alone its members.
-pub(crate) async fn sees(db: &impl Source, offer: &Offer, caller: Option<AccountId>) -> Result<bool, Error> {
+pub(crate) async fn sees(db: &dyn Source, offer: &Offer, caller: Option<AccountId>) -> Result<bool, Error> {
     match (offer.contents.club, caller) {
         (None, _) => Ok(true),
         (Some(_), None) => Ok(false),

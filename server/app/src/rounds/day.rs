@@ -60,7 +60,7 @@ pub struct CloseRound {
 }
 
 /// The part of a member whom a text names.
-pub(super) async fn member_named(db: &impl Source, round: RoundId, text: &str) -> Result<Part, Error> {
+pub(super) async fn member_named(db: &dyn Source, round: RoundId, text: &str) -> Result<Part, Error> {
     let text = text.trim();
     let missing = || Error::NotFound {
         kind: "member of this round",

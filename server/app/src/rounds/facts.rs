@@ -44,7 +44,7 @@ const ROWS: usize = 1_000;
 
 impl OnFile {
     /// Reads all of it.
-    pub(super) async fn read(db: &impl Source, round: Round) -> Result<Self, Error> {
+    pub(super) async fn read(db: &dyn Source, round: Round) -> Result<Self, Error> {
         let mut parts = round_store::parts(db, round.id, 0, limits::ROUND_MEMBERS_MAX).await?;
         // who has left the club meanwhile takes no part any more; once it is sealed, what they have is looked at, and barred
         let members = members_of(db, &round).await?;
@@ -168,7 +168,7 @@ impl OnFile {
 }
 
 /// Everybody who belongs to a round's club.
-async fn members_of(db: &impl Source, round: &Round) -> Result<BTreeSet<AccountId>, Error> {
+async fn members_of(db: &dyn Source, round: &Round) -> Result<BTreeSet<AccountId>, Error> {
     let mut all = BTreeSet::new();
     let mut after = None;
     loop {

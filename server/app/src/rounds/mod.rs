@@ -38,7 +38,7 @@ use crate::{Call, Error, Rule, Write, clubs};
 pub const TOPIC: &str = "round";
 
 /// A round that the caller may see: they belong to its club.
-async fn seen(db: &impl Source, call: &Call, id: RoundId) -> Result<Round, Error> {
+async fn seen(db: &dyn Source, call: &Call, id: RoundId) -> Result<Round, Error> {
     let account = call.account()?;
     let missing = || Error::not_found("round", id);
     let round = round_store::one(db, id).await?.ok_or_else(missing)?;
@@ -55,7 +55,7 @@ async fn seen(db: &impl Source, call: &Call, id: RoundId) -> Result<Round, Error
 
 /// A round that the caller arranges; organisers who act for a member do not arrange meanwhile.
 async fn arranged(
-    db: &impl Source,
+    db: &dyn Source,
     call: &Call,
     id: RoundId,
 ) -> Result<(Round, Granted<OrganiseClub>), Error> {
@@ -135,7 +135,7 @@ fn notices(to: &[AccountId], round: &Round, once: impl ToString, words: &str) ->
 }
 
 /// The lot of a round that a text names: its number on the tables, its id, or the code on its tag.
-async fn named(db: &impl Source, round: RoundId, text: &str) -> Result<Brought, Error> {
+async fn named(db: &dyn Source, round: RoundId, text: &str) -> Result<Brought, Error> {
     let text = text.trim();
     let missing = || Error::NotFound {
         kind: "lot of this round",
@@ -178,7 +178,7 @@ pub(crate) async fn hold_round_of(write: &Write<'_>, claim: &Claim) -> Result<()
 /// Ends the hold of a round that is still open on what a claim of it was promised: back to the round, and not to its offer.
 /// What a giver says no to is not given to others either: it stays out of the round until that is closed. Whether there was
 /// such a round.
-pub(crate) async fn takes_back(db: &impl Source, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
+pub(crate) async fn takes_back(db: &dyn Source, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
     let Some(part) = &mut claim.in_round else { return Ok(false) };
     let open = round_store::one(db, part.round).await?.is_some_and(|round| round.phase.is_open());
     if open && !by_giver {
@@ -188,7 +188,7 @@ pub(crate) async fn takes_back(db: &impl Source, claim: &mut Claim, by_giver: bo
 }
 
 /// Refuses a side's word on a hand-over before the day has begun, unless it may go by post.
-pub(crate) async fn day_has_begun(db: &impl Source, claim: &Claim) -> Result<(), Error> {
+pub(crate) async fn day_has_begun(db: &dyn Source, claim: &Claim) -> Result<(), Error> {
     let Some(part) = claim.in_round else { return Ok(()) };
     match round_store::one(db, part.round).await? {
         Some(round) if round.phase == Phase::Allotted && !round.says.settings.by_post => {
@@ -216,13 +216,13 @@ pub(crate) async fn leave_gathering(
 }
 
 /// Whether the caller arranges the round that a claim came of.
-pub(crate) async fn arranges_claim(db: &impl Source, call: &Call, claim: &Claim) -> Result<bool, Error> {
+pub(crate) async fn arranges_claim(db: &dyn Source, call: &Call, claim: &Claim) -> Result<bool, Error> {
     let (Some(part), None) = (claim.in_round, call.entered_by) else { return Ok(false) };
     let Some(round) = round_store::one(db, part.round).await? else { return Ok(false) };
     clubs::organises(db, round.club, call.account_id()?).await
 }
 
 /// All claims that came of a round.
-async fn claims_of(db: &impl Source, round: &Round) -> Result<Vec<Claim>, Error> {
+async fn claims_of(db: &dyn Source, round: &Round) -> Result<Vec<Claim>, Error> {
     Ok(claim_store::of_round(db, round.id).await?)
 }

@@ -43,7 +43,7 @@ pub struct ShownRound {
 }
 
 impl ShownRound {
-    pub(super) async fn new(db: &impl Source, call: &Call, round: Round) -> Result<Self, Error> {
+    pub(super) async fn new(db: &dyn Source, call: &Call, round: Round) -> Result<Self, Error> {
         let account = call.account_id()?;
         let (_, members) = round_store::count_parts(db, round.id).await?;
         let (_, lots, _) = round_store::count_lots(db, round.id, account).await?;
@@ -139,7 +139,7 @@ pub(super) struct Named {
 }
 
 impl Named {
-    pub(super) async fn of(db: &impl Source, file: &OnFile) -> Result<Self, Error> {
+    pub(super) async fn of(db: &dyn Source, file: &OnFile) -> Result<Self, Error> {
         let people: Vec<AccountId> = file.parts.iter().map(|p| p.account).collect();
         let tagged: Vec<LotId> = file.offers.values().filter_map(|o| o.contents.lot).collect();
         let codes = lot_store::some(db, &tagged).await?.into_iter().map(|(id, lot)| (id, lot.code)).collect();

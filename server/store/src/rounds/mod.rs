@@ -84,7 +84,7 @@ fn to_row(round: &Round) -> Result<round::ActiveModel, StoreError> {
 
 /// Makes a round.
 pub async fn insert(tx: &Tx, _granted: &Granted<OrganiseClub>, new: &Round) -> Result<(), StoreError> {
-    round::Entity::insert(to_row(new)?).exec_without_returning(tx.inner()).await?;
+    round::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
@@ -99,7 +99,7 @@ pub async fn replace(
         .set(to_row(changed)?)
         .filter(round::Column::Id.eq(changed.id.uuid()))
         .filter(round::Column::Version.eq(from_version))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(done.rows_affected == 1)
 }
@@ -110,19 +110,19 @@ pub async fn lock(tx: &Tx, id: RoundId) -> Result<(), StoreError> {
     round::Entity::update_many()
         .col_expr(round::Column::Version, Expr::col(round::Column::Version).add(1))
         .filter(round::Column::Id.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// A round.
-pub async fn one(db: &impl Source, id: RoundId) -> Result<Option<Round>, StoreError> {
-    round::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_round).transpose()
+pub async fn one(db: &dyn Source, id: RoundId) -> Result<Option<Round>, StoreError> {
+    round::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_round).transpose()
 }
 
 /// Rounds of some clubs, the newest first, from before an id.
 pub async fn of_clubs(
-    db: &impl Source,
+    db: &dyn Source,
     clubs: &[ClubId],
     open_only: bool,
     before: Option<RoundId>,
@@ -136,12 +136,12 @@ pub async fn of_clubs(
     if let Some(before) = before {
         query = query.filter(round::Column::Id.lt(before.uuid()));
     }
-    let rows = query.order_by_desc(round::Column::Id).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_desc(round::Column::Id).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_round).collect()
 }
 
 /// Open rounds whose day was before another.
-pub async fn overdue(db: &impl Source, day: Date, limit: u64) -> Result<Vec<RoundId>, StoreError> {
+pub async fn overdue(db: &dyn Source, day: Date, limit: u64) -> Result<Vec<RoundId>, StoreError> {
     let open = Phase::ALL.iter().filter(|p| p.is_open()).map(|p| p.word());
     let rows: Vec<Uuid> = round::Entity::find()
         .select_only()
@@ -151,7 +151,7 @@ pub async fn overdue(db: &impl Source, day: Date, limit: u64) -> Result<Vec<Roun
         .order_by_asc(round::Column::Id)
         .limit(limit)
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows.into_iter().map(RoundId::from_uuid).collect())
 }
@@ -200,7 +200,7 @@ pub async fn set_part(tx: &Tx, _granted: &Granted<TakePart>, part: &Part) -> Res
                 ])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
@@ -212,38 +212,33 @@ pub async fn remove_part(
     round: RoundId,
     account: AccountId,
 ) -> Result<(), StoreError> {
-    round_member::Entity::delete_by_id((round.uuid(), account.uuid())).exec(tx.inner()).await?;
+    round_member::Entity::delete_by_id((round.uuid(), account.uuid())).exec(&tx.inner()).await?;
     Ok(())
 }
 
 /// A member's part.
-pub async fn part(db: &impl Source, round: RoundId, account: AccountId) -> Result<Option<Part>, StoreError> {
-    let row = round_member::Entity::find_by_id((round.uuid(), account.uuid())).one(db.inner()).await?;
+pub async fn part(db: &dyn Source, round: RoundId, account: AccountId) -> Result<Option<Part>, StoreError> {
+    let row = round_member::Entity::find_by_id((round.uuid(), account.uuid())).one(&db.inner()).await?;
     row.map(to_part).transpose()
 }
 
 /// All parts by number, from after one.
-pub async fn parts(
-    db: &impl Source,
-    round: RoundId,
-    after: u32,
-    limit: u64,
-) -> Result<Vec<Part>, StoreError> {
+pub async fn parts(db: &dyn Source, round: RoundId, after: u32, limit: u64) -> Result<Vec<Part>, StoreError> {
     let rows = round_member::Entity::find()
         .filter(round_member::Column::RoundId.eq(round.uuid()))
         .filter(round_member::Column::Number.gt(i64::from(after)))
         .order_by_asc(round_member::Column::Number)
         .limit(limit)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_part).collect()
 }
 
 /// The highest number of a member, and how many take part.
-pub async fn count_parts(db: &impl Source, round: RoundId) -> Result<(u32, u64), StoreError> {
+pub async fn count_parts(db: &dyn Source, round: RoundId) -> Result<(u32, u64), StoreError> {
     let of_round = round_member::Entity::find().filter(round_member::Column::RoundId.eq(round.uuid()));
-    let count = of_round.clone().count(db.inner()).await?;
-    let last = of_round.order_by_desc(round_member::Column::Number).one(db.inner()).await?;
+    let count = of_round.clone().count(&db.inner()).await?;
+    let last = of_round.order_by_desc(round_member::Column::Number).one(&db.inner()).await?;
     Ok((last.map_or(Ok(0), |row| small("round_member.number", row.number))?, count))
 }
 
@@ -282,13 +277,13 @@ pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Re
     let anew = OnConflict::column(C::Id)
         .update_columns([C::Units, C::PerUnit, C::Gift, C::Papers, C::EnteredBy])
         .to_owned();
-    round_lot::Entity::insert(row).on_conflict(anew).exec_without_returning(tx.inner()).await?;
+    round_lot::Entity::insert(row).on_conflict(anew).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
 /// Takes a lot out of a round.
 pub async fn remove_lot(tx: &Tx, _granted: &Granted<TakePart>, id: RoundLotId) -> Result<(), StoreError> {
-    round_lot::Entity::delete_by_id(id.uuid()).exec(tx.inner()).await?;
+    round_lot::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?;
     Ok(())
 }
 
@@ -302,47 +297,47 @@ pub async fn check_in(
     round_lot::Entity::update_many()
         .col_expr(round_lot::Column::CheckedInAt, Expr::value(at.map(Timestamp::micros)))
         .filter(round_lot::Column::Id.eq(id.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// A lot of a round.
-pub async fn lot(db: &impl Source, id: RoundLotId) -> Result<Option<Brought>, StoreError> {
-    round_lot::Entity::find_by_id(id.uuid()).one(db.inner()).await?.map(to_lot).transpose()
+pub async fn lot(db: &dyn Source, id: RoundLotId) -> Result<Option<Brought>, StoreError> {
+    round_lot::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_lot).transpose()
 }
 
 /// The lot of an offer in a round.
 pub async fn lot_of_offer(
-    db: &impl Source,
+    db: &dyn Source,
     round: RoundId,
     offer: OfferId,
 ) -> Result<Option<Brought>, StoreError> {
     let row = round_lot::Entity::find()
         .filter(round_lot::Column::RoundId.eq(round.uuid()))
         .filter(round_lot::Column::OfferId.eq(offer.uuid()))
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     row.map(to_lot).transpose()
 }
 
 /// The lot of a round with a number on the tables.
 pub async fn lot_numbered(
-    db: &impl Source,
+    db: &dyn Source,
     round: RoundId,
     number: u32,
 ) -> Result<Option<Brought>, StoreError> {
     let row = round_lot::Entity::find()
         .filter(round_lot::Column::RoundId.eq(round.uuid()))
         .filter(round_lot::Column::Number.eq(i64::from(number)))
-        .one(db.inner())
+        .one(&db.inner())
         .await?;
     row.map(to_lot).transpose()
 }
 
 /// Lots of a round by number, from after one; of one member where named.
 pub async fn lots(
-    db: &impl Source,
+    db: &dyn Source,
     round: RoundId,
     of: Option<AccountId>,
     after: u32,
@@ -354,25 +349,25 @@ pub async fn lots(
     if let Some(of) = of {
         query = query.filter(round_lot::Column::AccountId.eq(of.uuid()));
     }
-    let rows = query.order_by_asc(round_lot::Column::Number).limit(limit).all(db.inner()).await?;
+    let rows = query.order_by_asc(round_lot::Column::Number).limit(limit).all(&db.inner()).await?;
     rows.into_iter().map(to_lot).collect()
 }
 
 /// The highest number of a lot, how many there are, and how many of them a member brings.
 pub async fn count_lots(
-    db: &impl Source,
+    db: &dyn Source,
     round: RoundId,
     of: AccountId,
 ) -> Result<(u32, u64, u64), StoreError> {
     let of_round = round_lot::Entity::find().filter(round_lot::Column::RoundId.eq(round.uuid()));
-    let all = of_round.clone().count(db.inner()).await?;
-    let own = of_round.clone().filter(round_lot::Column::AccountId.eq(of.uuid())).count(db.inner()).await?;
-    let last = of_round.order_by_desc(round_lot::Column::Number).one(db.inner()).await?;
+    let all = of_round.clone().count(&db.inner()).await?;
+    let own = of_round.clone().filter(round_lot::Column::AccountId.eq(of.uuid())).count(&db.inner()).await?;
+    let last = of_round.order_by_desc(round_lot::Column::Number).one(&db.inner()).await?;
     Ok((last.map_or(Ok(0), |row| small("round_lot.number", row.number))?, all, own))
 }
 
 /// The open rounds that hold a lot of an offer.
-pub async fn open_rounds_of(db: &impl Source, offer: OfferId) -> Result<Vec<RoundId>, StoreError> {
+pub async fn open_rounds_of(db: &dyn Source, offer: OfferId) -> Result<Vec<RoundId>, StoreError> {
     let open = Phase::ALL.iter().filter(|p| p.is_open()).map(|p| p.word());
     let holding = Query::select()
         .column(round_lot::Column::RoundId)
@@ -385,7 +380,7 @@ pub async fn open_rounds_of(db: &impl Source, offer: OfferId) -> Result<Vec<Roun
         .filter(round::Column::Id.in_subquery(holding))
         .filter(round::Column::Phase.is_in(open))
         .into_tuple()
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     Ok(rows.into_iter().map(RoundId::from_uuid).collect())
 }

@@ -51,7 +51,7 @@ pub async fn set_wishes(
     round_wish::Entity::delete_many()
         .filter(round_wish::Column::RoundId.eq(round.uuid()))
         .filter(round_wish::Column::AccountId.eq(account.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for wish in wishes {
         let row = round_wish::ActiveModel {
@@ -63,17 +63,13 @@ pub async fn set_wishes(
             accepts: Set(serde_json::to_string(&wish.accepts).map_err(|e| corrupt("round_wish.accepts", e))?),
             entered_by: Set(entered_by.map(AccountId::uuid)),
         };
-        round_wish::Entity::insert(row).exec_without_returning(tx.inner()).await?;
+        round_wish::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
 
 /// Wishes of a round, of one member where named, dearest first.
-pub async fn wishes(
-    db: &impl Source,
-    round: RoundId,
-    of: Option<AccountId>,
-) -> Result<Vec<Wish>, StoreError> {
+pub async fn wishes(db: &dyn Source, round: RoundId, of: Option<AccountId>) -> Result<Vec<Wish>, StoreError> {
     let mut query = round_wish::Entity::find().filter(round_wish::Column::RoundId.eq(round.uuid()));
     if let Some(of) = of {
         query = query.filter(round_wish::Column::AccountId.eq(of.uuid()));
@@ -82,16 +78,16 @@ pub async fn wishes(
         .order_by_asc(round_wish::Column::AccountId)
         .order_by_asc(round_wish::Column::Rank)
         .order_by_asc(round_wish::Column::Id)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter().map(to_wish).collect()
 }
 
 /// How many wishes a round has.
-pub async fn count_wishes(db: &impl Source, round: RoundId) -> Result<u64, StoreError> {
+pub async fn count_wishes(db: &dyn Source, round: RoundId) -> Result<u64, StoreError> {
     Ok(round_wish::Entity::find()
         .filter(round_wish::Column::RoundId.eq(round.uuid()))
-        .count(db.inner())
+        .count(&db.inner())
         .await?)
 }
 
@@ -118,18 +114,18 @@ pub async fn set_advice(
                 .update_columns([C::Asked, C::Said, C::ById, C::At])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// What authorities said.
-pub async fn advice(db: &impl Source, round: RoundId) -> Result<Vec<Advice>, StoreError> {
+pub async fn advice(db: &dyn Source, round: RoundId) -> Result<Vec<Advice>, StoreError> {
     let rows = round_advice::Entity::find()
         .filter(round_advice::Column::RoundId.eq(round.uuid()))
         .order_by_asc(round_advice::Column::FromArea)
         .order_by_asc(round_advice::Column::ToArea)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter()
         .map(|row| {
@@ -185,14 +181,14 @@ pub async fn set_run(
                 .update_columns([C::Input, C::InputHash, C::Outcome, C::ById, C::At])
                 .to_owned(),
         )
-        .exec_without_returning(tx.inner())
+        .exec_without_returning(&tx.inner())
         .await?;
     Ok(())
 }
 
 /// What was sealed (0) or settled.
-pub async fn run(db: &impl Source, round: RoundId, number: u32) -> Result<Option<Run>, StoreError> {
-    let row = round_run::Entity::find_by_id((round.uuid(), i64::from(number))).one(db.inner()).await?;
+pub async fn run(db: &dyn Source, round: RoundId, number: u32) -> Result<Option<Run>, StoreError> {
+    let row = round_run::Entity::find_by_id((round.uuid(), i64::from(number))).one(&db.inner()).await?;
     row.map(|row| {
         Ok(Run {
             number,
@@ -228,7 +224,7 @@ pub async fn set_shares(
 ) -> Result<(), StoreError> {
     round_share::Entity::delete_many()
         .filter(round_share::Column::RoundId.eq(round.uuid()))
-        .exec(tx.inner())
+        .exec(&tx.inner())
         .await?;
     for some in shares.chunks(ROWS) {
         let rows = some.iter().map(|share| round_share::ActiveModel {
@@ -238,18 +234,18 @@ pub async fn set_shares(
             units: Set(share.units.into()),
             claim_id: Set(share.claim.uuid()),
         });
-        round_share::Entity::insert_many(rows).exec_without_returning(tx.inner()).await?;
+        round_share::Entity::insert_many(rows).exec_without_returning(&tx.inner()).await?;
     }
     Ok(())
 }
 
 /// Who gets what.
-pub async fn shares(db: &impl Source, round: RoundId) -> Result<Vec<Shared>, StoreError> {
+pub async fn shares(db: &dyn Source, round: RoundId) -> Result<Vec<Shared>, StoreError> {
     let rows = round_share::Entity::find()
         .filter(round_share::Column::RoundId.eq(round.uuid()))
         .order_by_asc(round_share::Column::RoundLotId)
         .order_by_asc(round_share::Column::WishId)
-        .all(db.inner())
+        .all(&db.inner())
         .await?;
     rows.into_iter()
         .map(|row| {
@@ -272,7 +268,7 @@ struct Total {
 /// What everybody gave and took in a club's other rounds than this one, as handed over; of one member where named. Gifts are
 /// not given.
 pub async fn ledgers(
-    db: &impl Source,
+    db: &dyn Source,
     club: ClubId,
     but: RoundId,
     of: Option<AccountId>,
@@ -302,7 +298,7 @@ pub async fn ledgers(
         if let Some(of) = of {
             query = query.filter(who.eq(of.uuid()));
         }
-        for row in query.into_model::<Total>().all(db.inner()).await? {
+        for row in query.into_model::<Total>().all(&db.inner()).await? {
             let ledger = ledgers.entry(AccountId::from_uuid(row.who)).or_default();
             let units = row.units.unwrap_or(0);
             if gave {
