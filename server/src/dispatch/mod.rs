@@ -1,5 +1,5 @@
 //! One path in: a call is bytes in and bytes out. What depends on the type of a request is three steps for each
-//! method ([`row`]): decode it, run its handler, encode the reply. All the rest (reading, limits, compression, errors)
+//! method (`row.rs`): decode it, run its handler, encode the reply. All the rest (reading, limits, compression, errors)
 //! is compiled once, here. The gate stands before it and puts an [`Admitted`] into the request's extensions.
 
 mod body;
