@@ -113,7 +113,7 @@ fn rows(pool: &DescriptorPool) -> Result<Vec<Row>, Box<dyn Error>> {
     Ok(rows)
 }
 
-/// The fields that are marked `debug_redact`. Only text can be: it is cleared where the rest is kept.
+/// The fields that are marked `debug_redact`. Only text can be: it is emptied where the rest is kept.
 fn secrets(message: &MessageDescriptor) -> impl Iterator<Item = FieldDescriptor> {
     let marked = |field: &FieldDescriptor| match field.options().get_field_by_name("debug_redact").as_deref()
     {

@@ -69,7 +69,7 @@ pub trait Method: Message + Default + Clone + 'static {
     type Reply: Message + Default + 'static;
     /// The method.
     const RPC: Rpc;
-    /// The request with its secret fields (`debug_redact` in the proto) cleared: an idempotency key is bound to
+    /// The request with its secret fields (`debug_redact` in the proto) emptied: an idempotency key is bound to
     /// this, so that no quick hash of a password is stored.
     #[must_use]
     fn without_secrets(&self) -> Self {
@@ -108,7 +108,7 @@ mod tests {
     }
 
     #[test]
-    fn secrets_are_cleared_and_nothing_else() {
+    fn secrets_are_left_out_and_nothing_else() {
         let request = v1::SignUpRequest {
             handle: "fern".into(),
             display_name: "Fern".into(),

@@ -515,7 +515,7 @@ async fn findings_come_out_the_same_on_another_server() {
         for secret in ["ann of the club", "newcomer", "curator of"] {
             assert!(!whole.contains(secret) && !findings.contains(secret), "no names of people go out");
         }
-        let other = Database::sqlite();
+        let other = Database::empty_sqlite();
         let second = TestServer::with(&other.url, &["data.reference_catalogue=false"]).await;
         let app = second.running.app();
         let done = app.import_registry(std::io::Cursor::new(whole.clone())).await.unwrap();

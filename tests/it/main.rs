@@ -4,6 +4,7 @@
 mod abuse;
 mod accounts;
 mod authorization;
+mod bare;
 mod binaries;
 mod claims;
 mod clubs;

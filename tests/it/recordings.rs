@@ -4,7 +4,7 @@
 //! What differs from run to run or from day to day is written as a word: ids, codes, times and days. Of replies that follow
 //! chance only the shape is written, see [`DRAWN`].
 
-use std::{fmt::Write as _, io::Write as _, net::SocketAddr, sync::LazyLock, time::Duration};
+use std::{fmt::Write as _, sync::LazyLock};
 
 use http::HeaderMap;
 use prost::Message as _;
@@ -13,8 +13,7 @@ use regex::Regex;
 use scionary_proto::{Effect, Rpc, v1};
 
 use scionary_tests::{
-    Database, Raw, TestServer,
-    client::fresh_key,
+    Database, TestServer,
     samples::{Ids, club, sample},
 };
 use serde_json::{Map, Value as Json};
@@ -22,169 +21,19 @@ use sha2::{Digest as _, Sha256};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetail, StatusExt};
 
-use crate::authorization::{PERSONAS, Stage};
+use crate::{
+    authorization::{PERSONAS, Stage},
+    bare::{Answer, Call, Wire, framed, gunzip, gzip},
+};
 
 /// So many characters of a reply are written; the rest is known by its hash.
 const SHOWN_CHARS: usize = 1500;
-/// So long a stream may say nothing.
-const SILENCE: Duration = Duration::from_secs(10);
 /// Of these replies only the names of the fields and the kinds of the values are written. Lots are drawn for a round; how many
 /// notices there are depends on when what follows from a change is done.
 const DRAWN: [Rpc; 3] = [Rpc::RoundExportRoundAudit, Rpc::NoticeListNotices, Rpc::NoticeMarkNoticesRead];
 /// Lists of these are written in an order of their own: pieces of one report have the same time, and then any order.
 const UNORDERED: [&str; 3] =
     ["scionary.v1.Evidence", "scionary.v1.EvidenceDetail", "scionary.v1.CropStatement"];
-
-/// A connection without a gRPC library on it, so that nothing is added, decoded or hidden.
-struct Wire {
-    sender: h2::client::SendRequest<std::io::Cursor<Vec<u8>>>,
-}
-
-/// What came back.
-struct Answer {
-    http: u16,
-    headers: HeaderMap,
-    messages: Vec<(u8, Vec<u8>)>,
-    trailers: Option<HeaderMap>,
-    /// How it ended: of itself, or otherwise.
-    end: String,
-}
-
-impl Wire {
-    async fn open(address: SocketAddr) -> Self {
-        let tcp = tokio::net::TcpStream::connect(address).await.unwrap();
-        let (sender, connection) = h2::client::Builder::new()
-            .initial_window_size(8 << 20)
-            .initial_connection_window_size(64 << 20)
-            .handshake(tcp)
-            .await
-            .unwrap();
-        tokio::spawn(async move {
-            let _ = connection.await;
-        });
-        Self { sender }
-    }
-
-    /// Sends a call, and reads what comes back: at most so many messages.
-    async fn send(&self, call: Call<'_>, most: usize) -> Answer {
-        let mut request = http::Request::builder()
-            .method(call.verb)
-            .version(http::Version::HTTP_2)
-            .uri(format!("http://localhost{}", call.path));
-        for (name, value) in [("te", "trailers"), ("content-type", call.content)] {
-            request = request.header(name, value);
-        }
-        for (name, value) in &call.headers {
-            request = request.header(*name, value);
-        }
-        let mut sender = self.sender.clone().ready().await.unwrap();
-        let (response, mut body) = sender.send_request(request.body(()).unwrap(), false).unwrap();
-        let _ = body.send_data(std::io::Cursor::new(call.body), true);
-        let mut answer = Answer {
-            http: 0,
-            headers: HeaderMap::new(),
-            messages: Vec::new(),
-            trailers: None,
-            end: String::new(),
-        };
-        let response = match tokio::time::timeout(SILENCE, response).await {
-            Err(_) => return Answer { end: "no answer".into(), ..answer },
-            Ok(Err(error)) => return Answer { end: error.to_string(), ..answer },
-            Ok(Ok(response)) => response,
-        };
-        let (head, mut stream) = response.into_parts();
-        (answer.http, answer.headers) = (head.status.as_u16(), head.headers);
-        let mut bytes = Vec::new();
-        loop {
-            while let Some(message) = take_message(&mut bytes) {
-                answer.messages.push(message);
-                if answer.messages.len() == most {
-                    return Answer { end: "goes on".into(), ..answer };
-                }
-            }
-            match tokio::time::timeout(SILENCE, stream.data()).await {
-                Err(_) => return Answer { end: "silent".into(), ..answer },
-                Ok(Some(Err(error))) => return Answer { end: error.to_string(), ..answer },
-                Ok(Some(Ok(part))) => {
-                    let _ = stream.flow_control().release_capacity(part.len());
-                    bytes.extend_from_slice(&part);
-                }
-                Ok(None) => break,
-            }
-        }
-        match stream.trailers().await {
-            Ok(trailers) => answer.trailers = trailers,
-            Err(error) => answer.end = error.to_string(),
-        }
-        if !bytes.is_empty() {
-            answer.end = format!("{} bytes of a message", bytes.len());
-        }
-        answer
-    }
-}
-
-/// Takes one message with its flag from the bytes that came.
-fn take_message(bytes: &mut Vec<u8>) -> Option<(u8, Vec<u8>)> {
-    let length = u32::from_be_bytes(bytes.get(1..5)?.try_into().unwrap());
-    let end = 5 + usize::try_from(length).unwrap();
-    let message = bytes.get(5..end)?.to_vec();
-    let flag = bytes[0];
-    bytes.drain(..end);
-    Some((flag, message))
-}
-
-/// What is sent.
-struct Call<'a> {
-    verb: &'a str,
-    path: &'a str,
-    content: &'a str,
-    headers: Vec<(&'a str, String)>,
-    body: Vec<u8>,
-}
-
-impl<'a> Call<'a> {
-    /// A message to a method, with a fresh key.
-    fn new(path: &'a str, message: &[u8]) -> Self {
-        let headers = vec![("idempotency-key", fresh_key())];
-        Self { verb: "POST", path, content: "application/grpc", headers, body: framed(0, message) }
-    }
-    fn by(self, who: &Raw) -> Self {
-        match who.token() {
-            Some(token) => self.with("authorization", &format!("Bearer {token}")),
-            None => self,
-        }
-    }
-    fn with(mut self, name: &'a str, value: &str) -> Self {
-        self.headers.retain(|(known, _)| *known != name);
-        self.headers.push((name, value.into()));
-        self
-    }
-    fn without_key(mut self) -> Self {
-        self.headers.retain(|(name, _)| *name != "idempotency-key");
-        self
-    }
-    fn body(self, body: Vec<u8>) -> Self {
-        Self { body, ..self }
-    }
-}
-
-/// A message as it goes over the wire: its flag, its length, its bytes.
-fn framed(flag: u8, message: &[u8]) -> Vec<u8> {
-    let length = u32::try_from(message.len()).unwrap();
-    [&[flag], length.to_be_bytes().as_slice(), message].concat()
-}
-
-fn gzip(bytes: &[u8]) -> Vec<u8> {
-    let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
-    encoder.write_all(bytes).unwrap();
-    encoder.finish().unwrap()
-}
-
-fn gunzip(bytes: &[u8]) -> Vec<u8> {
-    let mut decoder = flate2::write::GzDecoder::new(Vec::new());
-    decoder.write_all(bytes).unwrap();
-    decoder.finish().unwrap()
-}
 
 /// All messages there are.
 static POOL: LazyLock<DescriptorPool> = LazyLock::new(|| {
