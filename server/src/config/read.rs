@@ -87,8 +87,9 @@ impl Values {
     pub(super) fn flag(&self, key: &str) -> bool {
         self.text(key) == "true"
     }
-    pub(super) fn number<T: FromStr + Default>(&self, key: &str) -> T {
-        self.text(key).parse().unwrap_or_default()
+    /// A number; a key that is no setting is a mistake that is told, and not a zero.
+    pub(super) fn number<T: FromStr>(&mut self, key: &str) -> Option<T> {
+        self.parsed(key, "a number")
     }
     pub(super) fn parsed<T: FromStr>(&mut self, key: &str, expected: &str) -> Option<T> {
         let text = self.text(key);

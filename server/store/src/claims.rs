@@ -33,6 +33,7 @@ pub enum Role {
 
 fn to_claim(row: claim::Model) -> Result<Claim, StoreError> {
     let corrupt = |what, why: String| StoreError::corrupt(what, why);
+    let units = u32::try_from(row.round_units).map_err(|e| corrupt("claim.round_units", e.to_string()))?;
     Ok(Claim {
         id: ClaimId::from_uuid(row.id),
         offer: OfferId::from_uuid(row.offer_id),
@@ -57,7 +58,7 @@ fn to_claim(row: claim::Model) -> Result<Claim, StoreError> {
         in_round: row.round_id.zip(row.round_lot_id).map(|(round, lot)| InRound {
             round: RoundId::from_uuid(round),
             lot: RoundLotId::from_uuid(lot),
-            units: u32::try_from(row.round_units).unwrap_or(0),
+            units,
             gift: row.round_gift,
         }),
         version: row.version,
@@ -139,14 +140,23 @@ pub async fn promise(tx: &Tx, offer: OfferId, quantity: i32, today: Date) -> Res
 }
 
 /// Takes a promise back.
+///
+/// # Errors
+/// Less is promised than is taken back: what the database says of its offers is wrong.
 pub async fn release(tx: &Tx, offer: OfferId, quantity: i32) -> Result<(), StoreError> {
     use offer::Column as C;
-    offer::Entity::update_many()
+    let released = offer::Entity::update_many()
         .col_expr(C::Promised, Expr::col(C::Promised).sub(quantity))
         .filter(C::Id.eq(offer.uuid()))
         .filter(C::Promised.gte(quantity))
         .exec(&tx.inner())
         .await?;
+    if released.rows_affected == 0 {
+        return Err(StoreError::corrupt(
+            "offer.promised",
+            format!("{offer} has less than {quantity} promised"),
+        ));
+    }
     Ok(())
 }
 
