@@ -68,6 +68,44 @@ fn crates_depend_only_along_the_arrows() {
     assert_eq!(found, allowed, "an edge was added or has gone: see the arrows in DEVELOPERS.md");
 }
 
+/// Dependencies that generated code uses, and no file that is kept.
+const GENERATED: &[&str] = &["prost-types"];
+
+#[test]
+fn every_dependency_is_used() {
+    let metadata = cargo_metadata::MetadataCommand::new()
+        .manifest_path(root().join("Cargo.toml"))
+        .no_deps()
+        .exec()
+        .unwrap();
+    let sources = files(&[".rs"]);
+    let mut unused = Vec::new();
+    for package in &metadata.packages {
+        let folder = package.manifest_path.parent().unwrap().strip_prefix(root().canonicalize().unwrap());
+        let folder = format!("{}/", folder.unwrap());
+        // of the crate itself, not of a crate in a folder below it
+        let inner: Vec<String> = metadata
+            .packages
+            .iter()
+            .filter_map(|p| p.manifest_path.parent()?.strip_prefix(root().canonicalize().ok()?).ok())
+            .map(|p| format!("{p}/"))
+            .filter(|other| other.starts_with(&folder) && *other != folder)
+            .collect();
+        let own =
+            |name: &str| name.starts_with(&folder) && !inner.iter().any(|other| name.starts_with(other));
+        let text: String =
+            sources.iter().filter(|(name, _)| own(name)).map(|(_, text)| text.as_str()).collect();
+        for dependency in &package.dependencies {
+            let name = dependency.name.replace('-', "_");
+            let named = text.split(|c: char| !c.is_alphanumeric() && c != '_').any(|word| word == name);
+            if !named && !GENERATED.contains(&dependency.name.as_str()) {
+                unused.push(format!("{folder} names {}", dependency.name));
+            }
+        }
+    }
+    assert!(unused.is_empty(), "{unused:#?}");
+}
+
 fn files(ending: &[&str]) -> Vec<(String, String)> {
     let listed = Command::new("git")
         .args(["ls-files", "-z", "--cached", "--others", "--exclude-standard"])
