@@ -381,7 +381,7 @@ fn the_server_explains_itself() {
             String::from_utf8(output.stderr).unwrap(),
         )
     };
-    let database = Database::sqlite();
+    let database = Database::empty_sqlite();
     let (code, out, _) = scionaryd(&["doctor", "--database", &database.url, "--listen", "127.0.0.1:0"]);
     assert_eq!(code, Some(0), "{out}");
     assert!(out.contains("reference: 94 records, 209 pieces of evidence"), "{out}");
