@@ -58,7 +58,7 @@ impl Admitted {
         self.keep(app, use_case?, KeepReply::Yes, message).await
     }
 
-    /// The same for a reply that shows a secret once: a repeat under the key is told that it was.
+    /// The same for a reply that shows a secret once: a repeat under the key gets an error that says so.
     ///
     /// # Errors
     /// Those of `use_case`, and of the door.

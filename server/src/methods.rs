@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// The services whose replies are compressed where the caller takes that: what is public, and a grower's own plans.
-/// Replies of the others may hold secrets, or contacts, beside text that somebody else has written: from its
+/// Replies of the others may hold secrets, or contacts, beside text that another person has written: from its
 /// compressed size such a secret can be guessed.
 const COMPRESSED: [&str; 10] = [
     "scionary.v1.ServerService",

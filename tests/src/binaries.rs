@@ -16,7 +16,7 @@ pub fn folder() -> &'static PathBuf {
         let release = folder.file_name().is_some_and(|n| n == "release");
         let mut build = Command::new(env!("CARGO"));
         build.args(["build", "--quiet", "-p", "scionary-server", "-p", "scionary-cli"]);
-        // what cargo tells a test of itself would make some crates be built anew
+        // what cargo tells a test of itself would rebuild some crates
         for (name, _) in std::env::vars_os() {
             let name = name.to_string_lossy();
             if name.starts_with("CARGO_PKG_") || name.starts_with("CARGO_MANIFEST_") {

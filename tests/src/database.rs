@@ -91,7 +91,7 @@ impl Database {
         };
         let admin = SeaDatabase::connect(&admin_url).await.expect("the test PostgreSQL answers");
         let name = format!("t_{}_{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
-        // one at a time: PostgreSQL copies a template only while nobody is connected to it
+        // one at a time: PostgreSQL copies a template only while no connection to it is open
         static ONE: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
         let one = ONE.lock().await;
         admin

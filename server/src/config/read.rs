@@ -87,7 +87,7 @@ impl Values {
     pub(super) fn flag(&self, key: &str) -> bool {
         self.text(key) == "true"
     }
-    /// A number; a key that is no setting is a mistake that is told, and not a zero.
+    /// Reads a number. A key that is no setting is reported as a mistake, never taken as zero.
     pub(super) fn number<T: FromStr>(&mut self, key: &str) -> Option<T> {
         self.parsed(key, "a number")
     }

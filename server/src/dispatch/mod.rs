@@ -140,7 +140,7 @@ fn arrival(status: Status) -> Failure {
         Code::OutOfRange | Code::ResourceExhausted => Refusal::TooLarge.into(),
         Code::Internal | Code::InvalidArgument => Refusal::Malformed(status.message().into()).into(),
         Code::Unimplemented => Refusal::UnknownEncoding.into(),
-        // the connection broke: nobody reads the answer
+        // the connection broke: no one reads the answer
         Code::Ok
         | Code::Cancelled
         | Code::Unknown
