@@ -46,7 +46,7 @@ enums! {
     form, parse_form: MaterialForm, "MATERIAL_FORM_", [Leafless, WithLeaves, BareRoot, InMedium, CleanedSeed, SeedInHusk, WholeFruit];
     purpose, parse_purpose: Purpose, "PURPOSE_", [Planting, EatingAndSowing];
     observed, parse_observed: Observed, "OBSERVED_", [Yes, No, Unknown];
-    answer, parse_answer: SeedAnswer, "SEED_ANSWER_", [ComesTrue, OftenTrue, PartlyTrue, MostlyOffType, NotTrue, BothKinds, Contested, Doubtful, Unknown];
+    answer, parse_answer: SeedAnswer, "SEED_ANSWER_", [ComesTrue, MostlyTrue, NotCounted, PartlyTrue, MostlyOffType, NotTrue, BothKinds, Contested, Doubtful, Unknown];
     role, parse_role: Role, "ROLE_", [Curator, Organiser, Steward];
     judged, parse_judged: JudgedSeedlings, "JUDGED_SEEDLINGS_", [AsTheyCame, AfterRoguing, Alone, OfSeveral, Largest];
     method, parse_method: ObservationMethod, "OBSERVATION_METHOD_", [Eye, Fruit, Marker, Instrument];

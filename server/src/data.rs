@@ -30,11 +30,12 @@ pub fn movement() -> MovementFiles {
         aliases: include_str!("../data/movement/aliases.csv").into(),
         taxa: include_str!("../data/movement/taxa.csv").into(),
         pests: include_str!("../data/movement/pests.csv").into(),
+        authorities: include_str!("../data/movement/authorities.csv").into(),
     }
 }
 
-/// A club's own rules: some of `rules.csv`, `places.csv`, `aliases.csv`, `taxa.csv`, `pests.csv` in the folder
-/// `movement` of a catalogue folder.
+/// A club's own rules: some of `rules.csv`, `places.csv`, `aliases.csv`, `taxa.csv`, `pests.csv` and `authorities.csv` in
+/// the folder `movement` of a catalogue folder.
 ///
 /// # Errors
 /// When a file cannot be read.
@@ -51,6 +52,7 @@ pub fn movement_folder(path: &Path) -> io::Result<MovementFiles> {
         aliases: read("aliases.csv")?,
         taxa: read("taxa.csv")?,
         pests: read("pests.csv")?,
+        authorities: read("authorities.csv")?,
     })
 }
 

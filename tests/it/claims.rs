@@ -236,7 +236,13 @@ async fn a_prohibited_movement_cannot_be_claimed() {
         form: v1::MaterialForm::CleanedSeed.into(),
         ..draft().health.unwrap()
     };
-    let seed = v1::OfferDraft { material: v1::Material::Seed.into(), health: Some(health), ..draft() };
+    let place = v1::Place { area_code: "US-HI".into(), ..draft().place.unwrap() };
+    let seed = v1::OfferDraft {
+        material: v1::Material::Seed.into(),
+        health: Some(health),
+        place: Some(place),
+        ..draft()
+    };
     let posted = post(&ann, seed).await;
     let to = |code: &str| v1::AskForOfferRequest { to_area_code: code.into(), ..ask(&posted.offer_id, 2) };
     let refused = ben.call(&to("US-CA")).await.unwrap_err();

@@ -12,10 +12,15 @@ pub fn day(year: i32, month: i32, day: i32) -> v1::Date {
     v1::Date { year, month, day }
 }
 
+/// Today.
+pub fn today() -> scionary_domain::time::Date {
+    use scionary_app::ports::Clock as _;
+    scionary_server::clock::SystemClock.now().date()
+}
+
 /// Today plus so many days.
 pub fn in_days(days: i64) -> v1::Date {
-    use scionary_app::ports::Clock as _;
-    scionary_server::convert::date(scionary_server::clock::SystemClock.now().date().plus_days(days))
+    scionary_server::convert::date(today().plus_days(days))
 }
 
 /// A draft with which nothing is wrong.

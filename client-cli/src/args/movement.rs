@@ -24,6 +24,12 @@ pub struct CheckArguments {
     /// Or a botanical name
     #[arg(long, default_value = "", hide_default_value = true, value_name = "NAME", conflicts_with = "name")]
     pub plant: String,
+    /// The plant of --plant is in no list on file: look at rules on any plant
+    #[arg(long, requires = "plant")]
+    pub unlisted: bool,
+    /// The rootstock of a grafted plant, a cultivar or a plant; "unknown" if nobody knows
+    #[arg(long, default_value = "", hide_default_value = true, value_name = "NAME")]
+    pub rootstock: String,
     /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
     #[arg(long, value_parser = words::parse_material)]
     pub material: Option<v1::Material>,

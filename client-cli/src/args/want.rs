@@ -56,7 +56,7 @@ pub struct WantArguments {
     /// The crop, where no cultivar says it
     #[arg(long)]
     pub crop: Option<String>,
-    /// Its seed comes true, or often true
+    /// Its seed comes true, or is mostly true, counted
     #[arg(long)]
     pub comes_true: bool,
     /// Ripe in this month where you are, 1 to 12; give it again for more

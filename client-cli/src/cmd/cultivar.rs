@@ -48,7 +48,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                     out.text(match seed {
                         None => "No cultivar is on file here yet. See: scionary status",
                         Some(v1::SeedAnswer::ComesTrue) => {
-                            "None on file “comes true”: that is said only where off-types were counted. Try --seed often-true."
+                            "None on file “comes true”: that is said only where off-types were counted. Try --seed mostly-true."
                         }
                         Some(_) => "No cultivar on file is so.",
                     });

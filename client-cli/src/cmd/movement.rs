@@ -17,7 +17,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
         MovementCommand::Import { folder, note, propose } => {
             client.need_session()?;
             let mut files = Vec::new();
-            for name in ["rules.csv", "places.csv", "aliases.csv", "taxa.csv", "pests.csv"] {
+            for name in ["rules.csv", "places.csv", "aliases.csv", "taxa.csv", "pests.csv", "authorities.csv"]
+            {
                 match std::fs::read_to_string(folder.join(name)) {
                     Ok(text) => {
                         files.push(v1::RuleFile { name: name.into(), text });
@@ -123,6 +124,8 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
         crop,
         offer,
         plant,
+        unlisted,
+        rootstock,
         material,
         form,
         from,
@@ -148,6 +151,8 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
         arrival: arrives,
         count,
         documents: document,
+        rootstock,
+        unlisted,
     };
     let reply: v1::CheckMovementResponse = client.call(request).await?;
     output.reply(&reply, |out| show(out, &reply, full))
@@ -161,6 +166,9 @@ fn brief(out: &Output, rule: &v1::MovementRule, special: &[&str]) {
     }
     if rule.unverified {
         marks.push("from memory only".into());
+    }
+    if !rule.read_how.is_empty() {
+        marks.push(format!("read so: {}", rule.read_how));
     }
     if let Some(until) = rule.effective_to {
         marks.push(format!("until {}", words::day(Some(until))));
@@ -191,10 +199,14 @@ fn listed(out: &Output, title: &str, rules: &[v1::AppliedRule], full: bool) {
         let Some(rule) = &applied.rule else { continue };
         let mut special = Vec::new();
         if applied.unsure {
-            special.push("true for a part of the place: name a finer one");
+            special.push("true for a part of what you said: name a finer place, plant or count");
         }
+        let stale = match rule.checked_on {
+            Some(on) => format!("text last checked on {}: ask", words::day(Some(on))),
+            None => format!("its text was to be looked at again by {}: ask", words::day(rule.review_by)),
+        };
         if applied.stale {
-            special.push("text not looked at again lately");
+            special.push(&stale);
         }
         let open = format!("open to {} only", rule.open_to);
         if !rule.open_to.is_empty() && rule.open_to != "anybody" {
@@ -227,12 +239,37 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
         reply.grown_at.join(", "),
         words::day(reply.dispatch)
     ));
+    for counted in &reply.counted {
+        out.text(&format!(
+            "{} is on no list here: it was counted as {}, so some rules may hold for a part of it only.",
+            counted.stated, counted.counted_as
+        ));
+    }
+    for plant in &reply.unlisted_plants {
+        out.text(&format!(
+            "{plant} is on no list here: only rules on any plant were looked at. Ask {}.",
+            reply.ask
+        ));
+    }
     listed(out, "What makes the answer", &reply.lead, full);
     listed(out, "Binding too", &reply.also, full);
     listed(out, "Reported, text not on file: do not send before asking", &reply.stubs, full);
     listed(out, "From memory only: ask", &reply.unverified, full);
     listed(out, "Exceptions that are not open to everybody", &reply.could_change, full);
     listed(out, "In force later", &reply.coming, full);
+    listed(
+        out,
+        "Not looked at, as nobody has listed the places of an area here: ask",
+        &reply.not_looked_at,
+        full,
+    );
+    if reply.verdict() != v1::MovementVerdict::NoRule && !reply.open.is_empty() {
+        out.gap();
+        out.heading("Nothing on file for these parts of it: that is no answer");
+        for open in &reply.open {
+            out.item(0, "-", &format!("{} of {} from {} to {}", open.part, open.plant, open.from, open.to));
+        }
+    }
     if !reply.gaps.is_empty() {
         out.gap();
         out.heading("No rule on file for");
@@ -242,7 +279,8 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
                 v1::MovementSide::Entering => "entering",
                 v1::MovementSide::Within | v1::MovementSide::Unspecified => "moving within",
             };
-            out.item(0, "-", &format!("{side} {}: ask {}.", gap.place, gap.ask));
+            let place = if gap.place.is_empty() { "a place that nobody knows" } else { &gap.place };
+            out.item(0, "-", &format!("{side} {place}: ask {}.", gap.ask));
         }
     }
     if !reply.pests.is_empty() {
@@ -252,9 +290,9 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
             let not = if pest.not_by.is_empty() {
                 String::new()
             } else {
-                format!(" Not known from {}.", pest.not_by)
+                format!(" Not known to travel with: {}.", pest.not_by)
             };
-            out.item(0, "-", &format!("{}: with {}.{not}", pest.name, pest.carried_by));
+            out.item(0, "-", &format!("{}. Carried by: {}.{not}", pest.name, pest.carried_by));
             if full {
                 out.item(2, "", &format!("{} [{}]", pest.how, pest.source));
             }

@@ -38,5 +38,6 @@ pub mod sowing;
 pub mod sown;
 pub mod stats;
 pub mod time;
+pub mod trueness;
 pub mod viability;
 pub mod want;

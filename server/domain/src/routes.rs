@@ -195,7 +195,7 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
             let seed = profile.way == Way::Seed;
             Route {
                 identity: identity(profile.way, odds),
-                is_true: from_seed.filter(|_| seed).map(|k| k.is_true),
+                is_true: from_seed.filter(|_| seed).map(|k| k.is_true.clone()),
                 leads_there: !seed || !(odds.new_plant || odds.kinds.is_empty()),
                 fruit: years(crop, profile, answer, yard),
                 first_fruit: named(crop, &profile.before)
@@ -243,27 +243,31 @@ fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
     if yard.has_tree && yard.has_scion {
         ways.push((
             Way::TopWorking,
-            "You have a grown tree and scion wood: its roots are there already, so this is the soonest way to fruit that is surely the cultivar's.",
+            "You have a grown tree and scion wood: its roots are there already, so this is the soonest way to fruit of the cultivar, if the scion was cut from a known tree.",
         ));
     }
     if yard.has_scion && yard.has_rootstock {
         ways.push((
             Way::OwnRootstock,
-            "You have scion wood and a rootstock: grafted in its season, the tree will surely be the cultivar.",
+            "You have scion wood and a rootstock: grafted in its season, the tree is the cultivar, if the scion was cut from a known tree.",
         ));
     } else if yard.has_scion {
         ways.push((
             Way::OwnRootstock,
-            "You have scion wood, so the tree will surely be the cultivar; all it needs is a rootstock.",
+            "You have scion wood: if it was cut from a known tree, the tree is the cultivar; all it needs is a rootstock.",
         ));
     }
     ways.push(match answer {
-        Answer::OftenTrue => (
+        Answer::MostlyTrue => (
             Way::GraftedTree,
-            "A grafted tree is surely the cultivar and fruits sooner. Its seed often comes true, but that was not counted well enough to build on; sow several if you can wait.",
+            "A grafted tree from a known scion is the cultivar and fruits sooner. Its seed is mostly true: sow several if you can wait.",
+        ),
+        Answer::NotCounted => (
+            Way::GraftedTree,
+            "A grafted tree from a known scion is the cultivar and fruits sooner. Its seed is said to send up several sprouts, but nobody counted whether they are true; sow several if you can wait.",
         ),
         Answer::PartlyTrue | Answer::MostlyOffType => {
-            (Way::GraftedTree, "A grafted tree is surely the cultivar; of its seedlings too many are not.")
+            (Way::GraftedTree, "A grafted tree from a known scion is the cultivar; of its seedlings too many are not.")
         }
         Answer::NotTrue => (
             Way::GraftedTree,
@@ -275,17 +279,11 @@ fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
         | Answer::Doubtful
         | Answer::Unknown => (
             Way::GraftedTree,
-            "A grafted tree is surely the cultivar; how its seed behaves is not clear enough to wait years for.",
+            "A grafted tree from a known scion is the cultivar; how its seed behaves is not clear enough to wait years for.",
         ),
     });
-    ways.push((
-        Way::OwnRootstock,
-        "A scion of a known tree on a rootstock of your own is surely the cultivar.",
-    ));
-    ways.push((
-        Way::TopWorking,
-        "A scion of a known tree on a tree that stands there is surely the cultivar.",
-    ));
+    ways.push((Way::OwnRootstock, "A scion of a known tree on a rootstock of your own gives the cultivar."));
+    ways.push((Way::TopWorking, "A scion of a known tree on a tree that stands there gives the cultivar."));
     ways.push((Way::Seed, "No other way is on file for this crop."));
     ways
 }
@@ -363,7 +361,7 @@ mod tests {
         let both = Yard { has_tree: true, ..scion };
         for (answer, yard, way) in [
             (Answer::ComesTrue, both, Way::Seed),
-            (Answer::OftenTrue, nothing, Way::GraftedTree),
+            (Answer::MostlyTrue, nothing, Way::GraftedTree),
             (Answer::NotTrue, nothing, Way::GraftedTree),
             (Answer::NotTrue, scion, Way::OwnRootstock),
             (Answer::Unknown, both, Way::TopWorking),

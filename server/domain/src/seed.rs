@@ -1,30 +1,29 @@
 //! The grower's first question: does the seed of this cultivar come true, how sure is that, what next?
-//! The answer keeps apart what is stated, what was counted of sprouts, and what was counted of off-types.
+//! The answer keeps apart what is stated, what was counted of sprouts, and what was counted of off-types; a statement
+//! never becomes a number. Numbers are read from [`Trueness`], at one confidence.
 
 use crate::{
     crop::{Caution, Crop},
     cultivar::Cultivar,
     evidence::{
-        Finding, Standing,
-        share::{self, Size, in_hundred},
+        Finding, Standing, Value,
+        share::{self, CONFIDENCE, Size, in_hundred},
     },
-    sowing,
-    stats::Share,
+    trueness::{OffTypes, Trueness},
 };
 
 /// Keys of the descriptors that the answer uses.
 const STATED: &str = "embryony";
 const SPROUTING: &str = "multi_sprout_seeds";
-const OFF_TYPE: &str = "off_type_seedlings";
+const OFF_TYPE: &str = OffTypes::AS_THEY_COME;
 const COMES_TRUE: &str = "comes_true";
 
-/// "Comes true" needs a counted off-type rate whose upper 90 % bound is at most this. Policy, versioned
-/// with [`share::POLICY_VERSION`].
+/// "Comes true" needs the upper end of the 90 % interval of a counted off-type share at most here; "mostly true" the
+/// middle and the upper end at most here; "most are not true" the lower end at least here. Policy, versioned with
+/// [`share::POLICY_VERSION`].
 const TRUE_UPPER: f64 = 0.10;
-/// Where a source found no off-types, this share is reckoned with all the same: its test may miss some.
-const NONE_FOUND: f64 = 0.10;
-/// From this share on most seedlings are off-type.
-const MOSTLY: f64 = 0.50;
+const MOSTLY_TRUE: (f64, f64) = (0.15, 0.30);
+const MOSTLY_OFF: f64 = 0.50;
 /// Below this share of several-sprout seeds a stated polyembryony is doubtful for sowing.
 const FEW_SEVERAL: f64 = 0.50;
 
@@ -33,8 +32,8 @@ const FEW_SEVERAL: f64 = 0.50;
 pub enum Answer {
     /// Counted, and few off-types at the upper bound.
     ComesTrue,
-    /// Stated or thinly counted to come true often.
-    OftenTrue,
+    /// Counted, and only about one in ten is off-type.
+    MostlyTrue,
     /// A good part was off-type.
     PartlyTrue,
     /// Most were off-type.
@@ -43,6 +42,8 @@ pub enum Answer {
     NotTrue,
     /// Both kinds of seed.
     BothKinds,
+    /// Said to send up several sprouts; nobody counted whether they are true.
+    NotCounted,
     /// The evidence disagrees.
     Contested,
     /// Stated true, but counts give reason to doubt.
@@ -53,13 +54,14 @@ pub enum Answer {
 
 impl Answer {
     /// All of them.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::ComesTrue,
-        Self::OftenTrue,
+        Self::MostlyTrue,
         Self::PartlyTrue,
         Self::MostlyOffType,
         Self::NotTrue,
         Self::BothKinds,
+        Self::NotCounted,
         Self::Contested,
         Self::Doubtful,
         Self::Unknown,
@@ -68,11 +70,12 @@ impl Answer {
     pub const fn short(self) -> &'static str {
         match self {
             Self::ComesTrue => "comes true",
-            Self::OftenTrue => "often true",
+            Self::MostlyTrue => "mostly true",
             Self::PartlyTrue => "partly true",
             Self::MostlyOffType => "mostly off-type",
             Self::NotTrue => "not true",
             Self::BothKinds => "both kinds",
+            Self::NotCounted => "not counted",
             Self::Contested => "contested",
             Self::Doubtful => "doubtful",
             Self::Unknown => "unknown",
@@ -123,60 +126,52 @@ fn relevant(findings: &[Finding]) -> Vec<Finding> {
     own.into_iter().map(|(_, f)| f).collect()
 }
 
-/// Counts below this effective number do not speak by themselves; beside published rates, or against a stated
-/// class, it takes more. Policy, versioned with [`share::POLICY_VERSION`].
-const ENOUGH: f64 = 5.0;
+/// Against a stated single sprout it takes so many effective counts. Policy, versioned with [`share::POLICY_VERSION`].
 const ENOUGH_AGAINST: f64 = 8.0;
-
-/// What is known of an off-type or sprouting share: counted if enough was, else published.
-struct Known {
-    middle: f64,
-    /// The worst that is reported, where it is a published range.
-    worst: f64,
-    /// Upper 90 % bound, where counted.
-    counted_upper: Option<f64>,
-    /// All that the counts tell.
-    counted: Option<Share>,
-    text: String,
-}
-
-fn known(finding: Option<&Finding>) -> Option<Known> {
-    let finding = finding?;
-    let enough = if finding.published.is_some() { ENOUGH_AGAINST } else { ENOUGH };
-    if let Some(found) = finding.share.as_ref().filter(|found| found.effective >= enough) {
-        return Some(Known {
-            middle: found.posterior.mean(),
-            counted_upper: Some(found.interval.1),
-            counted: Some(found.posterior),
-            worst: found.interval.1,
-            text: format!("{} of {}", found.of_these, found.counted),
-        });
-    }
-    finding.published.as_ref().map(|rates| {
-        let (low, high) = (in_hundred(rates.low), in_hundred(rates.high));
-        let text = if low == high {
-            format!("{low} in 100")
-        } else if rates.high >= 1.0 {
-            format!("more than {low} in 100")
-        } else {
-            format!("{low} to {high} in 100")
-        };
-        Known { middle: rates.middle, worst: rates.high, counted_upper: None, counted: None, text }
-    })
-}
 
 fn states(finding: Option<&Finding>) -> Vec<&str> {
     finding.map(|f| f.sides.iter().map(|s| s.state.as_str()).collect()).unwrap_or_default()
 }
 
-/// The report for a record from its findings.
-pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report {
-    let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
-    let (stated, sprouting, off_type) = (find(STATED), find(SPROUTING), find(OFF_TYPE));
-    let (answer, headline) = answer(crop, stated, sprouting, off_type, find(COMES_TRUE), &partly(findings));
+fn find<'a>(findings: &'a [Finding], key: &str) -> Option<&'a Finding> {
+    findings.iter().find(|f| f.descriptor == key)
+}
+
+/// Which cultivars of a crop a cultivar is like in how often its seed comes true.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Group {
+    /// Those that somebody states to be polyembryonic.
+    SaidPolyembryonic,
+    /// All others.
+    NotSaid,
+}
+
+/// The group of a cultivar; none where it is said to give one sprout only: a seedling is then a new plant, whatever the
+/// share. A statement decides this and nothing else.
+pub fn group_of(findings: &[Finding]) -> Option<Group> {
+    let stated = find(findings, STATED);
+    let classes = states(stated);
+    if classes.contains(&"polyembryonic") || classes.contains(&"both") {
+        Some(Group::SaidPolyembryonic)
+    } else if classes == ["monoembryonic"] && !counted_against(findings) {
+        None
+    } else {
+        Some(Group::NotSaid)
+    }
+}
+
+/// Whether so many seedlings were counted that a stated single sprout is in doubt.
+fn counted_against(findings: &[Finding]) -> bool {
+    let counted = find(findings, OFF_TYPE).and_then(|f| f.share.as_ref());
+    counted.is_some_and(|share| share.effective >= ENOUGH_AGAINST)
+}
+
+/// The report for a record from its findings and what is known of its off-types.
+pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding], known: &Trueness) -> Report {
+    let (answer, headline) = short_answer(crop, findings, known);
     Report {
-        how_sure: how_sure(stated, sprouting, off_type, !relevant(findings).is_empty()),
-        advice: advice(crop, cultivar, answer, known(off_type).as_ref()),
+        how_sure: how_sure(findings, known),
+        advice: advice(crop, cultivar, answer, known),
         cautions: crop.cautions.clone(),
         findings: relevant(findings),
         answer,
@@ -184,25 +179,88 @@ pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding]) -> Report 
     }
 }
 
-/// The short answer from a record's findings.
-pub fn short_answer(crop: &Crop, findings: &[Finding]) -> (Answer, String) {
-    let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
-    answer(crop, find(STATED), find(SPROUTING), find(OFF_TYPE), find(COMES_TRUE), &partly(findings))
+/// What a record itself tells of off-types, in words: "4 of 100 counted", "22 in 100 published".
+fn own_words(findings: &[Finding]) -> String {
+    let mut all = Vec::new();
+    if let Some(finding) = find(findings, OFF_TYPE) {
+        if let Some(share) = &finding.share {
+            all.push(format!("{} of {} counted", share.of_these, share.counted));
+        }
+        let published = finding.pieces.iter().filter(|p| matches!(p.evidence.value, Value::Rate { .. }));
+        let rates: Vec<String> = published.map(|p| p.evidence.value.plain_text()).collect();
+        match rates.as_slice() {
+            [] => {}
+            [one] => all.push(format!("{one} published, not of how many")),
+            several => all.push(format!("{} published, not of how many", several.join(", "))),
+        }
+    }
+    if let Some(seeds) = find(findings, OffTypes::SEEDS).and_then(|f| f.share.as_ref()) {
+        all.push(format!("{} of {} seeds held an off-type sprout", seeds.of_these, seeds.counted));
+    }
+    all.join("; ")
 }
 
-/// Off-types counted among some seedlings only, such as the largest.
-fn partly(findings: &[Finding]) -> Vec<&Finding> {
-    findings.iter().filter(|f| f.descriptor.starts_with("off_type_") && f.descriptor != OFF_TYPE).collect()
+/// What was found in the other cultivars of the crop, in a sentence; empty where nothing was.
+pub(crate) fn others_words(known: &Trueness) -> String {
+    match (known.others, known.seen) {
+        (1, Some((low, _))) => {
+            format!(
+                "In the one cultivar of the crop that was counted, {} in 100 were off-type.",
+                in_hundred(low)
+            )
+        }
+        (others, Some((low, high))) => format!(
+            "In the {others} cultivars of the crop that were counted, {} to {} in 100 were off-type.",
+            in_hundred(low),
+            in_hundred(high)
+        ),
+        (_, None) => String::new(),
+    }
 }
 
-fn answer(
-    crop: &Crop,
-    stated: Option<&Finding>,
-    sprouting: Option<&Finding>,
-    off_type: Option<&Finding>,
-    comes_true: Option<&Finding>,
-    in_part: &[&Finding],
-) -> (Answer, String) {
+fn joined(sentence: &str, more: &str) -> String {
+    if more.is_empty() { sentence.into() } else { format!("{sentence} {more}") }
+}
+
+/// The answer from what was counted or published of the cultivar itself.
+fn from_own(findings: &[Finding], known: &Trueness) -> (Answer, String) {
+    let own = own_words(findings);
+    let (low, high) = known.off_type.interval(CONFIDENCE);
+    let middle = known.off_type.quantile(0.5);
+    let range = format!("{} and {} in 100", in_hundred(low), in_hundred(high));
+    if high <= TRUE_UPPER {
+        let text = format!(
+            "Its seed comes true, counted: likely no more than {} in 100 seedlings are off-type ({own}).",
+            in_hundred(high)
+        );
+        (Answer::ComesTrue, text)
+    } else if middle <= MOSTLY_TRUE.0 && high <= MOSTLY_TRUE.1 {
+        let text = format!(
+            "Its seed is mostly true: about {} in 100 seedlings are off-type, likely between {range} ({own}).",
+            in_hundred(middle)
+        );
+        (Answer::MostlyTrue, text)
+    } else if low >= MOSTLY_OFF {
+        let though = if states(find(findings, STATED)).contains(&"polyembryonic") {
+            ", although its seeds send up several sprouts (polyembryonic)"
+        } else {
+            ""
+        };
+        let text = format!(
+            "Most of its seedlings are not true: likely between {range} are off-type ({own}){though}."
+        );
+        (Answer::MostlyOffType, text)
+    } else {
+        let text =
+            format!("Its seed comes true in part: likely between {range} seedlings are off-type ({own}).");
+        (Answer::PartlyTrue, text)
+    }
+}
+
+/// The short answer from a record's findings and what is known of its off-types.
+pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Answer, String) {
+    let (stated, sprouting, off_type) =
+        (find(findings, STATED), find(findings, SPROUTING), find(findings, OFF_TYPE));
     let classes = states(stated);
     let contested = |f: Option<&Finding>| f.is_some_and(|f| f.standing == Standing::Contested);
     if classes.contains(&"both") {
@@ -218,44 +276,8 @@ fn answer(
             format!("The counts and sources disagree: {said}. Do not count on its seed."),
         );
     }
-    // of a cultivar that is stated monoembryonic only, a small count does not make a comeback of its seed
-    let one_sprout = classes == ["monoembryonic"];
-    let few = off_type.and_then(|f| f.share.as_ref()).is_some_and(|s| s.effective < ENOUGH_AGAINST);
-    if let Some(rate) = known(off_type).filter(|_| !(one_sprout && few)) {
-        return match rate.counted_upper {
-            Some(upper) if upper <= TRUE_UPPER => (
-                Answer::ComesTrue,
-                format!("Its seed comes true: {} seedlings were off-type, counted.", rate.text),
-            ),
-            _ if rate.middle >= MOSTLY => (
-                Answer::MostlyOffType,
-                format!(
-                    "Most of its seedlings are not true: {} were off-type{}.",
-                    rate.text,
-                    if classes.contains(&"polyembryonic") {
-                        ", although its seeds send up several sprouts (polyembryonic)"
-                    } else {
-                        ""
-                    }
-                ),
-            ),
-            _ if rate.middle > TRUE_UPPER => (
-                Answer::PartlyTrue,
-                format!("Its seed comes true only in part: {} seedlings were off-type.", rate.text),
-            ),
-            counted => (
-                Answer::OftenTrue,
-                format!(
-                    "Its seed often comes true: {} seedlings were off-type{}.",
-                    rate.text,
-                    if counted.is_some() {
-                        "; more counts are needed to be sure"
-                    } else {
-                        "; how many were counted is not on file"
-                    }
-                ),
-            ),
-        };
+    if known.own && group_of(findings).is_some() {
+        return from_own(findings, known);
     }
     if contested(stated) {
         return (
@@ -263,10 +285,21 @@ fn answer(
             "The sources disagree on what kind of seed it has. Do not count on its seed.".into(),
         );
     }
-    let size = sprouting.and_then(|f| f.share.as_ref()).map(|s| (s.size, s.standing));
-    let sprouting_known = known(sprouting);
+    let share = sprouting.and_then(|f| f.share.as_ref());
+    let size = share.map(|s| s.size);
+    // counts go before published rates; a range speaks by both its ends
+    let several =
+        share.map(|s| (s.posterior.mean(), format!("{} of {}", s.of_these, s.counted))).or_else(|| {
+            let rates = sprouting?.published.as_ref()?;
+            let text = if rates.low == rates.high {
+                format!("{} in 100", in_hundred(rates.low))
+            } else {
+                format!("{} to {} in 100", in_hundred(rates.low), in_hundred(rates.high))
+            };
+            Some((rates.high, text))
+        });
     if classes.contains(&"monoembryonic") {
-        if matches!(size, Some((Size::Many, _))) {
+        if size == Some(Size::Many) {
             return (
                 Answer::Contested,
                 "It is stated monoembryonic, but most of the seeds counted sent up several sprouts.".into(),
@@ -278,75 +311,79 @@ fn answer(
         );
     }
     if classes.contains(&"polyembryonic") {
-        return match sprouting_known {
-            Some(several) if several.middle < FEW_SEVERAL => (
+        return match several {
+            Some((most, text)) if most < FEW_SEVERAL => (
                 Answer::Doubtful,
                 format!(
-                    "Doubtful: it is stated polyembryonic, but only {} seeds sent up several sprouts, and seedlings that come up alone are the least certain. Nobody counted its off-types.",
-                    several.text
+                    "Doubtful: it is stated polyembryonic, but only {text} seeds sent up several sprouts, and seedlings that come up alone are the least certain. Nobody counted its off-types."
                 ),
             ),
             _ => (
-                Answer::OftenTrue,
-                format!(
-                    "Its seed often comes true; off-types were not counted for this cultivar, and {}.",
-                    crop.seed.off_type_text
+                Answer::NotCounted,
+                joined(
+                    "Said to be polyembryonic; nobody on file has counted whether its seedlings are true.",
+                    &others_words(known),
                 ),
             ),
         };
     }
     match size {
-        Some((Size::Few, _)) => {
+        Some(Size::Few) => {
             return (
                 Answer::NotTrue,
                 "Its seed does not come true: nearly all seeds counted gave one new seedling.".into(),
             );
         }
-        Some((Size::Many, _)) => {
+        Some(Size::Many) => {
             return (
-                Answer::OftenTrue,
-                format!(
-                    "Most of its seeds send up several sprouts; off-types were not counted for this cultivar, and {}.",
-                    crop.seed.off_type_text
+                Answer::NotCounted,
+                joined(
+                    "Most of its seeds send up several sprouts; nobody on file has counted whether those seedlings are true.",
+                    &others_words(known),
                 ),
             );
         }
-        Some((Size::Unclear, _)) | None => {}
+        Some(Size::Unclear) | None => {}
     }
-    let yes_no = states(comes_true);
+    let yes_no = states(find(findings, COMES_TRUE));
     match (yes_no.contains(&"yes"), yes_no.contains(&"no")) {
         (true, true) => {
             return (Answer::Contested, "The sources disagree on whether its seed comes true.".into());
         }
         (true, false) => {
-            return (Answer::OftenTrue, "Its seed is said to come true; nobody on file counted it.".into());
+            return (
+                Answer::NotCounted,
+                joined("Its seed is said to come true; nobody on file counted it.", &others_words(known)),
+            );
         }
         (false, true) => {
             return (Answer::NotTrue, "Its seed is said not to come true; a seedling is a new plant.".into());
         }
         (false, false) => {}
     }
-    if let Some(several) = sprouting_known {
+    if let Some((_, text)) = several {
         return (
             Answer::Doubtful,
             format!(
-                "Doubtful: {} seeds sent up several sprouts, but nobody counted how many of those seedlings were true.",
-                several.text
+                "Doubtful: {text} seeds sent up several sprouts, but nobody counted how many of those seedlings were true."
+            ),
+        );
+    }
+    if let Some(part) = findings.iter().find(|f| f.descriptor.starts_with("off_type_")) {
+        return (
+            Answer::Doubtful,
+            format!(
+                "Doubtful: off-types were counted only in part: {}. How many seedlings taken as they come are true is not known.",
+                part.text
             ),
         );
     }
     if crop.seed.default_class == "monoembryonic" {
         return (
             Answer::NotTrue,
-            format!("Nothing is on file for this cultivar; {}.", crop.seed.off_type_text),
-        );
-    }
-    if let Some(part) = in_part.first() {
-        return (
-            Answer::Doubtful,
             format!(
-                "Doubtful: off-types were counted only in part: {}. How many seedlings taken as they come are true is not known.",
-                part.text
+                "Nobody on file has stated or counted how the seed of this cultivar behaves. Of the crop as a whole: {}.",
+                crop.seed.off_type_text
             ),
         );
     }
@@ -356,30 +393,26 @@ fn answer(
     )
 }
 
-fn how_sure(
-    stated: Option<&Finding>,
-    sprouting: Option<&Finding>,
-    off_type: Option<&Finding>,
-    anything: bool,
-) -> String {
-    match (stated.is_some() || anything, sprouting.is_some(), off_type.is_some()) {
-        (false, false, false) => "Nobody on file has stated or counted anything about its seed. That means nobody knows, not that it is bad.",
-        (true, false, false) => "Nobody on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
+fn how_sure(findings: &[Finding], known: &Trueness) -> String {
+    let sprouting = find(findings, SPROUTING).is_some();
+    match (relevant(findings).is_empty(), sprouting, known.own) {
+        (true, _, _) => "Nobody on file has stated or counted anything about its seed. That means nobody knows, not that it is bad.",
+        (_, false, false) => "Nobody on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
         (_, true, false) => "Nobody on file counted its off-types: how many of its seedlings are true is not known.",
-        (_, false, true) => "Nobody on file counted its sprouts.",
-        (_, true, true) => "Sprouts and off-types are both on record; how firm each is stands beside it.",
+        (_, false, true) => "Nobody on file counted its sprouts. Ranges hold nine times of ten, as far as the crop's other cultivars tell.",
+        (_, true, true) => "Sprouts and off-types are both on record; how firm each is stands beside it. Ranges hold nine times of ten, as far as the crop's other cultivars tell.",
     }
     .to_string()
 }
 
-fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Known>) -> Vec<Advice> {
+fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, known: &Trueness) -> Vec<Advice> {
     let practice = || vec!["common practice".to_string()];
     let step = |text: String, origins: Vec<String>| Advice { text, origins };
     let name = cultivar.full_name();
     let graft = || {
         step(
             format!(
-                "For a tree that is surely {name}: graft a scion from a known tree on a seedling rootstock, or look for a grafted plant."
+                "For a tree of {name}: graft a scion from a known tree on a seedling rootstock, or look for a grafted plant whose scion was cut from one."
             ),
             practice(),
         )
@@ -409,53 +442,36 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
     };
     let mut all = Vec::new();
     match answer {
-        Answer::ComesTrue | Answer::OftenTrue | Answer::PartlyTrue | Answer::Doubtful | Answer::BothKinds => {
-            let keep = off_type.and_then(|k| match k.counted {
-                // the counts leave the rate uncertain: that uncertainty costs seedlings
-                Some(share) => sowing::needed_uncertain(1, 0.95, share.complement()).map(|one| {
-                    format!("Keep {}: as far as the counts go, that gives at least one true plant with 95 % confidence.", at_least(one))
-                }),
-                // of a published range the worst end is taken; none found is no promise
-                None => sowing::needed(1, 0.95, 1.0 - k.worst.clamp(NONE_FOUND, 0.99)).map(|one| {
-                    format!(
-                        "Keep {}: if {} in 100 are off-type, the worst reported, that gives at least one true plant with 95 % confidence.",
-                        at_least(one),
-                        in_hundred(k.worst)
-                    )
-                }),
-            });
-            if answer == Answer::BothKinds || answer == Answer::Doubtful {
-                all.push(graft());
-                all.push(step(
-                    "If you sow: keep the seeds apart and prefer seeds that send up several sprouts.".into(),
-                    practice(),
-                ));
-            } else {
-                all.push(match keep {
-                    Some(text) => step(text, vec!["computed".into()]),
-                    None => step(
-                        "Sow several fresh seeds apart and keep more than one seedling: how many are true is not known for this cultivar.".into(),
-                        practice(),
-                    ),
-                });
-            }
+        Answer::ComesTrue | Answer::MostlyTrue | Answer::PartlyTrue => {
+            all.extend(keep_text(known).map(|text| step(text, vec!["computed".into()])));
             all.extend(alone());
             all.extend(rogue());
-            if answer != Answer::BothKinds && answer != Answer::Doubtful {
-                all.push(graft());
-            }
+            all.push(graft());
+            all.push(report_back());
+        }
+        Answer::NotCounted => {
+            all.push(graft());
+            all.push(step(
+                "If you sow: several fresh seeds apart, and keep more than one seedling: how many are true is not known for this cultivar.".into(),
+                practice(),
+            ));
+            all.extend(alone());
+            all.extend(rogue());
+            all.push(report_back());
+        }
+        Answer::Doubtful | Answer::BothKinds => {
+            all.push(graft());
+            all.push(step(
+                "If you sow: keep the seeds apart and prefer seeds that send up several sprouts.".into(),
+                practice(),
+            ));
+            all.extend(alone());
+            all.extend(rogue());
             all.push(report_back());
         }
         Answer::MostlyOffType => {
             all.push(graft());
-            if let Some(rate) = off_type
-                && let Some(one) = sowing::needed(1, 0.95, 1.0 - rate.middle.min(0.999))
-            {
-                all.push(step(
-                    format!("From seed it takes {one} seedlings, grown until they can be judged, for one true plant with 95 % confidence."),
-                    vec!["computed".into()],
-                ));
-            }
+            all.extend(keep_text(known).map(|text| step(text, vec!["computed".into()])));
             all.extend(rogue());
         }
         Answer::NotTrue => {
@@ -482,6 +498,16 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, off_type: Option<&Kn
         }
     }
     all
+}
+
+/// How many seedlings to keep for one true plant, from what is known of the off-types.
+fn keep_text(known: &Trueness) -> Option<String> {
+    let one = known.off_type.complement().needed(1, CONFIDENCE)?;
+    Some(format!(
+        "Keep {}: with all that is not known averaged in, that gives at least one true plant {} times of 100.",
+        at_least(one),
+        in_hundred(CONFIDENCE)
+    ))
 }
 
 /// `2 or more seedlings from different seeds`.

@@ -21,7 +21,8 @@ pub fn needed_uncertain(wanted: u32, confidence: f64, chance: Share) -> Option<u
     smallest(wanted, |n| beta_binomial_at_least(wanted, n, chance) >= confidence)
 }
 
-fn smallest(wanted: u32, enough: impl Fn(u32) -> bool) -> Option<u32> {
+/// The smallest number that is enough, where more never is less so; none beyond [`SEEDS_MAX`].
+pub fn smallest(wanted: u32, enough: impl Fn(u32) -> bool) -> Option<u32> {
     // the tail grows with n: double, then halve
     let mut high = wanted.max(1);
     while !enough(high) {

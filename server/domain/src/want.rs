@@ -33,7 +33,7 @@ pub struct TraitWish {
 /// What a tree should be like.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Wishes {
-    /// The seed comes true, or often true.
+    /// The seed comes true, or is mostly true, as far as it was counted.
     #[serde(default)]
     pub comes_true: bool,
     /// Ripe in any of these months, where the want's place is.
@@ -138,11 +138,12 @@ impl Want {
         let wishes = &self.wishes;
         let true_enough = !wishes.comes_true
             || match known.answer {
-                Answer::ComesTrue | Answer::OftenTrue => true,
+                Answer::ComesTrue | Answer::MostlyTrue => true,
                 Answer::PartlyTrue
                 | Answer::MostlyOffType
                 | Answer::NotTrue
                 | Answer::BothKinds
+                | Answer::NotCounted
                 | Answer::Contested
                 | Answer::Doubtful
                 | Answer::Unknown => false,
@@ -159,6 +160,12 @@ impl Want {
             finding.is_some_and(|f| has_trait(f, wish, crop))
         });
         true_enough && ripe && traits
+    }
+
+    /// Whether an offered material can be what is sought: what grew from the seed of a cultivar whose seed gives a new
+    /// plant never is that cultivar. Who names such a material seeks it all the same, as a rootstock.
+    pub fn can_be(&self, material: Material, answer: Answer) -> bool {
+        answer != Answer::NotTrue || !material.comes_from_seed() || self.materials.contains(&material)
     }
 
     /// Whether what is offered is of a material that is sought, near enough; the cultivar is looked at beforehand. Seedlings
@@ -344,7 +351,7 @@ mod tests {
         let fibreless = [finding("fibre", Standing::Likely, steps(0, 0), &[])];
         let mut bars = [0.0; 24];
         bars[19] = 0.5;
-        let good = Known { ids: &[], answer: Answer::OftenTrue, findings: &fibreless, bars: Some(&bars) };
+        let good = Known { ids: &[], answer: Answer::MostlyTrue, findings: &fibreless, bars: Some(&bars) };
         assert!(wished.sought(&good, &crop));
         assert!(!wished.sought(&Known { answer: Answer::Contested, ..good }, &crop));
         assert!(!wished.sought(&Known { bars: None, ..good }, &crop), "a season that nobody has seen");

@@ -9,7 +9,6 @@ use scionary_domain::{
     crop::{Climate, Crop, Way},
     field::FieldError,
     grafting::Rate,
-    odds::{self, Question},
     plan::{Dates, Edit, OwnStep, Plan, Setting, State, Step, schedule, temperatures},
     routes,
     time::Date,
@@ -241,9 +240,9 @@ pub fn drafted(
     today: Date,
 ) -> v1::DraftPlanResponse {
     let Drafted { record, crop, setting: made_from, guessed, start, steps: all } = found;
-    let odds = odds::odds(&Question::usual(), Some(crop), &record.findings, Some(record.answer));
+    let odds = super::plan::usual_odds(registry, record, crop);
     v1::DraftPlanResponse {
-        cultivar: Some(convert::summary(record)),
+        cultivar: Some(convert::summary(registry, record)),
         setting: Some(setting(*made_from)),
         climate_guessed: *guessed,
         start: Some(date(*start)),

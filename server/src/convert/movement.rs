@@ -5,7 +5,7 @@ use scionary_app::{
     movement::{AskMovement, MovementFound, ShownRelease},
 };
 use scionary_domain::movement::{
-    Applies, Document, Gap, Kind, NOT_A_DECISION, OpenTo, Pest, Rule, Side, Verdict,
+    Applies, Atom, Document, Gap, Kind, NOT_A_DECISION, OpenTo, Pest, Rule, Side, Taxa, Verdict,
 };
 use scionary_proto::v1;
 
@@ -34,6 +34,8 @@ pub fn ask(request: v1::CheckMovementRequest) -> Result<AskMovement, Error> {
         arrival,
         count,
         documents,
+        rootstock,
+        unlisted,
     } = request;
     let mut wrong = Vec::new();
     let offer = if offer_id.is_empty() { None } else { Some(App::id(&offer_id)?) };
@@ -50,6 +52,8 @@ pub fn ask(request: v1::CheckMovementRequest) -> Result<AskMovement, Error> {
         cultivar,
         crop,
         botanical_name,
+        unlisted,
+        rootstock,
         material: read_material("material", material, &mut wrong),
         form: read_form("form", form, &mut wrong),
         grown_at,
@@ -94,6 +98,9 @@ pub fn rule(rule: &Rule) -> v1::MovementRule {
         note: rule.note.clone(),
         stub: rule.kind == Kind::Stub,
         unverified: rule.kind == Kind::Unverified,
+        checked_on: rule.checked_on.map(date),
+        review_by: rule.review_by.map(date),
+        read_how: rule.read_how.clone(),
     }
 }
 
@@ -116,6 +123,15 @@ fn gap(gap: &Gap) -> v1::MovementGap {
     }
 }
 
+fn open(atom: &Atom) -> v1::OpenMovement {
+    v1::OpenMovement {
+        part: atom.part.word().into(),
+        from: atom.from.clone().unwrap_or_else(|| "unknown".into()),
+        to: atom.to.clone(),
+        plant: Taxa::shown(&atom.plant),
+    }
+}
+
 fn pest(pest: &Pest) -> v1::PestNote {
     v1::PestNote {
         name: pest.name.clone(),
@@ -128,7 +144,7 @@ fn pest(pest: &Pest) -> v1::PestNote {
 
 /// What was found.
 pub fn found(found: &MovementFound) -> v1::CheckMovementResponse {
-    let MovementFound { taxon, grown_at, days, answer } = found;
+    let MovementFound { plants, grown_at, days, answer } = found;
     v1::CheckMovementResponse {
         verdict: verdict(answer.verdict),
         headline: answer.headline(),
@@ -140,7 +156,7 @@ pub fn found(found: &MovementFound) -> v1::CheckMovementResponse {
         coming: applied(&answer.coming),
         gaps: answer.gaps.iter().map(gap).collect(),
         pests: answer.pests.iter().map(pest).collect(),
-        botanical_name: taxon.clone(),
+        botanical_name: plants.iter().map(|name| Taxa::shown(name)).collect::<Vec<_>>().join(" x "),
         grown_at: if grown_at.is_empty() {
             vec!["unknown".into()]
         } else {
@@ -149,6 +165,18 @@ pub fn found(found: &MovementFound) -> v1::CheckMovementResponse {
         dispatch: Some(date(days.0)),
         arrival: Some(date(days.1)),
         notice: NOT_A_DECISION.into(),
+        open: answer.open().map(open).collect(),
+        not_looked_at: applied(&answer.hollow),
+        counted: answer
+            .counted_as
+            .iter()
+            .map(|(stated, counted_as)| v1::CountedPlace {
+                stated: stated.clone(),
+                counted_as: counted_as.clone(),
+            })
+            .collect(),
+        unlisted_plants: answer.unlisted.iter().map(|name| Taxa::shown(name)).collect(),
+        ask: answer.ask.clone(),
     }
 }
 

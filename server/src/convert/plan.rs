@@ -8,7 +8,7 @@ use scionary_domain::{
     calendar::Bars,
     crop::{Crop, Storage, Way},
     grafting::Rate,
-    odds::{Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
+    odds::{self, Batch, Chance, Kept, KindOdds, Needed, Odds, Question, Typed},
     offer::Material,
     routes::{self, Comparison, Fact, Route, Yard},
 };
@@ -17,11 +17,11 @@ use scionary_proto::v1;
 use super::{count, grafts, offer::whole_km, registry as convert};
 
 /// When a record is ripe.
-fn season(record: &Record, season: &Season) -> v1::SeasonRow {
+fn season(registry: &Registry, record: &Record, season: &Season) -> v1::SeasonRow {
     let finding = season.finding.as_ref();
     let bars = |bars: Option<Bars>| bars.map(|b| b.to_vec()).unwrap_or_default();
     v1::SeasonRow {
-        cultivar: Some(convert::summary(record)),
+        cultivar: Some(convert::summary(registry, record)),
         half_months: bars(season.seen),
         place_years: count(season.place_years),
         text: finding.map(|f| f.text.clone()).unwrap_or_default(),
@@ -37,9 +37,9 @@ fn halves(halves: &[usize]) -> Vec<i32> {
 }
 
 /// A cultivar that fills gaps.
-fn filler(found: &RipeFiller<'_>) -> v1::SeasonFiller {
+fn filler(registry: &Registry, found: &RipeFiller<'_>) -> v1::SeasonFiller {
     v1::SeasonFiller {
-        row: Some(season(found.record, &found.season)),
+        row: Some(season(registry, found.record, &found.season)),
         fills: halves(&found.filler.fills),
         offers: count(found.offered.offers),
         nearest_km: found.offered.nearest_km.map(whole_km),
@@ -53,11 +53,11 @@ pub fn ask_ripe(wire: v1::ShowSeasonsRequest) -> AskRipe {
 }
 
 /// A calendar.
-pub fn ripe(found: &Ripe<'_>) -> v1::ShowSeasonsResponse {
+pub fn ripe(registry: &Registry, found: &Ripe<'_>) -> v1::ShowSeasonsResponse {
     v1::ShowSeasonsResponse {
-        rows: found.rows.iter().map(|(record, row)| season(record, row)).collect(),
+        rows: found.rows.iter().map(|(record, row)| season(registry, record, row)).collect(),
         gaps: halves(&found.gaps),
-        fillers: found.fillers.iter().map(filler).collect(),
+        fillers: found.fillers.iter().map(|f| filler(registry, f)).collect(),
         south: found.south,
     }
 }
@@ -102,7 +102,7 @@ fn route(route: &Route, rates: &[Rate]) -> v1::Route {
         title: profile.title.clone(),
         about: profile.about.clone(),
         identity: identity.clone(),
-        is_true: is_true.map(chance),
+        is_true: is_true.as_ref().map(chance),
         leads_there: *leads_there,
         fruit_years_low: fruit.low,
         fruit_years_high: fruit.high,
@@ -129,7 +129,7 @@ pub fn routes(
         .chain(found.routes.iter().map(|r| r.profile.origin()))
         .chain(found.routes.iter().flat_map(|r| r.cautions.iter().map(|c| c.origin())));
     v1::CompareRoutesResponse {
-        cultivar: Some(convert::summary(record)),
+        cultivar: Some(convert::summary(registry, record)),
         routes: found.routes.iter().map(|r| route(r, rates)).collect(),
         recommended: found.recommended.map_or(v1::Way::Unspecified, way).into(),
         reason: found.reason.clone(),
@@ -159,9 +159,20 @@ pub fn question(request: &v1::EstimateSeedOddsRequest) -> Question {
     }
 }
 
-fn chance(chance: Chance) -> v1::ChanceRange {
+/// The usual odds of a record: one true plant, nine times of ten sure, of fresh seed.
+pub fn usual_odds(registry: &Registry, record: &Record, crop: &Crop) -> Odds {
+    let known = registry.trueness(record);
+    let answer = registry.seed_of(record).0;
+    odds::odds(&Question::usual(), Some(crop), &record.findings, Some(answer), Some(&known))
+}
+
+fn is_spread(chance: &Chance) -> bool {
+    matches!(chance, Chance::Known(spread) if !spread.is_exact())
+}
+
+fn chance(chance: &Chance) -> v1::ChanceRange {
     let (low, high) = chance.ends();
-    v1::ChanceRange { middle: chance.middle(), low, high, counted: matches!(chance, Chance::Counted(_)) }
+    v1::ChanceRange { middle: chance.middle(), low, high, counted: is_spread(chance) }
 }
 
 fn needed(needed: Needed) -> v1::NumberNeeded {
@@ -182,11 +193,11 @@ fn kind(odds: &KindOdds) -> v1::KeptOdds {
         Kept::FromSeveral => v1::SeedlingsKept::FromSeveral,
         Kept::CameUpAlone => v1::SeedlingsKept::CameUpAlone,
     };
-    let counted = matches!(odds.is_true, Chance::Counted(_));
+    let counted = is_spread(&odds.is_true);
     v1::KeptOdds {
         kept: kept.into(),
         label: odds.kept.label().into(),
-        is_true: Some(chance(odds.is_true)),
+        is_true: Some(chance(&odds.is_true)),
         basis: odds.basis.clone(),
         origins: odds.origins.clone(),
         standing: odds.standing.map_or(v1::Standing::Unspecified, convert::standing).into(),
@@ -213,11 +224,11 @@ pub fn odds(
         .map(String::as_str)
         .chain(storages.iter().filter(|s| s.key == question.kept_how).map(|s| s.origin()));
     v1::EstimateSeedOddsResponse {
-        cultivar: record.map(convert::summary),
+        cultivar: record.map(|r| convert::summary(registry, r)),
         headline: odds.headline.clone(),
         new_plant: odds.new_plant,
         kept: odds.kinds.iter().map(kind).collect(),
-        germination: odds.germination.map(chance),
+        germination: odds.germination.as_ref().map(chance),
         germination_basis: odds.germination_basis.clone(),
         notes: odds
             .notes

@@ -23,7 +23,8 @@ use super::{count, timestamp};
 pub fn answer(answer: Answer) -> v1::SeedAnswer {
     match answer {
         Answer::ComesTrue => v1::SeedAnswer::ComesTrue,
-        Answer::OftenTrue => v1::SeedAnswer::OftenTrue,
+        Answer::MostlyTrue => v1::SeedAnswer::MostlyTrue,
+        Answer::NotCounted => v1::SeedAnswer::NotCounted,
         Answer::PartlyTrue => v1::SeedAnswer::PartlyTrue,
         Answer::MostlyOffType => v1::SeedAnswer::MostlyOffType,
         Answer::NotTrue => v1::SeedAnswer::NotTrue,
@@ -41,14 +42,14 @@ pub fn read_answer(wire: i32) -> Option<Answer> {
 }
 
 /// A record in short.
-pub fn summary(record: &Record) -> v1::CultivarSummary {
+pub fn summary(registry: &Registry, record: &Record) -> v1::CultivarSummary {
     let cultivar = &record.cultivar;
     v1::CultivarSummary {
         cultivar_id: cultivar.id.to_string(),
         crop: cultivar.crop.clone(),
         name: cultivar.name.clone(),
         qualifier: cultivar.qualifier.clone(),
-        seed_answer: answer(record.answer).into(),
+        seed_answer: answer(registry.seed_of(record).0).into(),
         other_names: cultivar.names.iter().map(|n| n.name.clone()).collect(),
         rank: match cultivar.rank {
             Rank::Cultivar => v1::CultivarRank::Cultivar,
@@ -59,7 +60,7 @@ pub fn summary(record: &Record) -> v1::CultivarSummary {
 }
 
 /// A hit for a typed name.
-pub fn found(found: &Found<'_>, typed: &str) -> v1::CultivarMatch {
+pub fn found(registry: &Registry, found: &Found<'_>, typed: &str) -> v1::CultivarMatch {
     let hit = &found.hit;
     let reason = match hit.reason {
         Reason::Exact => v1::MatchReason::Exact,
@@ -71,7 +72,7 @@ pub fn found(found: &Found<'_>, typed: &str) -> v1::CultivarMatch {
         Reason::Near(_) => v1::MatchReason::Near,
     };
     v1::CultivarMatch {
-        cultivar: Some(summary(found.record)),
+        cultivar: Some(summary(registry, found.record)),
         matched_name: hit.name.clone(),
         reason: reason.into(),
         reason_text: hit.reason_text(typed),
@@ -235,7 +236,7 @@ pub fn report(registry: &Registry, record: &Record, report: &seed::Report) -> v1
     let crop = registry.crop(&record.cultivar.crop);
     let cited = seed::cited(report);
     v1::SeedReport {
-        cultivar: Some(summary(record)),
+        cultivar: Some(summary(registry, record)),
         answer: answer(report.answer).into(),
         headline: report.headline.clone(),
         how_sure: report.how_sure.clone(),
@@ -279,7 +280,7 @@ pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
         .chain(cultivar.names.iter().map(|n| n.source.as_str()))
         .chain(cultivar.parents.iter().map(|p| p.source.as_str()));
     v1::GetCultivarResponse {
-        summary: Some(summary(record)),
+        summary: Some(summary(registry, record)),
         botanical_name: cultivar.botanical_name.clone(),
         origin: cultivar.origin.clone(),
         notes: cultivar.notes.clone(),
@@ -316,8 +317,8 @@ pub fn record(registry: &Registry, record: &Record) -> v1::GetCultivarResponse {
                 note: p.note.clone(),
             })
             .collect(),
-        namesakes: registry.namesakes(record).into_iter().map(summary).collect(),
-        headline: record.headline.clone(),
+        namesakes: registry.namesakes(record).into_iter().map(|r| summary(registry, r)).collect(),
+        headline: registry.seed_of(record).1,
         findings: record.findings.iter().map(|f| finding(f, crop)).collect(),
         sources: sources(registry, cited),
         version: cultivar.version,

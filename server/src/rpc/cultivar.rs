@@ -19,15 +19,16 @@ pub(crate) async fn look_up_seed(
     let looked = registry.look_up(&name, &crop)?;
     let nothing = looked.answer.is_none() && looked.others.is_empty();
     let (report, found_by) = match &looked.answer {
-        Some((found, report)) => {
-            (Some(convert::report(&registry, found.record, report)), Some(convert::found(found, name.trim())))
-        }
+        Some((found, report)) => (
+            Some(convert::report(&registry, found.record, report)),
+            Some(convert::found(&registry, found, name.trim())),
+        ),
         None => (None, None),
     };
     Ok(v1::LookUpSeedResponse {
         report,
         found_by,
-        others: looked.others.iter().map(|f| convert::found(f, name.trim())).collect(),
+        others: looked.others.iter().map(|f| convert::found(&registry, f, name.trim())).collect(),
         guessed: looked.guessed,
         nothing_found_hint: if nothing { NOTHING_FOUND.into() } else { String::new() },
     })
@@ -43,7 +44,7 @@ pub(crate) async fn search_cultivars(
     let found = registry.search(&query, &crop, page_size)?;
     Ok(v1::SearchCultivarsResponse {
         exact: found.first().is_some_and(|f| f.hit.is_exact()),
-        matches: found.iter().map(|f| convert::found(f, query.trim())).collect(),
+        matches: found.iter().map(|f| convert::found(&registry, f, query.trim())).collect(),
     })
 }
 
@@ -60,7 +61,7 @@ pub(crate) async fn list_cultivars(
     }
     let page = registry.list(&crop, answer, page_size, &page_token)?;
     Ok(v1::ListCultivarsResponse {
-        cultivars: page.rows.into_iter().map(convert::summary).collect(),
+        cultivars: page.rows.into_iter().map(|r| convert::summary(&registry, r)).collect(),
         next_page_token: page.next.unwrap_or_default(),
     })
 }

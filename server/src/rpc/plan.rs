@@ -6,7 +6,7 @@ use scionary_app::{
     App, Error, UseCase,
     plans::{self, DropPlan},
 };
-use scionary_domain::{ids::PlanId, odds, odds::Question, routes};
+use scionary_domain::{ids::PlanId, odds, routes};
 use scionary_proto::v1;
 
 use crate::{
@@ -38,12 +38,12 @@ pub(crate) async fn estimate_seed_odds(
     let question = convert::question(&request);
     let (record, crop) = registry.asked_about(&request.cultivar, &request.crop)?;
     question.check(crop)?;
-    let found = odds::odds(
-        &question,
-        crop,
-        record.map(|r| r.findings.as_slice()).unwrap_or_default(),
-        record.map(|r| r.answer),
-    );
+    let findings = record.map(|r| r.findings.as_slice()).unwrap_or_default();
+    let answer = record.map(|r| registry.seed_of(r).0);
+    let known = record
+        .map(|r| registry.trueness(r))
+        .or_else(|| crop.map(|crop| registry.trueness_of_crop(&crop.slug)));
+    let found = odds::odds(&question, crop, findings, answer, known.as_ref());
     Ok(convert::odds(&registry, record, crop, &question, &found))
 }
 
@@ -54,7 +54,7 @@ pub(crate) async fn show_seasons(
 ) -> Result<v1::ShowSeasonsResponse, Failure> {
     let registry = site.app.registry();
     let found = site.app.ripe(call, &registry, &convert::ask_ripe(request)).await?;
-    Ok(convert::ripe(&found))
+    Ok(convert::ripe(&registry, &found))
 }
 
 pub(crate) async fn compare_routes(
@@ -70,8 +70,8 @@ pub(crate) async fn compare_routes(
         .crop(&record.cultivar.crop)
         .ok_or_else(|| Error::not_found("crop", &record.cultivar.crop))?;
     let rates = site.app.graft_rates_of_crop(&crop.slug, call.now).await;
-    let odds = odds::odds(&Question::usual(), Some(crop), &record.findings, Some(record.answer));
-    let found = routes::compare(crop, record.answer, &odds, yard);
+    let odds = convert::usual_odds(&registry, record, crop);
+    let found = routes::compare(crop, registry.seed_of(record).0, &odds, yard);
     Ok(convert::routes(&registry, record, &found, &rates))
 }
 

@@ -320,7 +320,7 @@ fn verdicts() {
     }
     let files = MovementFiles { rules, ..files };
     let rules = scionary_app::movement::read(&[files]).unwrap();
-    let taxa = ["Mangifera indica L.", "Citrus sinensis", "Persea americana", "Malus domestica"];
+    let taxa = ["Mangifera indica", "Citrus sinensis", "Persea americana", "Malus domestica"];
     let places = ["US-FL", "US-CA", "AU-QLD", "ES-MA", "IN", "PH-CEB"];
     let count = 20_000;
     let began = Instant::now();
@@ -328,7 +328,7 @@ fn verdicts() {
     for n in 0..count {
         let day = Date::from_days(20_000 + (n % 900) as i64);
         let asked = Move {
-            taxon: taxa[n % 4].into(),
+            plants: vec![taxa[n % 4].into()],
             parts: Parts::of(&[Part::Scion]),
             grown_at: vec![Some(places[n % 6].into())],
             to: vec![places[(n / 6 + 1) % 6].into()],

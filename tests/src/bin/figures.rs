@@ -21,10 +21,11 @@ use scionary_domain::{
         share::{Quality, Report, estimate},
     },
     lineage::{Direction, Record, Route, Search},
-    odds::{Chance, at_least_one, needed_of_both},
+    odds::{self, Chance, at_least_one},
     season::{Coverage, Span, mean_day},
     sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
     stats::{Share, beta_binomial_at_least, binomial_at_least, wilson},
+    trueness::{CropModel, Held, Observed, Spread, UnitId, after},
 };
 use serde_json::{Value, json};
 
@@ -99,18 +100,15 @@ fn answer(line: &str) -> Result<Value> {
         "needed_uncertain" => {
             json!(needed_uncertain(q.count("wanted")?, q.number("confidence")?, q.share("share")?))
         }
+        "crop_model" => crop_model_of(&q)?,
         "needed_of_both" => {
-            let share = |key: &str| q.share(key).map(Chance::Counted);
-            let found = needed_of_both(
-                q.count("wanted")?,
-                q.number("confidence")?,
-                share("first")?,
-                share("second")?,
-            );
+            let known = |key: &str| Ok::<_, anyhow::Error>(Chance::Known(learnt(q.get(key)?)?));
+            let both = known("first")?.and(&known("second")?);
+            let found = odds::needed(q.count("wanted")?, q.number("confidence")?, &both);
             json!([found.likely, found.at_best, found.at_worst])
         }
         "off_type_in_batch" => {
-            json!(at_least_one(q.count("batch")?, Chance::Counted(q.share("share")?)).likely)
+            json!(at_least_one(q.count("batch")?, &Chance::Known(learnt(q.get("counted")?)?)).likely)
         }
         "seed_model" => {
             let model = SeedModel {
@@ -166,6 +164,55 @@ fn answer(line: &str) -> Result<Value> {
         "coverage" => coverage_of(&q)?,
         other => bail!("no figure is called {other:?}"),
     })
+}
+
+/// What is known of a share of which `[x, n]` was counted, and nothing else.
+fn learnt(counted: &Value) -> Result<Spread> {
+    let [x, n] = list(counted)?.as_slice() else { bail!("{counted} is not [x, n]") };
+    let observed = Observed::counted(u32::try_from(whole(x)?)?, u32::try_from(whole(n)?)?);
+    Ok(after(CropModel::default().predictive(), &observed))
+}
+
+/// What was observed of a cultivar: `counts` of `[x, n]`, `rates` of `[low, high]`, `held` as `[x, n, sprouts or null]`.
+fn observed(unit: &Value) -> Result<Observed> {
+    let of = |key: &str| unit.get(key).and_then(Value::as_array).cloned().unwrap_or_default();
+    let mut all = Observed::default();
+    for counted in of("counts") {
+        let [x, n] = list(&counted)?.as_slice() else { bail!("{counted} is not [x, n]") };
+        let one = Observed::counted(u32::try_from(whole(x)?)?, u32::try_from(whole(n)?)?);
+        all.yes += one.yes;
+        all.no += one.no;
+    }
+    for rate in of("rates") {
+        let [low, high] = list(&rate)?.as_slice() else { bail!("{rate} is not [low, high]") };
+        all.add_rate(number(low)?, number(high)?, None);
+    }
+    if let [x, n, sprouts] = of("held").as_slice() {
+        let seeds = Observed::counted(u32::try_from(whole(x)?)?, u32::try_from(whole(n)?)?);
+        all.held = Some(Held { with: seeds.yes, without: seeds.no, sprouts: sprouts.as_f64() });
+    }
+    Ok(all)
+}
+
+/// Quantiles 5, 50 and 95 % and the mean of what is known of each cultivar, of what the others say of it, and of one
+/// that nobody counted.
+fn crop_model_of(q: &Question) -> Result<Value> {
+    let told = |spread: &Spread| {
+        json!([spread.quantile(0.05), spread.quantile(0.5), spread.quantile(0.95), spread.mean()])
+    };
+    let units: Vec<Observed> = list(q.get("units")?)?.iter().map(observed).collect::<Result<_>>()?;
+    let id = |at: usize| UnitId::Subject(format!("{at:04}"));
+    let model = CropModel::new(units.iter().cloned().enumerate().map(|(at, unit)| (id(at), unit)));
+    let each = |at: usize, unit: &Observed| {
+        json!({
+            "posterior": told(&model.of_cultivar(&id(at), unit).off_type),
+            "left_out": told(&model.prior_of(&id(at))),
+        })
+    };
+    Ok(json!({
+        "nobody": told(model.predictive()),
+        "units": units.iter().enumerate().map(|(at, unit)| each(at, unit)).collect::<Vec<_>>(),
+    }))
 }
 
 fn alpha_of(q: &Question) -> Result<Value> {

@@ -128,8 +128,10 @@ async fn stands_in_the_way(
 
 /// What is on file on moving so much of an offer to a place.
 fn movement(write: &Write<'_>, offer: &Offer, to: &str, quantity: i32, today: Date) -> Answer {
-    let asked = crate::movement::of_offer(&write.app.registry(), &offer.contents, to, quantity, today);
-    write.app.movement().ask(&asked)
+    let rules = write.app.movement();
+    let asked =
+        crate::movement::of_offer((&write.app.registry(), &rules), &offer.contents, to, quantity, today);
+    rules.ask(&asked)
 }
 
 /// Refuses what a rule on file prohibits; what is on file, to be kept with the claim.

@@ -155,6 +155,7 @@ pub(super) fn json(pipe: &mut Pipe, registry: &Registry, crop: &str, licence: &s
             pipe.put(b",\n")?;
         }
         let cultivar = &record.cultivar;
+        let (answer, headline) = registry.seed_of(record);
         let row = json!({
             "cultivar_id": cultivar.id.to_string(),
             "crop": cultivar.crop,
@@ -162,8 +163,8 @@ pub(super) fn json(pipe: &mut Pipe, registry: &Registry, crop: &str, licence: &s
             "qualifier": cultivar.qualifier,
             "version": cultivar.version,
             "merged": record.merged.iter().map(|m| m.id.to_string()).collect::<Vec<_>>(),
-            "seed_answer": record.answer.short(),
-            "headline": record.headline,
+            "seed_answer": answer.short(),
+            "headline": headline,
             "findings": record.findings.iter().map(finding_json).collect::<Vec<_>>(),
         });
         pipe.put(row.to_string().as_bytes())?;

@@ -12,6 +12,7 @@ use scionary_domain::{
 };
 use scionary_store::offer_store;
 
+use super::plants;
 use crate::{App, Call, Error, registry::Registry};
 
 /// A question.
@@ -25,6 +26,10 @@ pub struct AskMovement {
     pub crop: String,
     /// Or a botanical name.
     pub botanical_name: String,
+    /// The botanical name is in no list: only rules on any plant are looked at.
+    pub unlisted: bool,
+    /// The rootstock of a grafted plant: a cultivar or a plant.
+    pub rootstock: String,
     /// What is moved.
     pub material: Option<Material>,
     /// How it is prepared.
@@ -48,8 +53,8 @@ pub struct AskMovement {
 /// What was found, and for what.
 #[derive(Clone, Debug)]
 pub struct MovementFound {
-    /// The plant that rules were looked up by.
-    pub taxon: String,
+    /// The plants that rules were looked up by: one, a hybrid's parents, a graft's rootstock too.
+    pub plants: Vec<String>,
     /// Where it was grown, in codes; empty where nobody knows.
     pub grown_at: Vec<Option<String>>,
     /// The days.
@@ -85,24 +90,21 @@ fn places(fields: &mut Fields, field: &str, codes: &[String]) -> Vec<String> {
     all
 }
 
-/// The plant of an offer as rules name it.
-fn taxon_of(registry: &Registry, contents: &Contents) -> String {
-    let stated = contents.health.botanical_name.trim();
-    if stated.is_empty() {
-        registry.crop(&contents.crop).map(|c| c.botanical_name.clone()).unwrap_or_default()
-    } else {
-        stated.to_string()
-    }
-}
-
-/// Where an offer's plants stood.
+/// Where an offer's plants stood: where they were grown, and where they are now.
 fn grown_at_of(contents: &Contents) -> Vec<Option<String>> {
-    contents.health.grown_at.iter().map(|g| g.area.as_ref().map(|a| a.as_str().to_string())).collect()
+    let mut stood: Vec<Option<String>> =
+        contents.health.grown_at.iter().map(|g| g.area.as_ref().map(|a| a.as_str().to_string())).collect();
+    if stood.is_empty() {
+        stood.push(None);
+    }
+    let here = contents.place.area.as_ref().map(|area| Some(area.as_str().to_string()));
+    stood.extend(here.filter(|here| !stood.contains(here)));
+    stood
 }
 
 /// The movement of so much of an offer to a place.
 pub(crate) fn of_offer(
-    registry: &Registry,
+    (registry, rules): (&Registry, &Rules),
     contents: &Contents,
     to: &str,
     quantity: i32,
@@ -110,7 +112,7 @@ pub(crate) fn of_offer(
 ) -> Move {
     let dispatch = contents.available_from.max(today);
     Move {
-        taxon: taxon_of(registry, contents),
+        plants: plants::of_offer(registry, rules, contents),
         parts: Parts::of_material(contents.material, Some(contents.health.form)),
         grown_at: grown_at_of(contents),
         to: vec![to.to_string()],
@@ -139,7 +141,8 @@ impl App {
             fields.wrong("to", "where it goes expected: a code of ISO 3166 such as AU-QLD");
         }
         let by_way_of = places(&mut fields, "by_way_of", &asked.by_way_of);
-        let mut taxon = asked.botanical_name.trim().to_string();
+        let rules = self.movement();
+        let mut plants = Vec::new();
         let mut count = asked.count;
         if let Some(id) = asked.offer {
             let offer = offer_store::offer(self.store().reader(), id)
@@ -151,16 +154,37 @@ impl App {
             let contents = &offer.contents;
             material = Some(contents.material);
             form = Some(contents.health.form);
-            taxon = taxon_of(&registry, contents);
+            plants = plants::of_offer(&registry, &rules, contents);
             grown_at = grown_at_of(contents);
             count = count.or_else(|| u32::try_from(contents.quantity).ok());
         } else if !asked.cultivar.trim().is_empty() || !asked.crop.is_empty() {
             let (record, crop) = registry.asked_about(&asked.cultivar, &asked.crop)?;
-            let named = record.map(|r| r.cultivar.botanical_name.clone()).filter(|name| !name.is_empty());
-            taxon = named.or_else(|| crop.map(|c| c.botanical_name.clone())).unwrap_or(taxon);
+            let crop = crop.map(|c| c.slug.as_str()).unwrap_or_default();
+            let named = record.map(|r| r.cultivar.botanical_name.as_str()).unwrap_or_default();
+            plants = plants::of_name(&registry, &rules, named, crop);
+        } else if asked.unlisted {
+            plants.extend(Some(asked.botanical_name.trim().to_string()).filter(|name| !name.is_empty()));
+        } else if !asked.botanical_name.trim().is_empty() {
+            let read = plants::typed(&registry, &rules, &asked.botanical_name);
+            plants = fields.take("botanical_name", read).unwrap_or_default();
         }
-        if taxon.is_empty() || taxon.chars().count() > limits::NAME_CHARS_MAX {
+        if plants.iter().map(|name| name.chars().count()).sum::<usize>() > limits::NAME_CHARS_MAX {
+            fields.wrong("botanical_name", format!("at most {} characters expected", limits::NAME_CHARS_MAX));
+        }
+        if asked.offer.is_none()
+            && [&asked.cultivar, &asked.crop, &asked.botanical_name].iter().all(|t| t.trim().is_empty())
+        {
             fields.wrong("botanical_name", "an offer, a cultivar, a crop or a botanical name expected");
+        }
+        if asked.offer.is_none() && material == Some(Material::GraftedPlant) {
+            // a rule on the rootstock binds as one on the scion does
+            let known = fields.line("rootstock", &asked.rootstock, 1, limits::NAME_CHARS_MAX);
+            plants.extend(
+                known
+                    .map(|words| plants::rootstock(&registry, &rules, &words, &asked.crop))
+                    .unwrap_or_default(),
+            );
+            plants.dedup();
         }
         if material.is_none() {
             fields.wrong("material", "what is moved expected, such as scion wood");
@@ -173,7 +197,7 @@ impl App {
         let material = fields.finish(material)?;
         let days = (dispatch, arrival);
         let question = Move {
-            taxon: taxon.clone(),
+            plants: plants.clone(),
             parts: Parts::of_material(material, form),
             grown_at: grown_at.clone(),
             to,
@@ -183,7 +207,7 @@ impl App {
             count,
             documents: asked.documents.clone(),
         };
-        Ok(MovementFound { taxon, grown_at, days, answer: self.movement().ask(&question) })
+        Ok(MovementFound { plants, grown_at, days, answer: rules.ask(&question) })
     }
 
     /// A page of the rules on file, in their order; of those that name a plant or any plant, where one is named.

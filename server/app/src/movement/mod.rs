@@ -2,6 +2,7 @@
 
 mod ask;
 mod parse;
+mod plants;
 mod publish;
 
 pub(crate) use ask::of_offer;

@@ -2,7 +2,8 @@
 
 use scionary_domain::{
     movement::{
-        self, Expression, Kind, Member, OpenTo, Part, Parts, Pest, Places, Rule, Rules, Taxa, Verdict,
+        self, Above, Authorities, Authority, Expression, Kind, Member, OnFile, OpenTo, Part, Parts, Pest,
+        Places, Rule, Rules, Side, Taxa, Verdict,
     },
     time::Date,
 };
@@ -23,6 +24,8 @@ pub struct MovementFiles {
     pub taxa: String,
     /// `pests.csv`.
     pub pests: String,
+    /// `authorities.csv`: whom to ask of which place.
+    pub authorities: String,
 }
 
 #[derive(Deserialize)]
@@ -41,6 +44,8 @@ struct RuleRow {
     effective_from: String,
     effective_to: String,
     text_date: String,
+    #[serde(default)]
+    checked_on: String,
     review_by: String,
     citation: String,
     source_url: String,
@@ -51,6 +56,8 @@ struct RuleRow {
     most: Option<u32>,
     on_the_way: String,
     note: String,
+    #[serde(default)]
+    read_how: String,
 }
 #[derive(Deserialize)]
 struct PlaceRow {
@@ -69,6 +76,15 @@ struct AliasRow {
 struct TaxonRow {
     name: String,
     within: String,
+    #[serde(default)]
+    how: String,
+}
+#[derive(Deserialize)]
+struct AuthorityRow {
+    place: String,
+    side: String,
+    name: String,
+    source: String,
 }
 #[derive(Deserialize)]
 struct PestRow {
@@ -173,6 +189,7 @@ fn rule(row: RuleRow, mut at: Row<'_>) -> Option<Rule> {
         (at.take("from", Expression::parse(&row.from)), at.take("to", Expression::parse(&row.to)));
     let effective_from = at.day("effective_from", &row.effective_from);
     let effective_to = at.day("effective_to", &row.effective_to);
+    let checked_on = at.day("checked_on", &row.checked_on);
     let review_by = at.day("review_by", &row.review_by);
     Some(Rule {
         id: row.rule,
@@ -189,6 +206,7 @@ fn rule(row: RuleRow, mut at: Row<'_>) -> Option<Rule> {
         effective_from,
         effective_to,
         text_date: row.text_date,
+        checked_on,
         review_by,
         citation: row.citation,
         source_url: row.source_url,
@@ -199,7 +217,26 @@ fn rule(row: RuleRow, mut at: Row<'_>) -> Option<Rule> {
         most: row.most,
         on_the_way: row.on_the_way == "yes",
         note: row.note,
+        read_how: row.read_how,
     })
+}
+
+fn authority(row: AuthorityRow, at: &mut Row<'_>) -> Option<Authority> {
+    let side = match row.side.as_str() {
+        "" => None,
+        "leaving" => Some(Side::Leaving),
+        "entering" => Some(Side::Entering),
+        "within" => Some(Side::Within),
+        other => {
+            at.note(format!("side: leaving, entering, within or nothing expected, {other:?} found"));
+            return None;
+        }
+    };
+    if row.name.trim().is_empty() || row.source.trim().is_empty() || row.place.trim().is_empty() {
+        at.note("place, name and source expected".into());
+        return None;
+    }
+    Some(Authority { place: row.place, side, name: row.name, source: row.source })
 }
 
 /// Reads all sources together: rules of one may name areas of another.
@@ -208,8 +245,8 @@ fn rule(row: RuleRow, mut at: Row<'_>) -> Option<Rule> {
 /// Every mistake, with file and line.
 pub fn read(sources: &[MovementFiles]) -> Result<Rules, Vec<String>> {
     let mut wrong = Vec::new();
-    let (mut rules, mut members, mut aliases, mut taxa, mut pests) =
-        (Vec::new(), Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut rules, mut members, mut aliases, mut taxa, mut pests, mut authorities) =
+        (Vec::new(), Vec::new(), Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for files in sources {
         let at = |file: &str| format!("{}/movement/{file}", files.name);
         for (line, row) in rows::<RuleRow>(&at("rules.csv"), &files.rules, &mut wrong) {
@@ -224,7 +261,17 @@ pub fn read(sources: &[MovementFiles]) -> Result<Rules, Vec<String>> {
         let pairs = rows::<AliasRow>(&at("aliases.csv"), &files.aliases, &mut wrong);
         aliases.extend(pairs.into_iter().map(|(_, row)| (row.code, row.stands_for)));
         let names = rows::<TaxonRow>(&at("taxa.csv"), &files.taxa, &mut wrong);
-        taxa.extend(names.into_iter().map(|(_, row)| (row.name, row.within)));
+        for (line, TaxonRow { name, within, how }) in names {
+            let mut at = Row { at: format!("{} line {line}", at("taxa.csv")), wrong: &mut wrong };
+            if !matches!(how.as_str(), "" | "parent") {
+                at.note(format!("how: parent, or nothing, expected, {how:?} found"));
+            }
+            taxa.push(Above { name, within, parent: how == "parent" });
+        }
+        for (line, row) in rows::<AuthorityRow>(&at("authorities.csv"), &files.authorities, &mut wrong) {
+            let mut at = Row { at: format!("{} line {line}", at("authorities.csv")), wrong: &mut wrong };
+            authorities.extend(authority(row, &mut at));
+        }
         let known = rows::<PestRow>(&at("pests.csv"), &files.pests, &mut wrong);
         pests.extend(known.into_iter().map(|(_, row)| Pest {
             name: row.name,
@@ -239,7 +286,9 @@ pub fn read(sources: &[MovementFiles]) -> Result<Rules, Vec<String>> {
         movement::check(&rules).into_iter().map(|(rule, expected)| format!("rule {rule}: {expected}")),
     );
     if wrong.is_empty() {
-        Ok(Rules::new(rules, Places::new(members, aliases), Taxa::new(taxa), pests))
+        let places = Places::new(members, aliases);
+        let authorities = Authorities::new(authorities, &places);
+        Ok(Rules::new(OnFile { rules, places, taxa: Taxa::new(taxa), pests, authorities }))
     } else {
         Err(wrong)
     }

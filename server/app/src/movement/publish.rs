@@ -43,7 +43,7 @@ pub struct ShownRelease {
 
 /// Proposes rules (stewards): beside those that ship and in the place of those published before.
 pub struct ProposeRules {
-    /// `rules.csv`, `places.csv`, `aliases.csv`, `taxa.csv`, `pests.csv`, by name.
+    /// `rules.csv`, `places.csv`, `aliases.csv`, `taxa.csv`, `pests.csv`, `authorities.csv`, by name.
     pub files: BTreeMap<String, String>,
     /// Why.
     pub note: String,
@@ -77,9 +77,10 @@ fn files_of(files: &BTreeMap<String, String>) -> Result<MovementFiles, Vec<Field
             "aliases.csv" => taken.aliases.clone_from(text),
             "taxa.csv" => taken.taxa.clone_from(text),
             "pests.csv" => taken.pests.clone_from(text),
+            "authorities.csv" => taken.authorities.clone_from(text),
             other => fields.wrong(
                 "files",
-                format!("rules.csv, places.csv, aliases.csv, taxa.csv and pests.csv expected, {other} found"),
+                format!("rules.csv, places.csv, aliases.csv, taxa.csv, pests.csv and authorities.csv expected, {other} found"),
             ),
         }
     }

@@ -55,7 +55,7 @@ impl Shown {
     /// Looks at what is on file on moving it to a place.
     pub(crate) fn moved_to(&mut self, registry: &Registry, rules: &Rules, to: &str, today: Date) {
         let contents = &self.offer.contents;
-        let asked = crate::movement::of_offer(registry, contents, to, contents.quantity, today);
+        let asked = crate::movement::of_offer((registry, rules), contents, to, contents.quantity, today);
         self.movement = Some((to.to_string(), claim::Shown::of(&rules.ask(&asked), today)));
     }
 }
@@ -78,7 +78,7 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
         seed_headline: record
             .filter(|_| offer.contents.material.comes_from_seed())
-            .map(|r| r.headline.clone())
+            .map(|r| registry.seed_of(r).1)
             .unwrap_or_default(),
         offer,
         giver_name,

@@ -166,7 +166,7 @@ impl UseCase for ChangePlan {
             plan.setting.south =
                 latitude.map(|degrees| degrees < 0.0).or(self.south).unwrap_or(plan.setting.south);
             plan.setting.climate = self.climate.or(guess).unwrap_or(plan.setting.climate);
-            let draft = plan::draft(crop, record.answer, plan.setting);
+            let draft = plan::draft(crop, registry.seed_of(record).0, plan.setting);
             if draft.is_empty() {
                 return Err(Rule::NoSteps(crop.name.clone()).into());
             }

@@ -94,7 +94,7 @@ pub fn draft<'a>(registry: &'a Registry, wanted: &Wanted, today: Date) -> Result
         climate: wanted.climate.unwrap_or_else(|| latitude.map_or(Climate::Mild, Climate::guess)),
         has_rootstock: wanted.has_rootstock,
     };
-    let steps = plan::draft(crop, record.answer, setting);
+    let steps = plan::draft(crop, registry.seed_of(record).0, setting);
     if steps.is_empty() {
         return Err(Rule::NoSteps(crop.name.clone()).into());
     }

@@ -119,7 +119,7 @@ impl Registry {
     /// The report on a record's seed.
     pub fn report(&self, record: &Record) -> Option<seed::Report> {
         let crop = self.crop(&record.cultivar.crop)?;
-        Some(seed::report(crop, &record.cultivar, &record.findings))
+        Some(seed::report(crop, &record.cultivar, &record.findings, &self.trueness(record)))
     }
 
     /// The record and the crop that a question is about: of a cultivar's id or exact name, of a crop alone, or none.
@@ -212,7 +212,7 @@ impl Registry {
             .skip(from)
             .filter_map(|(key, id)| Some((key, self.record(*id)?)))
             .filter(|(_, r)| crop.is_empty() || r.cultivar.crop == crop)
-            .filter(|(_, r)| answer.is_none_or(|a| r.answer == a))
+            .filter(|(_, r)| answer.is_none_or(|a| self.seed_of(r).0 == a))
             .take(asked.size + 1)
             .collect();
         Ok(asked.cut(rows, |(key, _)| (*key).clone()).map(|(_, record)| record))

@@ -40,10 +40,12 @@ impl Registry {
         let cultivars = registry_store::cultivars(reader, Of::Records(&family)).await?;
         let evidence = evidence_store::current(reader, Of::Records(&family)).await?;
         let mut old_names = HashMap::new();
+        let mut old_units = Vec::new();
         for id in &family {
             if let Some(old) = self.records.get(*id) {
                 old_names.insert(*id, (names_of(old), super::sort_key(&old.cultivar)));
                 self.evidence_count -= old.evidence.len();
+                old_units.extend(Self::unit_of(old).map(|(crop, group, id, _)| (crop, group, id)));
             }
         }
         // a record with very much evidence takes its time: not on a thread that others wait for
@@ -62,9 +64,11 @@ impl Registry {
         for id in &family {
             self.records.remove(*id);
         }
+        let units: Vec<_> = fresh.iter().filter_map(Self::unit_of).collect();
         for record in fresh {
             self.records.put(record);
         }
+        self.model_changed(&old_units, &units);
         if redirects.len() + family.iter().filter(|id| self.redirects.contains_key(id)).count() > 0 {
             let all = Arc::make_mut(&mut self.redirects);
             for id in &family {

@@ -6,6 +6,7 @@ mod ask;
 mod follow;
 mod season;
 mod shards;
+mod trueness;
 
 pub(crate) use ask::described;
 pub use ask::{Found, Looked};
@@ -22,7 +23,6 @@ use scionary_domain::{
     evidence::{self, Evidence, Finding, Pin},
     ids::CultivarId,
     names::{Folded, NameIndex, index::Entry},
-    seed::{self, Answer},
     time::Timestamp,
 };
 use scionary_store::{
@@ -45,10 +45,6 @@ pub struct Record {
     pub evidence: Vec<Arc<Evidence>>,
     /// Its findings.
     pub findings: Vec<Finding>,
-    /// The short answer on its seed.
-    pub answer: Answer,
-    /// The same in words.
-    pub headline: String,
 }
 
 impl Record {
@@ -56,8 +52,7 @@ impl Record {
         evidence.sort_by_key(|e| e.id);
         let pins: Vec<Pin> = cultivar.pins.clone();
         let findings = evidence::findings(crop, &evidence, &pins);
-        let (answer, headline) = seed::short_answer(crop, &findings);
-        Self { cultivar, merged, evidence, findings, answer, headline }
+        Self { cultivar, merged, evidence, findings }
     }
     /// The ids that stand for it: its own, and those of records merged into it.
     pub fn ids(&self) -> impl Iterator<Item = CultivarId> + '_ {
@@ -98,6 +93,7 @@ pub struct Registry {
     evidence_count: usize,
     weights_version: i64,
     names: Arc<NameIndex<CultivarId>>,
+    models: trueness::Models,
 }
 
 /// The record that each record stands for in the end: itself, or the one it was merged into.
@@ -211,7 +207,9 @@ impl Registry {
             evidence_count,
             weights_version,
             names: Arc::new(NameIndex::new(Vec::new())),
+            models: Arc::default(),
         };
+        registry.model_all();
         registry.index_names();
         registry
     }

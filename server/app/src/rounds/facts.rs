@@ -3,6 +3,7 @@
 use std::{
     cell::RefCell,
     collections::{BTreeMap, BTreeSet},
+    rc::Rc,
 };
 
 use scionary_domain::{
@@ -11,7 +12,7 @@ use scionary_domain::{
     club::Standing,
     ids::{AccountId, CultivarId, OfferId, RoundLotId},
     limits,
-    movement::{Rules, Verdict},
+    movement::{Atom, Rules, Verdict},
     offer::{Material, Offer},
     place::AreaCode,
     round::{
@@ -187,8 +188,11 @@ pub(super) struct Barriers<'a> {
     rules: &'a Rules,
     settings: Settings,
     part_of: BTreeMap<AccountId, &'a Part>,
-    asked: RefCell<BTreeMap<(OfferId, String, i32), Verdict>>,
+    asked: RefCell<Asked>,
 }
+
+/// What each part of a movement comes to, by offer, place and count.
+type Asked = BTreeMap<(OfferId, String, i32), Rc<Vec<Atom>>>;
 
 /// What is on file on moving so much of an offer to a place on the day of a round, as it is looked at today.
 pub(super) fn movement(
@@ -198,7 +202,8 @@ pub(super) fn movement(
     quantity: i32,
     (day, today): (Date, Date),
 ) -> Shown {
-    Shown::of(&rules.ask(&crate::movement::of_offer(registry, &offer.contents, to, quantity, day)), today)
+    let asked = crate::movement::of_offer((registry, rules), &offer.contents, to, quantity, day);
+    Shown::of(&rules.ask(&asked), today)
 }
 
 impl<'a> Barriers<'a> {
@@ -245,38 +250,42 @@ impl<'a> Barriers<'a> {
         let mut places: Vec<&AreaCode> = venue.into_iter().chain([&part.area]).collect();
         places.dedup();
         let most = lot.units.min(self.settings.cap).max(1);
-        let verdicts = places.iter().flat_map(|to| [1, most].map(|packs| (*to, packs)));
+        let counts = places.iter().flat_map(|to| [1, most].map(|packs| (*to, packs)));
         let whole = |packs: u32| i32::try_from(packs.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
-        let bar = |(to, packs): (&AreaCode, u32)| match self.verdict(offer, to, whole(packs)) {
+        // whatever bars one part of the movement bars the pair
+        let bar = |atom: &Atom| match atom.verdict {
             Verdict::Prohibited => Some(Bar::Movement),
-            Verdict::DocumentRequired => lot.papers.is_empty().then_some(Bar::Movement),
-            Verdict::Conditions => None,
-            Verdict::NoRule => self.unasked(offer, to).then_some(Bar::NoRule),
+            Verdict::DocumentRequired if lot.papers.is_empty() => Some(Bar::Movement),
+            Verdict::DocumentRequired | Verdict::Conditions | Verdict::NoRule => {
+                (atom.open && self.unasked(atom)).then_some(Bar::NoRule)
+            }
         };
-        let bars: Vec<Bar> = verdicts.filter_map(bar).collect();
+        let bars = counts.flat_map(|(to, packs)| {
+            self.atoms(offer, to, whole(packs)).iter().filter_map(bar).collect::<Vec<Bar>>()
+        });
+        let bars: Vec<Bar> = bars.collect();
         bars.iter().find(|bar| **bar == Bar::Movement).or(bars.first()).copied()
     }
 
-    fn verdict(&self, offer: &Offer, to: &AreaCode, quantity: i32) -> Verdict {
+    fn atoms(&self, offer: &Offer, to: &AreaCode, quantity: i32) -> Rc<Vec<Atom>> {
         let key = (offer.id, to.as_str().to_string(), quantity);
-        if let Some(verdict) = self.asked.borrow().get(&key) {
-            return *verdict;
+        if let Some(atoms) = self.asked.borrow().get(&key) {
+            return atoms.clone();
         }
         let day = self.file.round.says.day;
-        let shown = movement((self.registry, self.rules), offer, to.as_str(), quantity, (day, day));
-        self.asked.borrow_mut().insert(key, shown.verdict);
-        shown.verdict
+        let on_file = (self.registry, self.rules);
+        let asked = crate::movement::of_offer(on_file, &offer.contents, to.as_str(), quantity, day);
+        let atoms = Rc::new(self.rules.ask(&asked).atoms);
+        self.asked.borrow_mut().insert(key, atoms.clone());
+        atoms
     }
 
     /// Whether it would cross from one province or country into another and nobody has noted what the authority says.
-    fn unasked(&self, offer: &Offer, to: &AreaCode) -> bool {
-        let grown = offer.contents.health.grown_at.iter().filter_map(|g| g.area.as_ref());
-        let mut from = grown.chain(&offer.contents.place.area).peekable();
+    fn unasked(&self, atom: &Atom) -> bool {
         // nobody knows from where: that may be anywhere
-        if from.peek().is_none() {
-            return true;
-        }
-        let noted = |from: &AreaCode| self.file.advice.iter().any(|a| a.from == *from && a.to == *to);
-        from.any(|from| from != to && !noted(from))
+        let Some(from) = &atom.from else { return true };
+        let places = self.rules.places();
+        let is = |code: &AreaCode, place: &String| places.looked_at(code.as_str()) == *place;
+        *from != atom.to && !self.file.advice.iter().any(|a| is(&a.from, from) && is(&a.to, &atom.to))
     }
 }

@@ -24,11 +24,11 @@ fn meets(registry: &Registry, want: &Want, offer: &Offer) -> bool {
     let bars = record.season_bars(want.grid.middle().0 < 0.0);
     let known = Known {
         ids: &ids,
-        answer: record.answer,
+        answer: registry.seed_of(record).0,
         findings: &record.findings,
         bars: bars.as_ref().map(|b| b.as_slice()),
     };
-    want.takes(contents) && want.sought(&known, crop)
+    want.takes(contents) && want.can_be(contents.material, known.answer) && want.sought(&known, crop)
 }
 
 impl App {
@@ -124,8 +124,9 @@ impl App {
         {
             return Ok(None);
         }
-        let asked = crate::movement::of_offer(registry, contents, want.to.as_str(), left, today);
-        let answer = self.movement().ask(&asked);
+        let rules = self.movement();
+        let asked = crate::movement::of_offer((registry, &rules), contents, want.to.as_str(), left, today);
+        let answer = rules.ask(&asked);
         if answer.verdict == Verdict::Prohibited {
             return Ok(None);
         }

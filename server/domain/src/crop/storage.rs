@@ -105,7 +105,7 @@ impl Kept {
     pub fn alive(self) -> Chance {
         match self {
             Self::Lives(share) => Chance::exactly(share),
-            Self::NotSaid => Chance::Reported { low: 0.0, middle: None, high: 1.0 },
+            Self::NotSaid => Chance::Between(0.0, 1.0),
             Self::Dead => Chance::exactly(0.0),
         }
     }

@@ -19,7 +19,7 @@ use crate::{crop::Descriptor, stats::Share};
 /// Counts up when a number in this folder changes that is policy.
 pub const POLICY_VERSION: u32 = 2;
 /// Correlation between seeds of one report.
-const WITHIN_REPORT: f64 = 0.10;
+pub const WITHIN_REPORT: f64 = 0.10;
 /// Shares below this line are "few", above [`MANY`] "many".
 const FEW: f64 = 0.10;
 const MANY: f64 = 0.50;
@@ -32,6 +32,11 @@ pub const CONFIDENCE: f64 = 0.90;
 const DISSENT_SHARE: f64 = 0.25;
 /// Published rates further apart than this contradict each other.
 const RATES_APART: f64 = 0.20;
+
+/// For how many independent seeds so many of one report count.
+pub fn effective_count(counted: f64) -> f64 {
+    if counted <= 0.0 { 0.0 } else { counted / (1.0 + (counted - 1.0) * WITHIN_REPORT) }
+}
 
 /// How well a report was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,10 +81,7 @@ impl Report {
     }
     /// For how many independent seeds it counts.
     pub fn effective(&self) -> f64 {
-        if self.counted <= 0.0 {
-            return 0.0;
-        }
-        self.counted / (1.0 + (self.counted - 1.0) * WITHIN_REPORT) * self.quality.weight() * self.trust
+        effective_count(self.counted) * self.quality.weight() * self.trust
     }
     fn posterior(&self) -> Share {
         let effective = self.effective();
@@ -273,6 +275,17 @@ fn contradict(reports: &[Report], size: Size) -> bool {
         })
 }
 
+/// A published rate without its count, as a share: one figure, or from one to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PublishedRate {
+    /// The lower end; 0 where it is open.
+    pub low: f64,
+    /// The upper end; 1 where it is open.
+    pub high: f64,
+    /// The mean, where one is told.
+    pub mean: Option<f64>,
+}
+
 /// Published rates without their counts, as shares.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Published {
@@ -282,6 +295,8 @@ pub struct Published {
     pub high: f64,
     /// The middle of the sources' own values.
     pub middle: f64,
+    /// Each of them.
+    pub rates: Vec<PublishedRate>,
     /// The sources.
     pub sources: Vec<String>,
     /// They are far apart.
@@ -292,7 +307,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
     let mut low = f64::INFINITY;
     let mut high = f64::NEG_INFINITY;
     let (mut highest_low, mut lowest_high) = (0.0_f64, 1.0_f64);
-    let mut middles = Vec::new();
+    let (mut middles, mut rates) = (Vec::new(), Vec::new());
     let mut sources = Vec::new();
     for (evidence, value) in
         own.iter().filter(|h| h.voice.trust > 0.0).map(|h| (h.evidence, &h.evidence.value))
@@ -303,6 +318,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
         high = high.max(h);
         highest_low = highest_low.max(l);
         lowest_high = lowest_high.min(h);
+        rates.push(PublishedRate { low: l, high: h, mean: mean.map(|m| m / 100.0) });
         middles.push(mean.map_or(f64::midpoint(l, h), |m| m / 100.0));
         if !sources.contains(&evidence.source) {
             sources.push(evidence.source.clone());
@@ -316,6 +332,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
         // two sources of which one alone spans a wide range do not agree either
         contradict: highest_low - lowest_high > RATES_APART
             || (sources.len() > 1 && high - low > RATES_APART),
+        rates,
         sources,
     })
 }

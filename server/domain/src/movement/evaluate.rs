@@ -1,79 +1,43 @@
 //! Which rules apply to a movement, and what they come to.
+//!
+//! A question is a product of atoms: one place where it stood, one destination, one part, one day, one parent taxon.
+//! Exceptions are applied within an atom and never reach another; the strictest atom makes the headline, and an atom
+//! with nothing on file is told beside it.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    sync::Arc,
-};
+use std::{collections::BTreeMap, sync::Arc};
 
 use super::{
-    Kind, OpenTo, Parts, Pest, Places, Rule, Taxa, Verdict,
-    place::{Holds, Origin, country, subdivision},
+    Gap, Kind, Move, OpenTo, Part, Pest, Rule, Rules, Side, Taxa, Verdict, WORLD, expression, place::Holds,
+    taxon::Line,
 };
 use crate::time::Date;
-
-/// An official paper that the giver declares, as far as it opens an exception.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Document {
-    /// The rule whose exception it opens.
-    pub opens: String,
-    /// Until when it holds.
-    pub valid_to: Option<Date>,
-}
-
-/// A movement to be looked at.
-#[derive(Clone, Debug)]
-pub struct Move {
-    /// The plant's botanical name, or a hybrid's.
-    pub taxon: String,
-    /// What is moved of it.
-    pub parts: Parts,
-    /// Where it was grown, each place where it stood; `None` in it: not known. Empty: not known.
-    pub grown_at: Vec<Option<String>>,
-    /// Where it goes; of a meeting, the receiver's home too.
-    pub to: Vec<String>,
-    /// Places on the way.
-    pub by_way_of: Vec<String>,
-    /// When it leaves.
-    pub dispatch: Date,
-    /// When it arrives.
-    pub arrival: Date,
-    /// How many articles; not said where it is `None`.
-    pub count: Option<u32>,
-    /// Papers declared.
-    pub documents: Vec<Document>,
-}
 
 /// A rule that applies.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Applies {
     /// The rule.
     pub rule: Arc<Rule>,
-    /// It holds for a part of the places as stated: a finer place would tell.
+    /// It holds for a part of what was stated: a finer place, plant or count would tell.
     pub unsure: bool,
     /// Its text should have been looked at again by now.
     pub stale: bool,
 }
 
-/// Leaving a place, or entering one.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Side {
-    /// Leaving it.
-    Leaving,
-    /// Entering it.
-    Entering,
-    /// Within it.
-    Within,
-}
-
-/// A layer of the path with nothing on file.
+/// A part of the movement, looked at alone.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Gap {
-    /// The side.
-    pub side: Side,
-    /// The place's code.
-    pub place: String,
-    /// Whom to ask, in words.
-    pub ask: String,
+pub struct Atom {
+    /// The part of the plant.
+    pub part: Part,
+    /// Where it stood; not known where it is `None`.
+    pub from: Option<String>,
+    /// Where it goes.
+    pub to: String,
+    /// The plant, in small letters as rules name it.
+    pub plant: String,
+    /// The strictest of what applies to it.
+    pub verdict: Verdict,
+    /// Nothing on file holds for all of what was stated: for some of it there may be no rule.
+    pub open: bool,
 }
 
 /// What is on file for a movement.
@@ -81,7 +45,9 @@ pub struct Gap {
 pub struct Answer {
     /// The strictest of the rules that apply.
     pub verdict: Verdict,
-    /// Those that make it.
+    /// What each part of the movement comes to, on either day; each once.
+    pub atoms: Vec<Atom>,
+    /// Rules that make the verdict.
     pub lead: Vec<Applies>,
     /// Weaker ones that bind too.
     pub also: Vec<Applies>,
@@ -95,186 +61,215 @@ pub struct Answer {
     pub coming: Vec<Applies>,
     /// Layers of the path with nothing on file.
     pub gaps: Vec<Gap>,
+    /// Rules that name an area of which no place is on file: they could not be looked at.
+    pub hollow: Vec<Applies>,
+    /// Places as stated that nothing on file names, each with the place that it was counted as.
+    pub counted_as: Vec<(String, String)>,
+    /// Plants in no table: only rules on any plant were looked at.
+    pub unlisted: Vec<String>,
     /// Pests known to travel so.
     pub pests: Vec<Pest>,
+    /// Whom to ask of the destination.
+    pub ask: String,
 }
 
 impl Answer {
+    /// Parts of the movement with nothing on file: that is no answer, whatever the others come to.
+    pub fn open(&self) -> impl Iterator<Item = &Atom> {
+        self.atoms.iter().filter(|atom| atom.open)
+    }
+
     /// The headline in words.
     pub fn headline(&self) -> String {
-        let ask = self
-            .stubs
-            .first()
-            .map(|s| s.rule.authority.clone())
-            .or_else(|| self.gaps.iter().rev().find(|g| g.side != Side::Leaving).map(|g| g.ask.clone()))
-            .unwrap_or_else(|| "the plant-health authority of both places".into());
-        self.verdict.headline(&ask)
-    }
-}
-
-/// Rules on file, ready to be asked.
-#[derive(Clone, Debug, Default)]
-pub struct Rules {
-    rules: Vec<Arc<Rule>>,
-    by_host: BTreeMap<String, ByDestination>,
-    /// For each rule the countries that it can come from; `None` for all.
-    from: Vec<Option<BTreeSet<String>>>,
-    /// For each place that rules name, whom most of them name to ask.
-    authorities: BTreeMap<String, String>,
-    places: Places,
-    taxa: Taxa,
-    pests: Vec<Pest>,
-}
-
-/// Rules on one host by the country that they let in, so that few are looked at.
-#[derive(Clone, Debug, Default)]
-struct ByDestination {
-    country: BTreeMap<String, Vec<usize>>,
-    any: Vec<usize>,
-}
-
-impl ByDestination {
-    fn add(&mut self, at: usize, countries: Option<&BTreeSet<String>>) {
-        match countries {
-            None => self.any.push(at),
-            Some(countries) => {
-                for country in countries {
-                    self.country.entry(country.clone()).or_default().push(at);
-                }
-            }
-        }
-    }
-    /// Rules that can hold for one of these countries; `None` for all.
-    fn of<'a>(&'a self, countries: Option<&'a BTreeSet<&'a str>>) -> Box<dyn Iterator<Item = usize> + 'a> {
-        match countries {
-            None => Box::new(self.any.iter().chain(self.country.values().flatten()).copied()),
-            Some(countries) => {
-                let named = countries.iter().filter_map(|c| self.country.get(*c)).flatten();
-                Box::new(self.any.iter().chain(named).copied())
-            }
-        }
-    }
-}
-
-/// Whom the rules on each place name most often.
-fn authorities(rules: &[Arc<Rule>], places: &Places) -> BTreeMap<String, String> {
-    let mut counts: BTreeMap<String, BTreeMap<&str, usize>> = BTreeMap::new();
-    for rule in rules {
-        let named: BTreeSet<&str> =
-            rule.to.included().chain(rule.from.included()).map(|code| places.canonical(code)).collect();
-        for code in named {
-            *counts.entry(code.to_string()).or_default().entry(&rule.authority).or_default() += 1;
-        }
-    }
-    let most = |counts: BTreeMap<&str, usize>| {
-        counts.into_iter().max_by_key(|(_, count)| *count).map(|(who, _)| who.to_string())
-    };
-    counts.into_iter().filter_map(|(place, counts)| Some((place, most(counts)?))).collect()
-}
-
-/// Rules that match on a day, with how far.
-type Matched = BTreeMap<usize, Holds>;
-
-impl Rules {
-    /// From what is on file.
-    pub fn new(rules: Vec<Rule>, places: Places, taxa: Taxa, pests: Vec<Pest>) -> Self {
-        let rules: Vec<Arc<Rule>> = rules.into_iter().map(Arc::new).collect();
-        let mut by_host: BTreeMap<String, ByDestination> = BTreeMap::new();
-        for (at, rule) in rules.iter().enumerate() {
-            let countries = rule.to.countries(&places);
-            for host in &rule.hosts {
-                by_host.entry(Taxa::key(host)).or_default().add(at, countries.as_ref());
-            }
-        }
-        let from = rules.iter().map(|rule| rule.from.countries(&places)).collect();
-        let authorities = authorities(&rules, &places);
-        Self { rules, by_host, from, authorities, places, taxa, pests }
-    }
-
-    /// How many versions of rules.
-    pub fn len(&self) -> usize {
-        self.rules.len()
-    }
-    /// None.
-    pub fn is_empty(&self) -> bool {
-        self.rules.is_empty()
-    }
-    /// All of them, in the order of the file.
-    pub fn all(&self) -> impl Iterator<Item = &Rule> {
-        self.rules.iter().map(AsRef::as_ref)
-    }
-    /// Areas that rules name and that have no members on file: they match nothing.
-    pub fn empty_areas(&self) -> BTreeSet<&str> {
-        self.rules
-            .iter()
-            .flat_map(|r| r.from.named().chain(r.to.named()))
-            .filter(|code| code.starts_with("RA:") && !self.places.has_members(code))
-            .collect()
-    }
-
-    /// The countries of places as stated; `None` where one of them is not known, or wider than a country.
-    fn countries_of<'a>(
-        &'a self,
-        places: impl Iterator<Item = Option<&'a str>>,
-    ) -> Option<BTreeSet<&'a str>> {
-        places
-            .map(|place| {
-                let place = self.places.canonical(place?);
-                if self.places.is_wide(place) { None } else { country(place) }
-            })
-            .collect()
-    }
-
-    fn candidates(&self, line: &BTreeSet<String>, asked: &Move) -> Vec<usize> {
-        let to = self.countries_of(asked.to.iter().chain(&asked.by_way_of).map(|p| Some(p.as_str())));
-        let from = if asked.grown_at.is_empty() {
-            None
-        } else {
-            self.countries_of(asked.grown_at.iter().map(Option::as_deref))
-        };
-        let comes_from = |at: usize| match (self.from.get(at), &from) {
-            (Some(Some(countries)), Some(from)) => from.iter().any(|c| countries.contains(*c)),
-            (_, _) => true,
-        };
-        let mut found: Vec<usize> = line
-            .iter()
-            .filter_map(|host| self.by_host.get(host))
-            .flat_map(|by| by.of(to.as_ref()))
-            .filter(|at| comes_from(*at))
-            .filter(|at| {
-                self.rules.get(*at).is_some_and(|rule| {
-                    rule.parts.meet(asked.parts)
-                        && rule.most.zip(asked.count).is_none_or(|(most, count)| count <= most)
-                })
+        let ask = self.stubs.first().map_or(&self.ask, |stub| &stub.rule.authority);
+        let headline = self.verdict.headline(ask);
+        let mut open: Vec<String> = self
+            .open()
+            .map(|atom| {
+                let from = atom.from.as_deref().unwrap_or("a place that is not known");
+                format!("{} from {from}", atom.part.label())
             })
             .collect();
-        found.sort_unstable();
-        found.dedup();
-        found
+        open.dedup();
+        match (self.verdict, open.split_first()) {
+            // what is prohibited stays where it is, whatever the other parts come to
+            (Verdict::NoRule | Verdict::Prohibited, _) | (_, None) => headline,
+            (_, Some((first, others))) => {
+                let others = match others.len() {
+                    0 => String::new(),
+                    more => format!(" and {more} more"),
+                };
+                format!("{headline}; no rule on file for {first}{others}: ask {}", self.ask)
+            }
+        }
     }
+}
 
-    /// What matches on one of the days: the strongest over all origins and destinations.
-    fn matching(&self, asked: &Move, candidates: &[usize], day: Date) -> Matched {
-        let unknown = [None];
-        let origins: &[Option<String>] = if asked.grown_at.is_empty() { &unknown } else { &asked.grown_at };
-        let mut matched = Matched::new();
-        for at in candidates {
-            let Some(rule) = self.rules.get(*at).filter(|rule| rule.in_force(day)) else { continue };
-            let way = if rule.on_the_way { asked.by_way_of.as_slice() } else { &[] };
-            let mut best = Holds::No;
-            for origin in origins {
-                let origin = Origin { place: origin.as_deref(), rule_from: &rule.from };
-                let from = rule.from.holds(&self.places, origin.place, &origin, day);
-                if from == Holds::No {
-                    continue;
+/// Rules that match on a day between two places, with how far.
+type Matched<'a> = Vec<(usize, &'a Rule, Holds)>;
+
+/// What applies over all atoms: the surest counts.
+#[derive(Debug, Default)]
+struct Found {
+    rules: BTreeMap<usize, Holds>,
+    stubs: BTreeMap<usize, Holds>,
+    unverified: BTreeMap<usize, Holds>,
+    could_change: BTreeMap<usize, Holds>,
+}
+
+fn surest(list: &mut BTreeMap<usize, Holds>, at: usize, holds: Holds) {
+    let known = list.entry(at).or_insert(holds);
+    *known = (*known).max(holds);
+}
+
+impl Found {
+    /// Looks at one atom; its verdict, and whether nothing holds surely in it.
+    fn look_at(&mut self, matched: &Matched<'_>, asked: &Move) -> (Verdict, bool) {
+        let holds = |id: &str| matched.iter().filter(|(_, rule, _)| rule.id == id).map(|(_, _, h)| *h).max();
+        let mut replaced: Vec<&str> = Vec::new();
+        let mut kept: Vec<(usize, &Rule, Holds)> = Vec::new();
+        for (at, rule, how) in matched {
+            let Some(base) = &rule.excepts else {
+                kept.push((*at, rule, *how));
+                continue;
+            };
+            let declared = asked.documents.iter().any(|document| {
+                document.opens == rule.id && document.valid_to.is_none_or(|day| day >= asked.arrival)
+            });
+            if rule.open_to != Some(OpenTo::Anyone) && !declared {
+                if holds(base).is_some() {
+                    surest(&mut self.could_change, *at, *how);
                 }
-                for to in asked.to.iter().chain(way) {
-                    let to = rule.to.holds(&self.places, Some(to), &origin, day);
-                    best = best.max(from.min(to));
+                continue;
+            }
+            let shut = rule.void_if.iter().filter_map(|shut| holds(shut)).max().unwrap_or(Holds::No);
+            // what may be shut holds for a part of what was stated at most, and so takes no rule away
+            let how = match shut {
+                Holds::Yes => continue,
+                Holds::Partly => Holds::Partly,
+                Holds::No => *how,
+            };
+            if how == Holds::Yes && rule.kind == Kind::Rule {
+                replaced.push(base);
+            }
+            kept.push((*at, rule, how));
+        }
+        let (mut verdict, mut open) = (Verdict::NoRule, true);
+        for (at, rule, how) in kept {
+            if replaced.contains(&rule.id.as_str()) {
+                continue;
+            }
+            match rule.kind {
+                Kind::Stub => surest(&mut self.stubs, at, how),
+                Kind::Unverified => surest(&mut self.unverified, at, how),
+                Kind::Rule => {
+                    verdict = verdict.max(rule.verdict);
+                    open &= how != Holds::Yes || rule.verdict == Verdict::NoRule;
+                    surest(&mut self.rules, at, how);
                 }
             }
-            if best != Holds::No {
-                matched.insert(*at, best);
+        }
+        (verdict, open)
+    }
+}
+
+impl Rules {
+    /// What is on file for a movement.
+    pub fn ask(&self, asked: &Move) -> Answer {
+        let lines: Vec<Line> = asked.plants.iter().flat_map(|plant| self.taxa.lines(plant)).collect();
+        let origins = asked.origins(&self.places);
+        let to: Vec<String> = asked.to.iter().map(|code| self.places.looked_at(code)).collect();
+        let ways: Vec<String> = asked.by_way_of.iter().map(|code| self.places.looked_at(code)).collect();
+        let countries = self.countries_of(to.iter().chain(&ways).map(|place| Some(place.as_str())));
+        let hosts: Vec<BTreeMap<usize, Holds>> =
+            lines.iter().map(|line| self.on_host(line, countries.as_ref())).collect();
+        let candidates = self.candidates(&hosts, &origins, asked.parts);
+        let mut days = vec![asked.dispatch, asked.arrival];
+        days.dedup();
+        let mut found = Found::default();
+        let mut atoms = Vec::new();
+        for origin in &origins {
+            for destination in &to {
+                for day in &days {
+                    let between = (origin.as_deref(), destination.as_str(), ways.as_slice());
+                    let matched = self.matching(&candidates, between, asked, *day);
+                    for (line, host) in lines.iter().zip(&hosts) {
+                        for part in asked.parts.each() {
+                            let of_atom: Matched<'_> = matched
+                                .iter()
+                                .filter(|(_, rule, _)| rule.parts.has(part))
+                                .filter_map(|(at, rule, how)| Some((*at, *rule, (*how).min(*host.get(at)?))))
+                                .collect();
+                            let (verdict, open) = found.look_at(&of_atom, asked);
+                            let (from, to) = (origin.clone(), destination.clone());
+                            atoms.push(Atom { part, from, to, plant: line.name.clone(), verdict, open });
+                        }
+                    }
+                }
+            }
+        }
+        atoms.sort();
+        atoms.dedup();
+        let verdict = atoms.iter().map(|atom| atom.verdict).max().unwrap_or(Verdict::NoRule);
+        let all = |list: &BTreeMap<usize, Holds>| -> Vec<Applies> {
+            list.iter().filter_map(|(at, holds)| self.applies(*at, *holds, asked.dispatch)).collect()
+        };
+        let rules = all(&found.rules);
+        let gaps = self.gaps((&origins, &to), &rules, asked.arrival);
+        let (lead, also) = rules.into_iter().partition(|a| a.rule.verdict == verdict);
+        let stated = asked.grown_at.iter().flatten().chain(&asked.to).chain(&asked.by_way_of);
+        let mut counted_as: Vec<(String, String)> = stated
+            .map(|code| (code.clone(), self.places.looked_at(code)))
+            .filter(|(code, counted)| self.places.canonical(code) != *counted)
+            .collect();
+        counted_as.dedup();
+        let pests =
+            self.pests.iter().filter(|pest| lines.iter().any(|line| pest.travels_with(line, asked.parts)));
+        Answer {
+            verdict,
+            lead,
+            also,
+            could_change: all(&found.could_change),
+            stubs: all(&found.stubs),
+            unverified: all(&found.unverified),
+            coming: self.coming(asked, &candidates, (&origins, &to, &ways)),
+            hollow: self.hollow(asked, &lines),
+            counted_as,
+            unlisted: lines.iter().filter(|line| line.is_unlisted()).map(|line| line.name.clone()).collect(),
+            pests: pests.cloned().collect(),
+            ask: self.whom_to_ask(origins.first().and_then(|o| o.as_deref()), to.first(), asked.arrival),
+            gaps,
+            atoms,
+        }
+    }
+
+    /// What matches on a day between an origin and a destination, whatever the plant.
+    fn matching<'a>(
+        &'a self,
+        candidates: &[usize],
+        (origin, destination, ways): (Option<&str>, &str, &[String]),
+        asked: &Move,
+        day: Date,
+    ) -> Matched<'a> {
+        let mut matched = Vec::new();
+        for at in candidates {
+            let Some(rule) = self.rules.get(*at).filter(|rule| rule.in_force(day)) else { continue };
+            let enough = match (rule.most, asked.count) {
+                (Some(most), Some(count)) if count > most => Holds::No,
+                (Some(_), None) => Holds::Partly,
+                (_, _) => Holds::Yes,
+            };
+            let ways = if rule.on_the_way { ways } else { &[] };
+            let places = std::iter::once(destination)
+                .chain(ways.iter().map(String::as_str))
+                .map(|to| {
+                    let stated = (origin.unwrap_or(WORLD), to);
+                    expression::between((&rule.from, &rule.to), &self.places, stated, day)
+                })
+                .max();
+            let holds = enough.min(places.unwrap_or(Holds::No));
+            if holds != Holds::No {
+                matched.push((*at, rule.as_ref(), holds));
             }
         }
         matched
@@ -286,144 +281,55 @@ impl Rules {
         Some(Applies { rule, unsure: holds == Holds::Partly, stale })
     }
 
-    /// What is on file for a movement.
-    pub fn ask(&self, asked: &Move) -> Answer {
-        let line = self.taxa.line(&asked.taxon);
-        let candidates = self.candidates(&line, asked);
-        // in force on either day: the strictest of both counts
-        let mut matched = self.matching(asked, &candidates, asked.dispatch);
-        if asked.arrival != asked.dispatch {
-            for (at, holds) in self.matching(asked, &candidates, asked.arrival) {
-                let known = matched.entry(at).or_insert(holds);
-                *known = (*known).max(holds);
-            }
-        }
-        let ids: BTreeSet<&str> =
-            matched.keys().filter_map(|at| self.rules.get(*at)).map(|r| r.id.as_str()).collect();
-        let mut replaced: BTreeSet<String> = BTreeSet::new();
-        let mut kept = Matched::new();
-        let mut could_change = Vec::new();
-        for (at, holds) in &matched {
-            let Some(rule) = self.rules.get(*at) else { continue };
-            let Some(base) = &rule.excepts else {
-                kept.insert(*at, *holds);
-                continue;
-            };
-            if rule.void_if.iter().any(|shut| ids.contains(shut.as_str())) {
-                continue;
-            }
-            let declared = asked.documents.iter().any(|document| {
-                document.opens == rule.id && document.valid_to.is_none_or(|day| day >= asked.arrival)
-            });
-            if rule.open_to == Some(OpenTo::Anyone) || declared {
-                // what holds for a part of the place cannot take the rule away for all of it
-                if *holds == Holds::Yes {
-                    replaced.insert(base.clone());
-                }
-                kept.insert(*at, *holds);
-            } else if ids.contains(base.as_str()) {
-                could_change.extend(self.applies(*at, *holds, asked.dispatch));
-            }
-        }
-        let (mut rules, mut stubs, mut unverified) = (Vec::new(), Vec::new(), Vec::new());
-        for (at, holds) in kept {
-            let Some(found) = self.applies(at, holds, asked.dispatch) else { continue };
-            match found.rule.kind {
-                Kind::Stub => stubs.push(found),
-                Kind::Unverified => unverified.push(found),
-                Kind::Rule if replaced.contains(&found.rule.id) => {}
-                Kind::Rule => rules.push(found),
-            }
-        }
-        let verdict = rules.iter().map(|a| a.rule.verdict).max().unwrap_or(Verdict::NoRule);
-        let gaps = self.gaps(asked, &rules);
-        let (lead, also) = rules.into_iter().partition(|a| a.rule.verdict == verdict);
-        Answer {
-            verdict,
-            lead,
-            also,
-            could_change,
-            stubs,
-            unverified,
-            coming: self.coming(asked, &candidates),
-            gaps,
-            pests: self.pests.iter().filter(|p| p.travels_with(&line, asked.parts)).cloned().collect(),
-        }
-    }
-
     /// Versions not in force yet that would apply when they are.
-    fn coming(&self, asked: &Move, candidates: &[usize]) -> Vec<Applies> {
-        let later: Vec<usize> = candidates
-            .iter()
-            .copied()
-            .filter(|at| {
-                self.rules.get(*at).is_some_and(|r| r.effective_from.is_some_and(|from| from > asked.arrival))
-            })
-            .collect();
-        later
-            .iter()
-            .filter_map(|at| {
-                let day = self.rules.get(*at)?.effective_from?;
-                let holds = *self.matching(asked, &[*at], day).get(at)?;
-                self.applies(*at, holds, asked.dispatch)
-            })
-            .collect()
-    }
-
-    /// The layers of the path on which no rule applies: leaving and entering countries, leaving and entering their
-    /// parts.
-    fn gaps(&self, asked: &Move, rules: &[Applies]) -> Vec<Gap> {
-        let mut gaps = BTreeSet::new();
-        let entering = |place: &str| {
-            rules.iter().any(|a| a.rule.to.included().any(|code| self.is_of_layer(code, place)))
-        };
-        let leaving = |place: &str| {
-            rules.iter().any(|a| a.rule.from.included().any(|code| self.is_of_layer(code, place)))
-        };
-        for to in &asked.to {
-            let to = self.places.canonical(to);
-            for from in &asked.grown_at {
-                let from = from.as_deref().map(|code| self.places.canonical(code));
-                let abroad = from.and_then(country) != country(to);
-                let mut layers: Vec<(Side, Option<&str>)> = Vec::new();
-                if abroad {
-                    layers.push((Side::Leaving, from.and_then(country)));
-                    layers.push((Side::Entering, country(to)));
-                } else {
-                    layers.push((Side::Within, country(to)));
-                }
-                if abroad || from.and_then(subdivision) != subdivision(to) {
-                    layers.push((Side::Leaving, from.and_then(subdivision)));
-                    layers.push((Side::Entering, subdivision(to)));
-                } else {
-                    layers.push((Side::Within, subdivision(to)));
-                }
-                for (side, place) in layers {
-                    let Some(place) = place else { continue };
-                    let known = match side {
-                        Side::Leaving => leaving(place),
-                        Side::Entering => entering(place),
-                        Side::Within => leaving(place) && entering(place),
-                    };
-                    if !known {
-                        gaps.insert(Gap { side, place: place.into(), ask: self.whom_to_ask(place) });
+    fn coming(
+        &self,
+        asked: &Move,
+        candidates: &[usize],
+        (origins, to, ways): (&[Option<String>], &[String], &[String]),
+    ) -> Vec<Applies> {
+        let mut later = BTreeMap::new();
+        for at in candidates {
+            let Some(day) = self.rules.get(*at).and_then(|rule| rule.effective_from) else { continue };
+            if day <= asked.arrival {
+                continue;
+            }
+            for origin in origins {
+                for destination in to {
+                    let between = (origin.as_deref(), destination.as_str(), ways);
+                    for (at, _, holds) in self.matching(&[*at], between, asked, day) {
+                        surest(&mut later, at, holds);
                     }
                 }
             }
         }
-        gaps.into_iter().collect()
+        later.iter().filter_map(|(at, holds)| self.applies(*at, *holds, asked.dispatch)).collect()
     }
 
-    /// Whether a code that a rule names belongs to the layer of a place: the place itself, a bloc that it is in, or an
-    /// area whose members lie in it.
-    fn is_of_layer(&self, code: &str, place: &str) -> bool {
-        let code = self.places.canonical(code);
-        code == place || self.places.is_area_within(code, place) || self.places.is_bloc_of(code, place)
+    /// Rules on the plant that name an area of which no place is on file.
+    fn hollow(&self, asked: &Move, lines: &[Line]) -> Vec<Applies> {
+        let on_host = |host: &String| lines.iter().any(|line| line.lies_in(&Taxa::key(host)));
+        let fits = |rule: &Rule| {
+            rule.parts.meet(asked.parts) && rule.in_force(asked.arrival) && rule.hosts.iter().any(on_host)
+        };
+        self.hollow
+            .iter()
+            .filter(|at| self.rules.get(**at).is_some_and(|rule| fits(rule)))
+            .filter_map(|at| self.applies(*at, Holds::Partly, asked.dispatch))
+            .collect()
     }
 
-    /// The authority that rules on a place name; in general words where none does.
-    fn whom_to_ask(&self, place: &str) -> String {
-        let known = self.authorities.get(place);
-        known.cloned().unwrap_or_else(|| format!("the plant-health authority of {place}"))
+    /// Whom to ask first: those who let it in; within one place, that place's.
+    fn whom_to_ask(&self, from: Option<&str>, to: Option<&String>, day: Date) -> String {
+        use super::place::{country, subdivision};
+        let Some(to) = to else { return "the plant-health authority of both places".into() };
+        let abroad = from.and_then(country) != country(to);
+        let inside = from.and_then(subdivision) == subdivision(to);
+        let (place, side) = match (abroad, inside) {
+            (true, _) => (country(to).unwrap_or(to), Side::Entering),
+            (false, true) => (subdivision(to).unwrap_or(to), Side::Within),
+            (false, false) => (subdivision(to).unwrap_or(to), Side::Entering),
+        };
+        self.authorities.ask(&self.places, place, side, day)
     }
 }

@@ -1,8 +1,9 @@
 //! Pests that are known to travel with a crop's material: shown whatever the rules say.
 
-use std::collections::BTreeSet;
-
-use super::{ANY, Part, Parts, taxon::within};
+use super::{
+    ANY, Part, Parts,
+    taxon::{Line, within},
+};
 
 /// A pest.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,13 +49,13 @@ impl Pest {
         Parts::of(&found)
     }
 
-    /// Whether it travels with parts of a plant whose line of names this is.
-    pub fn travels_with(&self, line: &BTreeSet<String>, parts: Parts) -> bool {
+    /// Whether it travels with parts of a plant.
+    pub fn travels_with(&self, line: &Line, parts: Parts) -> bool {
         let is_host = |host: &String| {
             // sources write hosts in words: "Citrus and other Rutaceae"
             let plain: String =
                 host.chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { ' ' }).collect();
-            host == ANY || within(&plain).iter().any(|name| line.contains(name))
+            host == ANY || within(&plain).iter().any(|name| line.lies_in(name))
         };
         self.hosts.iter().any(is_host) && self.parts().meet(parts)
     }

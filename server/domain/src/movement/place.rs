@@ -10,40 +10,24 @@ use crate::time::Date;
 /// The code of the whole world.
 pub const WORLD: &str = "WORLD";
 /// Codes of regulated areas begin so.
-const AREA: &str = "RA:";
+pub(super) const AREA: &str = "RA:";
 
-/// How far something holds for a stated place.
+/// How far something holds for what was stated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Holds {
     /// It does not.
     No,
-    /// For a part of the place as stated, or the place is not known.
+    /// For a part of it: what was stated is too coarse to tell.
     Partly,
     /// It does.
     Yes,
 }
 
-impl Holds {
-    fn and(self, other: Self) -> Self {
-        self.min(other)
-    }
-    fn or(self, other: Self) -> Self {
-        self.max(other)
-    }
-    fn not(self) -> Self {
-        match self {
-            Self::No => Self::Yes,
-            Self::Partly => Self::Partly,
-            Self::Yes => Self::No,
-        }
-    }
-    fn of(is: bool) -> Self {
-        if is { Self::Yes } else { Self::No }
-    }
-}
-
-/// A place that somebody states; not known where it is `None`.
-pub(super) type Stated<'a> = Option<&'a str>;
+/// How wide a place is: the world, a bloc, a country, a subdivision, and so on down to local parts.
+pub(super) type Width = usize;
+pub(super) const OF_WORLD: Width = 0;
+pub(super) const OF_BLOC: Width = 1;
+pub(super) const OF_SUBDIVISION: Width = 3;
 
 /// The place above a code in the tree, blocs apart: `US-TX/zapata`, `US-TX`, `US`.
 fn above(code: &str) -> Option<&str> {
@@ -54,18 +38,26 @@ fn above(code: &str) -> Option<&str> {
 }
 
 /// A code and all above it, without blocs and the world.
-fn chain(code: &str) -> impl Iterator<Item = &str> {
+pub(super) fn chain(code: &str) -> impl Iterator<Item = &str> {
     std::iter::successors(Some(code), |at| above(at))
 }
 
-/// The country or subdivision of a code: `US-TX/zapata` lies in `US-TX`, and `US` names none.
+/// The subdivision of a code: `US-TX/zapata` lies in `US-TX`, `US` names none; a local part directly below a country is
+/// its own.
 pub(super) fn subdivision(code: &str) -> Option<&str> {
-    chain(code).find(|at| at.contains('-') && !at.contains('/'))
+    chain(code).filter(|at| above(at).is_some()).last()
 }
 
 /// The country of a code.
 pub(super) fn country(code: &str) -> Option<&str> {
     chain(code).last()
+}
+
+fn width(code: &str) -> Width {
+    // a country is the third widest, a local part is narrower than any subdivision
+    let local = code.matches('/').count();
+    let base = if local > 0 || code.contains('-') { OF_SUBDIVISION } else { OF_BLOC + 1 };
+    base + local
 }
 
 /// One membership in a regulated area or a bloc.
@@ -95,21 +87,59 @@ impl Member {
 pub struct Places {
     members: BTreeMap<String, Vec<Member>>,
     aliases: BTreeMap<String, String>,
+    /// Subdivisions and local parts that something on file names, and all above them.
+    parts: BTreeSet<String>,
 }
 
 impl Places {
     /// From memberships, and pairs of a further code and the one it stands for.
     pub fn new(members: Vec<Member>, aliases: Vec<(String, String)>) -> Self {
-        let mut of: BTreeMap<String, Vec<Member>> = BTreeMap::new();
-        for member in members {
-            of.entry(member.area.clone()).or_default().push(member);
+        let mut places =
+            Self { members: BTreeMap::new(), aliases: aliases.into_iter().collect(), parts: BTreeSet::new() };
+        let stands_for: Vec<String> = places.aliases.values().cloned().collect();
+        stands_for.iter().for_each(|code| places.note(code));
+        for mut member in members {
+            member.place = places.canonical(&member.place);
+            places.note(&member.place);
+            places.members.entry(member.area.clone()).or_default().push(member);
         }
-        Self { members: of, aliases: aliases.into_iter().collect() }
+        places
     }
 
-    /// The one code of a place that may bear two.
-    pub fn canonical<'a>(&'a self, code: &'a str) -> &'a str {
-        self.aliases.get(code).map_or(code, String::as_str)
+    /// Takes local parts that rules name as known.
+    pub(super) fn note(&mut self, code: &str) {
+        let code = self.canonical(code);
+        self.parts.extend(chain(&code).filter(|at| at.contains(['-', '/'])).map(Into::into));
+    }
+
+    /// The one code of a place that may bear two, for places below it too.
+    pub fn canonical(&self, code: &str) -> String {
+        for at in chain(code) {
+            if let Some(stands_for) = self.aliases.get(at) {
+                return format!("{stands_for}{}", code.strip_prefix(at).unwrap_or_default());
+            }
+        }
+        code.to_string()
+    }
+
+    /// A stated place as it is looked at: under its one code, and without local parts that nothing on file names. Where
+    /// a country's parts are named by local codes alone, a subdivision that nothing names may be any of them.
+    pub fn looked_at(&self, code: &str) -> String {
+        let code = self.canonical(code);
+        let may_be_another = |at: &str| {
+            let country = country(at).unwrap_or(at);
+            self.parts.iter().any(|part| above(part) == Some(country) && part.contains('/'))
+        };
+        let known = chain(&code).find(|at| {
+            self.parts.contains(*at) || above(at).is_none() || !at.contains('/') && !may_be_another(at)
+        });
+        known.unwrap_or(&code).to_string()
+    }
+
+    /// Local parts on file directly or further below a place.
+    pub fn parts_below<'a>(&'a self, place: &'a str) -> impl Iterator<Item = &'a str> {
+        let local = self.parts.iter().map(String::as_str).filter(|part| part.contains('/'));
+        local.filter(move |part| chain(part).skip(1).any(|at| at == place))
     }
 
     /// Whether any member of an area or bloc is on file.
@@ -117,36 +147,71 @@ impl Places {
         self.members.contains_key(area)
     }
 
-    /// Whether a node of the tree, a bloc, or an area covers a stated place on a day.
-    pub fn covers(&self, node: &str, place: Stated<'_>, day: Date) -> Holds {
-        let Some(place) = place else {
-            return if node == WORLD { Holds::Yes } else { Holds::Partly };
-        };
-        let (node, place) = (self.canonical(node), self.canonical(place));
+    fn members_on(&self, area: &str, day: Date) -> impl Iterator<Item = &str> {
+        let members = self.members.get(area).map(Vec::as_slice).unwrap_or_default();
+        members.iter().filter(move |m| m.holds_on(day)).map(|m| m.place.as_str())
+    }
+
+    /// The width with which a node, a bloc or an area contains an exact place on a day; none if it does not. An area is
+    /// as wide as its narrowest member that contains the place.
+    pub(super) fn contains(&self, node: &str, at: &str, day: Date) -> Option<Width> {
         if node == WORLD {
-            return Holds::Yes;
-        }
-        if let Some(members) = self.members.get(node) {
-            return members
-                .iter()
-                .filter(|member| member.holds_on(day))
-                .map(|member| self.covers(&member.place, Some(place), day))
-                .max()
-                .unwrap_or(Holds::No);
-        }
-        if chain(place).any(|at| self.canonical(at) == node) {
-            Holds::Yes
-        } else if chain(node).any(|at| at == place) || self.is_bloc_above(place, node, day) {
-            // the place as stated is larger than the node: for a part of it
-            Holds::Partly
+            Some(OF_WORLD)
+        } else if self.members.contains_key(node) {
+            let of_member =
+                self.members_on(node, day).filter_map(|member| self.contains(member, at, day)).max()?;
+            Some(if node.starts_with(AREA) { of_member } else { OF_BLOC })
         } else {
-            Holds::No
+            chain(at).any(|up| up == node).then(|| width(node))
         }
+    }
+
+    /// The nodes of the tree that an area or a bloc comes to on a day, or the node itself.
+    pub(super) fn nodes<'a>(&'a self, node: &'a str, day: Date, found: &mut BTreeSet<&'a str>) {
+        if self.members.contains_key(node) {
+            let members: Vec<&'a str> = self
+                .members
+                .get(node)
+                .into_iter()
+                .flatten()
+                .filter(|m| m.holds_on(day))
+                .map(|m| m.place.as_str())
+                .collect();
+            for member in members {
+                self.nodes(member, day, found);
+            }
+        } else if node != WORLD && !node.starts_with(AREA) {
+            found.insert(node);
+        }
+    }
+
+    /// Whether a stated place is, or is part of, or contains a node.
+    fn stands_above(&self, stated: &str, node: &str, day: Date) -> bool {
+        self.contains(stated, node, day).is_some()
+    }
+
+    /// The exact places that a stated one may mean, as far as rules that name these nodes can tell them apart: in a node
+    /// but in none of the narrower ones, and two subdivisions of each country that nobody names.
+    pub(super) fn meant(&self, stated: &str, nodes: &BTreeSet<&str>, day: Date) -> BTreeSet<String> {
+        let mut roots: BTreeSet<&str> = BTreeSet::new();
+        let mut exact = BTreeSet::new();
+        if stated == WORLD {
+            exact.extend(rest("*"));
+        } else {
+            self.nodes(stated, day, &mut roots);
+        }
+        let below = nodes.iter().filter(|node| self.stands_above(stated, node, day));
+        for node in roots.iter().chain(below) {
+            exact.extend(rest(node));
+            // somewhere in its country, where that is stated
+            let up = chain(node).skip(1).filter(|up| self.stands_above(stated, up, day));
+            exact.extend(up.flat_map(rest));
+        }
+        exact
     }
 
     /// The countries that a node, a bloc or an area touches on any day; `None` for all of them.
     pub(super) fn countries(&self, node: &str) -> Option<BTreeSet<String>> {
-        let node = self.canonical(node);
         if node == WORLD {
             return None;
         }
@@ -172,9 +237,10 @@ impl Places {
     /// Whether an area has members that lie in a place.
     pub(super) fn is_area_within(&self, area: &str, place: &str) -> bool {
         area.starts_with(AREA)
-            && self.members.get(area).is_some_and(|members| {
-                members.iter().any(|m| chain(&m.place).any(|at| self.canonical(at) == place))
-            })
+            && self
+                .members
+                .get(area)
+                .is_some_and(|members| members.iter().any(|m| chain(&m.place).any(|at| at == place)))
     }
 
     /// Whether a place lies in a bloc, on any day.
@@ -183,129 +249,20 @@ impl Places {
             && self.members.get(bloc).is_some_and(|members| members.iter().any(|m| m.place == place))
     }
 
-    /// A bloc was stated as the place, and the node lies in it.
-    fn is_bloc_above(&self, place: &str, node: &str, day: Date) -> bool {
-        place == WORLD
-            || self.members.get(place).is_some_and(|members| {
-                members
-                    .iter()
-                    .filter(|m| m.holds_on(day))
-                    .any(|m| chain(node).any(|at| self.canonical(at) == self.canonical(&m.place)))
-            })
+    /// Memberships and further codes, as they are read.
+    pub fn rows(&self) -> (impl Iterator<Item = &Member>, impl Iterator<Item = (&String, &String)>) {
+        (self.members.values().flatten(), self.aliases.iter())
     }
 }
 
-/// One term of an expression.
-#[derive(Clone, Debug, PartialEq, Eq)]
-enum Term {
-    Node(String),
-    /// The same country's same subdivision as the origin.
-    SameSubdivision,
-    /// The same regulated area as the origin.
-    SameArea,
-}
-
-/// Which places a rule names: those included, without those excluded.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Expression {
-    include: Vec<Term>,
-    exclude: Vec<Term>,
-}
-
-impl Expression {
-    /// Reads `US|!US-HI`; every part is a code, an area, `SAME-SUBDIV` or `SAME-AREA`.
-    ///
-    /// # Errors
-    /// What was expected.
-    pub fn parse(text: &str) -> Result<Self, String> {
-        let (mut include, mut exclude) = (Vec::new(), Vec::new());
-        for part in text.split('|').map(str::trim) {
-            let (list, code) = match part.strip_prefix('!') {
-                Some(code) => (&mut exclude, code),
-                None => (&mut include, part),
-            };
-            let plain = code.strip_prefix(AREA).unwrap_or(code);
-            if plain.is_empty() || !plain.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '/'))
-            {
-                return Err(format!("codes of places separated by | expected, {part:?} found"));
-            }
-            list.push(match code {
-                "SAME-SUBDIV" => Term::SameSubdivision,
-                "SAME-AREA" => Term::SameArea,
-                node => Term::Node(node.to_string()),
-            });
-        }
-        if include.is_empty() {
-            return Err("at least one place that is not excluded expected".into());
-        }
-        Ok(Self { include, exclude })
+/// Exact places in a node that nobody names: two subdivisions of a country, of which the same may be meant twice; below
+/// a subdivision the node itself stands for them.
+fn rest(node: &str) -> Vec<String> {
+    if node.contains(['-', '/']) {
+        vec![node.into()]
+    } else {
+        vec![format!("{node}-*1"), format!("{node}-*2")]
     }
-
-    /// The countries that it can hold in; `None` for all of them.
-    pub(super) fn countries(&self, places: &Places) -> Option<BTreeSet<String>> {
-        self.include.iter().try_fold(BTreeSet::new(), |mut all, term| {
-            match term {
-                Term::Node(code) => all.extend(places.countries(code)?),
-                Term::SameSubdivision | Term::SameArea => return None,
-            }
-            Some(all)
-        })
-    }
-
-    /// The nodes that it includes by name.
-    pub fn included(&self) -> impl Iterator<Item = &str> {
-        self.include.iter().filter_map(|term| match term {
-            Term::Node(code) => Some(code.as_str()),
-            Term::SameSubdivision | Term::SameArea => None,
-        })
-    }
-
-    /// All nodes that it names.
-    pub fn named(&self) -> impl Iterator<Item = &str> {
-        self.include.iter().chain(&self.exclude).filter_map(|term| match term {
-            Term::Node(code) => Some(code.as_str()),
-            Term::SameSubdivision | Term::SameArea => None,
-        })
-    }
-
-    fn term(term: &Term, places: &Places, place: Stated<'_>, origin: &Origin<'_>, day: Date) -> Holds {
-        match term {
-            Term::Node(code) => places.covers(code, place, day),
-            Term::SameSubdivision => match (origin.place, place) {
-                (Some(a), Some(b)) => {
-                    let (a, b) = (places.canonical(a), places.canonical(b));
-                    match (subdivision(a), subdivision(b)) {
-                        (Some(a), Some(b)) => Holds::of(a == b),
-                        // one of them is coarser: the same country may mean the same subdivision
-                        (_, _) if country(a) == country(b) => Holds::Partly,
-                        (_, _) => Holds::No,
-                    }
-                }
-                (_, _) => Holds::Partly,
-            },
-            Term::SameArea => origin
-                .rule_from
-                .included()
-                .filter(|code| code.starts_with(AREA))
-                .map(|area| places.covers(area, origin.place, day).and(places.covers(area, place, day)))
-                .max()
-                .unwrap_or(Holds::No),
-        }
-    }
-
-    /// How far it holds for a stated place.
-    pub(super) fn holds(&self, places: &Places, place: Stated<'_>, origin: &Origin<'_>, day: Date) -> Holds {
-        let any = |terms: &[Term]| {
-            terms.iter().map(|term| Self::term(term, places, place, origin, day)).fold(Holds::No, Holds::or)
-        };
-        any(&self.include).and(any(&self.exclude).not())
-    }
-}
-
-/// Where material was grown, and the rule's own expression for origins, for terms that relate to both.
-pub(super) struct Origin<'a> {
-    pub(super) place: Stated<'a>,
-    pub(super) rule_from: &'a Expression,
 }
 
 #[cfg(test)]
@@ -326,55 +283,52 @@ mod tests {
     }
 
     #[test]
-    fn coarse_places_match_in_part() {
+    fn areas_and_blocs_contain_with_their_widths() {
         let places = Places::new(
             vec![
                 member("RA:X", "XB-N/vale", Some("2024-05-14"), None),
+                member("RA:Y", "XB-N", None, None),
+                member("RA:Y", "RA:X", None, None),
                 member("BLOC", "XB", None, None),
                 member("BLOC", "XC", None, Some("2020-01-31")),
             ],
             vec![("XD".into(), "XB-D".into())],
         );
         let now = day("2025-01-01");
-        let covers = |node: &str, place: Option<&str>| places.covers(node, place, now);
-        assert_eq!(covers("XB", Some("XB-N/vale")), Holds::Yes);
-        assert_eq!(covers("XB-N/vale", Some("XB-N")), Holds::Partly);
-        assert_eq!(covers("RA:X", Some("XB-N/vale/farm")), Holds::Yes);
-        assert_eq!(covers("RA:X", Some("XB")), Holds::Partly);
-        assert_eq!(covers("RA:X", Some("XB-S")), Holds::No);
-        assert_eq!(places.covers("RA:X", Some("XB-N/vale"), day("2024-05-13")), Holds::No);
-        assert_eq!(covers("BLOC", Some("XB-N")), Holds::Yes);
-        assert_eq!(covers("BLOC", Some("XC")), Holds::No, "it has left");
-        assert_eq!(covers("XB-N", Some("BLOC")), Holds::Partly, "a bloc was stated");
-        assert_eq!(covers("XB", None), Holds::Partly);
-        assert_eq!(covers(WORLD, None), Holds::Yes);
-        assert_eq!(covers("XB", Some("XD")), Holds::Yes, "two codes of one place");
-        assert_eq!(covers("XB-D", Some("XD")), Holds::Yes);
+        let contains = |node: &str, at: &str| places.contains(node, at, now);
+        assert_eq!(contains("XB", "XB-N/vale"), Some(2));
+        assert_eq!(contains("XB-N/vale", "XB-N"), None);
+        assert_eq!(contains("RA:X", "XB-N/vale/farm"), Some(4));
+        assert_eq!(contains("RA:Y", "XB-N/vale"), Some(4), "by its narrowest member");
+        assert_eq!(contains("RA:Y", "XB-N/hill"), Some(3));
+        assert_eq!(contains("RA:X", "XB-N"), None);
+        assert_eq!(places.contains("RA:X", "XB-N/vale", day("2024-05-13")), None);
+        assert_eq!(contains("BLOC", "XB-N"), Some(1));
+        assert_eq!(contains("BLOC", "XC"), None, "it has left");
+        assert_eq!(contains(WORLD, "XQ"), Some(0));
+        assert_eq!(places.canonical("XD/bay"), "XB-D/bay", "below a place of two codes too");
+        assert_eq!(places.looked_at("XB-N/vale"), "XB-N/vale");
+        assert_eq!(places.looked_at("XB-N/veil"), "XB-N", "a part that nothing names");
+        let by_name = Places::new(vec![member("RA:Z", "XC/coast", None, None)], vec![]);
+        assert_eq!((by_name.looked_at("XC-S").as_str(), by_name.looked_at("XB-S").as_str()), ("XC", "XB-S"));
+        assert_eq!(places.parts_below("XB").collect::<Vec<_>>(), ["XB-N/vale"]);
+        assert_eq!(
+            (subdivision("XB-N/vale"), subdivision("XB"), subdivision("XB/bay")),
+            (Some("XB-N"), None, Some("XB/bay"))
+        );
     }
 
     #[test]
-    fn expressions_include_and_exclude() {
-        let places = Places::new(
-            vec![member("RA:A", "XB-N", None, None), member("RA:A", "XB-S/bay", None, None)],
-            vec![],
-        );
+    fn a_coarse_place_means_all_in_it_that_can_be_told_apart() {
+        let places =
+            Places::new(vec![member("BLOC", "XB", None, None), member("BLOC", "XC", None, None)], vec![]);
         let now = day("2025-01-01");
-        let everywhere = Expression::parse("WORLD").unwrap();
-        let holds = |text: &str, from: Option<&str>, rule_from: &Expression, to: Option<&str>| {
-            Expression::parse(text).unwrap().holds(&places, to, &Origin { place: from, rule_from }, now)
+        let meant = |stated: &str, nodes: &[&str]| {
+            places.meant(stated, &nodes.iter().copied().collect(), now).into_iter().collect::<Vec<_>>()
         };
-        assert_eq!(holds("XB|!XB-N", None, &everywhere, Some("XB-N")), Holds::No);
-        assert_eq!(holds("XB|!XB-N", None, &everywhere, Some("XB")), Holds::Partly);
-        assert_eq!(holds("XB|!SAME-SUBDIV", Some("XB-N"), &everywhere, Some("XB-S")), Holds::Yes);
-        assert_eq!(holds("XB|!SAME-SUBDIV", Some("XB-N"), &everywhere, Some("XB-N/vale")), Holds::No);
-        assert_eq!(holds("XB|!SAME-SUBDIV", Some("XB"), &everywhere, Some("XB-N")), Holds::Partly);
-        // an area in two parts: moving between them stays within it by its name
-        let area = Expression::parse("RA:A").unwrap();
-        assert_eq!(holds("SAME-AREA", Some("XB-N"), &area, Some("XB-S/bay")), Holds::Yes);
-        assert_eq!(holds("WORLD|!SAME-AREA", Some("XB-N"), &area, Some("XB-S/bay")), Holds::No);
-        assert_eq!(holds("WORLD|!SAME-AREA", Some("XB-N"), &area, Some("XC")), Holds::Yes);
-        for wrong in ["", "!XB", "XB||XC", "X B", "RA:"] {
-            assert!(Expression::parse(wrong).is_err(), "{wrong}");
-        }
+        assert_eq!(meant("XB-N", &["XB", "XC-S"]), ["XB-N"]);
+        assert_eq!(meant("XB", &["XB-N/vale", "XC-S"]), ["XB-*1", "XB-*2", "XB-N", "XB-N/vale"]);
+        assert_eq!(meant("BLOC", &[]), ["XB-*1", "XB-*2", "XC-*1", "XC-*2"]);
+        assert_eq!(meant(WORLD, &["XB-N"]), ["*-*1", "*-*2", "XB-*1", "XB-*2", "XB-N"]);
     }
 }

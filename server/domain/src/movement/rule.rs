@@ -85,6 +85,10 @@ impl Parts {
     pub fn has(self, part: Part) -> bool {
         self.meet(Self::of(&[part]))
     }
+    /// Each of them.
+    pub fn each(self) -> impl Iterator<Item = Part> {
+        Part::ALL.iter().copied().filter(move |part| self.has(*part))
+    }
     /// None at all.
     pub const fn is_empty(self) -> bool {
         self.0 == 0
@@ -179,6 +183,8 @@ pub struct Rule {
     pub effective_to: Option<Date>,
     /// The date of the text that was read, as its reader wrote it.
     pub text_date: String,
+    /// When a curator last looked at the text.
+    pub checked_on: Option<Date>,
     /// When to look at the text again.
     pub review_by: Option<Date>,
     /// Where the text stands.
@@ -199,6 +205,8 @@ pub struct Rule {
     pub on_the_way: bool,
     /// What to bear in mind.
     pub note: String,
+    /// How its text was seen, where not in full: "country list not seen".
+    pub read_how: String,
 }
 
 impl Rule {

@@ -1,66 +1,57 @@
 //! A chance that is not known exactly: what is known of it, and what follows for numbers of seeds and seedlings.
 
-use crate::{
-    quadrature::{Point, points},
-    sowing,
-    stats::{Share, beta_binomial_at_least},
-};
+use crate::{evidence::share::CONFIDENCE, sowing, trueness::Spread};
 
 /// What is known of a chance.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Chance {
-    /// Counted: a distribution.
-    Counted(Share),
-    /// Reported without its counts, or typed in: from lowest to highest, with a middle where one is told.
-    Reported {
-        /// The lowest.
-        low: f64,
-        /// One figure for all of it; `None` where only a range is known.
-        middle: Option<f64>,
-        /// The highest.
-        high: f64,
-    },
+    /// All that is known of it; a single point where it is typed in.
+    Known(Spread),
+    /// It lies between these, and nobody says where.
+    Between(f64, f64),
 }
-
-/// The quantiles that stand for "at worst" and "at best" of what was counted.
-const TAIL: f64 = 0.10;
 
 impl Chance {
     /// A chance that is taken as known.
-    pub const fn exactly(chance: f64) -> Self {
-        Self::Reported { low: chance, middle: Some(chance), high: chance }
+    pub fn exactly(chance: f64) -> Self {
+        Self::Known(Spread::exactly(chance))
     }
 
     /// The chance of the contrary.
-    pub fn complement(self) -> Self {
+    #[must_use]
+    pub fn complement(&self) -> Self {
         match self {
-            Self::Counted(share) => Self::Counted(share.complement()),
-            Self::Reported { low, middle, high } => {
-                Self::Reported { low: 1.0 - high, middle: middle.map(|m| 1.0 - m), high: 1.0 - low }
+            Self::Known(spread) => Self::Known(spread.complement()),
+            Self::Between(low, high) => Self::Between(1.0 - high, 1.0 - low),
+        }
+    }
+
+    /// The mean; none where only the ends are known.
+    pub fn middle(&self) -> Option<f64> {
+        match self {
+            Self::Known(spread) => Some(spread.mean()),
+            Self::Between(..) => None,
+        }
+    }
+
+    /// The ends of the 90 % interval, or those told.
+    pub fn ends(&self) -> (f64, f64) {
+        match self {
+            Self::Known(spread) => spread.interval(CONFIDENCE),
+            Self::Between(low, high) => (*low, *high),
+        }
+    }
+
+    /// Where two things must go well one after the other, such as coming up and being true; they are taken to be
+    /// independent.
+    #[must_use]
+    pub fn and(&self, other: &Self) -> Self {
+        match (self, other) {
+            (Self::Known(first), Self::Known(second)) => Self::Known(first.and(second)),
+            _ => {
+                let (first, second) = (self.ends(), other.ends());
+                Self::Between(first.0 * second.0, first.1 * second.1)
             }
-        }
-    }
-
-    /// The mean, or the one figure told.
-    pub fn middle(self) -> Option<f64> {
-        match self {
-            Self::Counted(share) => Some(share.mean()),
-            Self::Reported { middle, .. } => middle,
-        }
-    }
-
-    /// From a tenth below to a tenth above, or the range reported.
-    pub fn ends(self) -> (f64, f64) {
-        match self {
-            Self::Counted(share) => (share.quantile(TAIL), share.quantile(1.0 - TAIL)),
-            Self::Reported { low, high, .. } => (low, high),
-        }
-    }
-
-    fn spread(self) -> Option<Vec<Point>> {
-        match self {
-            Self::Counted(share) => Some(points(share)),
-            Self::Reported { middle, .. } => middle.map(|at| vec![Point { at, weight: 1.0 }]),
         }
     }
 }
@@ -88,75 +79,36 @@ pub struct Batch {
     pub at_worst: f64,
 }
 
-/// Plants to have for `wanted` good ones with this confidence, each good with `chance`.
-///
-/// A counted chance takes the beta-binomial, a known one the binomial; the ends take the binomial (the question
-/// of Sedcole 1977, Crop Sci. 17: 667-668).
-pub fn needed(wanted: u32, confidence: f64, chance: Chance) -> Needed {
+/// Plants to have for `wanted` good ones with this confidence, each good with `chance`: with what is not known averaged
+/// in, and by the binomial if the chance is at an end of its 90 % interval (the question of Sedcole 1977, Crop Sci. 17:
+/// 667-668). The average can lie beyond what an end takes where more than nine times of ten is asked for: an end is never
+/// told as better or worse than that.
+pub fn needed(wanted: u32, confidence: f64, chance: &Chance) -> Needed {
     let (low, high) = chance.ends();
-    Needed {
-        likely: match chance {
-            Chance::Counted(share) => sowing::needed_uncertain(wanted, confidence, share),
-            Chance::Reported { middle, .. } => middle.and_then(|m| sowing::needed(wanted, confidence, m)),
-        },
-        at_best: sowing::needed(wanted, confidence, high),
-        at_worst: sowing::needed(wanted, confidence, low),
-    }
-}
-
-/// The same where two things must go well one after the other, such as coming up and being true; they are taken
-/// to be independent.
-pub fn needed_of_both(wanted: u32, confidence: f64, first: Chance, second: Chance) -> Needed {
-    let product = first.spread().zip(second.spread()).map(|(first, second)| {
-        first
-            .iter()
-            .flat_map(|a| second.iter().map(|b| Point { at: a.at * b.at, weight: a.weight * b.weight }))
-            .collect::<Vec<_>>()
-    });
-    let (low, high) = match (first, second) {
-        (Chance::Counted(first), Chance::Counted(second)) => {
-            (product_quantile(first, second, TAIL), product_quantile(first, second, 1.0 - TAIL))
-        }
-        _ => {
-            let (first, second) = (first.ends(), second.ends());
-            (first.0 * second.0, first.1 * second.1)
-        }
+    let likely = match chance {
+        Chance::Known(spread) => spread.needed(wanted, confidence),
+        Chance::Between(..) => None,
     };
-    Needed {
-        likely: product.and_then(|both| sowing::needed_among(&both, wanted, confidence)),
-        at_best: sowing::needed(wanted, confidence, high),
-        at_worst: sowing::needed(wanted, confidence, low),
+    let (at_best, at_worst) =
+        (sowing::needed(wanted, confidence, high), sowing::needed(wanted, confidence, low));
+    match chance {
+        Chance::Between(..) => Needed { likely, at_best, at_worst },
+        Chance::Known(_) => Needed {
+            likely,
+            at_best: at_best.zip(likely).map(|(best, likely)| best.min(likely)).or(at_best),
+            at_worst: at_worst.zip(likely).map(|(worst, likely)| worst.max(likely)),
+        },
     }
-}
-
-/// Steps of halving: enough for twelve decimals.
-const HALVINGS: usize = 40;
-
-/// The point below which the product of two independent shares lies with this probability:
-/// P(first x second <= x) = E[P(first <= x / second)], averaged over the second by quadrature.
-fn product_quantile(first: Share, second: Share, probability: f64) -> f64 {
-    let second = points(second);
-    let below = |x: f64| second.iter().map(|p| p.weight * first.below((x / p.at).min(1.0))).sum::<f64>();
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if below(middle) < probability {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    f64::midpoint(low, high)
 }
 
 /// The chance that at least one of `batch` plants is off-type, each off-type with `off_type`.
-pub fn at_least_one(batch: u32, off_type: Chance) -> Batch {
+pub fn at_least_one(batch: u32, off_type: &Chance) -> Batch {
     let none = |chance: f64| (1.0 - chance).powf(f64::from(batch));
     let (low, high) = off_type.ends();
     Batch {
         likely: match off_type {
-            Chance::Counted(share) => Some(beta_binomial_at_least(1, batch, share)),
-            Chance::Reported { middle, .. } => middle.map(|m| 1.0 - none(m)),
+            Chance::Known(spread) => Some(spread.at_least(1, batch)),
+            Chance::Between(..) => None,
         },
         at_best: 1.0 - none(low),
         at_worst: 1.0 - none(high),
@@ -174,6 +126,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::trueness::Observed;
 
     #[test]
     fn published_off_type_rates_give_these_numbers() {
@@ -183,8 +136,8 @@ mod tests {
             [(0.02, 1, 149), (0.04, 1, 74), (0.22, 2, 13), (0.36, 3, 7), (0.64, 7, 3)]
         {
             let off = Chance::exactly(rate);
-            assert_eq!(needed(1, 0.95, off.complement()).likely, Some(for_true), "{rate}");
-            assert_eq!(needed(1, 0.95, off).likely, Some(to_see_one), "{rate}");
+            assert_eq!(needed(1, 0.95, &off.complement()).likely, Some(for_true), "{rate}");
+            assert_eq!(needed(1, 0.95, &off).likely, Some(to_see_one), "{rate}");
         }
         // q = 1/2 ... 1/64 of the reference table's computed rows, 95 and 99 %
         for (chance, confidence, plants) in [
@@ -195,7 +148,7 @@ mod tests {
             (1.0 / 64.0, 0.95, 191),
             (0.25, 0.99, 17),
         ] {
-            assert_eq!(needed(1, confidence, Chance::exactly(chance)).likely, Some(plants));
+            assert_eq!(needed(1, confidence, &Chance::exactly(chance)).likely, Some(plants));
         }
     }
 
@@ -207,39 +160,43 @@ mod tests {
         assert_eq!(markers_tell(0), 0.0);
     }
 
+    fn counted(of_these: u32, all: u32) -> Chance {
+        let none = crate::trueness::CropModel::default();
+        Chance::Known(crate::trueness::after(none.predictive(), &Observed::counted(of_these, all)))
+    }
+
     #[test]
     fn two_chances_cost_more_than_one() {
-        let (germination, truth) =
-            (Chance::Counted(Share { a: 17.0, b: 3.0 }), Chance::Counted(Share { a: 45.0, b: 15.0 }));
-        let both = needed_of_both(5, 0.9, germination, truth);
-        let only = needed(5, 0.9, truth);
+        let (germination, truth) = (counted(17, 20), counted(45, 60));
+        let both = needed(5, 0.9, &germination.and(&truth));
+        let only = needed(5, 0.9, &truth);
         assert!(both.likely > only.likely && both.at_worst >= both.likely && both.at_best <= both.likely);
         // one of them certain is the other alone
-        let sure = needed_of_both(5, 0.9, Chance::exactly(1.0), Chance::exactly(0.75));
-        assert_eq!(sure, needed(5, 0.9, Chance::exactly(0.75)));
+        let sure = needed(5, 0.9, &Chance::exactly(1.0).and(&Chance::exactly(0.75)));
+        assert_eq!(sure, needed(5, 0.9, &Chance::exactly(0.75)));
     }
 
     #[test]
     fn ranges_have_no_middle() {
-        let range = Chance::Reported { low: 0.02, middle: None, high: 0.64 };
-        let found = needed(1, 0.95, range.complement());
+        let range = Chance::Between(0.02, 0.64);
+        let found = needed(1, 0.95, &range.complement());
         assert_eq!(found, Needed { likely: None, at_best: Some(1), at_worst: Some(7) });
-        let batch = at_least_one(10, range);
+        let batch = at_least_one(10, &range);
         assert!(batch.likely.is_none() && batch.at_best < batch.at_worst);
     }
 
     proptest! {
         #[test]
-        fn worse_never_takes_fewer(a in 0.5_f64..60.0, b in 0.5_f64..60.0, wanted in 1_u32..8) {
-            let found = needed(wanted, 0.9, Chance::Counted(Share { a, b }));
+        fn likely_lies_between_its_ends(of_these in 0_u32..60, more in 1_u32..60, wanted in 1_u32..30, sure in 0.5_f64..0.999) {
+            let found = needed(wanted, sure, &counted(of_these, of_these + more));
             let many = |n: Option<u32>| n.unwrap_or(u32::MAX);
-            prop_assert!(many(found.at_best) <= many(found.at_worst));
             prop_assert!(many(found.at_best) <= many(found.likely));
+            prop_assert!(many(found.likely) <= many(found.at_worst));
         }
 
         #[test]
-        fn a_batch_is_between_its_ends(a in 1.0_f64..60.0, b in 1.0_f64..60.0, n in 1_u32..200) {
-            let batch = at_least_one(n, Chance::Counted(Share { a, b }));
+        fn a_batch_is_between_its_ends(of_these in 0_u32..60, more in 1_u32..60, n in 1_u32..200) {
+            let batch = at_least_one(n, &counted(of_these, of_these + more));
             let likely = batch.likely.unwrap_or(-1.0);
             prop_assert!((0.0..=1.0).contains(&likely));
             prop_assert!(batch.at_best <= batch.at_worst);

@@ -4,7 +4,7 @@
 
 mod chance;
 
-pub use chance::{Batch, Chance, Needed, at_least_one, markers_tell, needed, needed_of_both};
+pub use chance::{Batch, Chance, Needed, at_least_one, markers_tell, needed};
 
 use crate::{
     crop::{self, Crop, Storage},
@@ -12,9 +12,9 @@ use crate::{
     field::{FieldError, Fields},
     limits,
     offer::Material,
-    seed::{Advice, Answer},
+    seed::{self, Advice, Answer},
     sowing::SEEDS_MAX,
-    stats::Share,
+    trueness::{CropModel, Observed, OffTypes, Spread, Trueness, after},
 };
 
 /// Numbers that a grower types in, of a cultivar that is not on file or of their own sowings. They go before what
@@ -207,29 +207,28 @@ pub struct Odds {
 const PRACTICE: &str = "common practice";
 const COMPUTED: &str = "computed";
 
-fn counted(of_these: u32, all: u32) -> Chance {
-    Chance::Counted(Share::JEFFREYS.after(f64::from(all), f64::from(of_these)))
+/// What is known of a share after what was observed of it, where nothing else is.
+fn learnt(prior: &Spread, observed: &Observed) -> Chance {
+    Chance::Known(after(prior, observed))
 }
 
-/// What a finding tells of a share; counts go before published rates.
+/// What is known of any share before anybody looked.
+fn nothing_known() -> Spread {
+    CropModel::default().predictive().clone()
+}
+
+/// What a finding tells of a share: counts and published rates together, each as what it is.
 fn of_finding(finding: &Finding) -> Option<(Chance, String, Vec<String>)> {
-    let sources = || {
-        let mut all: Vec<String> = finding
-            .pieces
-            .iter()
-            .map(|p| p.evidence.source.clone())
-            .filter(|source| !source.is_empty())
-            .collect();
-        all.sort_unstable();
-        all.dedup();
-        all
-    };
-    if let Some(share) = finding.share.as_ref().filter(|s| s.effective > 0.0) {
-        return Some((Chance::Counted(share.posterior), finding.text.clone(), sources()));
-    }
-    let rates = finding.published.as_ref()?;
-    let chance = Chance::Reported { low: rates.low, middle: Some(rates.middle), high: rates.high };
-    Some((chance, finding.text.clone(), rates.sources.clone()))
+    let observed = Observed::of(finding);
+    let mut sources: Vec<String> = finding
+        .pieces
+        .iter()
+        .map(|p| p.evidence.source.clone())
+        .filter(|source| !source.is_empty())
+        .collect();
+    sources.sort_unstable();
+    sources.dedup();
+    (!observed.is_empty()).then(|| (learnt(&nothing_known(), &observed), finding.text.clone(), sources))
 }
 
 fn germination(
@@ -241,7 +240,10 @@ fn germination(
     let (chance, mut basis) = if let Some(rate) = typed.germination {
         (Some(Chance::exactly(rate)), format!("{} in 100 seeds come up, as typed in", in_hundred(rate)))
     } else if let Some((up, sown)) = typed.germination_counted {
-        (Some(counted(up, sown)), format!("{up} of {sown} seeds came up, as typed in"))
+        (
+            Some(learnt(&nothing_known(), &Observed::counted(up, sown))),
+            format!("{up} of {sown} seeds came up, as typed in"),
+        )
     } else {
         match findings.iter().find(|f| f.descriptor == "germination").and_then(of_finding) {
             Some((chance, text, _)) => (Some(chance), format!("On file: {text}")),
@@ -271,38 +273,40 @@ fn sentence(text: &str) -> String {
     if text.ends_with('.') { text.to_string() } else { format!("{text}.") }
 }
 
-/// The odds for a cultivar of this crop with these findings and this answer; for typed-in numbers alone, without
-/// a crop and findings.
+/// The odds for a cultivar of this crop with these findings, this answer and what is known of its off-types; for typed-in
+/// numbers alone, without any of them.
 pub fn odds(
     question: &Question,
     profile: Option<&Crop>,
     findings: &[Finding],
     answer: Option<Answer>,
+    known: Option<&Trueness>,
 ) -> Odds {
     let storage = profile.and_then(|c| c.storages_of(Material::Seed).find(|s| s.key == question.kept_how));
     let (up, germination_basis) = germination(question, findings, storage);
     let kept = storage.filter(|_| question.kept_days > 0).map(|s| s.after(question.kept_days));
     let alive = kept.map_or(Chance::exactly(1.0), crop::Kept::alive);
     // a seed must have lived through its keeping, and come up
-    let up = up.map(|up| if alive == Chance::exactly(1.0) { up } else { scaled(up, alive) });
+    let up = up.map(|up| up.and(&alive));
     let typed_in = question.typed.off_type.is_some() || question.typed.off_type_counted.is_some();
     let new_plant = !typed_in && matches!(answer, Some(Answer::NotTrue));
     let mut kinds = Vec::new();
     if !new_plant {
         for kept in Kept::ALL {
             if let Some((off_type, basis, origins, standing)) =
-                off_types(kept, question, profile, findings, answer)
+                off_types(kept, question, findings, answer, known)
             {
                 let is_true = off_type.complement();
+                let (wanted, sure) = (question.wanted, question.confidence);
                 kinds.push(KindOdds {
                     kept,
-                    is_true,
                     basis,
                     origins,
                     standing,
-                    seedlings: needed(question.wanted, question.confidence, is_true),
-                    seeds: up.map(|up| needed_of_both(question.wanted, question.confidence, up, is_true)),
-                    off_type_in_batch: (question.batch > 0).then(|| at_least_one(question.batch, off_type)),
+                    seedlings: needed(wanted, sure, &is_true),
+                    seeds: up.as_ref().map(|up| needed(wanted, sure, &up.and(&is_true))),
+                    off_type_in_batch: (question.batch > 0).then(|| at_least_one(question.batch, &off_type)),
+                    is_true,
                 });
             }
         }
@@ -321,45 +325,54 @@ pub fn odds(
     }
 }
 
-/// Germination after keeping: the middle and the ends are multiplied.
-fn scaled(up: Chance, alive: Chance) -> Chance {
-    let ((low, high), (a, b)) = (up.ends(), alive.ends());
-    Chance::Reported {
-        low: low * a,
-        middle: up.middle().zip(alive.middle()).map(|(u, a)| u * a),
-        high: high * b,
-    }
-}
-
 fn off_types(
     kept: Kept,
     question: &Question,
-    crop: Option<&Crop>,
     findings: &[Finding],
     answer: Option<Answer>,
+    known: Option<&Trueness>,
 ) -> Option<(Chance, String, Vec<String>, Option<Standing>)> {
     let typed = || vec!["typed in".to_string()];
-    if kept == Kept::AsTheyCome {
-        if let Some(rate) = question.typed.off_type {
-            let text = format!("{} in 100 off-type, as typed in", in_hundred(rate));
-            return Some((Chance::exactly(rate), text, typed(), None));
-        }
-        if let Some((of_these, all)) = question.typed.off_type_counted {
-            let text = format!("{of_these} of {all} off-type, as typed in");
-            return Some((counted(of_these, all), text, typed(), None));
-        }
-    }
     let finding = findings.iter().find(|f| f.descriptor == kept.descriptor());
-    if let Some((chance, text, origins)) = finding.and_then(of_finding) {
+    if kept != Kept::AsTheyCome {
+        let (chance, text, origins) = finding.and_then(of_finding)?;
         return Some((chance, text, origins, finding.map(|f| f.standing)));
     }
-    // stated to come true, never counted: all that is known is how far the crop's cultivars differ
-    let stated = matches!(answer, Some(Answer::OftenTrue | Answer::Doubtful | Answer::BothKinds));
-    let seed = &crop.filter(|_| kept == Kept::AsTheyCome && stated)?.seed;
-    let (low, high) = seed.off_type_low_pct.zip(seed.off_type_high_pct)?;
-    let text = format!("not counted for this cultivar; {}", seed.off_type_text);
-    let range = Chance::Reported { low: low / 100.0, middle: None, high: high / 100.0 };
-    Some((range, text, seed.off_type_sources.clone(), None))
+    if let Some(rate) = question.typed.off_type {
+        let text = format!("{} in 100 off-type, as typed in", in_hundred(rate));
+        return Some((Chance::exactly(rate), text, typed(), None));
+    }
+    if let Some((of_these, all)) = question.typed.off_type_counted {
+        let text = format!("{of_these} of {all} off-type, as typed in");
+        let prior = known.filter(|_| answer != Some(Answer::NotTrue)).map(|known| &known.of_crop);
+        let nothing = nothing_known();
+        let chance = learnt(prior.unwrap_or(&nothing), &Observed::counted(of_these, all));
+        return Some((chance, text, typed(), None));
+    }
+    let known = known?;
+    if known.own {
+        let seeds = findings.iter().find(|f| f.descriptor == OffTypes::SEEDS);
+        let all: Vec<&Finding> = finding.into_iter().chain(seeds).collect();
+        let mut origins: Vec<String> =
+            all.iter().filter_map(|f| of_finding(f)).flat_map(|(_, _, origins)| origins).collect();
+        origins.dedup();
+        let text: Vec<&str> = all.iter().map(|f| f.text.as_str()).collect();
+        return Some((
+            Chance::Known(known.off_type.clone()),
+            text.join("; "),
+            origins,
+            finding.map(|f| f.standing),
+        ));
+    }
+    // said to send up several sprouts, never counted: all that is known is how far the crop's cultivars differ
+    let said = matches!(answer, Some(Answer::NotCounted | Answer::Doubtful | Answer::BothKinds));
+    (said && known.others > 0).then(|| {
+        let text = format!(
+            "not counted for this cultivar; what the crop's others tell. {}",
+            seed::others_words(known)
+        );
+        (Chance::Known(known.off_type.clone()), text, vec![COMPUTED.into()], None)
+    })
 }
 
 fn headline(question: &Question, new_plant: bool, answer: Option<Answer>, kinds: &[KindOdds]) -> String {
@@ -389,7 +402,7 @@ fn headline(question: &Question, new_plant: bool, answer: Option<Answer>, kinds:
             format!("Keep {} for {plants} ({sure} % sure).{contested}", seedlings(worst))
         }
         (None, Some(best), Some(worst)) => format!(
-            "Keep {best} to {worst} seedlings for {plants} ({sure} % sure): {best} if it is among the truest of its crop, {worst} if among the least true.{contested}"
+            "Keep {best} to {worst} seedlings for {plants} ({sure} % sure): {best} if the chance is at its good end, {worst} if at its bad end.{contested}"
         ),
         _ => format!(
             "It is not practical: more than {SEEDS_MAX} seedlings for {plants} ({sure} % sure). Graft instead."
@@ -434,9 +447,9 @@ fn notes(question: &Question, crop: Option<&Crop>, new_plant: bool, kinds: &[Kin
             origins: vec![COMPUTED.into()],
         });
     }
-    if kinds.iter().any(|k| matches!(k.is_true, Chance::Counted(_))) {
+    if kinds.iter().any(|k| matches!(&k.is_true, Chance::Known(spread) if !spread.is_exact())) {
         all.push(Advice {
-            text: "The numbers carry along how little was counted; the ends are a tenth below and a tenth above. Year and tree matter, so your own sowing may differ from all that was counted.".into(),
+            text: "The numbers carry along how little was counted; between the ends it lies nine times of ten. Year and tree matter, so your own sowing may differ from all that was counted.".into(),
             origins: vec![COMPUTED.into()],
         });
     }
@@ -476,7 +489,7 @@ mod tests {
         let typed = Typed { off_type: Some(0.25), germination: Some(0.8), ..Typed::default() };
         let asked = Question { typed, ..question() };
         asked.check(None).unwrap();
-        let found = odds(&asked, None, &[], None);
+        let found = odds(&asked, None, &[], None, None);
         assert_eq!(found.kinds.len(), 1);
         let kind = &found.kinds[0];
         // Sedcole's table at chance 3/4: 3 plants, 90 %: 6 (recomputed with scipy); 0.8 x 0.75 = 0.6
@@ -488,8 +501,9 @@ mod tests {
 
     #[test]
     fn counts_cost_more_than_the_rate_they_give() {
-        let of =
-            |typed| odds(&Question { wanted: 10, confidence: 0.95, typed, ..question() }, None, &[], None);
+        let of = |typed| {
+            odds(&Question { wanted: 10, confidence: 0.95, typed, ..question() }, None, &[], None, None)
+        };
         let rate = of(Typed { off_type: Some(0.25), ..Typed::default() });
         let counts = of(Typed { off_type_counted: Some((3, 12)), ..Typed::default() });
         assert!(counts.kinds[0].seedlings.likely > rate.kinds[0].seedlings.likely);
@@ -532,10 +546,10 @@ mod tests {
 
     #[test]
     fn a_new_plant_has_no_odds() {
-        let found = odds(&question(), None, &[], Some(Answer::NotTrue));
+        let found = odds(&question(), None, &[], Some(Answer::NotTrue), None);
         assert!(found.new_plant && found.kinds.is_empty());
         assert!(found.headline.contains("new plant"), "{}", found.headline);
-        let unknown = odds(&question(), None, &[], Some(Answer::Unknown));
+        let unknown = odds(&question(), None, &[], Some(Answer::Unknown), None);
         assert!(unknown.kinds.is_empty() && unknown.headline.contains("no odds"));
     }
 }

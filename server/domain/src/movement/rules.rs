@@ -1,0 +1,319 @@
+//! Rules on file, ready to be asked, and the layers of a path of which they say nothing.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
+
+use super::{
+    Applies, Authorities, Parts, Pest, Places, Rule, Side, Taxa, WORLD,
+    place::{AREA, Holds, country, subdivision},
+    taxon::Line,
+};
+use crate::time::Date;
+
+/// An official paper that the giver declares, as far as it opens an exception.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Document {
+    /// The rule whose exception it opens.
+    pub opens: String,
+    /// Until when it holds.
+    pub valid_to: Option<Date>,
+}
+
+/// A movement to be looked at.
+#[derive(Clone, Debug)]
+pub struct Move {
+    /// Plants as [`Taxa::read`] has read them: one, the parents of a hybrid, the rootstock beside its scion.
+    pub plants: Vec<String>,
+    /// What is moved of it.
+    pub parts: Parts,
+    /// Where it was grown, each place where it stood; `None` in it: not known. Empty: not known.
+    pub grown_at: Vec<Option<String>>,
+    /// Where it goes; of a meeting, the receiver's home too.
+    pub to: Vec<String>,
+    /// Places on the way.
+    pub by_way_of: Vec<String>,
+    /// When it leaves.
+    pub dispatch: Date,
+    /// When it arrives.
+    pub arrival: Date,
+    /// How many articles; not said where it is `None`.
+    pub count: Option<u32>,
+    /// Papers declared.
+    pub documents: Vec<Document>,
+}
+
+impl Move {
+    /// The places where it stood as they are looked at; not known where there are none.
+    pub(super) fn origins(&self, places: &Places) -> Vec<Option<String>> {
+        let mut origins: Vec<Option<String>> = Vec::new();
+        for code in &self.grown_at {
+            let origin = code.as_ref().map(|code| places.looked_at(code));
+            if !origins.contains(&origin) {
+                origins.push(origin);
+            }
+        }
+        if origins.is_empty() { vec![None] } else { origins }
+    }
+}
+
+/// A layer of the path with nothing on file.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Gap {
+    /// The side.
+    pub side: Side,
+    /// The place's code; empty for where it was grown, if nobody knows.
+    pub place: String,
+    /// Whom to ask, in words.
+    pub ask: String,
+}
+
+/// All that is on file.
+#[derive(Clone, Debug, Default)]
+pub struct OnFile {
+    /// Versions of rules.
+    pub rules: Vec<Rule>,
+    /// Areas, blocs and further codes.
+    pub places: Places,
+    /// Names of plants.
+    pub taxa: Taxa,
+    /// Pests.
+    pub pests: Vec<Pest>,
+    /// Whom to ask.
+    pub authorities: Authorities,
+}
+
+/// Rules on file, ready to be asked.
+#[derive(Clone, Debug, Default)]
+pub struct Rules {
+    pub(super) rules: Vec<Arc<Rule>>,
+    by_host: BTreeMap<String, ByDestination>,
+    /// Hosts that lie below a name.
+    below: BTreeMap<String, Vec<String>>,
+    /// For each rule the countries that it can come from; `None` for all.
+    from: Vec<Option<BTreeSet<String>>>,
+    /// Rules that name an area without members.
+    pub(super) hollow: Vec<usize>,
+    pub(super) authorities: Authorities,
+    pub(super) places: Places,
+    pub(super) taxa: Taxa,
+    pub(super) pests: Vec<Pest>,
+}
+
+/// Rules on one host by the country that they let in, so that few are looked at.
+#[derive(Clone, Debug, Default)]
+struct ByDestination {
+    country: BTreeMap<String, Vec<usize>>,
+    any: Vec<usize>,
+}
+
+impl ByDestination {
+    fn add(&mut self, at: usize, countries: Option<&BTreeSet<String>>) {
+        match countries {
+            None => self.any.push(at),
+            Some(countries) => {
+                for country in countries {
+                    self.country.entry(country.clone()).or_default().push(at);
+                }
+            }
+        }
+    }
+    /// Rules that can hold for one of these countries; `None` for all.
+    fn of<'a>(&'a self, countries: Option<&'a Countries<'a>>) -> Box<dyn Iterator<Item = usize> + 'a> {
+        match countries {
+            None => Box::new(self.any.iter().chain(self.country.values().flatten()).copied()),
+            Some(countries) => {
+                let named = countries.iter().filter_map(|c| self.country.get(*c)).flatten();
+                Box::new(self.any.iter().chain(named).copied())
+            }
+        }
+    }
+}
+
+/// Countries of places as stated.
+pub(super) type Countries<'a> = BTreeSet<&'a str>;
+
+impl Rules {
+    /// From what is on file.
+    pub fn new(on_file: OnFile) -> Self {
+        let OnFile { rules, mut places, mut taxa, pests, authorities } = on_file;
+        for rule in &rules {
+            rule.from.named().chain(rule.to.named()).for_each(|code| places.note(code));
+        }
+        taxa.and_hosts(rules.iter().flat_map(|rule| &rule.hosts));
+        let rules: Vec<Arc<Rule>> = rules
+            .into_iter()
+            .map(|rule| {
+                let (from, to) = (rule.from.canonical(&places), rule.to.canonical(&places));
+                Arc::new(Rule { from, to, ..rule })
+            })
+            .collect();
+        let mut by_host: BTreeMap<String, ByDestination> = BTreeMap::new();
+        for (at, rule) in rules.iter().enumerate() {
+            let countries = rule.to.countries(&places);
+            for host in &rule.hosts {
+                by_host.entry(Taxa::key(host)).or_default().add(at, countries.as_ref());
+            }
+        }
+        let mut below: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for host in by_host.keys() {
+            for above in taxa.up(host) {
+                below.entry(above).or_default().push(host.clone());
+            }
+        }
+        let from = rules.iter().map(|rule| rule.from.countries(&places)).collect();
+        let is_hollow = |code: &str| code.starts_with(AREA) && !places.has_members(code);
+        let hollow = rules
+            .iter()
+            .enumerate()
+            .filter(|(_, rule)| rule.from.named().chain(rule.to.named()).any(is_hollow))
+            .map(|(at, _)| at)
+            .collect();
+        Self { rules, by_host, below, from, hollow, authorities, places, taxa, pests }
+    }
+
+    /// How many versions of rules.
+    pub fn len(&self) -> usize {
+        self.rules.len()
+    }
+    /// None.
+    pub fn is_empty(&self) -> bool {
+        self.rules.is_empty()
+    }
+    /// All of them, in the order of the file.
+    pub fn all(&self) -> impl Iterator<Item = &Rule> {
+        self.rules.iter().map(AsRef::as_ref)
+    }
+    /// The places that rules are asked about.
+    pub fn places(&self) -> &Places {
+        &self.places
+    }
+    /// The plants that rules are asked about.
+    pub fn taxa(&self) -> &Taxa {
+        &self.taxa
+    }
+    /// Who answers for which place.
+    pub fn authorities(&self) -> &Authorities {
+        &self.authorities
+    }
+    /// Areas that rules name and that have no members on file: they match nothing.
+    pub fn empty_areas(&self) -> BTreeSet<&str> {
+        self.hollow
+            .iter()
+            .filter_map(|at| self.rules.get(*at))
+            .flat_map(|r| r.from.named().chain(r.to.named()))
+            .filter(|code| code.starts_with(AREA) && !self.places.has_members(code))
+            .collect()
+    }
+
+    /// Rules on a plant that let it into these countries, with how far: on itself and what lies above it, and in part on
+    /// what lies below.
+    pub(super) fn on_host(&self, line: &Line, to: Option<&Countries<'_>>) -> BTreeMap<usize, Holds> {
+        let below = self.below.get(&line.name).into_iter().flatten();
+        let mut found = BTreeMap::new();
+        let partly = below.map(|host| (host.as_str(), Holds::Partly));
+        for (host, holds) in partly.chain(line.names().map(|host| (host, Holds::Yes))) {
+            if let Some(by) = self.by_host.get(host) {
+                found.extend(by.of(to).map(|at| (at, holds)));
+            }
+        }
+        found
+    }
+
+    /// The countries of places as stated; `None` where one of them is not known, or wider than a country.
+    pub(super) fn countries_of<'a>(
+        &self,
+        places: impl Iterator<Item = Option<&'a str>>,
+    ) -> Option<Countries<'a>> {
+        places
+            .map(|place| {
+                let place = place?;
+                if self.places.is_wide(place) { None } else { country(place) }
+            })
+            .collect()
+    }
+
+    /// Of rules on plants, those on one of the parts that can come from one of the origins, whatever the day.
+    pub(super) fn candidates(
+        &self,
+        hosts: &[BTreeMap<usize, Holds>],
+        origins: &[Option<String>],
+        parts: Parts,
+    ) -> Vec<usize> {
+        let from = self.countries_of(origins.iter().map(Option::as_deref));
+        let comes_from = |at: &usize| match (self.from.get(*at), &from) {
+            (Some(Some(countries)), Some(from)) => from.iter().any(|c| countries.contains(*c)),
+            (_, _) => true,
+        };
+        let mut found: Vec<usize> = hosts
+            .iter()
+            .flat_map(BTreeMap::keys)
+            .copied()
+            .filter(comes_from)
+            .filter(|at| self.rules.get(*at).is_some_and(|rule| rule.parts.meet(parts)))
+            .collect();
+        found.sort_unstable();
+        found.dedup();
+        found
+    }
+
+    /// The layers of the path on which no rule applies: leaving and entering countries, leaving and entering their
+    /// parts; and a place where it stood that nobody knows.
+    pub(super) fn gaps(
+        &self,
+        (origins, to): (&[Option<String>], &[String]),
+        rules: &[Applies],
+        day: Date,
+    ) -> Vec<Gap> {
+        let mut gaps = BTreeSet::new();
+        let entering = |place: &str| {
+            rules.iter().any(|a| a.rule.to.included().any(|code| self.is_of_layer(code, place)))
+        };
+        let leaving = |place: &str| {
+            rules.iter().any(|a| a.rule.from.included().any(|code| self.is_of_layer(code, place)))
+        };
+        for to in to {
+            for from in origins {
+                let from = from.as_deref();
+                let mut layers: Vec<(Side, Option<&str>)> = Vec::new();
+                if from.and_then(country) == country(to) {
+                    layers.push((Side::Within, country(to)));
+                } else {
+                    layers.push((Side::Leaving, from.and_then(country)));
+                    layers.push((Side::Entering, country(to)));
+                }
+                if from.and_then(subdivision) == subdivision(to) && from.and_then(country) == country(to) {
+                    layers.push((Side::Within, subdivision(to)));
+                } else {
+                    layers.push((Side::Leaving, from.and_then(subdivision)));
+                    layers.push((Side::Entering, subdivision(to)));
+                }
+                for (side, place) in layers {
+                    let Some(place) = place.filter(|place| *place != WORLD) else { continue };
+                    let known = match side {
+                        Side::Leaving => leaving(place),
+                        Side::Entering => entering(place),
+                        Side::Within => leaving(place) && entering(place),
+                    };
+                    if !known {
+                        let ask = self.authorities.ask(&self.places, place, side, day);
+                        gaps.insert(Gap { side, place: place.into(), ask });
+                    }
+                }
+                if from.is_none() {
+                    let ask =
+                        "whoever knows where it was grown, and the plant-health authority of that place";
+                    gaps.insert(Gap { side: Side::Leaving, place: String::new(), ask: ask.into() });
+                }
+            }
+        }
+        gaps.into_iter().collect()
+    }
+
+    /// Whether a code that a rule names belongs to the layer of a place: the place itself, a bloc that it is in, or an
+    /// area whose members lie in it.
+    fn is_of_layer(&self, code: &str, place: &str) -> bool {
+        code == place || self.places.is_area_within(code, place) || self.places.is_bloc_of(code, place)
+    }
+}

@@ -1,0 +1,338 @@
+//! The model over the cultivars of a crop.
+
+use std::{
+    cmp::Ordering,
+    sync::{Arc, LazyLock, OnceLock},
+};
+
+use super::{
+    Observed, Spread, Trueness,
+    grid::{LOGITS, POINTS, count},
+};
+use crate::ids::CultivarId;
+
+/// Points of mu, from -5 to 4, and of tau, from 0.1 to 4.
+const MUS: usize = 61;
+const TAUS: usize = 40;
+const CELLS: usize = MUS * TAUS;
+const MU: (f64, f64) = (-5.0, 4.0);
+const TAU: (f64, f64) = (0.1, 4.0);
+/// The scales of the priors of mu (Normal) and tau (half-Normal).
+const SCALE: f64 = 1.5;
+/// Cultivars that the spread is learnt from: those of which most was counted. More make it no surer that can be seen.
+pub const UNITS_MAX: usize = 200;
+/// Cells of the grid that weigh less than this beside the heaviest do not count.
+const NEGLIGIBLE: f64 = 1e-12;
+
+/// Which cultivar, or which set of plants without a record.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum UnitId {
+    /// A record.
+    Record(CultivarId),
+    /// Plants without a record, as their source calls them.
+    Subject(String),
+}
+
+/// The grid of mu and tau: for each cell what it says of the share, and the logarithm of its prior.
+struct Cells {
+    /// P(share | cell), a row of [`POINTS`] for each cell.
+    rows: Vec<f32>,
+    prior: Vec<f64>,
+}
+
+fn even((from, to): (f64, f64), at: usize, of: usize) -> f64 {
+    from + (to - from) * count(at) / (count(of) - 1.0)
+}
+
+static GRID: LazyLock<Cells> = LazyLock::new(|| {
+    let mut rows = Vec::with_capacity(CELLS * POINTS);
+    let mut prior = Vec::with_capacity(CELLS);
+    for m in 0..MUS {
+        for t in 0..TAUS {
+            let (mu, tau) = (even(MU, m, MUS), even(TAU, t, TAUS));
+            let row: Vec<f64> = LOGITS.iter().map(|x| (-0.5 * ((x - mu) / tau).powi(2)).exp()).collect();
+            let sum: f64 = row.iter().sum();
+            #[expect(clippy::cast_possible_truncation, reason = "seven digits are enough for weights")]
+            rows.extend(row.iter().map(|w| (w / sum) as f32));
+            prior.push(-0.5 * ((mu / SCALE).powi(2) + (tau / SCALE).powi(2)));
+        }
+    }
+    Cells { rows, prior }
+});
+
+/// A counted cultivar.
+#[derive(Clone, Debug)]
+struct Unit {
+    id: UnitId,
+    observed: Observed,
+    /// ln P(what was observed | cell).
+    marginal: Arc<Vec<f64>>,
+    /// What the others say of it, worked out when it is first asked.
+    prior: Arc<OnceLock<Spread>>,
+}
+
+impl Unit {
+    fn new(id: UnitId, observed: Observed) -> Self {
+        let likelihood = observed.likelihood();
+        let cells = GRID.rows.chunks_exact(POINTS);
+        let of_cell =
+            |row: &[f32]| row.iter().zip(&likelihood).map(|(w, l)| f64::from(*w) * l).sum::<f64>().ln();
+        let marginal = Arc::new(cells.map(of_cell).collect());
+        Self { id, observed, marginal, prior: Arc::default() }
+    }
+    /// The most counted first.
+    fn order(&self, other: &Self) -> Ordering {
+        other.observed.effective().total_cmp(&self.observed.effective()).then_with(|| self.id.cmp(&other.id))
+    }
+}
+
+/// The model of one group of a crop's cultivars.
+#[derive(Clone, Debug)]
+pub struct CropModel {
+    /// The most counted first, at most [`UNITS_MAX`].
+    units: Vec<Unit>,
+    /// ln P(cell | all).
+    cells: Vec<f64>,
+    /// What is known of a cultivar of which nothing was counted.
+    predictive: Spread,
+}
+
+impl Default for CropModel {
+    fn default() -> Self {
+        static EMPTY: LazyLock<CropModel> = LazyLock::new(|| CropModel::of(Vec::new()));
+        EMPTY.clone()
+    }
+}
+
+/// The spread of shares, given how likely each cell is.
+fn averaged(cells: &[f64]) -> Spread {
+    let most = cells.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut weights = vec![0.0; POINTS];
+    for (cell, row) in cells.iter().zip(GRID.rows.chunks_exact(POINTS)) {
+        let weight = (cell - most).exp();
+        if weight > NEGLIGIBLE {
+            weights.iter_mut().zip(row).for_each(|(sum, w)| *sum += weight * f64::from(*w));
+        }
+    }
+    Spread::on_grid(&weights)
+}
+
+impl CropModel {
+    fn of(mut units: Vec<Unit>) -> Self {
+        units.sort_by(Unit::order);
+        units.truncate(UNITS_MAX);
+        let mut cells = GRID.prior.clone();
+        for unit in &mut units {
+            cells.iter_mut().zip(unit.marginal.iter()).for_each(|(sum, m)| *sum += m);
+            unit.prior = Arc::default();
+        }
+        let predictive = averaged(&cells);
+        Self { units, cells, predictive }
+    }
+
+    /// From what was observed of each cultivar.
+    pub fn new(observed: impl IntoIterator<Item = (UnitId, Observed)>) -> Self {
+        let mut all: Vec<(UnitId, Observed)> = observed.into_iter().filter(|(_, o)| !o.is_empty()).collect();
+        all.sort_by(|(a, x), (b, y)| y.effective().total_cmp(&x.effective()).then_with(|| a.cmp(b)));
+        all.truncate(UNITS_MAX);
+        Self::of(all.into_iter().map(|(id, observed)| Unit::new(id, observed)).collect())
+    }
+
+    /// Whether a cultivar already stands in it as this, or does not and need not.
+    pub fn is_as(&self, id: &UnitId, observed: &Observed) -> bool {
+        match self.units.iter().find(|unit| unit.id == *id) {
+            Some(unit) => unit.observed == *observed,
+            None => {
+                let full = self.units.len() >= UNITS_MAX;
+                let last = self.units.last().map_or(0.0, |unit| unit.observed.effective());
+                observed.is_empty() || full && observed.effective() < last
+            }
+        }
+    }
+
+    /// The same after what is known of one cultivar has changed; none where all must be looked at again, as one of many
+    /// may take its place.
+    pub fn changed(&self, id: &UnitId, observed: &Observed) -> Option<Self> {
+        if self.is_as(id, observed) {
+            return Some(self.clone());
+        }
+        let before = self.units.iter().find(|unit| unit.id == *id);
+        let full = self.units.len() >= UNITS_MAX;
+        let less = before.is_some_and(|unit| unit.observed.effective() > observed.effective());
+        if full && less {
+            return None;
+        }
+        let mut units: Vec<Unit> = self.units.iter().filter(|unit| unit.id != *id).cloned().collect();
+        if !observed.is_empty() {
+            units.push(Unit::new(id.clone(), observed.clone()));
+        }
+        Some(Self::of(units))
+    }
+
+    /// What is known of the share in a cultivar of which nothing was counted.
+    pub const fn predictive(&self) -> &Spread {
+        &self.predictive
+    }
+
+    /// What the other cultivars say of this one.
+    pub fn prior_of(&self, id: &UnitId) -> Spread {
+        let Some(unit) = self.units.iter().find(|unit| unit.id == *id) else {
+            return self.predictive.clone();
+        };
+        let others = || {
+            let cells: Vec<f64> =
+                self.cells.iter().zip(unit.marginal.iter()).map(|(all, own)| all - own).collect();
+            averaged(&cells)
+        };
+        unit.prior.get_or_init(others).clone()
+    }
+
+    /// What is known of a cultivar's off-types.
+    pub fn of_cultivar(&self, id: &UnitId, observed: &Observed) -> Trueness {
+        let others = self.units.iter().filter(|unit| unit.id != *id);
+        let seen = others
+            .clone()
+            .filter_map(|unit| unit.observed.seen())
+            .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+        let own = !observed.is_empty();
+        let of_crop = self.prior_of(id);
+        Trueness {
+            off_type: if own { after(&of_crop, observed) } else { of_crop.clone() },
+            of_crop,
+            own,
+            others: others.count(),
+            seen,
+        }
+    }
+}
+
+/// What is known after something was observed.
+pub fn after(prior: &Spread, observed: &Observed) -> Spread {
+    let weights: Vec<f64> = prior.weights().zip(observed.likelihood()).map(|(w, l)| w * l).collect();
+    Spread::on_grid(&weights)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn id(name: &str) -> UnitId {
+        UnitId::Subject(name.into())
+    }
+    fn observed(rates: &[(f64, f64)]) -> Observed {
+        let mut all = Observed::default();
+        for (low, high) in rates {
+            all.add_rate(*low, *high, None);
+        }
+        all
+    }
+    fn quantiles(spread: &Spread) -> [f64; 3] {
+        [0.05, 0.5, 0.95].map(|p| spread.quantile(p))
+    }
+    fn close(found: &Spread, expected: &[f64; 3], what: &str) {
+        for (found, expected) in quantiles(found).iter().zip(expected) {
+            assert!((found - expected).abs() < 0.01, "{what}: {found} found, {expected} expected");
+        }
+    }
+
+    /// The check values of the model: off-type rates of the reference catalogue (five mangoes, eighteen citrus), computed
+    /// by a prototype in Python; quantiles 5, 50 and 95 %, within 0.01.
+    #[test]
+    fn check_values() {
+        let mango = [
+            ("13-1", vec![(0.22, 0.22)], [0.076, 0.24, 0.483], [0.031, 0.303, 0.877]),
+            ("Sabre", vec![(0.02, 0.02), (0.04, 0.04)], [0.017, 0.109, 0.293], [0.101, 0.384, 0.776]),
+            ("Madoe", vec![(0.36, 0.36)], [0.128, 0.312, 0.584], [0.026, 0.266, 0.861]),
+            ("Golek", vec![(0.64, 0.64)], [0.224, 0.483, 0.783], [0.035, 0.209, 0.707]),
+            ("a Florida rootstock", vec![(0.28, 0.28)], [0.101, 0.275, 0.528], [0.028, 0.284, 0.872]),
+        ];
+        let under = vec![(0.0, 0.1)];
+        let between = vec![(0.1, 0.3)];
+        let over = vec![(0.3, 1.0)];
+        let (under_is, between_is, over_is) =
+            ([0.016, 0.093, 0.232], [0.061, 0.188, 0.394], [0.133, 0.363, 0.798]);
+        let (under_left, between_left, over_left) =
+            ([0.028, 0.188, 0.658], [0.021, 0.174, 0.697], [0.026, 0.162, 0.584]);
+        let mut citrus = Vec::new();
+        for name in ["C-32", "Gomeri", "Indio"] {
+            citrus.push((name, under.clone(), under_is, under_left));
+        }
+        for name in ["CPB4475", "Cuban", "Volkamer", "Ponderosa"] {
+            citrus.push((name, between.clone(), between_is, between_left));
+        }
+        for name in ["Sacaton", "TerraBella", "Taiwanica", "Yuma"] {
+            citrus.push((name, over.clone(), over_is, over_left));
+        }
+        citrus.extend([
+            ("Swingle", vec![(0.05, 0.1)], [0.037, 0.128, 0.275], [0.023, 0.188, 0.697]),
+            (
+                "rough",
+                vec![(0.021, 0.021), (0.46, 0.46), (0.02, 0.02)],
+                [0.067, 0.162, 0.303],
+                [0.02, 0.181, 0.707],
+            ),
+            ("trifoliate", vec![(0.026, 0.026), (0.18, 0.18)], [0.037, 0.123, 0.266], [0.023, 0.188, 0.697]),
+            ("sweet", vec![(0.008, 0.008)], [0.013, 0.093, 0.257], [0.028, 0.188, 0.658]),
+            ("Troyer", vec![(0.008, 0.008)], [0.013, 0.093, 0.257], [0.028, 0.188, 0.658]),
+            ("Cleopatra", vec![(0.0, 0.0)], [0.014, 0.076, 0.194], [0.032, 0.194, 0.637]),
+            ("redlime", vec![(0.57, 0.57)], [0.168, 0.394, 0.697], [0.027, 0.162, 0.562]),
+        ]);
+        for (crop, nobody) in [(mango.to_vec(), [0.038, 0.284, 0.812]), (citrus, [0.025, 0.174, 0.648])] {
+            let model = CropModel::new(crop.iter().map(|(name, rates, ..)| (id(name), observed(rates))));
+            close(model.predictive(), &nobody, "no one counted");
+            for (name, rates, posterior, left_out) in &crop {
+                close(&model.of_cultivar(&id(name), &observed(rates)).off_type, posterior, name);
+                close(&model.prior_of(&id(name)), left_out, &format!("{name} left out"));
+            }
+        }
+    }
+
+    #[test]
+    fn one_change_is_all_of_it_made_anew() {
+        let all =
+            [("a", 0.1), ("b", 0.3), ("c", 0.6)].map(|(name, rate)| (id(name), observed(&[(rate, rate)])));
+        let whole = CropModel::new(all.clone());
+        let part = CropModel::new(all[..2].to_vec()).changed(&all[2].0, &all[2].1).unwrap();
+        close(part.predictive(), &quantiles(whole.predictive()), "one more");
+        let less = whole.changed(&id("c"), &Observed::default()).unwrap();
+        close(less.predictive(), &quantiles(CropModel::new(all[..2].to_vec()).predictive()), "one less");
+        assert_eq!(whole.of_cultivar(&id("a"), &all[0].1).seen, Some((0.3, 0.6)), "what others show");
+        let many = (0..=UNITS_MAX).map(|n| (id(&format!("{n:03}")), observed(&[(0.2, 0.2)])));
+        let full = CropModel::new(many);
+        assert_eq!(full.units.len(), UNITS_MAX);
+        assert!(full.changed(&id("001"), &Observed::default()).is_none(), "the one left out comes in");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(32))]
+        /// More off-types at equal counts lower no quantile; a rate outside the interval pulls the middle to it.
+        #[test]
+        fn evidence_pulls_its_way(n in 1_u32..200, share in 0.0_f64..1.0, others in prop::collection::vec(0.01_f64..0.9, 0..5)) {
+            let model = CropModel::new(
+                others.iter().enumerate().map(|(at, rate)| (id(&at.to_string()), observed(&[(*rate, *rate)]))),
+            );
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "no more than n")]
+            let x = ((f64::from(n) * share).floor() as u32).min(n - 1);
+            let found = |x: u32| quantiles(&model.of_cultivar(&id("own"), &Observed::counted(x, n)).off_type);
+            let (fewer, more) = (found(x), found(x + 1));
+            for (fewer, more) in fewer.iter().zip(&more) {
+                prop_assert!(more >= fewer);
+            }
+            let own = Observed::counted(x, n);
+            let before = model.of_cultivar(&id("own"), &own).off_type;
+            let (low, high) = before.interval(0.9);
+            for rate in [low / 2.0, f64::midpoint(high, 1.0)] {
+                let mut with = own.clone();
+                with.add_rate(rate, rate, None);
+                let after = model.of_cultivar(&id("own"), &with).off_type;
+                if rate < low {
+                    prop_assert!(after.quantile(0.5) <= before.quantile(0.5));
+                } else {
+                    prop_assert!(after.quantile(0.5) >= before.quantile(0.5));
+                }
+            }
+        }
+    }
+}

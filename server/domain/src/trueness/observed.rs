@@ -1,0 +1,194 @@
+//! What was observed of a share, entered as what it is.
+
+use statrs::distribution::{Beta, ContinuousCDF as _};
+
+use super::grid::{LOGITS, POINTS, SHARES};
+use crate::evidence::{
+    Finding,
+    share::{WITHIN_REPORT, effective_count},
+};
+
+/// Sizes that a report may have had which tells a rate without its count.
+const COUNTS_NOT_TOLD: [f64; 4] = [10.0, 20.0, 40.0, 80.0];
+/// "None detected" is read as fewer than so many: a method misses some.
+const NONE_DETECTED: f64 = 0.05;
+/// A class with an open end speaks of some, not of none and not of all.
+const EDGE: f64 = 1e-9;
+/// Sprouts that a seed may send up where nobody counted them (the reference tables have 2 to 4).
+const SPROUTS_NOT_TOLD: [f64; 3] = [2.0, 3.0, 4.0];
+
+/// Seeds that held an off-type sprout among others.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Held {
+    /// Effective seeds that held one.
+    pub with: f64,
+    /// Effective seeds that held none.
+    pub without: f64,
+    /// Sprouts of a seed, at least 1; not known where it is `None`.
+    pub sprouts: Option<f64>,
+}
+
+/// What was observed of a share, in effective counts and as published.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Observed {
+    /// Effective counts of it.
+    pub yes: f64,
+    /// Effective counts of the contrary.
+    pub no: f64,
+    /// Rates told without their counts, 0 to 1.
+    pub rates: Vec<f64>,
+    /// Classes: the rate lies between these.
+    pub classes: Vec<(f64, f64)>,
+    /// Seeds that held an off-type sprout.
+    pub held: Option<Held>,
+}
+
+/// The descriptors that tell of off-types among seedlings as they come.
+pub struct OffTypes;
+
+impl OffTypes {
+    /// Off-types among seedlings as they come.
+    pub const AS_THEY_COME: &'static str = "off_type_seedlings";
+    /// Seeds that held an off-type sprout.
+    pub const SEEDS: &'static str = "zygotic_seeds";
+    /// Sprouts of a seed.
+    const SPROUTS: &'static str = "sprouts_per_seed";
+
+    /// What a record's findings tell of them.
+    pub fn of(findings: &[Finding]) -> Observed {
+        let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
+        let mut all = find(Self::AS_THEY_COME).map(Observed::of).unwrap_or_default();
+        let sprouts = match find(Self::SPROUTS).map(|f| &f.summary) {
+            Some(crate::evidence::Summary::Quantity { median, .. }) if *median >= 1.0 => Some(*median),
+            _ => None,
+        };
+        all.held = find(Self::SEEDS)
+            .map(Observed::of)
+            .filter(|seeds| seeds.yes + seeds.no > 0.0)
+            .map(|seeds| Held { with: seeds.yes, without: seeds.no, sprouts });
+        all
+    }
+}
+
+impl Observed {
+    /// What a finding on a share tells.
+    pub fn of(finding: &Finding) -> Self {
+        let mut all = Self::default();
+        if let Some(share) = &finding.share {
+            // the prior that findings begin with is not part of what was observed
+            all.yes = share.posterior.a - crate::stats::Share::JEFFREYS.a;
+            all.no = share.posterior.b - crate::stats::Share::JEFFREYS.b;
+        }
+        for rate in finding.published.iter().flat_map(|published| &published.rates) {
+            all.add_rate(rate.low, rate.high, rate.mean);
+        }
+        all
+    }
+
+    /// A count as somebody types it in: it gets the design effect that a count on file gets.
+    pub fn counted(of_these: u32, all: u32) -> Self {
+        let (of_these, all) = (f64::from(of_these), f64::from(all));
+        let effective = effective_count(all);
+        let yes = effective * of_these / all.max(1.0);
+        Self { yes, no: effective - yes, ..Self::default() }
+    }
+
+    /// A published rate, from 0 to 1: one figure, or from one to another; open ends are 0 and 1.
+    pub fn add_rate(&mut self, low: f64, high: f64, mean: Option<f64>) {
+        match mean.or_else(|| (low >= high).then_some(low)) {
+            Some(none) if none <= 0.0 => self.classes.push((0.0, NONE_DETECTED)),
+            Some(all) if all >= 1.0 => self.classes.push((1.0 - NONE_DETECTED, 1.0)),
+            Some(rate) => self.rates.push(rate),
+            None => self.classes.push((low, high)),
+        }
+    }
+
+    /// Nothing at all.
+    pub fn is_empty(&self) -> bool {
+        self.effective() <= 0.0
+    }
+
+    /// About how many independent seedlings it speaks for.
+    pub fn effective(&self) -> f64 {
+        let published = f64::from(u32::try_from(self.rates.len() + self.classes.len()).unwrap_or(u32::MAX));
+        let held = self.held.map_or(0.0, |h| h.with + h.without);
+        self.yes + self.no + held + published * effective_count(COUNTS_NOT_TOLD[2])
+    }
+
+    /// The lowest and the highest share that it tells of.
+    pub fn seen(&self) -> Option<(f64, f64)> {
+        let counted = self.yes + self.no;
+        let counts = (counted > 0.0).then(|| self.yes / counted);
+        counts.into_iter().chain(self.rates.iter().copied()).fold(None, |seen: Option<(f64, f64)>, rate| {
+            Some(seen.map_or((rate, rate), |(low, high)| (low.min(rate), high.max(rate))))
+        })
+    }
+
+    /// The likelihood at each point of the grid, up to a factor.
+    pub(super) fn likelihood(&self) -> Vec<f64> {
+        let mut all = vec![1.0; POINTS];
+        let (yes, no) = (self.yes, self.no);
+        if yes + no > 0.0 {
+            times(&mut all, power(yes, no));
+        }
+        for rate in &self.rates {
+            // one source never speaks for more than it may have counted: its size is averaged out
+            let mut mixed = vec![0.0; POINTS];
+            for size in COUNTS_NOT_TOLD {
+                let effective = effective_count(size);
+                let of_size = power(effective * rate, effective * (1.0 - rate));
+                mixed.iter_mut().zip(of_size).for_each(|(sum, one)| *sum += one);
+            }
+            times(&mut all, mixed);
+        }
+        for (low, high) in &self.classes {
+            times(&mut all, within(*low, *high));
+        }
+        if let Some(Held { with, without, sprouts }) = self.held {
+            let sizes = sprouts.map_or_else(|| SPROUTS_NOT_TOLD.to_vec(), |sprouts| vec![sprouts]);
+            let mut mixed = vec![0.0; POINTS];
+            for sprouts in sizes {
+                // one sprout of such a seed is off-type: of seedlings taken at random a seed's share over its sprouts
+                let of_seeds = |share: &f64| (share * sprouts).min(1.0 - EDGE);
+                let logs: Vec<f64> = SHARES
+                    .iter()
+                    .map(|share| with * of_seeds(share).ln() + without * (1.0 - of_seeds(share)).ln())
+                    .collect();
+                mixed.iter_mut().zip(scaled(&logs)).for_each(|(sum, one)| *sum += one);
+            }
+            times(&mut all, mixed);
+        }
+        all
+    }
+}
+
+fn times(all: &mut [f64], by: impl IntoIterator<Item = f64>) {
+    all.iter_mut().zip(by).for_each(|(one, by)| *one *= by);
+}
+
+/// Logarithms as numbers of which the largest is 1.
+fn scaled(logs: &[f64]) -> Vec<f64> {
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    logs.iter().map(|log| (log - most).exp()).collect()
+}
+
+/// share^yes (1 - share)^no, largest 1.
+fn power(yes: f64, no: f64) -> Vec<f64> {
+    // ln(share) = -ln(1 + e^-x), ln(1 - share) = -ln(1 + e^x)
+    let logs: Vec<f64> = LOGITS.iter().map(|x| -yes * (-x).exp().ln_1p() - no * x.exp().ln_1p()).collect();
+    scaled(&logs)
+}
+
+/// The probability that a report's rate lies in a class: reports scatter about the share as a beta distribution of
+/// 1/rho - 1, rho being how alike seedlings of one report are.
+fn within(low: f64, high: f64) -> Vec<f64> {
+    let precision = 1.0 / WITHIN_REPORT - 1.0;
+    let (low, high) = (low.max(EDGE), high.min(1.0 - EDGE));
+    SHARES
+        .iter()
+        .map(|share| {
+            let scatter = Beta::new(precision * share, precision * (1.0 - share));
+            scatter.map_or(0.0, |beta| (beta.cdf(high) - beta.cdf(low)).max(0.0))
+        })
+        .collect()
+}
