@@ -300,7 +300,7 @@ def check_exceptions(check):
     check.same("void", kept([base, void, stub]), {"B": "sure"})
     check.same("not void", kept([base, void, stub], grown_at=["XA-B"]), {"E": "sure"})
     unsure = kept([base, void, stub], grown_at=["XA"])
-    check.same("possibly void", unsure, {"B": "sure", "E": "sure"})
+    check.same("possibly void", unsure, {"B": "sure", "E": "unsure"})
     vague = relief("E", "B", "XA", "XB", kind="unverified")
     reply = ask([base, vague])
     check.same("unverified replaces nothing", brief(reply), ("prohibited", {"B": "sure"}))
