@@ -18,6 +18,7 @@ mod house;
 mod lots;
 mod mail;
 mod movement;
+mod movement_barred;
 mod movement_model;
 mod names;
 mod offers;

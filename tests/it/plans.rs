@@ -28,7 +28,7 @@ async fn published_rates_become_numbers_of_seedlings() {
     let server = TestServer::start(&database.url).await;
     let anyone = server.raw();
 
-    // off-type 2 to 4 % (LITZ-POLY): one seedling for a true one; 0.8 x 0.97 come up and are true
+    // off-type 2 and 4 % (LITZ-POLY), of how many is not told: 2 to 27 in 100 with the crop's others beside them
     let sabre =
         odds(&anyone, v1::EstimateSeedOddsRequest { germination: Some(0.8), batch: 20, ..of("Sabre") });
     let sabre = sabre.await.unwrap();
@@ -36,22 +36,27 @@ async fn published_rates_become_numbers_of_seedlings() {
     let kept = &sabre.kept[0];
     assert_eq!(kept.kept(), v1::SeedlingsKept::AsTheyCome);
     assert_eq!(kept.origins, ["LITZ-POLY"]);
-    assert_eq!(kept.seedlings.unwrap().likely, Some(1));
-    assert_eq!(kept.seeds.unwrap().likely, Some(2), "1 - 0.224^2 = 0.95");
+    let is_true = kept.is_true.unwrap();
+    assert!((0.70..0.76).contains(&is_true.low) && (0.97..0.99).contains(&is_true.high), "{is_true:?}");
+    assert_eq!(kept.seedlings.unwrap().likely, Some(2), "one is true only 86 times of 100");
+    assert_eq!(kept.seeds.unwrap().likely, Some(2), "0.8 x 0.86 = 0.69; 1 - 0.31^2 = 0.90");
     let batch = kept.off_type_in_batch.unwrap();
-    assert!((batch.low - (1.0 - 0.98_f64.powi(20))).abs() < 1e-9, "{batch:?}");
-    assert!((batch.high - (1.0 - 0.96_f64.powi(20))).abs() < 1e-9, "{batch:?}");
+    let ends = |is_true: f64| 1.0 - is_true.powi(20);
+    assert!((batch.low - ends(is_true.high)).abs() < 1e-9, "{batch:?}");
+    assert!((batch.high - ends(is_true.low)).abs() < 1e-9, "{batch:?}");
     assert!(sabre.sources.iter().any(|s| s.source_id == "LITZ-POLY"));
 
-    // 64 % off-type: 0.64^n is below 0.1 from six on
+    // 64 % off-type by one source: 0.64^6 is below 0.1, and with how unsure that one figure is, 4 to 8 will do
     let golek = odds(&anyone, of("Golek")).await.unwrap();
-    assert_eq!(golek.kept[0].seedlings.unwrap().likely, Some(6));
+    let needed = golek.kept[0].seedlings.unwrap();
+    assert!(needed.likely >= Some(3) && needed.likely <= Some(6), "{needed:?}");
+    assert!(needed.at_best < needed.likely && needed.likely <= needed.at_worst, "{needed:?}");
 
     // stated polyembryonic, never counted: the range of the crop, no figure of its own
     let pride = odds(&anyone, of("Kensington Pride")).await.unwrap();
     let needed = pride.kept[0].seedlings.unwrap();
-    assert_eq!((needed.likely, needed.at_best, needed.at_worst), (None, Some(1), Some(6)));
-    assert!(pride.headline.contains("1 to 6 seedlings"), "{}", pride.headline);
+    assert!(needed.at_best == Some(1) && needed.likely < needed.at_worst, "{needed:?}");
+    assert!(pride.kept[0].basis.contains("not counted for this cultivar"), "{}", pride.kept[0].basis);
     assert!(pride.notes.iter().any(|n| n.origins.contains(&"FATIMAH".to_string())), "studies that disagree");
 
     // avocado: a new plant, and nothing that looks like odds
@@ -132,7 +137,8 @@ async fn ways_to_a_tree_side_by_side() {
     assert_eq!(origins, ["HS2", "WASI"]);
     // 6 years (MORTON87), in the fourth year in common practice: the whole range, open above
     assert!((seed.fruit_years_low.unwrap() - 4.0).abs() < 0.01 && seed.fruit_years_high.is_none());
-    assert!((seed.is_true.unwrap().middle.unwrap() - 0.97).abs() < 1e-9, "2 to 4 % off-type (LITZ-POLY)");
+    let is_true = seed.is_true.unwrap();
+    assert!(is_true.low < 0.76 && is_true.high > 0.97, "2 and 4 % off-type, not of how many (LITZ-POLY)");
     assert_eq!(sabre.recommended(), v1::Way::GraftedTree);
     // a rootstock takes 6 to 8 months (PD11) before the years begin, unless one is at hand
     let own = way(&sabre, v1::Way::OwnRootstock);
