@@ -416,7 +416,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut parts = Vec::new();
     if let Some(found) = &share {
         parts.push(format!(
-            "{} of {} {counted} {phrase} ({} counted; likely between {} and {} in 100)",
+            "{} of {} {counted} {phrase} ({} counted; by itself, between {} and {} in 100)",
             found.of_these,
             found.counted,
             behind(papers.len(), growers.len()),
