@@ -17,7 +17,7 @@ use super::{
 use crate::{crop::Descriptor, stats::Share};
 
 /// Counts up when a number in this folder changes that is policy.
-pub const POLICY_VERSION: u32 = 2;
+pub const POLICY_VERSION: u32 = 3;
 /// Correlation between seeds of one report.
 pub const WITHIN_REPORT: f64 = 0.10;
 /// Shares below this line are "few", above [`MANY`] "many".
