@@ -105,6 +105,9 @@ pub enum PlanCommand {
         /// On which day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         on: Option<v1::Date>,
+        /// Also where a step before it is still open
+        #[arg(long)]
+        anyway: bool,
     },
     /// A step is to do after all
     Reopen(StepArguments),
@@ -221,7 +224,10 @@ pub enum GraftCommand {
         /// On which day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         day: Option<v1::Date>,
-        /// South of the equator: months are counted half a year apart
+        /// Done north of the equator
+        #[arg(long, conflicts_with = "south")]
+        north: bool,
+        /// Done south of the equator: months are counted half a year apart
         #[arg(long)]
         south: bool,
         /// The tree or lot that the scions come from

@@ -36,7 +36,7 @@ pub enum WantCommand {
         #[arg(long, value_parser = words::parse_material)]
         material: Vec<v1::Material>,
         /// Around here: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
-        #[arg(long, value_name = "PLACE", value_parser = words::parse_grid)]
+        #[arg(long, value_name = "PLACE", value_parser = words::parse_grid, allow_hyphen_values = true)]
         near: Option<String>,
         /// At most so far
         #[arg(long, value_name = "KM")]
@@ -69,7 +69,7 @@ pub struct WantArguments {
     #[arg(long, value_parser = words::parse_material)]
     pub material: Vec<v1::Material>,
     /// Around here: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
-    #[arg(long, value_name = "PLACE", value_parser = words::parse_grid)]
+    #[arg(long, value_name = "PLACE", value_parser = words::parse_grid, allow_hyphen_values = true)]
     pub near: String,
     /// At most so far; any distance if left out
     #[arg(long, value_name = "KM", default_value_t = 0, hide_default_value = true)]

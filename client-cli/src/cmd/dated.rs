@@ -8,7 +8,7 @@ use crate::{
     client::Client,
     error::Failure,
     output::Output,
-    words,
+    prompt, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: PlanCommand) -> Result<(), Failure> {
@@ -56,7 +56,10 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 reply.plan.iter().for_each(|plan| show(out, plan, all, sources));
             })
         }
-        PlanCommand::Done { step, on } => {
+        PlanCommand::Done { step, on, anyway } => {
+            if !anyway {
+                mind_the_order(client, &step.plan, &step.step).await?;
+            }
             let edit = on.map_or(Edit::DoneToday(true), Edit::DoneOn);
             change(client, output, step.plan, step.step, edit).await
         }
@@ -136,6 +139,35 @@ async fn change(
     let request = v1::ChangeStepRequest { plan_id, version: 0, step_key, edit: Some(edit) };
     let reply: v1::ChangeStepResponse = client.call(request).await?;
     output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+}
+
+/// Asks before a step is ticked off while one that it follows is open.
+async fn mind_the_order(client: &Client, plan: &str, step: &str) -> Result<(), Failure> {
+    let reply: v1::GetPlanResponse = client.call(v1::GetPlanRequest { plan_id: plan.into() }).await?;
+    let steps = reply.plan.map(|plan| plan.steps).unwrap_or_default();
+    let follows = steps.iter().find(|s| s.step_key == step).map(|s| s.after.as_slice()).unwrap_or_default();
+    let open: Vec<&str> = steps
+        .iter()
+        .filter(|s| follows.contains(&s.step_key) && s.state() == v1::StepState::Open)
+        .map(|s| s.title.as_str())
+        .collect();
+    if open.is_empty() {
+        return Ok(());
+    }
+    let open = format!("still open before it: {}", open.join(", "));
+    if !prompt::can_ask() {
+        return Err(Failure::usage(format!("{open}; tick that off first, or add --anyway")));
+    }
+    let yes = |text: &str| match text.to_lowercase().as_str() {
+        "y" | "yes" => Ok(true),
+        "n" | "no" => Ok(false),
+        other => Err(format!("yes or no expected, {other:?} found")),
+    };
+    if prompt::ask(&format!("{open}. Tick it off anyway? yes or no"), Some("no"), yes)? {
+        Ok(())
+    } else {
+        Err(Failure::usage("nothing was ticked off"))
+    }
 }
 
 async fn list(client: &Client, output: &Output, paging: crate::args::Paging) -> Result<(), Failure> {

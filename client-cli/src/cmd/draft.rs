@@ -140,7 +140,7 @@ pub(super) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     }
     if a.note.is_none() {
         a.note = Some(ask(
-            "How can people reach you, and anything else to say (everybody can read it; may stay empty)",
+            "Anything to say of it (everybody can read it, so not how to reach you: who asks learns that once you accept; may stay empty)",
             None,
             |t| Ok(t.to_string()),
         )?);

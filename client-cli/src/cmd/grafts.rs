@@ -3,12 +3,40 @@
 use scionary_proto::v1;
 
 use super::{crop::range, more, odds::cited};
-use crate::{args::GraftCommand, client::Client, error::Failure, output::Output, words};
+use crate::{args::GraftCommand, client::Client, error::Failure, output::Output, prompt, words};
+
+/// Asks on which side of the equator; a season is another one there.
+fn is_south() -> Result<bool, Failure> {
+    if !prompt::can_ask() {
+        return Err(Failure::usage(
+            "say --north or --south: north or south of the equator, months are half a year apart",
+        ));
+    }
+    let side = |text: &str| match text.to_lowercase().as_str() {
+        "n" | "north" => Ok(false),
+        "s" | "south" => Ok(true),
+        other => Err(format!("north or south expected, {other:?} found")),
+    };
+    prompt::ask("Was that north or south of the equator", None, side)
+}
 
 pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand) -> Result<(), Failure> {
     match command {
-        GraftCommand::Log { name, crop, method, made, took, day, south, scion_from, rootstock, note } => {
+        GraftCommand::Log {
+            name,
+            crop,
+            method,
+            made,
+            took,
+            day,
+            north,
+            south,
+            scion_from,
+            rootstock,
+            note,
+        } => {
             client.need_session()?;
+            let south = south || !north && is_south()?;
             let request = v1::LogGraftsRequest {
                 cultivar: name.join(" "),
                 crop: words::crop(crop),

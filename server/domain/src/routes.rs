@@ -2,7 +2,7 @@
 //! one that the evidence speaks for.
 
 use crate::{
-    crop::{Caution, Climate, Crop, RouteProfile, Timing, Way},
+    crop::{Caution, Climate, Crop, Only, RouteProfile, Timing, Way},
     field::{FieldError, Fields},
     odds::{Chance, Kept, Odds},
     plan::{self, Setting},
@@ -158,7 +158,9 @@ fn years(crop: &Crop, profile: &RouteProfile, answer: Answer, yard: Yard) -> Yea
         return Years { low: Some(low), high };
     }
     let before = if setting.has_rootstock { None } else { hull(named(crop, &profile.before)) };
-    let Some(fruit) = hull(named(crop, profile.fruit_steps(plan::seed_of(answer)))) else {
+    let Some(fruit) =
+        hull(named(crop, profile.fruit_steps(plan::seed_of(answer).unwrap_or(Only::SeveralSprouts))))
+    else {
         return Years::default();
     };
     let before = before.unwrap_or(Years { low: Some(0.0), high: Some(0.0) });
@@ -186,7 +188,7 @@ pub const fn grafts(way: Way) -> bool {
 
 /// The ways for a cultivar of the crop with this answer and these odds.
 pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparison {
-    let kind = plan::seed_of(answer);
+    let kind = plan::seed_of(answer).unwrap_or(Only::SeveralSprouts);
     let from_seed = odds.kinds.iter().find(|k| k.kept == Kept::AsTheyCome);
     let routes: Vec<Route> = crop
         .routes

@@ -142,12 +142,13 @@ fn looked_at(answer: &Answer, today: Date) -> Result<Shown, Error> {
     }
 }
 
-/// What a claim is about, in words: "3 sticks of Larkwater Gold (scion wood)".
+/// What a claim is about, in words: "3 sticks of Larkwater Gold (scion wood, on offer from 2027-03-01)".
 fn what(registry: &Registry, claim: &Claim, offer: &Offer) -> String {
     let contents = &offer.contents;
     let name = registry.record(contents.cultivar).map(|r| r.cultivar.full_name()).unwrap_or_default();
     let (quantity, material) = (contents.unit.counted(claim.quantity), contents.material.label());
-    format!("{quantity} of {name} ({material})")
+    // somebody may offer the same twice: the day tells which
+    format!("{quantity} of {name} ({material}, on offer from {})", contents.available_from)
 }
 
 /// Marks a claim as promised.

@@ -10,7 +10,7 @@ pub use schedule::{Dates, schedule};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    crop::{Climate, Crop, Only, Way},
+    crop::{Climate, Crop, Only, StepProfile, Way},
     ids::{AccountId, CultivarId, PlanId},
     seed::Answer,
     time::{Date, Timestamp},
@@ -123,20 +123,45 @@ pub struct Plan {
     pub version: i64,
 }
 
-/// The kind of seed that steps are chosen by: only a cultivar whose seed gives a new plant has one sprout.
-pub const fn seed_of(answer: Answer) -> Only {
+/// The kind of seed that steps are chosen by; none where it is not known, or where a seed may be of either.
+pub const fn seed_of(answer: Answer) -> Option<Only> {
     match answer {
-        Answer::NotTrue => Only::OneSprout,
+        Answer::NotTrue => Some(Only::OneSprout),
         Answer::ComesTrue
         | Answer::MostlyTrue
         | Answer::PartlyTrue
         | Answer::MostlyOffType
-        | Answer::NotCounted
-        | Answer::BothKinds
-        | Answer::Contested
-        | Answer::Doubtful
-        | Answer::Unknown => Only::SeveralSprouts,
+        | Answer::NotCounted => Some(Only::SeveralSprouts),
+        Answer::BothKinds | Answer::Contested | Answer::Doubtful | Answer::Unknown => None,
     }
+}
+
+/// The profile's steps for a way and a kind of seed. Where that is not known there are steps for both, each saying for
+/// which it is; of one that both have, that for several sprouts stands, with the words of the other beside it.
+fn chosen(crop: &Crop, seed: Option<Only>, setting: Setting) -> Vec<StepProfile> {
+    let of = |seed: Only| {
+        let all = crop.steps.iter().filter(move |s| s.is_for(setting.way, seed, setting.climate));
+        all.filter(|s| !(setting.has_rootstock && s.raises_rootstock))
+    };
+    let Some(seed) = seed else {
+        let mut all: Vec<StepProfile> = of(Only::SeveralSprouts).cloned().collect();
+        for step in &mut all {
+            if let Some(other) = of(Only::OneSprout).find(|s| s.key == step.key && s.only.is_some()) {
+                step.about = format!("{} Of a seed that sent up one sprout: {}", step.about, other.about);
+            } else if step.only.is_some() {
+                step.title = format!("{} (a seed that sent up several sprouts)", step.title);
+            }
+        }
+        for step in of(Only::OneSprout).filter(|s| s.only.is_some()) {
+            if !all.iter().any(|known| known.key == step.key) {
+                let title = format!("{} (a seed that sent up one sprout)", step.title);
+                let after = all.iter().rposition(|known| step.after.contains(&known.key));
+                all.insert(after.map_or(0, |at| at + 1), StepProfile { title, ..step.clone() });
+            }
+        }
+        return all;
+    };
+    of(seed).cloned().collect()
 }
 
 /// Months north of the equator as they fall in the south.
@@ -149,13 +174,7 @@ fn local(months: &[u8], south: bool) -> Vec<u8> {
 
 /// The steps of a way, from the crop's profile; none where it has none.
 pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
-    let seed = seed_of(answer);
-    let chosen: Vec<_> = crop
-        .steps
-        .iter()
-        .filter(|s| s.is_for(setting.way, seed, setting.climate))
-        .filter(|s| !(setting.has_rootstock && s.raises_rootstock))
-        .collect();
+    let chosen = chosen(crop, seed_of(answer), setting);
     chosen
         .iter()
         .map(|profile| {
@@ -284,6 +303,13 @@ mod tests {
 
     #[test]
     fn a_seedling_of_one_sprout_is_not_parted_and_flowers_late() {
+        // a seed of which nobody knows the kind: steps for both, each saying for which
+        let either = draft(&mango(), Answer::Unknown, setting(Way::Seed, Climate::Warm));
+        let title = |key: &str| either.iter().find(|s| s.key == key).map(|s| s.title.clone()).unwrap();
+        assert_eq!(title("separate"), "Part the sprouts (a seed that sent up several sprouts)");
+        assert_eq!(title("first_flowers"), "First flowers (a seed that sent up one sprout)");
+        let fruit = either.iter().find(|s| s.key == "first_fruit").unwrap();
+        assert!(fruit.about.contains("Of a seed that sent up one sprout"), "{}", fruit.about);
         let steps = draft(&mango(), Answer::NotTrue, setting(Way::Seed, Climate::Warm));
         assert!(!steps.iter().any(|s| s.key == "separate" || s.key == "judge"));
         let flowers = steps.iter().find(|s| s.key == "first_flowers").unwrap();
