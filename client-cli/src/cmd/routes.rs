@@ -46,7 +46,7 @@ fn is_cultivar(route: &v1::Route) -> String {
     match (&route.is_true, route.leads_there) {
         (_, false) => "no odds".into(),
         (Some(range), true) => chance(range),
-        (None, true) => "yes".into(),
+        (None, true) => "if its scion is".into(),
     }
 }
 

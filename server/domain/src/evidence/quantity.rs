@@ -158,7 +158,7 @@ fn conclude(
     let who = behind(papers, growers);
     let (standing, standing_text) = if groups >= 3 && width <= SETTLED_WIDTH && growers > 0 {
         (Standing::Settled, format!("{who} agree within {:.0} %", width * 100.0))
-    } else if groups >= 2 && (width <= LIKELY_WIDTH || growers == 0) {
+    } else if groups >= 2 && width <= LIKELY_WIDTH {
         (Standing::Likely, format!("{who} describe it; values differ by place and year"))
     } else {
         (Standing::Thin, format!("{who}; values differ by place and year"))
