@@ -267,7 +267,8 @@ fn plans_and_grafts_from_the_command_line() {
     assert!(person.ok(&["plan", "drop", &id]).contains("Forgotten"));
     assert!(person.ok(&["plan", "list"]).contains("You keep no plans"));
 
-    let log = ["graft", "log", "R2E2", "--method", "chip-bud", "--made", "4", "--day", "2025-08-01"];
+    let log =
+        ["graft", "log", "R2E2", "--method", "chip-bud", "--made", "4", "--day", "2025-08-01", "--north"];
     let entered = person.ok(&log);
     let graft = entered.split_whitespace().find(|w| w.starts_with("grf_")).unwrap().to_string();
     assert!(person.ok(&["graft", "list", "--open"]).contains("how many took?"));
