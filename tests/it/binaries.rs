@@ -134,7 +134,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
                 .split_whitespace()
                 .collect::<Vec<_>>()
                 .join(" ")
-                .contains("nobody on file has counted whether"),
+                .contains("no one on file has counted whether"),
         "{text}"
     );
     for name in ["golek", "peach", "R2 E2", "sabre", "volkamer lemon", "lula", "keitt"] {

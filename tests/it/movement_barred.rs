@@ -16,7 +16,7 @@ use crate::{
     rounds::{create, mine, round, seal, settings, settle, wish},
 };
 
-/// Every worked example that is prohibited today: nobody gets it by asking, and no round allots it.
+/// Every worked example that is prohibited today: no one gets it by asking, and no round allots it.
 #[tokio::test]
 async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
     on_both(async |url| {
@@ -57,6 +57,12 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
             let made: v1::CreateOfferResponse =
                 giver.call(&v1::CreateOfferRequest { offer: Some(draft) }).await.unwrap();
             made.offer.unwrap().offer_id
+        };
+        let bring = async |offer_id: String| {
+            let round_id = round.clone();
+            let request =
+                v1::BringLotRequest { round_id, offer_id, units: 1, gift: true, ..Default::default() };
+            giver.call(&request).await.unwrap();
         };
         let today = today();
         let rules = on_file();
@@ -101,14 +107,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
             assert_eq!(reason(&taker.call(&ask).await.unwrap_err()), "MOVEMENT_PROHIBITED", "{name}");
             let_in(&giver, &taker, &club).await;
             join(&taker, &to).await;
-            let brought = v1::BringLotRequest {
-                round_id: round.clone(),
-                offer_id: offered,
-                units: 1,
-                gift: true,
-                ..Default::default()
-            };
-            giver.call(&brought).await.unwrap();
+            bring(offered).await;
             lot += 1;
             wish(&taker, &round, &[lot]).await.unwrap();
             takers.push((name, taker));
@@ -118,14 +117,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
         // beside them one that nothing stands in the way of: the round does allot
         let free =
             offer("Mangifera indica", v1::Material::ScionWood, v1::MaterialForm::Leafless, "XB-NS").await;
-        let brought = v1::BringLotRequest {
-            round_id: round.clone(),
-            offer_id: free,
-            units: 1,
-            gift: true,
-            ..Default::default()
-        };
-        giver.call(&brought).await.unwrap();
+        bring(free).await;
         let near = people.grower("near").await;
         let_in(&giver, &near, &club).await;
         join(&near, "XB-NS").await;

@@ -111,7 +111,7 @@ fn rule(row: &WorldRule) -> Rule {
         },
         conditions: String::new(),
         instrument: "one".into(),
-        authority: "somebody".into(),
+        authority: "someone".into(),
         effective_from: row.effective_from,
         effective_to: row.effective_to,
         text_date: String::new(),
@@ -343,7 +343,7 @@ fn barred(answer: &Answer) -> bool {
     answer.verdict == Verdict::Prohibited || answer.open().next().is_some()
 }
 
-/// The place above a code, as somebody states it who knows less.
+/// The place above a code, as someone states it who knows less.
 fn coarser(code: &str) -> Option<String> {
     let slash = code.rsplit_once('/').map(|(up, _)| up.to_string());
     slash.or_else(|| code.split_once('-').map(|(up, _)| up.to_string()))
@@ -474,14 +474,14 @@ fn what_one_part_or_place_may_do_another_may_not() {
     let coarse = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "AU-NT", "AU-QLD", "2019-12-15"));
     assert_eq!((typed.verdict, &typed.lead), (coarse.verdict, &coarse.lead));
     assert_eq!(typed.counted_as, [("AU-NT/katherine".to_string(), "AU-NT".to_string())]);
-    // an origin that nobody knows has the days of areas too
+    // an origin that no one knows has the days of areas too
     let old = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "?", "AU-QLD", when));
     assert!(
         old.lead.iter().chain(&old.also).all(|a| a.rule.id != "AU-NT-CC-RESTRICTED-OUT"),
         "it ended in 2019"
     );
     assert!(!old.gaps.is_empty());
-    // an area of which nobody has listed the places is told
+    // an area of which no one has listed the places is told
     let told = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "US-FL", "US-OR", when));
     assert!(told.hollow.iter().any(|a| a.rule.id == "US-CANKER-2B"), "{:?}", told.hollow);
     // whom to ask is who answers for the place, not who names it

@@ -180,7 +180,7 @@ fn counts_enter_the_model_and_claims_do_not() {
     with("Kensington Pride", "", |registry, record| {
         let (answer, headline) = registry.seed_of(record);
         assert_eq!(answer, Answer::NotCounted);
-        assert!(headline.contains("Said to be polyembryonic; nobody on file has counted"), "{headline}");
+        assert!(headline.contains("Said to be polyembryonic; no one on file has counted"), "{headline}");
         assert!(
             headline.contains("In the 6 cultivars of the crop that were counted, 2 to 64 in 100"),
             "{headline}"
@@ -194,7 +194,7 @@ fn a_cultivar_that_nobody_counted_says_so() {
     with("Keitt", "", |registry, record| {
         assert_eq!(registry.seed_of(record).0, Answer::Unknown);
         let report = registry.report(record).unwrap();
-        assert!(report.how_sure.contains("nobody knows, not that it is bad"));
+        assert!(report.how_sure.contains("no one knows, not that it is bad"));
     });
 }
 
@@ -205,7 +205,7 @@ fn no_report_contradicts_itself() {
     for crop in registry.crops() {
         for record in registry.list(&crop.slug, None, 100, "").unwrap().rows {
             let report = registry.report(record).unwrap();
-            let nothing = report.how_sure.starts_with("Nobody on file has stated or counted anything");
+            let nothing = report.how_sure.starts_with("No one on file has stated or counted anything");
             assert_eq!(nothing, report.findings.is_empty(), "{}: {}", record.cultivar.name, report.how_sure);
             if registry.seed_of(record).0 == Answer::Unknown {
                 assert!(report.findings.is_empty(), "{}", record.cultivar.name);
@@ -281,14 +281,14 @@ async fn loading_twice_changes_nothing_and_a_changed_row_is_refreshed() {
 fn mistakes_in_a_catalogue_are_all_told_with_their_lines() {
     let mut files = data::demo();
     files.cultivars.push_str("mango,Lantern Moth,,x,cultivar,,\npapaya,Foo,,x,sport,,\n");
-    files.evidence.push_str("D001,mango,Nobody,,,,embryony,class,polyembryonic,,,,,,,NOWHERE,x,\n");
+    files.evidence.push_str("D001,mango,No one,,,,embryony,class,polyembryonic,,,,,,,NOWHERE,x,\n");
     let known = catalogue::parse(&data::reference(), &[]).unwrap().crops;
     let text = catalogue::parse(&files, &known).unwrap_err().to_string();
     for part in [
         "stands twice",
         "cultivars.csv line 7: no crop \"papaya\"",
         "rank: cultivar or group expected",
-        "no record \"Nobody\"",
+        "no record \"No one\"",
         "no source \"NOWHERE\"",
     ] {
         assert!(text.contains(part), "{part}\n{text}");

@@ -580,7 +580,7 @@ def error_rates():
             cases = []
             for at in range(items):
                 for who in range(observers):
-                    # everything is rated by somebody
+                    # everything is rated by someone
                     if who == 0 or draw.random() < 0.8:
                         right = draw.random() < skill[who]
                         cases.append([at, who, int(truth[at] if right else draw.integers(0, classes))])
@@ -683,7 +683,7 @@ def likelihood(unit):
 
 
 def crop_posteriors(units):
-    """What is known of each, what the others say of each, and of one that nobody counted: weights on THETA."""
+    """What is known of each, what the others say of each, and of one that no one counted: weights on THETA."""
     seen = [likelihood(unit) for unit in units]
     marginal = [np.log(CELLS @ one) for one in seen]
     total = CELL_PRIOR + sum(marginal, np.zeros_like(CELL_PRIOR))

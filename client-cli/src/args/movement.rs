@@ -27,7 +27,7 @@ pub struct CheckArguments {
     /// The plant of --plant is in no list on file: look at rules on any plant
     #[arg(long, requires = "plant")]
     pub unlisted: bool,
-    /// The rootstock of a grafted plant, a cultivar or a plant; "unknown" if nobody knows
+    /// The rootstock of a grafted plant, a cultivar or a plant; "unknown" if no one knows
     #[arg(long, default_value = "", hide_default_value = true, value_name = "NAME")]
     pub rootstock: String,
     /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
@@ -36,7 +36,7 @@ pub struct CheckArguments {
     /// leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk or whole-fruit
     #[arg(long, value_parser = words::parse_form)]
     pub form: Option<v1::MaterialForm>,
-    /// Where it was grown, each place where it stood: AU-QLD, US-TX/zapata; leave it out if nobody knows
+    /// Where it was grown, each place where it stood: AU-QLD, US-TX/zapata; leave it out if no one knows
     #[arg(long, value_name = "CODE", value_delimiter = ',')]
     pub from: Vec<String>,
     /// Where it goes; of a meeting, the receiver's home too

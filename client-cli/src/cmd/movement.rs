@@ -79,7 +79,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                 if !reply.empty_areas.is_empty() {
                     out.gap();
                     out.faint(&format!(
-                        "Areas that rules name and that nobody has listed here, so that such rules match nothing: {}.",
+                        "Areas that rules name and that no one has listed here, so that such rules match nothing: {}.",
                         reply.empty_areas.join(", ")
                     ));
                 }
@@ -259,7 +259,7 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
     listed(out, "In force later", &reply.coming, full);
     listed(
         out,
-        "Not looked at, as nobody has listed the places of an area here: ask",
+        "Not looked at, as no one has listed the places of an area here: ask",
         &reply.not_looked_at,
         full,
     );
@@ -279,7 +279,7 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
                 v1::MovementSide::Entering => "entering",
                 v1::MovementSide::Within | v1::MovementSide::Unspecified => "moving within",
             };
-            let place = if gap.place.is_empty() { "a place that nobody knows" } else { &gap.place };
+            let place = if gap.place.is_empty() { "a place that no one knows" } else { &gap.place };
             out.item(0, "-", &format!("{side} {place}: ask {}.", gap.ask));
         }
     }

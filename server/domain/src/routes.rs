@@ -92,7 +92,7 @@ pub struct Route {
     pub profile: RouteProfile,
     /// Whether the tree will be the cultivar, in words.
     pub identity: String,
-    /// The chance that one seedling is, where the tree comes from seed and somebody counted.
+    /// The chance that one seedling is, where the tree comes from seed and someone counted.
     pub is_true: Option<Chance>,
     /// It leads to a tree of the cultivar at all.
     pub leads_there: bool,
@@ -266,7 +266,7 @@ fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
         ),
         Answer::NotCounted => (
             Way::GraftedTree,
-            "A grafted tree from a known scion is the cultivar and fruits sooner. Its seed is said to send up several sprouts, but nobody counted whether they are true; sow several if you can wait.",
+            "A grafted tree from a known scion is the cultivar and fruits sooner. Its seed is said to send up several sprouts, but no one counted whether they are true; sow several if you can wait.",
         ),
         Answer::PartlyTrue | Answer::MostlyOffType => {
             (Way::GraftedTree, "A grafted tree from a known scion is the cultivar; of its seedlings too many are not.")

@@ -42,7 +42,7 @@ pub enum Answer {
     NotTrue,
     /// Both kinds of seed.
     BothKinds,
-    /// Said to send up several sprouts; nobody counted whether they are true.
+    /// Said to send up several sprouts; no one counted whether they are true.
     NotCounted,
     /// The evidence disagrees.
     Contested,
@@ -140,7 +140,7 @@ fn find<'a>(findings: &'a [Finding], key: &str) -> Option<&'a Finding> {
 /// Which cultivars of a crop a cultivar is like in how often its seed comes true.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Group {
-    /// Those that somebody states to be polyembryonic.
+    /// Those that someone states to be polyembryonic.
     SaidPolyembryonic,
     /// All others.
     NotSaid,
@@ -315,13 +315,13 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
             Some((most, text)) if most < FEW_SEVERAL => (
                 Answer::Doubtful,
                 format!(
-                    "Doubtful: it is stated polyembryonic, but only {text} seeds sent up several sprouts, and seedlings that come up alone are the least certain. Nobody counted its off-types."
+                    "Doubtful: it is stated polyembryonic, but only {text} seeds sent up several sprouts, and seedlings that come up alone are the least certain. No one counted its off-types."
                 ),
             ),
             _ => (
                 Answer::NotCounted,
                 joined(
-                    "Said to be polyembryonic; nobody on file has counted whether its seedlings are true.",
+                    "Said to be polyembryonic; no one on file has counted whether its seedlings are true.",
                     &others_words(known),
                 ),
             ),
@@ -338,7 +338,7 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
             return (
                 Answer::NotCounted,
                 joined(
-                    "Most of its seeds send up several sprouts; nobody on file has counted whether those seedlings are true.",
+                    "Most of its seeds send up several sprouts; no one on file has counted whether those seedlings are true.",
                     &others_words(known),
                 ),
             );
@@ -353,7 +353,7 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
         (true, false) => {
             return (
                 Answer::NotCounted,
-                joined("Its seed is said to come true; nobody on file counted it.", &others_words(known)),
+                joined("Its seed is said to come true; no one on file counted it.", &others_words(known)),
             );
         }
         (false, true) => {
@@ -365,7 +365,7 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
         return (
             Answer::Doubtful,
             format!(
-                "Doubtful: {text} seeds sent up several sprouts, but nobody counted how many of those seedlings were true."
+                "Doubtful: {text} seeds sent up several sprouts, but no one counted how many of those seedlings were true."
             ),
         );
     }
@@ -382,25 +382,25 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
         return (
             Answer::NotTrue,
             format!(
-                "Nobody on file has stated or counted how the seed of this cultivar behaves. Of the crop as a whole: {}.",
+                "No one on file has stated or counted how the seed of this cultivar behaves. Of the crop as a whole: {}.",
                 crop.seed.off_type_text
             ),
         );
     }
     (
         Answer::Unknown,
-        "Not known: nobody on file has stated or counted how its seed behaves. Until somebody does, take its seed as a gamble.".into(),
+        "Not known: no one on file has stated or counted how its seed behaves. Until someone does, take its seed as a gamble.".into(),
     )
 }
 
 fn how_sure(findings: &[Finding], known: &Trueness) -> String {
     let sprouting = find(findings, SPROUTING).is_some();
     match (relevant(findings).is_empty(), sprouting, known.own) {
-        (true, _, _) => "Nobody on file has stated or counted anything about its seed. That means nobody knows, not that it is bad.",
-        (_, false, false) => "Nobody on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
-        (_, true, false) => "Nobody on file counted its off-types: how many of its seedlings are true is not known.",
-        (_, false, true) => "Nobody on file counted its sprouts. Ranges hold nine times of ten, as far as the crop's other cultivars tell.",
-        (_, true, true) => "Sprouts and off-types are both on record; how firm each is stands beside it. Ranges hold nine times of ten, as far as the crop's other cultivars tell.",
+        (true, _, _) => "No one on file has stated or counted anything about its seed. That means no one knows, not that it is bad.",
+        (_, false, false) => "No one on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",
+        (_, true, false) => "No one on file counted its off-types: how many of its seedlings are true is not known.",
+        (_, false, true) => "No one on file counted its sprouts. Ranges hold 9 times in 10, as far as the crop's other cultivars show.",
+        (_, true, true) => "Sprouts and off-types are both on record; the list shows how firm each is. Ranges hold 9 times in 10, as far as the crop's other cultivars show.",
     }
     .to_string()
 }

@@ -1,5 +1,5 @@
-//! How many seeds to sow, how many seedlings to keep. The seed report and the odds ask [`needed`],
-//! [`needed_uncertain`] and [`needed_among`]; [`UncertainSeed`] is for those who know more of a seed lot than a rate.
+//! How many seeds to sow, how many seedlings to keep. The seed report and the odds ask [`needed`] and [`smallest`], with
+//! what [`crate::trueness::Spread`] holds; [`UncertainSeed`] is for those who know more of a seed lot than a rate.
 
 use crate::{
     quadrature::{Point, points},

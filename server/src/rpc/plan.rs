@@ -43,7 +43,7 @@ pub(crate) async fn estimate_seed_odds(
     let known = record
         .map(|r| registry.trueness(r))
         .or_else(|| crop.map(|crop| registry.trueness_of_crop(&crop.slug)));
-    let found = odds::odds(&question, crop, findings, answer, known.as_ref());
+    let found = odds::odds(&question, crop, findings, answer, known.as_deref());
     Ok(convert::odds(&registry, record, crop, &question, &found))
 }
 

@@ -195,7 +195,7 @@ fn observed(unit: &Value) -> Result<Observed> {
 }
 
 /// Quantiles 5, 50 and 95 % and the mean of what is known of each cultivar, of what the others say of it, and of one
-/// that nobody counted.
+/// that no one counted.
 fn crop_model_of(q: &Question) -> Result<Value> {
     let told = |spread: &Spread| {
         json!([spread.quantile(0.05), spread.quantile(0.5), spread.quantile(0.95), spread.mean()])
@@ -206,7 +206,7 @@ fn crop_model_of(q: &Question) -> Result<Value> {
     let each = |at: usize, unit: &Observed| {
         json!({
             "posterior": told(&model.of_cultivar(&id(at), unit).off_type),
-            "left_out": told(&model.prior_of(&id(at))),
+            "left_out": told(&model.of_cultivar(&id(at), unit).of_crop),
         })
     };
     Ok(json!({

@@ -40,7 +40,7 @@ async fn held(write: &Write<'_>, id: ClaimId) -> Result<Claim, Error> {
     claim_store::one(write.tx, id).await?.ok_or_else(missing)
 }
 
-/// A claim with the right to change it, and the caller's side; somebody else's is nobody's business.
+/// A claim with the right to change it, and the caller's side; someone else's is nobody's business.
 async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim>, Side), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("claim", id);
@@ -72,7 +72,7 @@ async fn offer_of(write: &Write<'_>, id: OfferId) -> Result<Offer, Error> {
 }
 
 /// Whether the caller arranges the club in which a claim was made: its offer is for that club, both its sides belong to it,
-/// and the caller does not act for somebody else.
+/// and the caller does not act for someone else.
 async fn arranged(db: &dyn Source, call: &Call, claim: &Claim, offer: &Offer) -> Result<bool, Error> {
     if rounds::arranges_claim(db, call, claim).await? {
         return Ok(true);
@@ -147,7 +147,7 @@ fn what(registry: &Registry, claim: &Claim, offer: &Offer) -> String {
     let contents = &offer.contents;
     let name = registry.record(contents.cultivar).map(|r| r.cultivar.full_name()).unwrap_or_default();
     let (quantity, material) = (contents.unit.counted(claim.quantity), contents.material.label());
-    // somebody may offer the same twice: the day tells which
+    // someone may offer the same twice: the day tells which
     format!("{quantity} of {name} ({material}, on offer from {})", contents.available_from)
 }
 

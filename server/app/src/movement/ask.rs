@@ -55,7 +55,7 @@ pub struct AskMovement {
 pub struct MovementFound {
     /// The plants that rules were looked up by: one, a hybrid's parents, a graft's rootstock too.
     pub plants: Vec<String>,
-    /// Where it was grown, in codes; empty where nobody knows.
+    /// Where it was grown, in codes; empty where no one knows.
     pub grown_at: Vec<Option<String>>,
     /// The days.
     pub days: (Date, Date),

@@ -1,4 +1,4 @@
-//! The plants of a movement as rules name them: of an offer, of a record, or as somebody typed them.
+//! The plants of a movement as rules name them: of an offer, of a record, or as someone typed them.
 
 use scionary_domain::{
     movement::{Read, Rules},
@@ -52,7 +52,7 @@ pub(super) fn of_offer(registry: &Registry, rules: &Rules, contents: &Contents) 
     plants
 }
 
-/// A plant that somebody typed.
+/// A plant that someone typed.
 ///
 /// # Errors
 /// What was expected, with names like it.

@@ -84,18 +84,18 @@ impl Registry {
     }
 
     /// What is known of a record's off-types.
-    pub fn trueness(&self, record: &Record) -> Trueness {
+    pub fn trueness(&self, record: &Record) -> Arc<Trueness> {
         let Some((group, id, observed)) = record.unit() else { return Trueness::unknown() };
-        let empty = CropModel::default();
-        let model = self.models.get(&(record.cultivar.crop.clone(), group)).unwrap_or(&empty);
-        model.of_cultivar(&id, &observed)
+        match self.models.get(&(record.cultivar.crop.clone(), group)) {
+            Some(model) => model.of_cultivar(&id, &observed),
+            None => CropModel::default().of_cultivar(&id, &observed),
+        }
     }
 
     /// What is known of a crop's cultivars that are said to send up several sprouts, for one of which nothing is on file.
-    pub fn trueness_of_crop(&self, crop: &str) -> Trueness {
+    pub fn trueness_of_crop(&self, crop: &str) -> Arc<Trueness> {
         let model = self.models.get(&(crop.to_string(), Group::SaidPolyembryonic));
-        let nobody = UnitId::Subject(String::new());
-        model.map_or_else(Trueness::unknown, |model| model.of_cultivar(&nobody, &Observed::default()))
+        model.map_or_else(Trueness::unknown, CropModel::of_uncounted)
     }
 
     /// The short answer on a record's seed, and the same in words.

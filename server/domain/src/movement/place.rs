@@ -136,12 +136,6 @@ impl Places {
         known.unwrap_or(&code).to_string()
     }
 
-    /// Local parts on file directly or further below a place.
-    pub fn parts_below<'a>(&'a self, place: &'a str) -> impl Iterator<Item = &'a str> {
-        let local = self.parts.iter().map(String::as_str).filter(|part| part.contains('/'));
-        local.filter(move |part| chain(part).skip(1).any(|at| at == place))
-    }
-
     /// Whether any member of an area or bloc is on file.
     pub fn has_members(&self, area: &str) -> bool {
         self.members.contains_key(area)
@@ -191,7 +185,7 @@ impl Places {
     }
 
     /// The exact places that a stated one may mean, as far as rules that name these nodes can tell them apart: in a node
-    /// but in none of the narrower ones, and two subdivisions of each country that nobody names.
+    /// but in none of the narrower ones, and two subdivisions of each country that no one names.
     pub(super) fn meant(&self, stated: &str, nodes: &BTreeSet<&str>, day: Date) -> BTreeSet<String> {
         let mut roots: BTreeSet<&str> = BTreeSet::new();
         let mut exact = BTreeSet::new();
@@ -255,7 +249,7 @@ impl Places {
     }
 }
 
-/// Exact places in a node that nobody names: two subdivisions of a country, of which the same may be meant twice; below
+/// Exact places in a node that no one names: two subdivisions of a country, of which the same may be meant twice; below
 /// a subdivision the node itself stands for them.
 fn rest(node: &str) -> Vec<String> {
     if node.contains(['-', '/']) {
@@ -311,7 +305,6 @@ mod tests {
         assert_eq!(places.looked_at("XB-N/veil"), "XB-N", "a part that nothing names");
         let by_name = Places::new(vec![member("RA:Z", "XC/coast", None, None)], vec![]);
         assert_eq!((by_name.looked_at("XC-S").as_str(), by_name.looked_at("XB-S").as_str()), ("XC", "XB-S"));
-        assert_eq!(places.parts_below("XB").collect::<Vec<_>>(), ["XB-N/vale"]);
         assert_eq!(
             (subdivision("XB-N/vale"), subdivision("XB"), subdivision("XB/bay")),
             (Some("XB-N"), None, Some("XB/bay"))

@@ -63,7 +63,7 @@ impl Move {
 pub struct Gap {
     /// The side.
     pub side: Side,
-    /// The place's code; empty for where it was grown, if nobody knows.
+    /// The place's code; empty for where it was grown, if no one knows.
     pub place: String,
     /// Whom to ask, in words.
     pub ask: String,
@@ -259,7 +259,7 @@ impl Rules {
     }
 
     /// The layers of the path on which no rule applies: leaving and entering countries, leaving and entering their
-    /// parts; and a place where it stood that nobody knows.
+    /// parts; and a place where it stood that no one knows.
     pub(super) fn gaps(
         &self,
         (origins, to): (&[Option<String>], &[String]),

@@ -7,7 +7,7 @@ use crate::{evidence::share::CONFIDENCE, sowing, trueness::Spread};
 pub enum Chance {
     /// All that is known of it; a single point where it is typed in.
     Known(Spread),
-    /// It lies between these, and nobody says where.
+    /// It lies between these, and no one says where.
     Between(f64, f64),
 }
 

@@ -387,7 +387,7 @@ fn headline(question: &Question, new_plant: bool, answer: Option<Answer>, kinds:
     let sure = in_hundred(question.confidence);
     let Some(first) = kinds.iter().find(|k| k.kept == Kept::AsTheyCome) else {
         return if kinds.is_empty() {
-            "Nobody on file has counted how many of its seedlings are true, so there are no odds to give. Take its seed as a gamble, or graft.".into()
+            "No one on file has counted how many of its seedlings are true, so there are no odds to give. Take its seed as a gamble, or graft.".into()
         } else {
             "How many of its seedlings are true was counted only in part; see below which.".into()
         };

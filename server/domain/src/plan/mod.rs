@@ -47,7 +47,7 @@ pub enum State {
     },
 }
 
-/// A step of somebody's plan: what the profile said when it was made, and what became of it. Later changes of the
+/// A step of someone's plan: what the profile said when it was made, and what became of it. Later changes of the
 /// profile do not move it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
@@ -303,7 +303,7 @@ mod tests {
 
     #[test]
     fn a_seedling_of_one_sprout_is_not_parted_and_flowers_late() {
-        // a seed of which nobody knows the kind: steps for both, each saying for which
+        // a seed of which no one knows the kind: steps for both, each saying for which
         let either = draft(&mango(), Answer::Unknown, setting(Way::Seed, Climate::Warm));
         let title = |key: &str| either.iter().find(|s| s.key == key).map(|s| s.title.clone()).unwrap();
         assert_eq!(title("separate"), "Part the sprouts (a seed that sent up several sprouts)");

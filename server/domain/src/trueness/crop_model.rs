@@ -67,8 +67,8 @@ struct Unit {
     observed: Observed,
     /// ln P(what was observed | cell).
     marginal: Arc<Vec<f64>>,
-    /// What the others say of it, worked out when it is first asked.
-    prior: Arc<OnceLock<Spread>>,
+    /// What is known of it, worked out when it is first asked.
+    known: Arc<OnceLock<Arc<Trueness>>>,
 }
 
 impl Unit {
@@ -78,7 +78,7 @@ impl Unit {
         let of_cell =
             |row: &[f32]| row.iter().zip(&likelihood).map(|(w, l)| f64::from(*w) * l).sum::<f64>().ln();
         let marginal = Arc::new(cells.map(of_cell).collect());
-        Self { id, observed, marginal, prior: Arc::default() }
+        Self { id, observed, marginal, known: Arc::default() }
     }
     /// The most counted first.
     fn order(&self, other: &Self) -> Ordering {
@@ -94,7 +94,7 @@ pub struct CropModel {
     /// ln P(cell | all).
     cells: Vec<f64>,
     /// What is known of a cultivar of which nothing was counted.
-    predictive: Spread,
+    uncounted: Arc<Trueness>,
 }
 
 impl Default for CropModel {
@@ -124,10 +124,17 @@ impl CropModel {
         let mut cells = GRID.prior.clone();
         for unit in &mut units {
             cells.iter_mut().zip(unit.marginal.iter()).for_each(|(sum, m)| *sum += m);
-            unit.prior = Arc::default();
+            unit.known = Arc::default();
         }
-        let predictive = averaged(&cells);
-        Self { units, cells, predictive }
+        let of_crop = averaged(&cells);
+        let uncounted = Arc::new(Trueness {
+            off_type: of_crop.clone(),
+            of_crop,
+            own: false,
+            others: units.len(),
+            seen: seen_in(units.iter()),
+        });
+        Self { units, cells, uncounted }
     }
 
     /// From what was observed of each cultivar.
@@ -170,40 +177,50 @@ impl CropModel {
     }
 
     /// What is known of the share in a cultivar of which nothing was counted.
-    pub const fn predictive(&self) -> &Spread {
-        &self.predictive
+    pub fn predictive(&self) -> &Spread {
+        &self.uncounted.off_type
     }
 
-    /// What the other cultivars say of this one.
-    pub fn prior_of(&self, id: &UnitId) -> Spread {
-        let Some(unit) = self.units.iter().find(|unit| unit.id == *id) else {
-            return self.predictive.clone();
-        };
-        let others = || {
-            let cells: Vec<f64> =
-                self.cells.iter().zip(unit.marginal.iter()).map(|(all, own)| all - own).collect();
-            averaged(&cells)
-        };
-        unit.prior.get_or_init(others).clone()
+    /// What is known of a cultivar of which nothing was counted.
+    pub fn of_uncounted(&self) -> Arc<Trueness> {
+        self.uncounted.clone()
+    }
+
+    /// What the others say of a cultivar that is in the model.
+    fn prior_of(&self, unit: &Unit) -> Spread {
+        let cells: Vec<f64> =
+            self.cells.iter().zip(unit.marginal.iter()).map(|(all, own)| all - own).collect();
+        averaged(&cells)
     }
 
     /// What is known of a cultivar's off-types.
-    pub fn of_cultivar(&self, id: &UnitId, observed: &Observed) -> Trueness {
-        let others = self.units.iter().filter(|unit| unit.id != *id);
-        let seen = others
-            .clone()
-            .filter_map(|unit| unit.observed.seen())
-            .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
-        let own = !observed.is_empty();
-        let of_crop = self.prior_of(id);
-        Trueness {
-            off_type: if own { after(&of_crop, observed) } else { of_crop.clone() },
-            of_crop,
-            own,
-            others: others.count(),
-            seen,
+    pub fn of_cultivar(&self, id: &UnitId, observed: &Observed) -> Arc<Trueness> {
+        if observed.is_empty() {
+            return self.of_uncounted();
+        }
+        let known = |of_crop: Spread| {
+            let others = self.units.iter().filter(|unit| unit.id != *id);
+            Arc::new(Trueness {
+                off_type: after(&of_crop, observed),
+                of_crop,
+                own: true,
+                others: others.clone().count(),
+                seen: seen_in(others),
+            })
+        };
+        match self.units.iter().find(|unit| unit.id == *id) {
+            Some(unit) if unit.observed == *observed => {
+                unit.known.get_or_init(|| known(self.prior_of(unit))).clone()
+            }
+            Some(unit) => known(self.prior_of(unit)),
+            None => known(self.predictive().clone()),
         }
     }
+}
+
+/// The lowest and the highest share that was found in any of these.
+fn seen_in<'a>(units: impl Iterator<Item = &'a Unit>) -> Option<(f64, f64)> {
+    units.filter_map(|unit| unit.observed.seen()).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
 }
 
 /// What is known after something was observed.
@@ -284,7 +301,8 @@ mod tests {
             close(model.predictive(), &nobody, "no one counted");
             for (name, rates, posterior, left_out) in &crop {
                 close(&model.of_cultivar(&id(name), &observed(rates)).off_type, posterior, name);
-                close(&model.prior_of(&id(name)), left_out, &format!("{name} left out"));
+                let known = model.of_cultivar(&id(name), &observed(rates));
+                close(&known.of_crop, left_out, &format!("{name} left out"));
             }
         }
     }
@@ -321,12 +339,12 @@ mod tests {
                 prop_assert!(more >= fewer);
             }
             let own = Observed::counted(x, n);
-            let before = model.of_cultivar(&id("own"), &own).off_type;
+            let before = model.of_cultivar(&id("own"), &own).off_type.clone();
             let (low, high) = before.interval(0.9);
             for rate in [low / 2.0, f64::midpoint(high, 1.0)] {
                 let mut with = own.clone();
                 with.add_rate(rate, rate, None);
-                let after = model.of_cultivar(&id("own"), &with).off_type;
+                let after = model.of_cultivar(&id("own"), &with).off_type.clone();
                 if rate < low {
                     prop_assert!(after.quantile(0.5) <= before.quantile(0.5));
                 } else {

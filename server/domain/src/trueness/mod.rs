@@ -7,6 +7,8 @@
 //! Evidence enters as what it is ([`Observed`]): counts, rates without their counts, classes with open ends, seeds that
 //! held an off-type sprout. A statement enters nothing but the group that a cultivar is in.
 
+use std::sync::Arc;
+
 mod crop_model;
 mod grid;
 mod observed;
@@ -32,8 +34,7 @@ pub struct Trueness {
 
 impl Trueness {
     /// Of a cultivar of which, and of whose crop, nothing was counted.
-    pub fn unknown() -> Self {
-        let nothing = CropModel::default().predictive().clone();
-        Self { off_type: nothing.clone(), of_crop: nothing, own: false, others: 0, seen: None }
+    pub fn unknown() -> Arc<Self> {
+        CropModel::default().of_uncounted()
     }
 }

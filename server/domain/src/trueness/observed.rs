@@ -14,7 +14,7 @@ const COUNTS_NOT_TOLD: [f64; 4] = [10.0, 20.0, 40.0, 80.0];
 const NONE_DETECTED: f64 = 0.05;
 /// A class with an open end speaks of some, not of none and not of all.
 const EDGE: f64 = 1e-9;
-/// Sprouts that a seed may send up where nobody counted them (the reference tables have 2 to 4).
+/// Sprouts that a seed may send up where no one counted them (the reference tables have 2 to 4).
 const SPROUTS_NOT_TOLD: [f64; 3] = [2.0, 3.0, 4.0];
 
 /// Seeds that held an off-type sprout among others.
@@ -85,7 +85,7 @@ impl Observed {
         all
     }
 
-    /// A count as somebody types it in: it gets the design effect that a count on file gets.
+    /// A count as someone types it in: it gets the design effect that a count on file gets.
     pub fn counted(of_these: u32, all: u32) -> Self {
         let (of_these, all) = (f64::from(of_these), f64::from(all));
         let effective = effective_count(all);
