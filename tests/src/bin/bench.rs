@@ -315,7 +315,7 @@ fn verdicts() {
     for n in 0..10_000 {
         let (host, from, to) = (hosts[n % 10], countries[n / 10 % 10], countries[n / 100 % 10]);
         rules.push_str(&format!(
-            "BENCH-{n},1,rule,{host},scion|seed,{from}|!SAME-SUBDIV,{to},official document required,c,BENCH {n},Authority,,,2020,,bench,,,,,,,,\n"
+            "BENCH-{n},1,rule,{host},scion|seed,{from}|!SAME-SUBDIV,{to},official document required,c,BENCH {n},Authority,,,2020,,,bench,,,,,,,,,\n"
         ));
     }
     let files = MovementFiles { rules, ..files };

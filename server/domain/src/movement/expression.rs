@@ -138,6 +138,20 @@ pub(super) fn between(
     (origin, destination): (&str, &str),
     day: Date,
 ) -> Holds {
+    // nothing that the rule names lies below the places as stated: they are exact, as far as it goes
+    let exact = |stated: &str| {
+        !places.is_wide(stated)
+            && (!to.relates() || subdivision(stated).is_some())
+            && !from.named().chain(to.named()).any(|node| places.reaches_below(node, stated, day))
+    };
+    let below =
+        |one: &str, other: &str| one.strip_prefix(other).is_some_and(|rest| rest.starts_with(['-', '/']));
+    let related = to.relates() && (below(origin, destination) || below(destination, origin));
+    if !related && exact(origin) && exact(destination) {
+        let holds = from.is_true(places, origin, origin, from, day)
+            && to.is_true(places, destination, origin, from, day);
+        return if holds { Holds::Yes } else { Holds::No };
+    }
     let mut nodes = BTreeSet::new();
     for node in from.named().chain(to.named()) {
         places.nodes(node, day, &mut nodes);

@@ -179,6 +179,16 @@ impl Places {
         }
     }
 
+    /// Whether a node, or any place that an area or a bloc comes to on a day, lies below a stated place.
+    pub(super) fn reaches_below(&self, node: &str, stated: &str, day: Date) -> bool {
+        match self.members.get(node) {
+            Some(members) => {
+                members.iter().any(|m| m.holds_on(day) && self.reaches_below(&m.place, stated, day))
+            }
+            None => node.strip_prefix(stated).is_some_and(|rest| rest.starts_with(['-', '/'])),
+        }
+    }
+
     /// Whether a stated place is, or is part of, or contains a node.
     fn stands_above(&self, stated: &str, node: &str, day: Date) -> bool {
         self.contains(stated, node, day).is_some()
