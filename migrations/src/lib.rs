@@ -74,6 +74,17 @@ pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
         .collect())
 }
 
+/// Names of steps that the database has and that are not known here: a newer server brought it up to date.
+///
+/// # Errors
+/// Whatever the database says.
+pub async fn unknown(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
+    <Migrator as MigratorTrait>::install(db).await?;
+    let known: Vec<String> = <Migrator as MigratorTrait>::migrations().iter().map(|m| m.name().to_string()).collect();
+    let made = <Migrator as MigratorTrait>::get_migration_models(db).await?;
+    Ok(made.into_iter().map(|m| m.version).filter(|version| !known.contains(version)).collect())
+}
+
 /// Undoes all steps; for tests.
 ///
 /// # Errors

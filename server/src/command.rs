@@ -4,7 +4,8 @@ use std::{path::PathBuf, process::ExitCode};
 
 use crate::{
     config::{self, Config, Sources},
-    crop_check, demo, doctor, logging, serve,
+    crop_check, demo, doctor, logging,
+    serve::{self, OpenFor},
 };
 use clap::{Args, Parser, Subcommand};
 
@@ -166,7 +167,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
         Command::Demo { once } => demo::run(once, config).await?,
         Command::Migrate => {
             let open = Config { migrate_on_start: true, ..config };
-            serve::open_store(&open).await?.close().await;
+            serve::open_store(&open, OpenFor::Migrating).await?.close().await;
             println!("the schema is up to date");
         }
         Command::Doctor => {
@@ -185,7 +186,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             }
         }
         Command::StewardCode => {
-            let store = serve::open_store(&config).await?;
+            let store = serve::open_store(&config, OpenFor::Use).await?;
             let app = serve::open_app(&config, store).await?;
             let code = app.first_steward_code().await?;
             app.store().clone().close().await;
@@ -195,7 +196,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
         Command::Import { file } => {
             let input = std::fs::File::open(&file)
                 .map_err(|e| anyhow::anyhow!("{} cannot be read: {e}", file.display()))?;
-            let store = serve::open_store(&config).await?;
+            let store = serve::open_store(&config, OpenFor::Use).await?;
             let app = serve::open_app(&config, store).await?;
             let done = app.import_registry(std::io::BufReader::new(input)).await;
             app.store().clone().close().await;
@@ -221,7 +222,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             }
         }
         Command::Weigh => {
-            let store = serve::open_store(&config).await?;
+            let store = serve::open_store(&config, OpenFor::Use).await?;
             let app = serve::open_app(&config, store).await?;
             let changed = app.weigh_growers(false).await;
             app.store().clone().close().await;

@@ -1,9 +1,14 @@
 //! `scionaryd doctor`: looks at everything a start needs and says what to do about what is wrong.
 
-use scionary_app::catalogue;
-use scionary_store::{Options, Store};
+use scionary_app::{catalogue, ports::Clock as _};
+use scionary_store::{Ailment, Backend, ConnectError, Store, StoreError};
 
-use crate::{config::Config, data};
+use crate::{
+    clock::SystemClock,
+    config::Config,
+    data,
+    serve::{self, OpenFor},
+};
 
 /// One thing looked at.
 #[derive(Clone, Debug)]
@@ -14,7 +19,7 @@ pub struct Look {
     pub result: Result<String, String>,
 }
 
-/// Looks at everything. Nothing is changed, but for an empty SQLite file that a first look may make.
+/// Looks at everything. A line of no meaning is written to the database; nothing else is changed.
 pub async fn examine(config: &Config) -> Vec<Look> {
     let mut looks = Vec::new();
     let mut look = |what, result| looks.push(Look { what, result });
@@ -61,32 +66,84 @@ pub async fn examine(config: &Config) -> Vec<Look> {
             }),
         );
     }
-    let mut options = Options::new(&config.database);
-    options.connections = config.database_connections;
-    match Store::open(&options).await {
-        Err(error) => look("database", Err(format!("{error}; check storage.database and that it runs"))),
-        Ok(store) => {
+    looks.extend(database(config).await);
+    looks
+}
+
+/// The database: whether it opens, answers, is sound, takes a write, and has the schema that this server knows.
+async fn database(config: &Config) -> Vec<Look> {
+    let mut looks = Vec::new();
+    let mut look = |what, result| looks.push(Look { what, result });
+    let store = match Store::open(&serve::options(config, OpenFor::Use)).await {
+        Ok(store) => store,
+        Err(ConnectError::NoFile(file)) => {
+            let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty());
             look(
                 "database",
-                store
-                    .ping()
-                    .await
-                    .map(|()| format!("{:?} answers", store.backend()))
-                    .map_err(|e| e.to_string()),
-            );
-            look(
-                "schema",
-                match scionary_migrations::pending(store.admin()).await {
-                    Ok(missing) if missing.is_empty() => Ok("up to date".to_string()),
-                    Ok(missing) if config.migrate_on_start => {
-                        Ok(format!("{} steps will be made at start", missing.len()))
-                    }
-                    Ok(missing) => Err(format!("lacks {}; run: scionaryd migrate", missing.join(", "))),
-                    Err(error) => Err(error.to_string()),
+                match folder.filter(|folder| !folder.is_dir()) {
+                    None => Ok(format!("{} will be made at the first start", file.display())),
+                    Some(folder) => Err(format!(
+                        "the folder {} does not exist; make it, and let the server's user write there",
+                        folder.display()
+                    )),
                 },
             );
-            store.close().await;
+            return looks;
         }
+        Err(error) => {
+            look("database", Err(error.to_string()));
+            return looks;
+        }
+    };
+    let told = |error: &StoreError| match error {
+        StoreError::Sick(ailment, why) => {
+            format!("{}: {} ({why}); {}", store.shown(), ailment.what(), ailment.remedy())
+        }
+        other => other.to_string(),
+    };
+    look(
+        "damage",
+        match store.damage().await {
+            Ok(found) if found.is_empty() => Ok(match store.backend() {
+                Backend::Sqlite => "none found by quick_check and foreign_key_check".to_string(),
+                Backend::Postgres => "looked for by PostgreSQL itself, with pg_amcheck".to_string(),
+            }),
+            Ok(found) => Err(format!(
+                "{}: {}; {}",
+                store.shown(),
+                found.join("; "),
+                Ailment::Damaged.remedy()
+            )),
+            Err(error) => Err(told(&error)),
+        },
+    );
+    let missing = match scionary_migrations::unknown(store.admin()).await {
+        Ok(newer) if newer.is_empty() => scionary_migrations::pending(store.admin()).await.map(Ok),
+        Ok(newer) => Ok(Err(serve::newer_schema(&newer))),
+        Err(error) => Err(error),
+    };
+    let has_schema = matches!(&missing, Ok(Ok(missing)) if missing.is_empty());
+    look(
+        "schema",
+        match missing {
+            Ok(Ok(missing)) if missing.is_empty() => Ok("up to date".to_string()),
+            Ok(Ok(missing)) if config.migrate_on_start => {
+                Ok(format!("{} steps will be made at start", missing.len()))
+            }
+            Ok(Ok(missing)) => Err(format!("lacks {}; run: scionaryd migrate", missing.join(", "))),
+            Ok(Err(newer)) => Err(newer),
+            Err(error) => Err(error.to_string()),
+        },
+    );
+    if has_schema {
+        let tried = store.try_a_write(SystemClock.now()).await;
+        look(
+            "database",
+            tried
+                .map(|()| format!("{:?} answers, and keeps what is written", store.backend()))
+                .map_err(|error| told(&error)),
+        );
     }
+    store.close().await;
     looks
 }

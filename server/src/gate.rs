@@ -39,6 +39,9 @@ use crate::{
     throttle::Throttle,
 };
 
+/// How long a call may go on while the database does not answer.
+const LOST: Duration = Duration::from_secs(1);
+
 /// What the gate needs.
 #[derive(Clone)]
 pub struct GateLayer {
@@ -118,7 +121,8 @@ impl GateLayer {
         let address = address_of(&head);
         let refuse = |refusal: Refusal| status::refusal(&refusal, id).into_http();
 
-        let admission = self.admit(&head, &path, &address, id, now).await;
+        let admission = self.unless_lost(self.admit(&head, &path, &address, id, now)).await;
+        let admission = admission.unwrap_or_else(|| Err(status::lost(id)));
         let mut response = match admission {
             Err(refused) => refused.into_http(),
             Ok(admitted) => {
@@ -128,12 +132,13 @@ impl GateLayer {
                 let limit = (!stream).then(|| deadline_of(&head, self.deadline));
                 let work = AssertUnwindSafe(inner.call(Request::from_parts(head, body))).catch_unwind();
                 let outcome = match limit {
-                    Some(limit) => tokio::time::timeout(limit, work).await,
-                    None => Ok(work.await),
+                    Some(limit) => tokio::time::timeout(limit, self.unless_lost(work)).await,
+                    None => Ok(Some(work.await)),
                 };
                 match outcome {
-                    Ok(Ok(answer)) => answer?,
-                    Ok(Err(_)) => {
+                    Ok(None) => status::lost(id).into_http(),
+                    Ok(Some(Ok(answer))) => answer?,
+                    Ok(Some(Err(_))) => {
                         tracing::error!(request = %id, path, "a handler panicked");
                         refuse(Refusal::Panicked)
                     }
@@ -147,6 +152,16 @@ impl GateLayer {
         let code = response.headers().get("grpc-status").and_then(|v| v.to_str().ok()).unwrap_or("0");
         tracing::info!(request = %id, rpc = path, code, duration_us = started.elapsed().as_micros(), "call");
         Ok(response)
+    }
+
+    /// Work, unless the database does not answer: what needs it would wait in vain, while what needs it not takes less
+    /// than this.
+    async fn unless_lost<T>(&self, work: impl Future<Output = T>) -> Option<T> {
+        let lost = async {
+            self.app.store().condition().lost().await;
+            tokio::time::sleep(LOST).await;
+        };
+        tokio::select! { biased; done = work => Some(done), () = lost => None }
     }
 
     async fn admit(

@@ -31,8 +31,10 @@ use crate::{
 
 /// How often the registry is compared with the database: another server may have changed it.
 const REFRESH_EVERY: Duration = Duration::from_secs(1);
-/// How often the database is asked whether it is there.
-const PING_EVERY: Duration = Duration::from_secs(3);
+/// How often the database is looked at.
+const PING_EVERY: Duration = Duration::from_secs(1);
+/// How often an SQLite file is read whole, to find damage before a call does.
+const DAMAGE_EVERY: Duration = Duration::from_secs(24 * 3600);
 /// How often what was not mailed yet is mailed: notices of a few seconds go together.
 const MAIL_EVERY: Duration = Duration::from_secs(5);
 /// How often old keys and sessions are forgotten.
@@ -56,14 +58,36 @@ pub struct Running {
     under_way: Arc<AtomicUsize>,
 }
 
+/// What a database is opened for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OpenFor {
+    /// To serve it, alone where it is a file; a file that is not there yet is made.
+    Serving,
+    /// To bring it up to date; a file that is not there yet is made.
+    Migrating,
+    /// To do something beside a server, with a database that is there.
+    Use,
+}
+
+/// How a database is opened.
+pub fn options(config: &Config, purpose: OpenFor) -> Options {
+    let mut options = Options::new(&config.database);
+    options.connections = config.database_connections;
+    options.create = purpose != OpenFor::Use;
+    options.alone = purpose == OpenFor::Serving;
+    options
+}
+
 /// Opens the database and brings it up to date.
 ///
 /// # Errors
-/// When it cannot be opened, or lacks steps and may not be migrated.
-pub async fn open_store(config: &Config) -> Result<Store> {
-    let mut options = Options::new(&config.database);
-    options.connections = config.database_connections;
-    let store = Store::open(&options).await?;
+/// When it cannot be opened, or lacks steps and may not be migrated, or has steps that are not known here.
+pub async fn open_store(config: &Config, purpose: OpenFor) -> Result<Store> {
+    let store = Store::open(&options(config, purpose)).await?;
+    let newer = scionary_migrations::unknown(store.admin()).await?;
+    if !newer.is_empty() {
+        bail!("{}", newer_schema(&newer));
+    }
     if config.migrate_on_start {
         scionary_migrations::up(store.admin()).await.context("the database could not be migrated")?;
     } else {
@@ -73,6 +97,15 @@ pub async fn open_store(config: &Config) -> Result<Store> {
         }
     }
     Ok(store)
+}
+
+/// What to do with a database of a newer server.
+pub fn newer_schema(unknown: &[String]) -> String {
+    format!(
+        "a newer Scionary has brought this database up to date: it has {}, which version {} does not know. Install that version or a later one; or put back a copy that was made before, with deploy/restore",
+        unknown.join(", "),
+        env!("CARGO_PKG_VERSION")
+    )
 }
 
 /// Puts the application together on an open database and loads its catalogues.
@@ -146,7 +179,7 @@ pub async fn load_catalogue(app: &App, files: &catalogue::Files) -> Result<()> {
 /// # Errors
 /// When the database, a catalogue, the certificate or the port stands in the way.
 pub async fn start(config: &Config) -> Result<Running> {
-    let store = open_store(config).await?;
+    let store = open_store(config, OpenFor::Serving).await?;
     let app = open_app(config, store).await?;
     serve(config, app).await
 }
@@ -252,13 +285,27 @@ fn background(
     let ping = {
         let (app, health, tick) = (app.clone(), health.clone(), every(PING_EVERY, stop.clone()));
         tokio::spawn(async move {
-            let mut was_there = true;
-            while tick().await {
-                let there = app.store().ping().await.is_ok();
-                if there != was_there {
-                    tracing::warn!(there, "the database's state changed");
-                    set_serving(&health, there).await;
-                    was_there = there;
+            let condition = app.store().condition().clone();
+            let mut was_well = true;
+            loop {
+                // at once, where a call found that something is wrong
+                tokio::select! { go_on = tick() => if !go_on { break }, () = condition.changed() => {} }
+                let well = app.store().examine(app.clock().now()).await.is_ok() && condition.now().is_none();
+                if well != was_well {
+                    set_serving(&health, well).await;
+                    was_well = well;
+                }
+            }
+        })
+    };
+    let damage = {
+        let (app, tick) = (app.clone(), every(DAMAGE_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            loop {
+                // a failure is noted as the store's condition, and health follows that
+                let _ = app.store().look_for_damage().await;
+                if !tick().await {
+                    break;
                 }
             }
         })
@@ -306,7 +353,7 @@ fn background(
             }
         })
     };
-    vec![refresh, ping, tidy, follow, mail]
+    vec![refresh, ping, damage, tidy, follow, mail]
 }
 
 impl Running {

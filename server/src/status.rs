@@ -6,7 +6,7 @@ use std::{collections::HashMap, time::Duration};
 use scionary_app::{Error, Rule};
 use scionary_domain::{access::Denied, field::FieldError, ids::RequestId, limits, page::PageTokenError};
 use scionary_proto::ERROR_DOMAIN;
-use scionary_store::StoreError;
+use scionary_store::{Ailment, StoreError};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
@@ -303,6 +303,27 @@ fn unavailable(request: RequestId) -> Status {
     )
 }
 
+/// The answer to a call that cannot be finished, as the database does not answer.
+pub fn lost(request: RequestId) -> Status {
+    in_trouble(Ailment::Away, request)
+}
+
+fn in_trouble(ailment: Ailment, request: RequestId) -> Status {
+    build(
+        Code::Unavailable,
+        "DATABASE_UNAVAILABLE",
+        format!(
+            "the server's database is in trouble: {}. Nothing is taken as done; try again later with the same idempotency key. Whoever runs the server learns what to do from scionaryd doctor",
+            ailment.what()
+        ),
+        request,
+        HashMap::new(),
+        |details| {
+            details.set_retry_info(Some(Duration::from_secs(10)));
+        },
+    )
+}
+
 fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
     let message = match fields {
         [one] => one.to_string(),
@@ -505,6 +526,10 @@ pub fn status(error: &Error, request: RequestId) -> Status {
             StoreError::Unavailable(_) | StoreError::Collision => {
                 tracing::warn!(%request, error = %inner, "the database did not do it");
                 unavailable(request)
+            }
+            StoreError::Sick(ailment, _) => {
+                tracing::warn!(%request, error = %inner, "the database did not do it");
+                in_trouble(*ailment, request)
             }
             StoreError::Busy => status(&Error::Limited { retry_after_seconds: 1 }, request),
             StoreError::Exists | StoreError::Corrupt { .. } | StoreError::Refused(_) => {

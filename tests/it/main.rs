@@ -34,6 +34,7 @@ mod round_changes;
 mod round_cli;
 mod round_faults;
 mod rounds;
+mod sick;
 mod storage;
 mod wants;
 mod wire;

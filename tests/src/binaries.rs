@@ -42,6 +42,10 @@ pub struct Server {
 impl Server {
     /// Starts `scionaryd serve` and waits until it listens.
     pub fn start(database: &str, set: &[&str]) -> Self {
+        Self::start_in(database, set, &[])
+    }
+    /// The same with something in its environment.
+    pub fn start_in(database: &str, set: &[&str], environment: &[(&str, String)]) -> Self {
         let mut command = Command::new(folder().join("scionaryd"));
         command.args([
             "serve",
@@ -55,6 +59,7 @@ impl Server {
         for setting in set {
             command.args(["--set", setting]);
         }
+        command.envs(environment.iter().map(|(name, value)| (name, value)));
         let mut child =
             command.stderr(Stdio::piped()).stdin(Stdio::null()).spawn().expect("the server can be started");
         let mut lines = BufReader::new(child.stderr.take().expect("its log")).lines();

@@ -3,6 +3,7 @@
 pub mod binaries;
 pub mod client;
 pub mod database;
+pub mod faults;
 pub mod kills;
 pub mod rounds;
 pub mod samples;

@@ -1,13 +1,27 @@
-//! Opening a database.
+//! Opening a database, and looking whether it is well.
 
-use std::time::Duration;
+use std::{path::PathBuf, sync::Arc, time::Duration};
 
+use scionary_domain::time::Timestamp;
 use sea_orm::{
-    ConnectOptions, ConnectionTrait, Database, DatabaseConnection, DbErr,
-    sqlx::sqlite::{SqliteJournalMode, SqliteSynchronous},
+    ConnectOptions, ConnectionTrait, Database, DatabaseConnection, DbErr, Statement, TransactionTrait,
 };
 
-use crate::{door::Writer, error::StoreError, source::Reader};
+use crate::{
+    condition::{Ailment, Condition},
+    door::{Tx, Writer},
+    error::StoreError,
+    records,
+    source::Reader,
+    sqlite::{Lock, Place},
+};
+
+/// How long a database server may take for the smallest question.
+const ANSWER: Duration = Duration::from_secs(2);
+/// How long the writer may be busy with what came before a look at it: the largest imports take some ten seconds.
+const WRITER_ANSWER: Duration = Duration::from_secs(60);
+/// The setting that a look writes.
+const PROBE: &str = "storage.probe";
 
 /// Which database it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,6 +45,10 @@ pub struct Options {
     pub write_queue: usize,
     /// Writes committed together at most on SQLite.
     pub write_group: usize,
+    /// Make an SQLite file that is not there yet.
+    pub create: bool,
+    /// Keep other servers from an SQLite file.
+    pub alone: bool,
 }
 
 impl Options {
@@ -42,7 +60,20 @@ impl Options {
             wait: Duration::from_secs(5),
             write_queue: 1024,
             write_group: 64,
+            create: true,
+            alone: false,
         }
+    }
+
+    pub(crate) fn connect(&self, connections: u32) -> ConnectOptions {
+        let mut options = ConnectOptions::new(&self.url);
+        options
+            .max_connections(connections)
+            .acquire_timeout(self.wait)
+            .connect_timeout(self.wait)
+            .sqlx_logging_level(log::LevelFilter::Trace)
+            .sqlx_slow_statements_logging_settings(log::LevelFilter::Warn, Duration::from_secs(1));
+        options
     }
 }
 
@@ -52,8 +83,14 @@ pub enum ConnectError {
     /// Neither SQLite nor PostgreSQL.
     #[error("a database URL such as sqlite:scionary.db or postgres://user@host/name expected")]
     Url,
-    /// The database said no. The URL is left out: it may hold a password.
-    #[error("the database could not be opened: {0}")]
+    /// There is no such file, and none is to be made.
+    #[error(
+        "there is no file {}. Set storage.database (or --database) to the server's own, or start the server once: it makes the file",
+        .0.display()
+    )]
+    NoFile(PathBuf),
+    /// It could not be opened: why, and what to do. The URL is left out: it may hold a password.
+    #[error("{0}")]
     Open(String),
 }
 
@@ -65,17 +102,9 @@ pub struct Store {
     writer: Writer,
     /// For migrations and checks: a connection that may write.
     admin: DatabaseConnection,
-}
-
-fn base(url: &str, connections: u32, wait: Duration) -> ConnectOptions {
-    let mut options = ConnectOptions::new(url);
-    options
-        .max_connections(connections)
-        .acquire_timeout(wait)
-        .connect_timeout(wait)
-        .sqlx_logging_level(log::LevelFilter::Trace)
-        .sqlx_slow_statements_logging_settings(log::LevelFilter::Warn, Duration::from_secs(1));
-    options
+    condition: Condition,
+    lock: Option<Arc<Lock>>,
+    shown: Arc<str>,
 }
 
 impl Store {
@@ -84,42 +113,46 @@ impl Store {
     /// # Errors
     /// [`ConnectError`].
     pub async fn open(options: &Options) -> Result<Self, ConnectError> {
-        let backend = if options.url.starts_with("sqlite:") {
-            Backend::Sqlite
+        if options.url.starts_with("sqlite:") {
+            Self::open_sqlite(options).await
         } else if options.url.starts_with("postgres://") || options.url.starts_with("postgresql://") {
-            Backend::Postgres
+            Self::open_postgres(options).await
         } else {
-            return Err(ConnectError::Url);
-        };
-        let shown = |e: DbErr| ConnectError::Open(hide_password(&e.to_string(), &options.url));
-        match backend {
-            Backend::Sqlite => {
-                make_private(&options.url).map_err(|e| ConnectError::Open(e.to_string()))?;
-                let writer = Database::connect(sqlite(options, 1, false)).await.map_err(shown)?;
-                // the file and its journal mode exist before readers come
-                writer.execute_unprepared("PRAGMA user_version").await.map_err(shown)?;
-                let reader = Database::connect(sqlite(options, options.connections.max(1), true))
-                    .await
-                    .map_err(shown)?;
-                Ok(Self {
-                    backend,
-                    reader: Reader(reader),
-                    writer: Writer::grouped(writer.clone(), options.write_queue, options.write_group),
-                    admin: writer,
-                })
-            }
-            Backend::Postgres => {
-                let pool = Database::connect(base(&options.url, options.connections.max(2), options.wait))
-                    .await
-                    .map_err(shown)?;
-                Ok(Self {
-                    backend,
-                    reader: Reader(pool.clone()),
-                    writer: Writer::direct(pool.clone()),
-                    admin: pool,
-                })
-            }
+            Err(ConnectError::Url)
         }
+    }
+
+    async fn open_sqlite(options: &Options) -> Result<Self, ConnectError> {
+        let place = Place::new(options)?;
+        place.prepare()?;
+        let lock = if options.alone { place.lock()?.map(Arc::new) } else { None };
+        let explain = |error: DbErr| place.explain(error);
+        let first = place.connect(1, false).await.map_err(explain)?;
+        // the file and its journal mode exist before readers come
+        first.execute_unprepared("PRAGMA user_version").await.map_err(explain)?;
+        let reader = place.connect(options.connections.max(1), true).await.map_err(explain)?;
+        let admin = place.connect_for_a_while().await.map_err(explain)?;
+        let condition = Condition::default();
+        let writer = Writer::grouped(place.clone(), first, condition.clone(), options.write_queue, options.write_group);
+        Ok(Self { backend: Backend::Sqlite, reader: Reader(reader), writer, admin, condition, lock, shown: place.shown().into() })
+    }
+
+    async fn open_postgres(options: &Options) -> Result<Self, ConnectError> {
+        let pool = Database::connect(options.connect(options.connections.max(2))).await.map_err(|error| {
+            ConnectError::Open(format!(
+                "the database server did not let us in: {}. Start it, or look at its address, user and password in storage.database",
+                error.to_string().replace(&options.url, "the database")
+            ))
+        })?;
+        Ok(Self {
+            backend: Backend::Postgres,
+            reader: Reader(pool.clone()),
+            writer: Writer::direct(pool.clone()),
+            admin: pool,
+            condition: Condition::default(),
+            lock: None,
+            shown: "the PostgreSQL database".into(),
+        })
     }
 
     /// Which database it is.
@@ -137,58 +170,128 @@ impl Store {
     pub fn admin(&self) -> &DatabaseConnection {
         &self.admin
     }
-    /// Whether the database answers.
+    /// What is known of its health.
+    pub fn condition(&self) -> &Condition {
+        &self.condition
+    }
+
+    /// Looks whether it can be read, and whether its writer can begin a transaction; where something ailed it, also
+    /// whether a write is committed. What is found is noted as its condition.
     ///
     /// # Errors
-    /// [`StoreError::Unavailable`] and the like.
-    pub async fn ping(&self) -> Result<(), StoreError> {
-        self.reader.0.execute_unprepared("SELECT 1").await?;
-        Ok(())
+    /// What is wrong.
+    pub async fn examine(&self, now: Timestamp) -> Result<(), StoreError> {
+        let ailed = self.condition.now();
+        // what was damaged does not mend by itself
+        if ailed == Some(Ailment::Damaged) {
+            return Err(StoreError::Sick(Ailment::Damaged, "it was found damaged".into()));
+        }
+        let found = self.look(ailed.is_some(), now).await;
+        match &found {
+            Ok(()) => self.condition.well(),
+            Err(error) => self.condition.note(error),
+        }
+        found
     }
+
+    /// Looks whether it can be read, and whether a write is committed.
+    ///
+    /// # Errors
+    /// What is wrong.
+    pub async fn try_a_write(&self, now: Timestamp) -> Result<(), StoreError> {
+        self.look(true, now).await
+    }
+
+    async fn look(&self, write: bool, now: Timestamp) -> Result<(), StoreError> {
+        let away = |why: String| StoreError::Sick(Ailment::Away, why);
+        match tokio::time::timeout(ANSWER, self.reader.0.execute_unprepared("SELECT 1")).await {
+            Err(_) => return Err(away("no answer in time".into())),
+            Ok(Err(error)) => {
+                return Err(match StoreError::from(error) {
+                    StoreError::Unavailable(why) => away(why),
+                    other => other,
+                });
+            }
+            Ok(Ok(_)) => {}
+        }
+        let probe = write.then_some(now);
+        let wait = match self.backend {
+            Backend::Sqlite => WRITER_ANSWER,
+            Backend::Postgres => ANSWER,
+        };
+        match tokio::time::timeout(wait, self.writer.probe(probe)).await {
+            Ok(Err(StoreError::Collision)) => {
+                Err(StoreError::Sick(Ailment::Held, "no transaction could be begun".into()))
+            }
+            Ok(looked) => looked,
+            Err(_) if self.backend == Backend::Postgres => Err(away("no answer in time".into())),
+            Err(_) => Err(StoreError::Sick(Ailment::Held, "the writer does not answer".into())),
+        }
+    }
+
+    /// Looks for damage in an SQLite file: what SQLite's own checks find, at most a few lines. PostgreSQL is asked
+    /// nothing: its checks belong to whoever runs it.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub async fn damage(&self) -> Result<Vec<String>, StoreError> {
+        if self.backend == Backend::Postgres {
+            return Ok(Vec::new());
+        }
+        let mut found = Vec::new();
+        for (sql, column) in [("PRAGMA quick_check(5)", "quick_check"), ("PRAGMA foreign_key_check", "table")] {
+            let statement = Statement::from_string(sea_orm::DatabaseBackend::Sqlite, sql);
+            for row in self.reader.0.query_all_raw(statement).await? {
+                let text: String = row.try_get("", column).map_err(StoreError::from)?;
+                if column == "table" {
+                    found.push(format!("a row of {text} names one that is not there"));
+                } else if text != "ok" {
+                    found.push(text);
+                }
+                if found.len() == 5 {
+                    return Ok(found);
+                }
+            }
+        }
+        Ok(found)
+    }
+
+    /// Looks for damage, and notes it as the store's condition.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub async fn look_for_damage(&self) -> Result<(), StoreError> {
+        let found = self.damage().await;
+        let found = found.and_then(|found| match found.is_empty() {
+            true => Ok(()),
+            false => Err(StoreError::Sick(Ailment::Damaged, format!("{}: {}", self.shown, found.join("; ")))),
+        });
+        if let Err(error) = &found {
+            self.condition.note(error);
+        }
+        found
+    }
+
+    /// What people call it: its path, for a file. Never its URL, which may hold a password.
+    pub fn shown(&self) -> &str {
+        &self.shown
+    }
+
     /// Waits for writes under way, then closes all connections.
     pub async fn close(self) {
         self.writer.finish().await;
         let _ = self.reader.0.close().await;
         let _ = self.admin.close().await;
+        if let Some(lock) = &self.lock {
+            lock.closed();
+        }
     }
 }
 
-fn sqlite(options: &Options, connections: u32, read_only: bool) -> ConnectOptions {
-    let mut connect = base(&options.url, connections, options.wait);
-    connect.idle_timeout(None::<Duration>).max_lifetime(None::<Duration>);
-    connect.map_sqlx_sqlite_opts(move |o| {
-        let o = o
-            .journal_mode(SqliteJournalMode::Wal)
-            // an acknowledged write survives a power cut; group commit pays for it
-            .synchronous(SqliteSynchronous::Full)
-            .busy_timeout(Duration::from_secs(5))
-            .foreign_keys(true)
-            .create_if_missing(true)
-            .pragma("cache_size", "-16384")
-            .statement_cache_capacity(256);
-        if read_only { o.pragma("query_only", "on") } else { o }
-    });
-    connect
-}
-
-/// A new file is its owner's alone, whatever the umask: it holds password hashes and sessions. SQLite gives
-/// the files beside it the same permissions.
-fn make_private(url: &str) -> std::io::Result<()> {
-    let path = url.trim_start_matches("sqlite:").trim_start_matches("//");
-    let path = path.split('?').next().unwrap_or_default();
-    if path.is_empty() || path == ":memory:" {
-        return Ok(());
-    }
-    let mut options = std::fs::OpenOptions::new();
-    options.write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    match options.open(path) {
-        Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
-        Ok(_) | Err(_) => Ok(()),
-    }
-}
-
-fn hide_password(text: &str, url: &str) -> String {
-    text.replace(url, "the database")
+/// Writes a line of no meaning, and looks whether it is committed.
+pub(crate) async fn probe(db: &DatabaseConnection, now: Timestamp) -> Result<(), StoreError> {
+    let tx = Tx(db.begin().await?);
+    records::set_setting(&tx, PROBE, "", now).await?;
+    tx.0.commit().await?;
+    Ok(())
 }

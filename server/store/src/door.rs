@@ -5,12 +5,18 @@
 use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 
 use futures_util::FutureExt as _;
+use scionary_domain::time::Timestamp;
 use sea_orm::{
-    DatabaseConnection, DatabaseTransaction, SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ConnectionTrait as _, DatabaseConnection, DatabaseTransaction, SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
 use tokio::sync::{mpsc, oneshot};
 
-use crate::{connect::Store, error::StoreError};
+use crate::{
+    condition::Condition,
+    connect::{Store, probe},
+    error::StoreError,
+    sqlite::{Files, Place, is_out_of_transactions},
+};
 
 /// How often a job is tried when writers meet.
 const TRIES: u32 = 8;
@@ -39,6 +45,8 @@ pub(crate) enum Writer {
 
 pub(crate) enum Message {
     Job(Box<dyn Queued>),
+    /// Look whether a transaction can be begun; with a time, whether a write is committed.
+    Probe(Option<Timestamp>, oneshot::Sender<Result<(), StoreError>>),
     Finish(oneshot::Sender<()>),
 }
 
@@ -56,10 +64,9 @@ pub(crate) trait Queued: Send {
     fn is_abandoned(&self) -> bool;
     /// Runs it; true if its savepoint shall be kept.
     fn run<'a>(&'a mut self, tx: &'a Tx) -> Boxed<'a, bool>;
-    /// It was not kept after all.
-    fn undo(&mut self);
-    /// Tells the caller how it ended. `committed` is false when the group's commit failed.
-    fn finish(self: Box<Self>, committed: bool);
+    /// Tells the caller how it ended. `group` is how its group did: where nothing of it was committed, what the job
+    /// said does not hold either, as it may have seen what others of the group wrote.
+    fn finish(self: Box<Self>, group: Result<(), StoreError>);
 }
 
 struct InQueue<J: Job> {
@@ -85,30 +92,47 @@ impl<J: Job> Queued for InQueue<J> {
             keep
         })
     }
-    fn undo(&mut self) {
-        self.result = None;
-    }
-    fn finish(self: Box<Self>, committed: bool) {
+    fn finish(self: Box<Self>, group: Result<(), StoreError>) {
         let Self { job: _, reply, result } = *self;
-        let answer = match result {
-            Some(Ok(_)) if !committed => {
-                Err(StoreError::Unavailable("the write could not be committed".into()).into())
-            }
-            Some(answer) => answer,
-            None => Err(StoreError::Unavailable("the write did not run".into()).into()),
+        let answer = match (group, result) {
+            (Err(error), _) => Err(error.into()),
+            (Ok(()), Some(answer)) => answer,
+            (Ok(()), None) => Err(StoreError::Unavailable("the write did not run".into()).into()),
         };
         let _ = reply.send(answer);
     }
 }
 
 impl Writer {
-    pub(crate) fn grouped(db: DatabaseConnection, queue: usize, group: usize) -> Self {
+    pub(crate) fn grouped(
+        place: Place,
+        first: DatabaseConnection,
+        condition: Condition,
+        queue: usize,
+        group: usize,
+    ) -> Self {
         let (sender, receiver) = mpsc::channel(queue.max(1));
-        tokio::spawn(write_in_groups(db, receiver, group.max(1)));
+        let files = place.files();
+        let writer = GroupWriter { place, connection: Some(first), files, condition };
+        tokio::spawn(writer.run(receiver, group.max(1)));
         Self::Grouped(sender)
     }
     pub(crate) fn direct(db: DatabaseConnection) -> Self {
         Self::Direct(db)
+    }
+    pub(crate) async fn probe(&self, write: Option<Timestamp>) -> Result<(), StoreError> {
+        match self {
+            Self::Grouped(queue) => {
+                let (done, answer) = oneshot::channel();
+                let stopped = |_| StoreError::Unavailable("the writer stopped".into());
+                queue.send(Message::Probe(write, done)).await.map_err(|_| stopped(()))?;
+                answer.await.map_err(|_| stopped(()))?
+            }
+            Self::Direct(db) => match write {
+                Some(now) => probe(db, now).await,
+                None => Ok(()),
+            },
+        }
     }
     pub(crate) async fn finish(&self) {
         if let Self::Grouped(sender) = self {
@@ -138,8 +162,8 @@ impl Store {
             }
             Writer::Direct(db) => {
                 // detached, so that a caller who gives up does not stop a commit half way
-                let db = db.clone();
-                let run = tokio::spawn(async move { in_own_transaction(&db, &*job).await });
+                let (db, condition) = (db.clone(), self.condition().clone());
+                let run = tokio::spawn(async move { in_own_transaction(&db, &condition, &*job).await });
                 run.await.unwrap_or_else(|_| {
                     tracing::error!("a write panicked; it was rolled back");
                     Err(StoreError::Refused("the write panicked".into()).into())
@@ -149,14 +173,23 @@ impl Store {
     }
 }
 
-async fn in_own_transaction<J: Job>(db: &DatabaseConnection, job: &J) -> Result<J::Out, J::Error> {
+async fn in_own_transaction<J: Job>(
+    db: &DatabaseConnection,
+    condition: &Condition,
+    job: &J,
+) -> Result<J::Out, J::Error> {
+    let noted = |error| {
+        let error = StoreError::from(error);
+        condition.note(&error);
+        error
+    };
     let mut tries = 0;
     loop {
         tries += 1;
         let attempt = async {
-            let tx = Tx(db.begin().await.map_err(StoreError::from)?);
+            let tx = Tx(db.begin().await.map_err(noted)?);
             let out = job.run(&tx).await?;
-            tx.0.commit().await.map_err(StoreError::from)?;
+            tx.0.commit().await.map_err(noted)?;
             Ok(out)
         };
         match attempt.await {
@@ -168,68 +201,127 @@ async fn in_own_transaction<J: Job>(db: &DatabaseConnection, job: &J) -> Result<
     }
 }
 
-async fn write_in_groups(db: DatabaseConnection, mut queue: mpsc::Receiver<Message>, group: usize) {
-    while let Some(first) = queue.recv().await {
-        let mut jobs = Vec::new();
-        let mut finished = None;
-        match first {
-            Message::Job(job) => jobs.push(job),
-            Message::Finish(done) => finished = Some(done),
-        }
-        while jobs.len() < group && finished.is_none() {
-            match queue.try_recv() {
-                Ok(Message::Job(job)) => jobs.push(job),
-                Ok(Message::Finish(done)) => finished = Some(done),
-                Err(_) => break,
+/// How long a connection that is given up may take to close. One that still holds the lock would keep out the next.
+const TO_CLOSE: std::time::Duration = std::time::Duration::from_secs(5);
+
+/// The one task that writes to an SQLite file.
+struct GroupWriter {
+    place: Place,
+    /// None after a transaction failed in a way that leaves it uncertain where the connection stands: SQLite rolls some
+    /// failures back by itself, and the library then counts a transaction that is not there any more.
+    connection: Option<DatabaseConnection>,
+    files: Files,
+    condition: Condition,
+}
+
+impl GroupWriter {
+    async fn run(mut self, mut queue: mpsc::Receiver<Message>, group: usize) {
+        while let Some(first) = queue.recv().await {
+            let (mut jobs, mut probes, mut finished) = (Vec::new(), Vec::new(), None);
+            let mut next = Some(first);
+            while let Some(message) = next {
+                match message {
+                    Message::Job(job) => jobs.push(job),
+                    Message::Probe(write, done) => probes.push((write, done)),
+                    Message::Finish(done) => finished = Some(done),
+                }
+                let full = jobs.len() >= group || finished.is_some();
+                next = if full { None } else { queue.try_recv().ok() };
+            }
+            self.write_group(jobs).await;
+            for (write, done) in probes {
+                let looked = self.look(write).await;
+                let _ = done.send(self.settle(looked).await);
+            }
+            if let Some(done) = finished {
+                queue.close();
+                if let Some(db) = self.connection.take() {
+                    let _ = db.close().await;
+                }
+                let _ = done.send(());
             }
         }
-        write_group(&db, jobs).await;
-        if let Some(done) = finished {
-            queue.close();
-            let _ = done.send(());
+    }
+
+    async fn write_group(&mut self, mut jobs: Vec<Box<dyn Queued>>) {
+        jobs.retain(|job| !job.is_abandoned());
+        if jobs.is_empty() {
+            return;
         }
+        let done = self.transact(&mut jobs).await;
+        let done = self.settle(done).await;
+        for job in jobs {
+            job.finish(done.clone());
+        }
+    }
+
+    /// Runs jobs in one transaction, each in a savepoint. Well only where SQLite has committed it.
+    async fn transact(&mut self, jobs: &mut [Box<dyn Queued>]) -> Result<(), StoreError> {
+        let db = self.connected().await?;
+        let outer = db.begin_with_options(immediate()).await?;
+        for job in jobs {
+            let tx = Tx(outer.begin().await?);
+            let keep = job.run(&tx).await;
+            if keep { tx.0.commit().await? } else { tx.0.rollback().await? }
+        }
+        outer.commit().await?;
+        is_out_of_transactions(&db).await?;
+        if !self.files.are_all() {
+            self.files = self.place.files();
+        }
+        self.files.look()
+    }
+
+    async fn look(&mut self, write: Option<Timestamp>) -> Result<(), StoreError> {
+        let db = self.connected().await?;
+        match write {
+            Some(now) => probe(&db, now).await?,
+            None => db.begin_with_options(immediate()).await?.rollback().await?,
+        }
+        is_out_of_transactions(&db).await?;
+        self.files.look()
+    }
+
+    /// A connection to the files that were opened first.
+    async fn connected(&mut self) -> Result<DatabaseConnection, StoreError> {
+        // the log goes with the last connection, and comes back with the next
+        let files = if self.connection.is_some() { self.files.clone() } else { self.files.first() };
+        if let Err(moved) = files.look() {
+            if let Some(db) = &self.connection {
+                // what was acknowledged goes into the database itself, as the log beside it may be the one that is gone
+                let _ = db.execute_unprepared("PRAGMA wal_checkpoint(FULL)").await;
+            }
+            return Err(moved);
+        }
+        if let Some(db) = &self.connection {
+            return Ok(db.clone());
+        }
+        let db = self.place.connect(1, false).await?;
+        files.look()?;
+        self.connection = Some(db.clone());
+        self.files = self.place.files();
+        Ok(db)
+    }
+
+    /// Gives the connection up after a failure, and notes what it was.
+    async fn settle(&mut self, done: Result<(), StoreError>) -> Result<(), StoreError> {
+        if let Err(error) = &done {
+            tracing::error!(%error, "a group of writes was not committed");
+            self.condition.note(error);
+            let moved = matches!(error, StoreError::Sick(crate::Ailment::Moved, _));
+            if !moved && let Some(db) = self.connection.take()
+                && tokio::time::timeout(TO_CLOSE, db.close()).await.is_err()
+            {
+                tracing::error!("a connection that failed does not close");
+            }
+        }
+        done
     }
 }
 
-async fn write_group(db: &DatabaseConnection, jobs: Vec<Box<dyn Queued>>) {
-    let mut jobs: Vec<Box<dyn Queued>> = jobs.into_iter().filter(|job| !job.is_abandoned()).collect();
-    if jobs.is_empty() {
-        return;
-    }
-    let immediate = TransactionOptions {
+fn immediate() -> TransactionOptions {
+    TransactionOptions {
         sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
         ..Default::default()
-    };
-    let committed = match db.begin_with_options(immediate).await {
-        Ok(outer) => {
-            for job in &mut jobs {
-                match outer.begin().await {
-                    Ok(savepoint) => {
-                        let tx = Tx(savepoint);
-                        let keep = job.run(&tx).await;
-                        let ended = if keep { tx.0.commit().await } else { tx.0.rollback().await };
-                        if let Err(error) = ended {
-                            tracing::error!(%error, "a savepoint could not be ended");
-                            job.undo();
-                        }
-                    }
-                    Err(error) => tracing::error!(%error, "a savepoint could not be made"),
-                }
-            }
-            match outer.commit().await {
-                Ok(()) => true,
-                Err(error) => {
-                    tracing::error!(%error, "a group of writes could not be committed");
-                    false
-                }
-            }
-        }
-        Err(error) => {
-            tracing::error!(%error, "a transaction could not be begun");
-            false
-        }
-    };
-    for job in jobs {
-        job.finish(committed);
     }
 }

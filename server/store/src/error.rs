@@ -2,8 +2,10 @@
 
 use sea_orm::{DbErr, RuntimeErr, SqlErr};
 
+use crate::condition::Ailment;
+
 /// An error of the store.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, thiserror::Error)]
 pub enum StoreError {
     /// Something with that key exists.
     #[error("it exists already")]
@@ -11,6 +13,9 @@ pub enum StoreError {
     /// The database cannot be reached or is too busy; trying again may help.
     #[error("the database is not available: {0}")]
     Unavailable(String),
+    /// The place where things are kept is in trouble: what it is, and what the database said.
+    #[error("the database is in trouble, as {what}: {1}", what = .0.what())]
+    Sick(Ailment, String),
     /// Two writers met; trying again helps.
     #[error("two writers met")]
     Collision,
@@ -43,8 +48,8 @@ impl StoreError {
 /// SQLSTATE and SQLite codes of conflicts that go away by trying again: serialization failure, deadlock;
 /// busy, busy snapshot.
 const COLLISIONS: [&str; 5] = ["40001", "40P01", "5", "517", "261"];
-/// SQLSTATE classes of a server that is going away or full.
-const AWAY: [&str; 5] = ["57P01", "57P02", "57P03", "53300", "57014"];
+/// A call that took too long, or was called off: trying again may help.
+const TOO_SLOW: &str = "57014";
 
 impl From<DbErr> for StoreError {
     fn from(error: DbErr) -> Self {
@@ -56,10 +61,13 @@ impl From<DbErr> for StoreError {
         | DbErr::Exec(RuntimeErr::SqlxError(e))
         | DbErr::Conn(RuntimeErr::SqlxError(e)) = &error
         {
-            return match e.as_database_error().and_then(|d| d.code().map(|c| c.to_string())) {
-                Some(code) if COLLISIONS.contains(&code.as_str()) => Self::Collision,
-                Some(code) if AWAY.contains(&code.as_str()) => Self::Unavailable(text),
-                Some(_) => Self::Refused(text),
+            return match e.as_database_error().and_then(|d| d.code()) {
+                Some(code) if COLLISIONS.contains(&code.as_ref()) => Self::Collision,
+                Some(code) if code == TOO_SLOW => Self::Unavailable(text),
+                Some(code) => match Ailment::of(&code) {
+                    Some(ailment) => Self::Sick(ailment, text),
+                    None => Self::Refused(text),
+                },
                 // no answer of the database: the connection broke
                 None => Self::Unavailable(text),
             };

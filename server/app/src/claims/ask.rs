@@ -79,6 +79,7 @@ impl UseCase for AskForOffer {
             | StoreError::Collision
             | StoreError::Refused(_)
             | StoreError::Unavailable(_)
+            | StoreError::Sick(..)
             | StoreError::Corrupt { .. }) => other.into(),
         })?;
         let id = claim.id;

@@ -1,0 +1,127 @@
+//! A disk that fails on purpose: a small library in C, built here and preloaded into a server, makes the n-th write, flush,
+//! making of room or allocation of SQLite fail (`tests/shim/faults.c`). Our own code forbids what that needs.
+
+use std::{
+    fs::{File, OpenOptions},
+    os::unix::fs::FileExt as _,
+    path::{Path, PathBuf},
+    process::Command,
+    sync::OnceLock,
+};
+
+use crate::{binaries, skipped};
+
+/// What fails.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// Writes: no room on the disk.
+    Write,
+    /// Flushes: the disk fails.
+    Flush,
+    /// Making a file longer: no room.
+    Room,
+    /// SQLite's own allocations of memory.
+    Memory,
+}
+
+impl Fault {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::Write, Self::Flush, Self::Room, Self::Memory];
+}
+
+/// Faults of one database file.
+pub struct Faults {
+    control: File,
+    environment: Vec<(&'static str, String)>,
+}
+
+/// The built library; none where there is no C compiler or this is not Linux on glibc.
+fn library() -> Option<&'static Path> {
+    static BUILT: OnceLock<Option<PathBuf>> = OnceLock::new();
+    let build = || {
+        let out = binaries::folder().join("libscionary_faults.so");
+        let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("shim/faults.c");
+        let built = Command::new("cc")
+            .args(["-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o"])
+            .args([out.as_os_str(), source.as_os_str()])
+            .arg("-ldl")
+            .status();
+        built.is_ok_and(|status| status.success()).then_some(out)
+    };
+    BUILT.get_or_init(build).as_deref()
+}
+
+/// Where SQLite's allocations stand in the server's program, as offsets: its symbols say so.
+fn allocations() -> Option<String> {
+    let listed = Command::new("nm").args(["-n", "--defined-only"]).arg(binaries::folder().join("scionaryd")).output();
+    let listed = String::from_utf8(listed.ok()?.stdout).ok()?;
+    let mut from = None;
+    let mut lines = listed.lines().filter_map(|line| line.split_once(' ')).peekable();
+    while let Some((address, rest)) = lines.next() {
+        let name = rest.split(' ').next_back()?;
+        let next = lines.peek().map(|(address, _)| *address)?;
+        if name == "sqlite3MemRealloc" || name == "sqlite3MemMalloc" {
+            let (low, high) = from.unwrap_or((address, next));
+            from = Some((low.min(address), high.max(next)));
+        }
+    }
+    from.map(|(low, high)| format!("{low}-{high}"))
+}
+
+impl Faults {
+    /// None yet. Where a machine cannot build the library, that is said (and in CI it fails).
+    ///
+    /// # Panics
+    /// The control file cannot be made.
+    pub fn of(database: &Path) -> Option<Self> {
+        let (Some(library), Some(code)) = (library(), allocations()) else {
+            skipped("faults of the disk: cc and nm are needed");
+            return None;
+        };
+        let path = database.with_extension("faults");
+        std::fs::write(&path, [0_u8; 32]).expect("the control file can be made");
+        let control = OpenOptions::new().read(true).write(true).open(&path).expect("it can be opened");
+        let text = |path: &Path| path.to_str().expect("text").to_string();
+        let faults = Self {
+            control,
+            environment: vec![
+                ("LD_PRELOAD", text(library)),
+                ("SCIONARY_FAULTS", text(&path)),
+                ("SCIONARY_FAULTS_PATH", text(database)),
+                ("SCIONARY_FAULTS_CODE", code),
+            ],
+        };
+        faults.end();
+        Some(faults)
+    }
+    /// What the server's process gets.
+    pub fn environment(&self) -> &[(&'static str, String)] {
+        &self.environment
+    }
+    fn set(&self, at: u64, number: i64) {
+        self.control.write_all_at(&number.to_ne_bytes(), at * 8).expect("the control file is written");
+    }
+    /// From now on, after so many that go well, so many fail.
+    pub fn begin(&self, fault: Fault, well: i64, fail: i64) {
+        self.set(1, well);
+        self.set(2, fail);
+        self.set(3, 0);
+        self.set(0, fault as i64);
+    }
+    /// No more of them.
+    ///
+    /// # Panics
+    /// The control file is not written.
+    pub fn end(&self) {
+        self.set(0, -1);
+    }
+    /// How many have failed since the last beginning.
+    ///
+    /// # Panics
+    /// The control file is not read.
+    pub fn struck(&self) -> i64 {
+        let mut bytes = [0; 8];
+        self.control.read_exact_at(&mut bytes, 24).expect("the control file is read");
+        i64::from_ne_bytes(bytes)
+    }
+}
