@@ -12,10 +12,11 @@ use std::{
 
 use anyhow::{Context as _, Result, bail};
 use scionary_app::{
-    App, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords, ports::SystemEntropy,
+    App, Error, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords, ports::SystemEntropy,
 };
 use scionary_proto::{FILE_DESCRIPTOR_SET, Rpc};
-use scionary_store::{Options, Store};
+use scionary_migrations::sea_orm::DbErr;
+use scionary_store::{Options, Store, StoreError};
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
 use tonic::{
@@ -84,6 +85,13 @@ pub fn options(config: &Config, purpose: OpenFor) -> Options {
 /// When it cannot be opened, or lacks steps and may not be migrated, or has steps that are not known here.
 pub async fn open_store(config: &Config, purpose: OpenFor) -> Result<Store> {
     let store = Store::open(&options(config, purpose)).await?;
+    match up_to_date(config, &store).await {
+        Ok(()) => Ok(store),
+        Err(error) => Err(told(&store, error)),
+    }
+}
+
+async fn up_to_date(config: &Config, store: &Store) -> Result<()> {
     let newer = scionary_migrations::unknown(store.admin()).await?;
     if !newer.is_empty() {
         bail!("{}", newer_schema(&newer));
@@ -96,7 +104,7 @@ pub async fn open_store(config: &Config, purpose: OpenFor) -> Result<Store> {
             bail!("the database lacks {}; run: scionaryd migrate", missing.join(", "));
         }
     }
-    Ok(store)
+    Ok(())
 }
 
 /// What to do with a database of a newer server.
@@ -113,6 +121,11 @@ pub fn newer_schema(unknown: &[String]) -> String {
 /// # Errors
 /// When a catalogue has mistakes, or the database fails.
 pub async fn open_app(config: &Config, store: Store) -> Result<App> {
+    let opened = put_together(config, store.clone()).await;
+    opened.map_err(|error| told(&store, error))
+}
+
+async fn put_together(config: &Config, store: Store) -> Result<App> {
     let entropy = Arc::new(SystemEntropy);
     let passwords = Passwords::new(config.password_slots, entropy.clone())?;
     let app = App::new(store, config.policy.clone(), Arc::new(SystemClock), entropy, passwords).await?;
@@ -182,6 +195,27 @@ pub async fn start(config: &Config) -> Result<Running> {
     let store = open_store(config, OpenFor::Serving).await?;
     let app = open_app(config, store).await?;
     serve(config, app).await
+}
+
+/// What failed, with the database's path and what to do where the database is in trouble.
+fn told(store: &Store, error: anyhow::Error) -> anyhow::Error {
+    let sick = error.chain().find_map(|cause| {
+        let of_app = cause.downcast_ref::<Error>().and_then(|e| match e {
+            Error::Store(inner) => Some(inner.clone()),
+            _ => None,
+        });
+        let of_driver = || cause.downcast_ref::<DbErr>().map(|e| StoreError::from(e.clone()));
+        of_app.or_else(|| cause.downcast_ref::<StoreError>().cloned()).or_else(of_driver)
+    });
+    match sick {
+        Some(StoreError::Sick(ailment, why)) => anyhow::anyhow!(
+            "{} cannot be used: {} ({why}). What to do: {}",
+            store.shown(),
+            ailment.what(),
+            ailment.remedy()
+        ),
+        _ => error,
+    }
 }
 
 async fn set_serving(health: &HealthReporter, serving: bool) {

@@ -59,7 +59,7 @@ fn allocations() -> Option<String> {
     let mut lines = listed.lines().filter_map(|line| line.split_once(' ')).peekable();
     while let Some((address, rest)) = lines.next() {
         let name = rest.split(' ').next_back()?;
-        let next = lines.peek().map(|(address, _)| *address)?;
+        let Some((next, _)) = lines.peek().copied() else { break };
         if name == "sqlite3MemRealloc" || name == "sqlite3MemMalloc" {
             let (low, high) = from.unwrap_or((address, next));
             from = Some((low.min(address), high.max(next)));
