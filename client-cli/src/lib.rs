@@ -5,6 +5,7 @@ pub mod args;
 mod client;
 mod cmd;
 mod error;
+mod harmless;
 mod output;
 mod paper;
 mod prompt;

@@ -7,7 +7,11 @@ use prost::{Message, Name};
 use prost_reflect::{DescriptorPool, DynamicMessage, SerializeOptions};
 use scionary_proto::{FILE_DESCRIPTOR_SET, v1};
 
-use crate::{error::Failure, units};
+use crate::{
+    error::Failure,
+    harmless::{self, text as plain},
+    units,
+};
 
 /// Where a command prints.
 pub struct Output {
@@ -78,7 +82,8 @@ impl Output {
         let mut serializer = serde_json::Serializer::pretty(&mut text);
         let options = SerializeOptions::new().skip_default_fields(false).use_proto_field_name(true);
         dynamic.serialize_with_options(&mut serializer, &options).map_err(|e| bug(e.to_string()))?;
-        self.print(&String::from_utf8(text).map_err(|e| bug(e.to_string()))?);
+        let text = String::from_utf8(text).map_err(|e| bug(e.to_string()))?;
+        self.print(&harmless::json(&text));
         Ok(())
     }
 
@@ -99,7 +104,7 @@ impl Output {
                 "request_id": failure.request,
                 "exit_code": failure.exit_code(),
             }});
-            let _ = writeln!(err, "{body:#}");
+            let _ = writeln!(err, "{}", harmless::json(&format!("{body:#}")));
             return;
         }
         let red = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
@@ -110,7 +115,11 @@ impl Output {
         let _ = writeln!(err, "{red}error:{red:#} {first}");
         if failure.fields.len() > 1 {
             for (field, expected) in &failure.fields {
-                let line = format!("{}: {expected}", plain_field(field));
+                let line = if field.is_empty() {
+                    plain(expected)
+                } else {
+                    plain(&format!("{}: {expected}", plain_field(field)))
+                };
                 let options =
                     textwrap::Options::new(self.width).initial_indent("  - ").subsequent_indent("    ");
                 let _ = writeln!(err, "{}", textwrap::fill(&line, options));
@@ -118,10 +127,10 @@ impl Output {
         }
         if let Some(next) = &failure.next {
             let options = textwrap::Options::new(self.width).subsequent_indent("  ");
-            let _ = writeln!(err, "{}", textwrap::fill(next, options));
+            let _ = writeln!(err, "{}", textwrap::fill(&plain(next), options));
         }
         if let Some(request) = failure.request.as_ref().filter(|_| failure.exit_code() == 70) {
-            let _ = writeln!(err, "number of the call: {request}");
+            let _ = writeln!(err, "number of the call: {}", plain(request));
         }
     }
 
@@ -206,14 +215,9 @@ impl Output {
     pub fn aside(&self, text: &str) {
         if !self.json {
             let mut err = anstream::stderr().lock();
-            let _ = writeln!(err, "{}", textwrap::fill(text, self.width));
+            let _ = writeln!(err, "{}", textwrap::fill(&plain(text), self.width));
         }
     }
-}
-
-/// A text without control characters: what a server sends must not steer the terminal.
-fn plain(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control() || *c == '\n').collect()
 }
 
 /// A field's path as a person types it: `offer.health.pests_text` is `--pests`, `handle` is `handle`.

@@ -18,7 +18,7 @@ pub(crate) fn ask<T>(
     loop {
         let hint = usual.filter(|u| !u.is_empty()).map(|u| format!(" [{u}]")).unwrap_or_default();
         let width = textwrap::termwidth().clamp(40, 110);
-        eprint!("{} ", textwrap::fill(&format!("{question}{hint}:"), width));
+        eprint!("{} ", textwrap::fill(&crate::harmless::text(&format!("{question}{hint}:")), width));
         let _ = std::io::stderr().flush();
         let mut line = String::new();
         let read = std::io::stdin().read_line(&mut line).map_err(|e| Failure::usage(e.to_string()))?;

@@ -195,20 +195,20 @@ impl GateLayer {
             (Who::Steward, Some(_)) => return Err(refuse(Refusal::StewardNeeded)),
             (Who::Member | Who::Steward, None) => return Err(refuse(Refusal::SignInNeeded)),
         }
-        let (actor, entered_by) = match behalf(head) {
-            None => (actor, None),
+        let (actor, entered_by, helped_in) = match behalf(head) {
+            None => (actor, None, Vec::new()),
             Some(_) if !rules.behalf => return Err(refuse(Refusal::NotOnBehalf)),
             Some(member) => {
                 let found = async { self.app.on_behalf(&actor, App::id(member)?).await };
                 let helped = found.await.map_err(|error| status::status(&error, id))?;
-                (helped, actor.id())
+                (helped.0, actor.id(), helped.1)
             }
         };
         let key = match rpc.effect() {
             Effect::Reads | Effect::Writes => None,
             Effect::WritesOnce => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
         };
-        Ok(Admitted::new(rpc, Call { actor, entered_by, now, request: id, key: None }, key, address))
+        Ok(Admitted::new(rpc, Call { actor, entered_by, helped_in, now, request: id, key: None }, key, address))
     }
 }
 

@@ -112,12 +112,12 @@ pub fn row(rpc: Rpc) -> Row {
         // organisers and stewards: see the domain's `access`
         Rpc::ClaimListMissed => Row::unary(OWN_READ, claim::list_missed),
 
-        Rpc::LotRecordLot => Row::unary(BEHALF_WRITE, lot::record_lot),
-        Rpc::LotNoteDescent => Row::unary(BEHALF_WRITE, lot::note_descent),
-        Rpc::LotEndLot => Row::unary(BEHALF_WRITE, lot::end_lot),
-        Rpc::LotRecordTest => Row::unary(BEHALF_WRITE, lot::record_test),
-        Rpc::LotGetLot => Row::unary(BEHALF_READ, lot::get_lot),
-        Rpc::LotListMyLots => Row::unary(BEHALF_READ, lot::list_my_lots),
+        Rpc::LotRecordLot => Row::unary(MEMBER_WRITE, lot::record_lot),
+        Rpc::LotNoteDescent => Row::unary(MEMBER_WRITE, lot::note_descent),
+        Rpc::LotEndLot => Row::unary(MEMBER_WRITE, lot::end_lot),
+        Rpc::LotRecordTest => Row::unary(MEMBER_WRITE, lot::record_test),
+        Rpc::LotGetLot => Row::unary(OWN_READ, lot::get_lot),
+        Rpc::LotListMyLots => Row::unary(OWN_READ, lot::list_my_lots),
         Rpc::LotLookUpLot => Row::unary(PUBLIC_READ, lot::look_up_lot),
         // holders, and who minds alerts: see the domain's `access`
         Rpc::LotTraceLot => Row::unary(OWN_READ, lot::trace_lot),
@@ -132,7 +132,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::AlertListAlerts => Row::unary(OWN_READ, alert::list_alerts),
         Rpc::AlertRecallAlert => Row::replies(OWN_READ, alert::recall_alert),
 
-        Rpc::NoticeListNotices => Row::unary(BEHALF_READ, notice::list_notices),
+        Rpc::NoticeListNotices => Row::unary(OWN_READ, notice::list_notices),
         Rpc::NoticeMarkNoticesRead => Row::unary(MEMBER_WRITE, notice::mark_notices_read),
         Rpc::NoticeWatchNotices => Row::replies(OWN_READ, notice::watch_notices),
         // each of them sends mail, or takes a code
@@ -189,9 +189,9 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::RoundTakeLeftOver => Row::unary(BEHALF_WRITE, round::take_left_over),
         Rpc::RoundCloseRound => Row::unary(MEMBER_WRITE, round::close_round),
 
-        Rpc::WantMakeWant => Row::unary(BEHALF_WRITE, want::make_want),
-        Rpc::WantWithdrawWant => Row::unary(BEHALF_WRITE, want::withdraw_want),
-        Rpc::WantListMyWants => Row::unary(BEHALF_READ, want::list_my_wants),
+        Rpc::WantMakeWant => Row::unary(MEMBER_WRITE, want::make_want),
+        Rpc::WantWithdrawWant => Row::unary(MEMBER_WRITE, want::withdraw_want),
+        Rpc::WantListMyWants => Row::unary(OWN_READ, want::list_my_wants),
         Rpc::WantSearchWants => Row::unary(PUBLIC_READ, want::search_wants),
 
         Rpc::MovementCheckMovement => Row::unary(KNOWN_READ, movement::check_movement),

@@ -207,6 +207,24 @@ pub const REASONS: &[&str] = &[
     "WRONG_PASSWORD",
 ];
 
+/// The longest message of an error. It travels in a header and once more in the details; outside of ASCII each of its bytes
+/// takes three in the header.
+const MESSAGE_BYTES_MAX: usize = 1024;
+/// All wrong fields of an error together. Details take four bytes for three; all headers of a reply together have to stay
+/// below the 16 KiB that clients take in, or they see none of it.
+const FIELDS_BYTES_MAX: usize = 5 * 1024;
+/// One of them.
+const FIELD_BYTES_MAX: usize = 600;
+
+/// A text of so many bytes at most.
+fn short(text: &str, most: usize) -> String {
+    if text.len() <= most {
+        return text.to_string();
+    }
+    let end = text.floor_char_boundary(most.saturating_sub('…'.len_utf8()));
+    format!("{}…", text.get(..end).unwrap_or_default())
+}
+
 fn build(
     code: Code,
     reason: &'static str,
@@ -215,6 +233,7 @@ fn build(
     metadata: HashMap<String, String>,
     add: impl FnOnce(&mut ErrorDetails),
 ) -> Status {
+    let message = short(&message.into(), MESSAGE_BYTES_MAX);
     let mut details = ErrorDetails::with_error_info(reason, ERROR_DOMAIN, metadata);
     details.set_request_info(request.to_string(), "");
     add(&mut details);
@@ -337,9 +356,24 @@ fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
                 .join("; ")
         ),
     };
+    let mut told = Vec::new();
+    let mut bytes = 0;
+    for field in fields.iter().take(limits::FIELD_ERRORS_MAX) {
+        let (name, expected) = (short(&field.field, FIELD_BYTES_MAX), short(&field.expected, FIELD_BYTES_MAX));
+        bytes += name.len() + expected.len() + 8;
+        if bytes > FIELDS_BYTES_MAX {
+            break;
+        }
+        told.push((name, expected));
+    }
+    let left = fields.len() - told.len();
     build(Code::InvalidArgument, "FIELDS_WRONG", message, request, HashMap::new(), |details| {
-        for field in fields.iter().take(limits::FIELD_ERRORS_MAX) {
-            details.add_bad_request_violation(field.field.clone(), field.expected.clone());
+        for (name, expected) in told {
+            details.add_bad_request_violation(name, expected);
+        }
+        if left > 0 {
+            let more = format!("{left} more are wrong; they are told once these are right");
+            details.add_bad_request_violation("", more);
         }
     })
 }
@@ -474,7 +508,12 @@ pub fn status(error: &Error, request: RequestId) -> Status {
         Error::Invalid(fields) => fields_wrong(fields, request),
         Error::NotFound { kind, id, hint } => {
             build(Code::NotFound, "NOT_FOUND", text.clone(), request, HashMap::new(), |details| {
-                details.set_resource_info(*kind, id.clone(), "", hint.clone());
+                details.set_resource_info(
+                    *kind,
+                    short(id, FIELD_BYTES_MAX),
+                    "",
+                    short(hint, FIELD_BYTES_MAX),
+                );
             })
         }
         Error::Denied(denied) => plain(
@@ -547,6 +586,32 @@ pub fn status(error: &Error, request: RequestId) -> Status {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Headers of more than 16 KiB never reach a client (h2's usual limit); those of an error stay well below.
+    #[test]
+    fn errors_stay_below_what_clients_take_in() {
+        for text in ["x", "ß", "木", "\u{1f333}"] {
+            let long = text.repeat(4000);
+            let fields: Vec<FieldError> =
+                (0..400).map(|n| FieldError::new(format!("rows[{n}].{long}"), long.clone())).collect();
+            let short: Vec<FieldError> =
+                (0..400).map(|n| FieldError::new(format!("rows[{n}]"), "a number expected")).collect();
+            for error in [
+                Error::Invalid(fields),
+                Error::Invalid(short),
+                Error::NotFound { kind: "cultivar", id: long.clone(), hint: long.clone() },
+                Error::Rule(Rule::NameTaken(long.clone())),
+            ] {
+                let headers = status(&error, RequestId::from_uuid(Default::default())).into_http::<()>();
+                let bytes: usize = headers.headers().iter().map(|(n, v)| n.as_str().len() + v.len() + 32).sum();
+                assert!(bytes < 15 * 1024, "{bytes} bytes");
+            }
+        }
+        let many: Vec<FieldError> = (0..400).map(|n| FieldError::new(format!("rows[{n}]"), "a number")).collect();
+        let status = status(&Error::Invalid(many), RequestId::from_uuid(Default::default()));
+        let told = status.get_error_details().bad_request().unwrap().field_violations.clone();
+        assert_eq!(told.last().unwrap().description, "350 more are wrong; they are told once these are right");
+    }
 
     #[test]
     fn every_reason_that_is_built_is_listed() {

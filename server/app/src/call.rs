@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     account::{Account, Actor},
-    ids::{AccountId, RequestId},
+    ids::{AccountId, ClubId, RequestId},
     time::Timestamp,
 };
 
@@ -26,6 +26,8 @@ pub struct Call {
     pub actor: Actor,
     /// The organiser who acts for the caller.
     pub entered_by: Option<AccountId>,
+    /// The clubs in which they may: the caller agreed to it there, and they arrange them.
+    pub helped_in: Vec<ClubId>,
     /// When.
     pub now: Timestamp,
     /// Its id, in logs and errors.
@@ -37,7 +39,7 @@ pub struct Call {
 impl Call {
     /// A call of the server itself.
     pub fn system(now: Timestamp, request: RequestId) -> Self {
-        Self { actor: Actor::Visitor, entered_by: None, now, request, key: None }
+        Self { actor: Actor::Visitor, entered_by: None, helped_in: Vec::new(), now, request, key: None }
     }
     /// The caller's account. The gate lets nobody else through to a method for members.
     ///
@@ -52,6 +54,15 @@ impl Call {
     /// [`Error::SignInNeeded`].
     pub fn account_id(&self) -> Result<AccountId, Error> {
         self.account().map(|a| a.id)
+    }
+    /// Whether the call may have to do with something of a club, or of no club: an organiser who acts for a member does
+    /// so in that club's matters alone.
+    pub fn covers(&self, club: Option<ClubId>) -> bool {
+        self.entered_by.is_none() || club.is_some_and(|club| self.helped_in.contains(&club))
+    }
+    /// The clubs that an organiser's call for a member is bound to; none where people call for themselves.
+    pub fn bounds(&self) -> Option<&[ClubId]> {
+        self.entered_by.map(|_| self.helped_in.as_slice())
     }
     /// Within whom a key is unique.
     pub(crate) fn key_scope(&self) -> String {

@@ -3,13 +3,14 @@
 use std::time::Duration;
 
 use scionary_domain::{
+    account::Actor,
     field::FieldError,
-    ids::AccountId,
+    ids::{AccountId, SessionId},
     limits,
     notice::Notice,
     page::{self, Page},
 };
-use scionary_store::notice_store;
+use scionary_store::{account_store, notice_store};
 use tokio::sync::broadcast::error::RecvError;
 
 use crate::{App, Call, Done, Error, Rule, UseCase, Write};
@@ -39,12 +40,13 @@ impl UseCase for MarkRead {
 }
 
 /// A watcher looks so often even where nothing woke it.
-const LOOK_ANYWAY: Duration = Duration::from_secs(30);
+const LOOK_ANYWAY: Duration = Duration::from_secs(15);
 
 /// A watch on an inbox.
 pub struct Watch {
     app: App,
     account: AccountId,
+    session: SessionId,
     /// All up to here were sent, or were there before the watch began.
     last: i64,
     sent: std::collections::BTreeSet<i64>,
@@ -67,11 +69,14 @@ impl Watch {
     /// Notices that came since; waits until there are some.
     ///
     /// # Errors
-    /// The store's.
+    /// The session is over; the store's.
     pub async fn next(&mut self) -> Result<Vec<Notice>, Error> {
         loop {
             let from = (self.last - LOOK_BACK).max(0);
             let reader = self.app.store().reader();
+            if !account_store::session_is_good(reader, self.session, self.app.clock().now()).await? {
+                return Err(Error::SignInNeeded);
+            }
             let mut fresh =
                 notice_store::after(reader, self.account, from, BATCH + LOOK_BACK.unsigned_abs()).await?;
             fresh.retain(|n| !self.sent.contains(&n.seq));
@@ -122,7 +127,10 @@ impl App {
     /// # Errors
     /// Too many watches; the store's.
     pub async fn watch_notices(&self, call: &Call, after: i64) -> Result<Watch, Error> {
-        let account = call.account()?;
+        let Actor::Member { account, session, .. } = &call.actor else {
+            return Err(Error::SignInNeeded);
+        };
+        let session = *session;
         if after < 0 {
             return Err(FieldError::new("after", "0 or the number of a notice expected").into());
         }
@@ -148,7 +156,7 @@ impl App {
         }
         *count += 1;
         drop(watches);
-        Ok(Watch { app: self.clone(), account: account.id, last, sent, woken })
+        Ok(Watch { app: self.clone(), account: account.id, session, last, sent, woken })
     }
 }
 

@@ -57,11 +57,13 @@ pub(crate) async fn sign_up(
     call: &Admitted,
     request: v1::SignUpRequest,
 ) -> Result<Encoded<v1::SignUpResponse>, Failure> {
+    let v1::SignUpRequest { handle, display_name, password, code } = request;
     // a repeat must not be refused for the handle that its first run took
     if let Some(reply) = call.first_reply(&site.app).await? {
+        site.throttle.sign_in(&handle, call.address()).map_err(Refusal::TooMany)?;
+        site.app.same_password(&handle, &password).await?;
         return Ok(reply);
     }
-    let v1::SignUpRequest { handle, display_name, password, code } = request;
     let use_case = site.app.prepare_sign_up(&handle, &display_name, &password, &code).await;
     let message = |account: &Account| v1::SignUpResponse { account: Some(convert_account::account(account)) };
     call.write(&site.app, use_case, message).await
@@ -105,12 +107,13 @@ pub(crate) async fn change_password(
     request: v1::ChangePasswordRequest,
 ) -> Result<Encoded<v1::ChangePasswordResponse>, Failure> {
     let v1::ChangePasswordRequest { current_password, new_password } = request;
-    // a repeat must not be refused for the password that its first run has changed
-    if let Some(reply) = call.first_reply(&site.app).await? {
-        return Ok(reply);
-    }
     let handle = call.account()?.handle.clone();
     site.throttle.sign_in(&handle, call.address()).map_err(Refusal::TooMany)?;
+    // a repeat must not be refused for the password that its first run has changed
+    if let Some(reply) = call.first_reply(&site.app).await? {
+        site.app.same_password(&handle, &new_password).await?;
+        return Ok(reply);
+    }
     let use_case = site.app.prepare_change_password(call, &current_password, &new_password).await;
     let message = |count: &u64| v1::ChangePasswordResponse { sessions_ended: ended(*count) };
     call.write(&site.app, use_case, message).await

@@ -10,7 +10,8 @@ use scionary_domain::{
 };
 use sea_orm::{
     ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter,
-    QueryOrder, QuerySelect, sea_query::Expr,
+    QueryOrder, QuerySelect,
+    sea_query::{Expr, Query},
 };
 
 use crate::{
@@ -123,7 +124,13 @@ pub async fn display_names(
 
 /// How many accounts hold a role now.
 pub async fn holders(db: &dyn Source, role: &Role) -> Result<u64, StoreError> {
+    let active = Query::select()
+        .column(account::Column::Id)
+        .from(account::Entity)
+        .and_where(account::Column::SuspendedAt.is_null())
+        .to_owned();
     Ok(role_grant::Entity::find()
+        .filter(role_grant::Column::AccountId.in_subquery(active))
         .filter(role_grant::Column::Role.eq(role.word()))
         .filter(role_grant::Column::Scope.eq(role.scope()))
         .filter(role_grant::Column::RevokedAt.is_null())
@@ -255,6 +262,22 @@ pub async fn session_of(
         expires_at: Timestamp::from_micros(row.expires_at),
         account,
     }))
+}
+
+/// Whether a session is good: not ended, not over, its account not suspended.
+pub async fn session_is_good(db: &dyn Source, id: SessionId, now: Timestamp) -> Result<bool, StoreError> {
+    let active = Query::select()
+        .column(account::Column::Id)
+        .from(account::Entity)
+        .and_where(account::Column::SuspendedAt.is_null())
+        .to_owned();
+    Ok(session::Entity::find_by_id(id.uuid())
+        .filter(session::Column::RevokedAt.is_null())
+        .filter(session::Column::ExpiresAt.gt(now.micros()))
+        .filter(session::Column::AccountId.in_subquery(active))
+        .count(&db.inner())
+        .await?
+        > 0)
 }
 
 /// Ends sessions of an account: one, or all but one, or all. How many were ended.

@@ -12,10 +12,11 @@ use sea_orm::{
     ColumnTrait, Condition, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::{Expr, Query},
 };
+use uuid::Uuid;
 
 use crate::{
     door::Tx,
-    entity::{claim, offer},
+    entity::{claim, offer, round},
     error::StoreError,
     source::Source,
 };
@@ -220,12 +221,14 @@ pub async fn waiting_between(db: &dyn Source, a: AccountId, b: AccountId) -> Res
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Somebody's claims, newest first, from before an id; open ones only or all.
+/// Somebody's claims, newest first, from before an id; open ones only or all; of some clubs alone: of offers for them, or
+/// of their rounds.
 pub async fn of(
     db: &dyn Source,
     account: AccountId,
     role: Role,
     open_only: bool,
+    clubs: Option<&[ClubId]>,
     before: Option<ClaimId>,
     limit: u64,
 ) -> Result<Vec<Claim>, StoreError> {
@@ -237,6 +240,24 @@ pub async fn of(
         Role::Either => Condition::any().add(taker).add(giver),
     };
     let mut query = claim::Entity::find().filter(mine);
+    if let Some(clubs) = clubs {
+        let clubs: Vec<Uuid> = clubs.iter().map(|club| club.uuid()).collect();
+        let offers = Query::select()
+            .column(offer::Column::Id)
+            .from(offer::Entity)
+            .and_where(offer::Column::ClubId.is_in(clubs.clone()))
+            .to_owned();
+        let rounds = Query::select()
+            .column(round::Column::Id)
+            .from(round::Entity)
+            .and_where(round::Column::ClubId.is_in(clubs))
+            .to_owned();
+        query = query.filter(
+            Condition::any()
+                .add(claim::Column::OfferId.in_subquery(offers))
+                .add(claim::Column::RoundId.in_subquery(rounds)),
+        );
+    }
     if open_only {
         let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
         query = query.filter(claim::Column::State.is_in(open));

@@ -228,7 +228,11 @@ pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, 
 }
 
 /// Whether somebody arranges a club in which another is a member who agreed that organisers act for them.
-pub async fn acts_for(db: &dyn Source, organiser: AccountId, member: AccountId) -> Result<bool, StoreError> {
+pub async fn acts_for(
+    db: &dyn Source,
+    organiser: AccountId,
+    member: AccountId,
+) -> Result<Vec<ClubId>, StoreError> {
     let clubs: Vec<Uuid> = club_member::Entity::find()
         .select_only()
         .column(club_member::Column::ClubId)
@@ -237,12 +241,15 @@ pub async fn acts_for(db: &dyn Source, organiser: AccountId, member: AccountId) 
         .into_tuple()
         .all(&db.inner())
         .await?;
-    Ok(club_member::Entity::find()
+    let clubs: Vec<Uuid> = club_member::Entity::find()
+        .select_only()
+        .column(club_member::Column::ClubId)
         .filter(club_member::Column::AccountId.eq(member.uuid()))
         .filter(club_member::Column::ClubId.is_in(clubs))
         .filter(club_member::Column::Standing.is_in([Standing::Member.word(), Standing::Organiser.word()]))
         .filter(club_member::Column::Consent.is_not_null())
-        .count(&db.inner())
-        .await?
-        > 0)
+        .into_tuple()
+        .all(&db.inner())
+        .await?;
+    Ok(clubs.into_iter().map(ClubId::from_uuid).collect())
 }

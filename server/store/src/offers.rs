@@ -343,10 +343,14 @@ pub async fn count_open_of(db: &dyn Source, records: &[CultivarId], today: Date)
 pub async fn by_giver(
     db: &dyn Source,
     account: AccountId,
+    clubs: Option<&[ClubId]>,
     after: Option<OfferKey>,
     limit: u64,
 ) -> Result<Vec<Ranked>, StoreError> {
     let mut query = offer::Entity::find().filter(offer::Column::AccountId.eq(account.uuid()));
+    if let Some(clubs) = clubs {
+        query = query.filter(offer::Column::ClubId.is_in(clubs.iter().map(|club| club.uuid())));
+    }
     if let Some(key) = after {
         query = query.filter(beyond(Expr::col(offer::Column::CreatedAt), Order::Desc, key));
     }

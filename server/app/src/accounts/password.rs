@@ -6,7 +6,7 @@ use scionary_domain::{
 };
 use scionary_store::account_store;
 
-use crate::{App, Call, Done, Error, UseCase, Write, secrets};
+use crate::{App, Call, Done, Error, UseCase, Write, door, secrets};
 
 /// A checked change of password.
 pub struct ChangePassword {
@@ -41,6 +41,20 @@ impl App {
     }
 }
 
+impl App {
+    /// Looks whether a password is the one that the first run of a repeated call has set: an idempotency key is not bound
+    /// to passwords, which leave no quick hash behind.
+    ///
+    /// # Errors
+    /// [`Error::KeyReused`]: it is another one.
+    pub async fn same_password(&self, handle: &str, offered: &str) -> Result<(), Error> {
+        let key = handle.trim().to_ascii_lowercase();
+        let stored = account_store::account_to_sign_in(self.store().reader(), &key).await?;
+        let verdict = self.passwords().verify(Password::offered(offered), stored.map(|(_, hash)| hash)).await?;
+        if verdict.right { Ok(()) } else { Err(Error::KeyReused) }
+    }
+}
+
 impl UseCase for ChangePassword {
     type Out = u64;
     async fn run(&self, write: &Write<'_>) -> Result<Done<u64>, Error> {
@@ -56,7 +70,8 @@ impl UseCase for ChangePassword {
         }
         let ended =
             account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;
-        Ok(Done::new(ended, "password.changed", account.id, serde_json::json!({ "sessions_ended": ended })))
+        let change = serde_json::json!({ "sessions_ended": ended });
+        Ok(Done::new(ended, "password.changed", account.id, change).and_publish(door::NOTICE_TOPIC, account.id))
     }
 }
 

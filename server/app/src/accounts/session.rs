@@ -9,7 +9,7 @@ use scionary_domain::{
 };
 use scionary_store::{NewSession, account_store};
 
-use crate::{App, Call, Done, Error, KeepReply, UseCase, Write, secrets};
+use crate::{App, Call, Done, Error, KeepReply, UseCase, Write, door, secrets};
 
 /// A new session.
 #[derive(Clone)]
@@ -127,6 +127,8 @@ impl UseCase for SignOut {
         };
         let only = (!self.everywhere).then_some(*session);
         let ended = account_store::end_sessions(write.tx, account.id, only, None, write.call.now).await?;
-        Ok(Done::new(ended, "session.ended", account.id, serde_json::json!({ "ended": ended })))
+        let done = Done::new(ended, "session.ended", account.id, serde_json::json!({ "ended": ended }));
+        // watches of theirs look whether they may go on
+        Ok(done.and_publish(door::NOTICE_TOPIC, account.id))
     }
 }

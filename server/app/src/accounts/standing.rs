@@ -1,9 +1,14 @@
 //! Vouching for people, suspending and restoring them.
 
-use scionary_domain::{access, account::Account, field::Fields, limits};
-use scionary_store::{account_store, evidence_store, observer_store};
+use scionary_domain::{
+    access,
+    account::{Account, Role},
+    field::Fields,
+    limits,
+};
+use scionary_store::{account_store, evidence_store, observer_store, record_store};
 
-use crate::{Done, Error, Rule, UseCase, Write, registry};
+use crate::{Done, Error, Rule, UseCase, Write, door, registry};
 
 /// What to do with an account.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,7 +80,20 @@ impl UseCase for ChangeStanding {
                     }
                     .into());
                 }
-                if suspend { "account.suspended" } else { "account.restored" }
+                if suspend {
+                    // for good: who is restored signs in anew
+                    account_store::end_sessions(write.tx, account.id, None, None, now).await?;
+                    // counted after the change, and changes of stewards wait for each other on PostgreSQL too
+                    record_store::set_setting(write.tx, "roles.changed_at", &now.to_string(), now).await?;
+                    if account.is(&Role::Steward)
+                        && account_store::holders(write.tx, &Role::Steward).await? == 0
+                    {
+                        return Err(Rule::LastSteward.into());
+                    }
+                    "account.suspended"
+                } else {
+                    "account.restored"
+                }
             }
         };
         let reason = fields.finish(reason)?;
@@ -84,6 +102,10 @@ impl UseCase for ChangeStanding {
         let account = account_store::account(write.tx, account.id).await?.ok_or_else(missing)?;
         let id = account.id;
         let mut done = Done::new(account, action, id, serde_json::json!({ "reason": reason }));
+        if self.change == StandingChange::Suspend {
+            // watches of theirs look whether they may go on
+            done = done.and_publish(door::NOTICE_TOPIC, id);
+        }
         // their evidence and checks count otherwise from now on
         for record in records {
             done = done.and_publish(registry::TOPIC, record);

@@ -27,6 +27,9 @@ impl UseCase for AskForOffer {
         let now = write.call.now;
         let today = now.date();
         let offer = offer_of(write, self.offer).await?;
+        if !write.call.covers(offer.contents.club) {
+            return Err(Error::not_found("offer", self.offer));
+        }
         if let Some(rule) = stands_in_the_way(write.tx, &offer, account.id, write.call.entered_by).await? {
             return Err(rule.into());
         }

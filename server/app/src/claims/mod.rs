@@ -11,6 +11,7 @@ pub use ask::AskForOffer;
 pub use hand_over::{ConfirmHandOver, NoteMissed};
 pub use lapse::LapseClaims;
 pub use read::ShownClaim;
+pub(crate) use read::told_to;
 
 use scionary_domain::{
     access::{self, EditClaim, Granted},
@@ -46,7 +47,20 @@ async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim
     let missing = || Error::not_found("claim", id);
     let claim = held(write, id).await?;
     let (granted, side) = access::edit_claim(account, &claim).ok_or_else(missing)?;
+    if !covered(write.tx, write.call, &claim).await? {
+        return Err(missing());
+    }
     Ok((claim, granted, side))
+}
+
+/// Whether whoever acts for the caller may do so in this claim: it is on an offer for that club, or came of its round.
+async fn covered(db: &dyn Source, call: &Call, claim: &Claim) -> Result<bool, Error> {
+    if call.entered_by.is_none() {
+        return Ok(true);
+    }
+    let of_round = rounds::club_of_claim(db, claim).await?;
+    let offer = offer_store::offer(db, claim.offer).await?;
+    Ok(call.covers(of_round) || call.covers(offer.and_then(|o| o.contents.club)))
 }
 
 /// A claim of which the caller is on one side.

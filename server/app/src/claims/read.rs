@@ -32,6 +32,15 @@ pub struct ShownClaim {
     pub taker_name: String,
 }
 
+/// A claim as a caller is told of it: who acts for a member does not learn how others can be reached.
+pub(crate) fn told_to(call: &Call, mut claim: Claim) -> Claim {
+    if call.entered_by.is_some() {
+        claim.taker_contact.clear();
+        claim.giver_contact.clear();
+    }
+    claim
+}
+
 impl ShownClaim {
     fn new(registry: &Registry, claim: Claim, offer: &Offer) -> Self {
         let contents = &offer.contents;
@@ -78,6 +87,9 @@ impl App {
         let account = call.account()?;
         let missing = || Error::not_found("claim", id);
         let claim = claim_store::one(self.store().reader(), id).await?.ok_or_else(missing)?;
+        if !super::covered(self.store().reader(), call, &claim).await? {
+            return Err(missing());
+        }
         if access::edit_claim(account, &claim).is_none() {
             // whoever arranges the club that the offer is for; how the sides can be reached is not told to them
             let reader = self.store().reader();
@@ -86,7 +98,7 @@ impl App {
                 return Err(missing());
             }
         }
-        self.shown(vec![claim]).await?.pop().ok_or_else(missing)
+        self.shown(vec![told_to(call, claim)]).await?.pop().ok_or_else(missing)
     }
 
     /// A page of the caller's claims, newest first.
@@ -102,10 +114,13 @@ impl App {
         token: &str,
     ) -> Result<Page<ShownClaim>, Error> {
         let account = call.account()?;
-        let search = format!("claims {} {role:?} {open_only}", account.id);
+        let search = format!("claims {} {role:?} {open_only} {:?}", account.id, call.bounds());
         let asked = Asked::read(page_size, token, search)?;
         let reader = self.store().reader();
-        let rows = claim_store::of(reader, account.id, role, open_only, asked.after, asked.limit()).await?;
+        let clubs = call.bounds();
+        let rows =
+            claim_store::of(reader, account.id, role, open_only, clubs, asked.after, asked.limit()).await?;
+        let rows = rows.into_iter().map(|claim| told_to(call, claim)).collect();
         self.page_of(&asked, rows).await
     }
 

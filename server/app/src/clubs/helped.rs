@@ -8,7 +8,7 @@ use scionary_domain::{
     ids::{AccountId, ClubId, SessionId},
     limits,
 };
-use scionary_store::{NewAccount, account_store, club_store, observer_store};
+use scionary_store::{NewAccount, account_store, block_store, club_store, observer_store};
 
 use super::{ShownClub, club_held, organised};
 use crate::{App, Done, Error, Rule, UseCase, Write, accounts::PasswordHash};
@@ -116,14 +116,20 @@ impl App {
         Ok(EnterHelped { id, name, consent, nobodys: self.nobodys_password().await? })
     }
 
-    /// The caller as the member for whom they act; nobody is acted for without their consent.
+    /// The caller as the member for whom they act, and the clubs in whose matters: no one is acted for without their
+    /// consent, nor by somebody with whom they do not deal.
     ///
     /// # Errors
-    /// They do not arrange a club in which that member agreed to it.
-    pub async fn on_behalf(&self, actor: &Actor, member: AccountId) -> Result<Actor, Error> {
+    /// They do not arrange a club in which that member agreed to it; one of both blocks the other.
+    pub async fn on_behalf(
+        &self,
+        actor: &Actor,
+        member: AccountId,
+    ) -> Result<(Actor, Vec<ClubId>), Error> {
         let account = actor.account().ok_or(Error::SignInNeeded)?;
         let reader = self.store().reader();
-        let may = club_store::acts_for(reader, account.id, member).await?;
+        let clubs = club_store::acts_for(reader, account.id, member).await?;
+        let may = !clubs.is_empty() && !block_store::between(reader, account.id, member).await?;
         let denied = || Denied::RoleMissing("an organiser of a club in which this member agreed to it");
         let helped: Account =
             account_store::account(reader, member).await?.filter(|_| may).ok_or_else(denied)?;
@@ -135,6 +141,7 @@ impl App {
             Actor::Visitor => return Err(Error::SignInNeeded),
         };
         // a member's own roles are not acted with
-        Ok(Actor::Member { account: Account { roles: Vec::new(), ..helped }, session, session_expires_at })
+        let account = Account { roles: Vec::new(), ..helped };
+        Ok((Actor::Member { account, session, session_expires_at }, clubs))
     }
 }

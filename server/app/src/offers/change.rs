@@ -156,7 +156,8 @@ impl UseCase for ChangeOffer {
         let account = write.call.account()?;
         let now = write.call.now;
         let missing = || Error::not_found("offer", self.id);
-        let mut offer = offer_store::offer(write.tx, self.id).await?.ok_or_else(missing)?;
+        let found = offer_store::offer(write.tx, self.id).await?;
+        let mut offer = found.filter(|o| write.call.covers(o.contents.club)).ok_or_else(missing)?;
         let granted = access::edit_offer(account, offer.giver)?;
         if offer.withdrawn_at.is_some() {
             return Err(Rule::OfferWithdrawn.into());

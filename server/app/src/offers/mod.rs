@@ -87,10 +87,16 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
 
 /// The club that a text names, if the giver belongs to it; none for an empty one.
 async fn for_club(write: &Write<'_>, text: &str) -> Result<Option<ClubId>, Error> {
-    if text.trim().is_empty() {
-        return Ok(None);
+    let named = text.trim();
+    let id = if named.is_empty() { None } else { Some(crate::App::id_in("offer.club", named)?) };
+    if !write.call.covers(id) {
+        return Err(FieldError::new(
+            "offer.club",
+            "the club in which the member agreed that you act for them expected: it is for that club alone",
+        )
+        .into());
     }
-    let id: ClubId = crate::App::id_in("offer.club", text)?;
+    let Some(id) = id else { return Ok(None) };
     if clubs::belongs(write.tx, id, write.call.account()?.id).await? {
         Ok(Some(id))
     } else {

@@ -11,7 +11,7 @@ use scionary_domain::{
 use scionary_store::{claim_store, round_store};
 
 use super::{ShownLot, ShownRound, facts::OnFile, read::Named, seen};
-use crate::{App, Call, Error, Rule};
+use crate::{App, Call, Error, Rule, claims::told_to};
 
 /// What a member gets for a wish, or gives of a lot.
 #[derive(Clone, Debug)]
@@ -170,7 +170,7 @@ impl App {
                         lot: lots.get(&in_round.lot)?.clone(),
                         other_number: numbers.get(&other).copied().unwrap_or(0),
                         other_name: named.name(other),
-                        claim: claim.clone(),
+                        claim: told_to(call, claim.clone()),
                     })
                 })
                 .collect();

@@ -222,6 +222,12 @@ pub(crate) async fn arranges_claim(db: &dyn Source, call: &Call, claim: &Claim) 
     clubs::organises(db, round.club, call.account_id()?).await
 }
 
+/// The club whose round a claim came of.
+pub(crate) async fn club_of_claim(db: &dyn Source, claim: &Claim) -> Result<Option<ClubId>, Error> {
+    let Some(part) = claim.in_round else { return Ok(None) };
+    Ok(round_store::one(db, part.round).await?.map(|round| round.club))
+}
+
 /// All claims that came of a round.
 async fn claims_of(db: &dyn Source, round: &Round) -> Result<Vec<Claim>, Error> {
     Ok(claim_store::of_round(db, round.id).await?)

@@ -183,6 +183,9 @@ impl UseCase for BringLot {
             OfferState::Open | OfferState::Coming => {}
             OfferState::Expired | OfferState::Withdrawn => return Err(Rule::OfferOver.into()),
         }
+        if !write.call.covers(offer.contents.club) {
+            return Err(Error::not_found("offer", offer.id));
+        }
         if offer.contents.club.is_some_and(|club| club != round.club) {
             return Err(Rule::OfferOfAnotherClub.into());
         }
