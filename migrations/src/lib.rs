@@ -80,7 +80,8 @@ pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
 /// Whatever the database says.
 pub async fn unknown(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
     <Migrator as MigratorTrait>::install(db).await?;
-    let known: Vec<String> = <Migrator as MigratorTrait>::migrations().iter().map(|m| m.name().to_string()).collect();
+    let known: Vec<String> =
+        <Migrator as MigratorTrait>::migrations().iter().map(|m| m.name().to_string()).collect();
     let made = <Migrator as MigratorTrait>::get_migration_models(db).await?;
     Ok(made.into_iter().map(|m| m.version).filter(|version| !known.contains(version)).collect())
 }

@@ -5,6 +5,7 @@ use std::{path::PathBuf, process::ExitCode};
 use crate::{
     config::{self, Config, Sources},
     crop_check, demo, doctor, logging,
+    say::say,
     serve::{self, OpenFor},
 };
 use clap::{Args, Parser, Subcommand};
@@ -103,7 +104,7 @@ impl SettingsArguments {
 pub fn main() -> ExitCode {
     let Arguments { settings, command } = Arguments::parse();
     if let Command::Config(ConfigCommand::Sample) = command {
-        print!("{}", config::sample());
+        say!("{}", config::sample().trim_end());
         return ExitCode::SUCCESS;
     }
     if let Command::Crop(CropCommand::Check { file, sources }) = command {
@@ -117,7 +118,7 @@ pub fn main() -> ExitCode {
         }
     };
     if let Command::Config(ConfigCommand::Check) = command {
-        println!("the settings are fine: listen on {}, {}", config.address, backend_of(&config.database));
+        say!("the settings are fine: listen on {}, {}", config.address, backend_of(&config.database));
         return ExitCode::SUCCESS;
     }
     // all but serving prints for a person; logs would stand between the lines
@@ -168,16 +169,16 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
         Command::Migrate => {
             let open = Config { migrate_on_start: true, ..config };
             serve::open_store(&open, OpenFor::Migrating).await?.close().await;
-            println!("the schema is up to date");
+            say!("the schema is up to date");
         }
         Command::Doctor => {
             let mut fine = true;
             for look in doctor::examine(&config).await {
                 match look.result {
-                    Ok(found) => println!("fine   {:<10} {found}", look.what),
+                    Ok(found) => say!("fine   {:<10} {found}", look.what),
                     Err(wrong) => {
                         fine = false;
-                        println!("WRONG  {:<10} {wrong}", look.what);
+                        say!("WRONG  {:<10} {wrong}", look.what);
                     }
                 }
             }
@@ -190,7 +191,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             let app = serve::open_app(&config, store).await?;
             let code = app.first_steward_code().await?;
             app.store().clone().close().await;
-            println!("{code}");
+            say!("{code}");
             eprintln!("Good for one day and one account: scionary account sign-up YOUR-HANDLE --code {code}");
         }
         Command::Import { file } => {
@@ -201,24 +202,27 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             let done = app.import_registry(std::io::BufReader::new(input)).await;
             app.store().clone().close().await;
             let done = done.map_err(|e| anyhow::anyhow!("{}: {e}", file.display()))?;
-            println!(
+            say!(
                 "taken in: {} crops, {} sources, {} records, {} pieces of evidence",
-                done.crops, done.sources, done.records, done.evidence
+                done.crops,
+                done.sources,
+                done.records,
+                done.evidence
             );
             if done.joined > 0 {
-                println!(
+                say!(
                     "{} records were here under the same name: their evidence is counted with ours",
                     done.joined
                 );
             }
             if done.left_out > 0 {
-                println!(
+                say!(
                     "{} pieces were left out: they are in the name of accounts of this server, or of records that could not be taken in",
                     done.left_out
                 );
             }
             if done.kept_ours > 0 {
-                println!("{} sources have other words here: ours stand", done.kept_ours);
+                say!("{} sources have other words here: ours stand", done.kept_ours);
             }
         }
         Command::Weigh => {
@@ -226,10 +230,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             let app = serve::open_app(&config, store).await?;
             let changed = app.weigh_growers(false).await;
             app.store().clone().close().await;
-            println!(
-                "{}",
-                if changed? { "a new weight table was made" } else { "the weights are as they were" }
-            );
+            say!("{}", if changed? { "a new weight table was made" } else { "the weights are as they were" });
         }
         Command::Config(ConfigCommand::Check | ConfigCommand::Sample)
         | Command::Crop(CropCommand::Check { .. }) => {}

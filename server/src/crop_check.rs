@@ -1,5 +1,6 @@
 //! `scionaryd crop check`: what is wrong with a crop profile, for whoever writes one.
 
+use crate::say::say;
 use std::{fs, io, path::Path, process::ExitCode};
 
 use scionary_app::catalogue;
@@ -30,11 +31,11 @@ pub fn run(file: &Path, sources: Option<&Path>) -> ExitCode {
     };
     let (crop, mistakes) = catalogue::crop_mistakes(&text, &[&own, &data::reference().sources]);
     for mistake in &mistakes {
-        println!("{}: {}", file.display(), mistake.trim_end());
+        say!("{}: {}", file.display(), mistake.trim_end());
     }
     match crop {
         Some(crop) if mistakes.is_empty() => {
-            println!(
+            say!(
                 "{} is fine: {} ({}), {} descriptors, {} timings, {} ways of keeping, {} cautions",
                 file.display(),
                 crop.slug,
@@ -44,11 +45,11 @@ pub fn run(file: &Path, sources: Option<&Path>) -> ExitCode {
                 crop.storages.len(),
                 crop.cautions.len()
             );
-            println!("To use it: a folder with crops/{}.toml, named by data.catalogue_folders.", crop.slug);
+            say!("To use it: a folder with crops/{}.toml, named by data.catalogue_folders.", crop.slug);
             ExitCode::SUCCESS
         }
         _ => {
-            println!("{} mistakes; the files in server/data/crops show how it is done", mistakes.len());
+            say!("{} mistakes; the files in server/data/crops show how it is done", mistakes.len());
             ExitCode::FAILURE
         }
     }

@@ -66,6 +66,18 @@ pub async fn examine(config: &Config) -> Vec<Look> {
             }),
         );
     }
+    if let Some((smtp, from)) = &config.mail {
+        let answers = async { crate::mail::Smtp::new(smtp, from)?.answers().await };
+        look(
+            "mail",
+            match answers.await {
+                Ok(()) => Ok("the mail server lets us in".to_string()),
+                Err(why) => Err(format!(
+                    "the mail server does not let us in ({why}); look at mail.smtp, and whether it runs"
+                )),
+            },
+        );
+    }
     looks.extend(database(config).await);
     looks
 }
@@ -108,12 +120,9 @@ async fn database(config: &Config) -> Vec<Look> {
                 Backend::Sqlite => "none found by quick_check and foreign_key_check".to_string(),
                 Backend::Postgres => "looked for by PostgreSQL itself, with pg_amcheck".to_string(),
             }),
-            Ok(found) => Err(format!(
-                "{}: {}; {}",
-                store.shown(),
-                found.join("; "),
-                Ailment::Damaged.remedy()
-            )),
+            Ok(found) => {
+                Err(format!("{}: {}; {}", store.shown(), found.join("; "), Ailment::Damaged.remedy()))
+            }
             Err(error) => Err(told(&error)),
         },
     );

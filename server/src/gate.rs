@@ -34,7 +34,7 @@ use crate::{
     clock::stopwatch,
     dispatch::is_stream,
     incoming::household,
-    policy::{Policy, Who},
+    policy::{Policy, Rate, Who},
     status::{self, Refusal},
     throttle::Throttle,
 };
@@ -118,6 +118,11 @@ impl GateLayer {
         let id = RequestId::from_uuid(new_uuid(self.app.entropy(), now).unwrap_or_default());
         let (mut head, body) = request.into_parts();
         let path = head.uri.path().to_string();
+        // one byte on the wire may stand for all of a long path that was sent before
+        let shown = match Rpc::from_path(&path) {
+            Some(known) => known.path(),
+            None => "unknown",
+        };
         let address = address_of(&head);
         let refuse = |refusal: Refusal| status::refusal(&refusal, id).into_http();
 
@@ -139,7 +144,7 @@ impl GateLayer {
                     Ok(None) => status::lost(id).into_http(),
                     Ok(Some(Ok(answer))) => answer?,
                     Ok(Some(Err(_))) => {
-                        tracing::error!(request = %id, path, "a handler panicked");
+                        tracing::error!(request = %id, rpc = shown, "a handler panicked");
                         refuse(Refusal::Panicked)
                     }
                     Err(_) => refuse(Refusal::Deadline),
@@ -150,7 +155,7 @@ impl GateLayer {
             response.headers_mut().insert(metadata::REQUEST_ID, value);
         }
         let code = response.headers().get("grpc-status").and_then(|v| v.to_str().ok()).unwrap_or("0");
-        tracing::info!(request = %id, rpc = path, code, duration_us = started.elapsed().as_micros(), "call");
+        tracing::info!(request = %id, rpc = shown, code, duration_us = started.elapsed().as_micros(), "call");
         Ok(response)
     }
 
@@ -173,8 +178,12 @@ impl GateLayer {
         now: scionary_domain::time::Timestamp,
     ) -> Result<Admitted, Status> {
         let refuse = |refusal: Refusal| status::refusal(&refusal, id);
-        let rpc = Rpc::from_path(path).ok_or_else(|| refuse(Refusal::UnknownMethod))?;
-        let rules = self.rules.get(rpc as usize).ok_or_else(|| refuse(Refusal::UnknownMethod))?;
+        let known = Rpc::from_path(path).and_then(|rpc| Some((rpc, self.rules.get(rpc as usize)?)));
+        let Some((rpc, rules)) = known else {
+            // counted, as whoever tries many makes work too
+            self.throttle.call(Rate::Read, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
+            return Err(refuse(Refusal::UnknownMethod));
+        };
         self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
         // what everybody may call does not ask who calls: an old session, or a database that is away, does not
         // stand between a grower and a look-up
@@ -208,7 +217,12 @@ impl GateLayer {
             Effect::Reads | Effect::Writes => None,
             Effect::WritesOnce => Some(key_of(head).ok_or_else(|| refuse(Refusal::KeyNeeded))?),
         };
-        Ok(Admitted::new(rpc, Call { actor, entered_by, helped_in, now, request: id, key: None }, key, address))
+        Ok(Admitted::new(
+            rpc,
+            Call { actor, entered_by, helped_in, now, request: id, key: None },
+            key,
+            address,
+        ))
     }
 }
 

@@ -6,8 +6,8 @@ use scionary_proto::Rpc;
 use crate::{
     dispatch::Row,
     policy::{
-        BEHALF_READ, BEHALF_WRITE, KNOWN_READ, MEMBER_WRITE, OWN_PASSWORD, OWN_READ, PUBLIC_PASSWORD,
-        PUBLIC_READ, Policy, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
+        BEHALF_READ, BEHALF_WRITE, KNOWN_READ, MEMBER_WRITE, OWN_PASSWORD, OWN_READ, PUBLIC_DEAR,
+        PUBLIC_PASSWORD, PUBLIC_READ, Policy, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
     },
     rpc::{
         account, alert, claim, club, crop, cultivar, curation, evidence, export, grafts, lot, movement,
@@ -118,7 +118,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::LotRecordTest => Row::unary(MEMBER_WRITE, lot::record_test),
         Rpc::LotGetLot => Row::unary(OWN_READ, lot::get_lot),
         Rpc::LotListMyLots => Row::unary(OWN_READ, lot::list_my_lots),
-        Rpc::LotLookUpLot => Row::unary(PUBLIC_READ, lot::look_up_lot),
+        Rpc::LotLookUpLot => Row::unary(PUBLIC_DEAR, lot::look_up_lot),
         // holders, and who minds alerts: see the domain's `access`
         Rpc::LotTraceLot => Row::unary(OWN_READ, lot::trace_lot),
 
@@ -155,7 +155,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::ClubSetClubOrganiser => Row::unary(MEMBER_WRITE, club::set_club_organiser),
         Rpc::ClubRemoveClubMember => Row::unary(MEMBER_WRITE, club::remove_club_member),
         Rpc::ClubLeaveClub => Row::unary(MEMBER_WRITE, club::leave_club),
-        Rpc::ClubEnterHelpedMember => Row::unary(MEMBER_WRITE, club::enter_helped_member),
+        Rpc::ClubEnterHelpedMember => Row::unary(OWN_PASSWORD, club::enter_helped_member),
         Rpc::ClubAllowHelp => Row::unary(MEMBER_WRITE, club::allow_help),
         Rpc::ClubExportClub => Row::replies(OWN_READ, club::export_club),
         Rpc::ClubCloseClub => Row::unary(MEMBER_WRITE, club::close_club),

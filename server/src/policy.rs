@@ -19,6 +19,8 @@ pub enum Rate {
     Free,
     /// Reading.
     Read,
+    /// Reading that takes long for what it is asked.
+    Dear,
     /// Writing.
     Write,
     /// Anything that takes a password or a code.
@@ -44,6 +46,8 @@ const fn rules(who: Who, rate: Rate) -> Policy {
 
 /// For everybody.
 pub const PUBLIC_READ: Policy = rules(Who::Anyone, Rate::Read);
+/// For everybody, and dear.
+pub const PUBLIC_DEAR: Policy = rules(Who::Anyone, Rate::Dear);
 /// Public, and more for those who are signed in.
 pub const KNOWN_READ: Policy = Policy { knows: true, ..PUBLIC_READ };
 /// For members; what of it they may see is decided for each object.

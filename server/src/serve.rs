@@ -12,10 +12,11 @@ use std::{
 
 use anyhow::{Context as _, Result, bail};
 use scionary_app::{
-    App, Error, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords, ports::SystemEntropy,
+    App, Error, catalogue, follow::Followed, movement::MovementFiles, passwords::Passwords,
+    ports::SystemEntropy,
 };
-use scionary_proto::{FILE_DESCRIPTOR_SET, Rpc};
 use scionary_migrations::sea_orm::DbErr;
+use scionary_proto::{FILE_DESCRIPTOR_SET, Rpc};
 use scionary_store::{Options, Store, StoreError};
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
@@ -26,8 +27,16 @@ use tonic::{
 use tonic_health::server::HealthReporter;
 
 use crate::{
-    clock::SystemClock, config::Config, data, dispatch::Dispatch, gate::GateLayer, incoming::guarded,
-    methods::policy, site::Site, throttle::Throttle,
+    clock::SystemClock,
+    config::Config,
+    data,
+    dear::{Dear, Places},
+    dispatch::Dispatch,
+    gate::GateLayer,
+    incoming::guarded,
+    methods::policy,
+    site::Site,
+    throttle::Throttle,
 };
 
 /// How often the registry is compared with the database: another server may have changed it.
@@ -44,6 +53,8 @@ const TIDY_EVERY: Duration = Duration::from_secs(600);
 const FIRST_BYTES: Duration = Duration::from_secs(10);
 /// How often a silent connection is asked whether it lives, and how long it has to answer.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
+/// Exports at once for one address.
+const DOWNLOADS_EACH: usize = 2;
 /// Calls at once on one connection.
 const STREAMS_MAX: u32 = 256;
 
@@ -262,6 +273,8 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
     let site = Site {
         app: app.clone(),
         throttle: throttle.clone(),
+        dear: Dear::default(),
+        downloads: Places::new(DOWNLOADS_EACH),
         name: config.name.clone(),
         data_licence: config.data_licence.clone(),
         stop: stop.clone(),

@@ -5,7 +5,10 @@ use std::sync::Arc;
 use scionary_app::App;
 use tokio_util::sync::CancellationToken;
 
-use crate::throttle::Throttle;
+use crate::{
+    dear::{Dear, Places},
+    throttle::Throttle,
+};
 
 /// This server: its application, and what its operator said of it.
 pub struct Site {
@@ -13,6 +16,10 @@ pub struct Site {
     pub app: App,
     /// Budgets of calls, and of sign-ins for each handle.
     pub throttle: Arc<Throttle>,
+    /// Turns for dear work.
+    pub dear: Dear,
+    /// Downloads at once for each address.
+    pub downloads: Places,
     /// The name that the operator gave the server.
     pub name: String,
     /// What the operator says of the data's licence.

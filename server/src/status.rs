@@ -270,7 +270,11 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
             "this method writes: send the metadata idempotency-key with a fresh random text of 16 to 64 letters, digits, hyphens or underscores, and the same one again when you repeat the call",
         ),
         Refusal::TooMany(wait) => {
-            let message = format!("too many calls; try again in {} s", wait.as_secs().max(1));
+            let message = match wait.as_secs().max(1) {
+                seconds @ 0..=120 => format!("too many calls; try again in {seconds} s"),
+                seconds @ 121..=7200 => format!("too many calls; try again in {} min", seconds.div_ceil(60)),
+                seconds => format!("too many calls; try again in {} hours", seconds.div_ceil(3600)),
+            };
             build(Code::ResourceExhausted, "TOO_MANY_CALLS", message, request, HashMap::new(), |details| {
                 details.set_retry_info(Some(*wait));
             })
@@ -359,7 +363,8 @@ fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
     let mut told = Vec::new();
     let mut bytes = 0;
     for field in fields.iter().take(limits::FIELD_ERRORS_MAX) {
-        let (name, expected) = (short(&field.field, FIELD_BYTES_MAX), short(&field.expected, FIELD_BYTES_MAX));
+        let (name, expected) =
+            (short(&field.field, FIELD_BYTES_MAX), short(&field.expected, FIELD_BYTES_MAX));
         bytes += name.len() + expected.len() + 8;
         if bytes > FIELDS_BYTES_MAX {
             break;
@@ -603,14 +608,19 @@ mod tests {
                 Error::Rule(Rule::NameTaken(long.clone())),
             ] {
                 let headers = status(&error, RequestId::from_uuid(Default::default())).into_http::<()>();
-                let bytes: usize = headers.headers().iter().map(|(n, v)| n.as_str().len() + v.len() + 32).sum();
+                let bytes: usize =
+                    headers.headers().iter().map(|(n, v)| n.as_str().len() + v.len() + 32).sum();
                 assert!(bytes < 15 * 1024, "{bytes} bytes");
             }
         }
-        let many: Vec<FieldError> = (0..400).map(|n| FieldError::new(format!("rows[{n}]"), "a number")).collect();
+        let many: Vec<FieldError> =
+            (0..400).map(|n| FieldError::new(format!("rows[{n}]"), "a number")).collect();
         let status = status(&Error::Invalid(many), RequestId::from_uuid(Default::default()));
         let told = status.get_error_details().bad_request().unwrap().field_violations.clone();
-        assert_eq!(told.last().unwrap().description, "350 more are wrong; they are told once these are right");
+        assert_eq!(
+            told.last().unwrap().description,
+            "350 more are wrong; they are told once these are right"
+        );
     }
 
     #[test]

@@ -67,7 +67,12 @@ impl Evening<'_> {
                         (self.mend)();
                         self.mended = true;
                     }
-                    assert!(tries < 40, "{} is not done after the fault is over: {}", M::RPC.path(), error.message());
+                    assert!(
+                        tries < 40,
+                        "{} is not done after the fault is over: {}",
+                        M::RPC.path(),
+                        error.message()
+                    );
                     tokio::time::sleep(Duration::from_millis(if tries < 3 { 1 } else { 100 })).await;
                 }
             }
@@ -99,10 +104,16 @@ impl Evening<'_> {
     }
 
     async fn live(&mut self, n: usize) -> (String, String) {
-        let (giver, taker) = (self.member(&format!("giver-{n}")).await, self.member(&format!("taker-{n}")).await);
-        let posted = self.insist(&giver, &v1::CreateOfferRequest { offer: Some(draft()) }).await.offer.unwrap();
+        let (giver, taker) =
+            (self.member(&format!("giver-{n}")).await, self.member(&format!("taker-{n}")).await);
+        let posted =
+            self.insist(&giver, &v1::CreateOfferRequest { offer: Some(draft()) }).await.offer.unwrap();
         let claim = self.insist(&taker, &ask(&posted.offer_id, 2)).await.claim.unwrap();
-        let accept = v1::AcceptClaimRequest { claim_id: claim.claim_id.clone(), contact: "the blue door".into(), note: String::new() };
+        let accept = v1::AcceptClaimRequest {
+            claim_id: claim.claim_id.clone(),
+            contact: "the blue door".into(),
+            note: String::new(),
+        };
         self.insist(&giver, &accept).await;
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim.claim_id };
         self.insist(&taker, &confirm).await;
@@ -118,7 +129,8 @@ impl Evening<'_> {
             let again = who.bytes(*rpc, request.clone()).await.unwrap();
             if rpc.service() == "scionary.v1.ClaimService" {
                 // filled from what is stored, which went on since
-                let claim = |bytes: &[u8]| v1::AskForOfferResponse::decode(bytes).unwrap().claim.unwrap().claim_id;
+                let claim =
+                    |bytes: &[u8]| v1::AskForOfferResponse::decode(bytes).unwrap().claim.unwrap().claim_id;
                 assert_eq!(claim(&again), claim(reply), "{}", rpc.path());
             } else {
                 assert_eq!(&again, reply, "{}: its kept reply is another", rpc.path());
@@ -197,7 +209,10 @@ async fn whatever_fails_on_the_disk_what_is_acknowledged_is_there_once() {
     }
     for fault in [Fault::Write, Fault::Flush, Fault::Memory] {
         let fault_at = fault as usize;
-        assert!(struck[fault_at] > 0 && failed[fault_at] > 0, "{fault:?}: {struck:?} struck, {failed:?} calls failed");
+        assert!(
+            struck[fault_at] > 0 && failed[fault_at] > 0,
+            "{fault:?}: {struck:?} struck, {failed:?} calls failed"
+        );
     }
     assert!(server.terminate());
 }
@@ -215,7 +230,11 @@ async fn a_full_disk_is_said_and_survived() {
         let refused = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap_err();
         assert_eq!((refused.code(), reason(&refused).as_str()), (Code::Unavailable, "DATABASE_UNAVAILABLE"));
         assert!(refused.message().contains("disk is full"), "{}", refused.message());
-        assert!(!refused.message().contains(database.url.rsplit('/').next().unwrap()), "{}", refused.message());
+        assert!(
+            !refused.message().contains(database.url.rsplit('/').next().unwrap()),
+            "{}",
+            refused.message()
+        );
     }
     health_becomes(&server.address, NOT_SERVING).await;
     // still full: a look at it does not forget that
@@ -380,37 +399,56 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     let whole = std::fs::read(&file).unwrap();
     let db = database.connect().await;
     let root = "SELECT rootpage FROM sqlite_schema WHERE name = 'audit_log'";
-    let root = db.query_one_raw(Statement::from_string(DatabaseBackend::Sqlite, root)).await.unwrap().unwrap();
+    let root =
+        db.query_one_raw(Statement::from_string(DatabaseBackend::Sqlite, root)).await.unwrap().unwrap();
     let root: i64 = root.try_get("", "rootpage").unwrap();
     db.close().await.unwrap();
     // a table that a start does not read
     damage(&file, usize::try_from(root).unwrap(), 1);
     let said = doctor(&database.url);
-    assert!(said.contains("WRONG  damage") && said.contains("deploy/restore") && said.contains(&path), "{said}");
+    assert!(
+        said.contains("WRONG  damage") && said.contains("deploy/restore") && said.contains(&path),
+        "{said}"
+    );
     let server = Server::start(&database.url, &ROOMY);
     health_becomes(&server.address, NOT_SERVING).await;
     assert!(server.log().contains("put the last good copy back"), "{}", server.log());
     server.kill();
     // so much that it does not even open
     damage(&file, whole.len() / 8192, 16);
-    for said in [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])] {
-        assert!(said.contains("damaged") && said.contains("deploy/restore") && said.contains(&path), "{said}");
+    for said in
+        [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])]
+    {
+        assert!(
+            said.contains("damaged") && said.contains("deploy/restore") && said.contains(&path),
+            "{said}"
+        );
     }
 
     // the head
     let mut headless = whole.clone();
     headless[..64].fill(b'x');
     std::fs::write(&file, headless).unwrap();
-    for said in [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])] {
-        assert!(said.contains(&path) && said.contains("no SQLite database") && said.contains("deploy/restore"), "{said}");
+    for said in
+        [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])]
+    {
+        assert!(
+            said.contains(&path) && said.contains("no SQLite database") && said.contains("deploy/restore"),
+            "{said}"
+        );
     }
     std::fs::write(&file, &whole).unwrap();
 
     // a newer schema
     let db = database.connect().await;
     db.execute_unprepared("INSERT INTO seaql_migrations VALUES ('m0099_of_tomorrow', 0)").await.unwrap();
-    for said in [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])] {
-        assert!(said.contains("m0099_of_tomorrow") && said.contains("Install that version or a later one"), "{said}");
+    for said in
+        [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])]
+    {
+        assert!(
+            said.contains("m0099_of_tomorrow") && said.contains("Install that version or a later one"),
+            "{said}"
+        );
     }
     drop(db);
 
@@ -461,7 +499,10 @@ async fn a_small_file_system_that_fills_up_and_is_made_read_only() {
     }
     // all that is left, in one file
     let ballast = folder.path().join("ballast");
-    let _ = Command::new("dd").args(["if=/dev/zero", "bs=4k", &format!("of={}", ballast.display())]).output().unwrap();
+    let _ = Command::new("dd")
+        .args(["if=/dev/zero", "bs=4k", &format!("of={}", ballast.display())])
+        .output()
+        .unwrap();
     let mut failed = 0;
     for _ in 0..2000 {
         match ann.call(&post).await {

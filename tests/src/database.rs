@@ -25,7 +25,8 @@ pub struct Database {
 /// Migrates a database and loads the reference catalogue into it.
 async fn fill(url: &str) {
     let config = settings(url, &[]);
-    let store = serve::open_store(&config, serve::OpenFor::Migrating).await.expect("the template is migrated");
+    let store =
+        serve::open_store(&config, serve::OpenFor::Migrating).await.expect("the template is migrated");
     let app = serve::open_app(&config, store).await.expect("the catalogue is loaded");
     app.store().clone().close().await;
 }

@@ -53,7 +53,8 @@ fn library() -> Option<&'static Path> {
 
 /// Where SQLite's allocations stand in the server's program, as offsets: its symbols say so.
 fn allocations() -> Option<String> {
-    let listed = Command::new("nm").args(["-n", "--defined-only"]).arg(binaries::folder().join("scionaryd")).output();
+    let listed =
+        Command::new("nm").args(["-n", "--defined-only"]).arg(binaries::folder().join("scionaryd")).output();
     let listed = String::from_utf8(listed.ok()?.stdout).ok()?;
     let mut from = None;
     let mut lines = listed.lines().filter_map(|line| line.split_once(' ')).peekable();

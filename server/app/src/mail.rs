@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use scionary_domain::{field::FieldError, limits, notice::Notice};
-use scionary_store::{notice_store, notice_store::MailAddress};
+use scionary_store::{notice_store, notice_store::MailAddress, record_store};
 
 use crate::{App, Call, Done, Error, KeepReply, Rule, UseCase, Write, ports::Mailer, secrets};
 
@@ -26,6 +26,9 @@ pub struct ConfirmMailAddress {
 
 /// Forgets the address.
 pub struct RemoveMailAddress;
+
+/// Mails that fail one after another before the mail server is left alone for a while.
+const FAILURES_MAX: u32 = 3;
 
 struct Take;
 struct GiveBack(Vec<i64>);
@@ -58,6 +61,20 @@ impl UseCase for ConfirmMailAddress {
         let confirmed = MailAddress { code_hash: None, confirmed_at: Some(now), ..known };
         notice_store::set_mail_address(write.tx, account.id, &confirmed).await?;
         Ok(Done::new(confirmed.address, "mail.confirmed", account.id, serde_json::json!({})))
+    }
+}
+
+/// Forgets the reply that was kept for a call whose outcome was another.
+struct ForgetKept {
+    scope: String,
+    key: String,
+}
+
+impl UseCase for ForgetKept {
+    type Out = ();
+    async fn run(&self, write: &Write<'_>) -> Result<Done<()>, Error> {
+        record_store::forget_kept(write.tx, &self.scope, &self.key).await?;
+        Ok(Done::quiet(()))
     }
 }
 
@@ -134,10 +151,14 @@ impl App {
         let text = format!(
             "Somebody asked for notices of Scionary at this address. If it was you, confirm it:\n\n    scionary inbox confirm-mail {code}\n\nIf not, do nothing: no more mail comes here.\n"
         );
-        mailer.send(&address, "Confirm this address", &text).await.map_err(|why| {
-            tracing::warn!(%why, "a code could not be mailed");
-            Error::from(Rule::MailNotSent)
-        })
+        let Err(why) = mailer.send(&address, "Confirm this address", &text).await else { return Ok(()) };
+        tracing::warn!(%why, "a code could not be mailed");
+        // a repeat under the same key tries anew
+        if let Some(key) = &call.key {
+            let forget = ForgetKept { scope: call.key_scope(), key: key.key.clone() };
+            self.write(&self.system_call()?, forget, KeepReply::Yes, |()| Vec::new()).await?;
+        }
+        Err(Rule::MailNotSent.into())
     }
 
     /// Where the caller's notices go by mail.
@@ -159,7 +180,13 @@ impl App {
         let (taken, mails): (u64, BTreeMap<String, Vec<(i64, String)>>) =
             serde_json::from_slice(&taken).map_err(|e| Error::Internal(e.to_string()))?;
         let mut back: Vec<i64> = Vec::new();
+        let mut failed_in_a_row = 0;
         for (to, notices) in mails {
+            if failed_in_a_row >= FAILURES_MAX {
+                // the mail server is away or slow: the rest waits for the next time
+                back.extend(notices.into_iter().map(|(seq, _)| seq));
+                continue;
+            }
             let lines: Vec<String> = notices.iter().map(|(_, words)| format!("- {words}")).collect();
             let subject = match lines.len() {
                 1 => "A notice".to_string(),
@@ -171,6 +198,9 @@ impl App {
                 tracing::warn!(%why, "notices could not be mailed; they are tried again");
                 // one mailbox that fails keeps nobody else's mail back
                 back.extend(notices.into_iter().map(|(seq, _)| seq));
+                failed_in_a_row += 1;
+            } else {
+                failed_in_a_row = 0;
             }
         }
         if back.is_empty() {

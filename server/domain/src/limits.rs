@@ -62,12 +62,14 @@ limits! {
     WATCHES_EACH_MAX: usize = 5, "watches_each_max", "Inboxes watched at once by one account; each holds a stream open.";
     NOTICES_KEPT_DAYS: i64 = 180, "notices_kept_days", "Notices that were read are forgotten after half a year.";
     ALERTS_OPEN_MAX: i64 = 20, "alerts_open_max", "Open alerts raised by one account.";
+    NAME_FOLDED_MAX: usize = 300, "name_folded_max", "Letters of a typed name once its compatibility letters are taken apart; bounds the work of matching.";
     CLUB_NAME_CHARS_MAX: usize = 80, "club_name_chars_max", "A name fits a line.";
     CLUB_ABOUT_CHARS_MAX: usize = 2000, "club_about_chars_max", "About a page.";
     CLUBS_ORGANISED_MAX: usize = 10, "clubs_organised_max", "Clubs that one account arranges; more is nobody's hobby.";
     CLUB_MEMBERS_MAX: u64 = 20_000, "club_members_max", "Members of one club; the largest round that is measured has half as many.";
     CLUB_HELPED_MAX: u64 = 200, "club_helped_max", "Members of one club who have no computer; each is entered by hand.";
     LOT_LINKS_MAX: usize = 500, "lot_links_max", "Lots that one lot came from or was touched by; more grafts than a tree has branches.";
+    LINEAGE_GENERATIONS_MAX: u32 = 200, "lineage_generations_max", "Generations that a trace goes up or down; each costs a query, and trees are not grafted that often in a lifetime.";
     LINEAGE_ABOVE_MAX: usize = 20_000, "lineage_above_max", "Lots above one lot that are looked through for alerts; one that has more is refused.";
     CLUB_ORGANISERS_TOLD: u64 = 20, "club_organisers_told", "Organisers who are told that somebody asks to join.";
     WANTS_OPEN_MAX: i64 = 50, "wants_open_max", "Open wants of one account; more is a shopping list of a nursery.";
@@ -120,6 +122,8 @@ limits! {
     EXPORT_WAIT_SECONDS: u64 = 5, "export_wait_seconds", "An export waits so long for a place; then it is told to come again.";
     EXPORT_STALL_SECONDS: u64 = 30, "export_stall_seconds", "A reader of an export who takes nothing for so long has gone.";
     FINDING_PIECES_SHOWN: usize = 40, "finding_pieces_shown", "Pieces shown within a finding; all of them are listed page by page.";
+    EXPORT_GRACE_SECONDS: u64 = 60, "export_grace_seconds", "A reader of an export may be slow for so long; after that it has to take EXPORT_BYTES_PER_SECOND.";
+    EXPORT_BYTES_PER_SECOND: u64 = 32 << 10, "export_bytes_per_second", "What the slowest reader of an export takes a second, or its place is given to another.";
     IMPORT_ROWS_MAX: usize = 100_000, "import_rows_max", "Rows of one import; they are held in memory and, all or nothing, in one transaction.";
     IMPORT_BATCH_ROWS: usize = 2_000, "import_batch_rows", "Rows written together where the good ones are kept: short enough to let other writers in between.";
     IMPORT_ERRORS_MAX: usize = 200, "import_errors_max", "Wrong rows told one by one; beyond these something else is wrong.";

@@ -105,7 +105,7 @@ impl Config {
         let (smtp, from) = (values.text("mail.smtp"), values.text("mail.from"));
         let mail = (!smtp.is_empty()).then_some((smtp, from));
         if let Some((smtp, from)) = &mail
-            && let Err(expected) = crate::mail::Smtp::new(smtp, from)
+            && let Err(expected) = crate::mail::check(smtp, from)
         {
             values.wrong("mail.smtp", &expected);
         }
@@ -139,6 +139,7 @@ impl Config {
             password_slots: values.number("accounts.password_slots")?,
             rates: Rates {
                 reads: values.number("limits.reads_per_minute")?,
+                dear: values.number("limits.dear_reads_per_minute")?,
                 writes: values.number("limits.writes_per_minute")?,
                 passwords: values.number("limits.passwords_per_minute")?,
                 sign_ins: values.number("limits.sign_ins_per_minute")?,

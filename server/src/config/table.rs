@@ -120,6 +120,12 @@ pub const SETTINGS: &[Setting] = &[
     s("limits.request_kib_max", Kind::Number(16, 4096), "256", "The largest request, in KiB."),
     s("limits.deadline_seconds", Kind::Number(1, 600), "30", "The longest call."),
     s("limits.reads_per_minute", Kind::Number(1, 10_000_000), "6000", "Reads a minute for one address."),
+    s(
+        "limits.dear_reads_per_minute",
+        Kind::Number(1, 10_000_000),
+        "240",
+        "Reads a minute for one address that take long: odds, ways, lot cards, very long names.",
+    ),
     s("limits.writes_per_minute", Kind::Number(1, 10_000_000), "600", "Writes a minute for one address."),
     s(
         "limits.passwords_per_minute",

@@ -10,7 +10,7 @@ mod tour;
 use anyhow::Result;
 use scionary_domain::account::SignUpMode;
 
-use crate::{config::Config, data, serve};
+use crate::{config::Config, data, say, serve};
 
 /// Runs the demo. It keeps serving until Ctrl-C unless `once`.
 ///
@@ -39,7 +39,7 @@ pub async fn run(once: bool, config: Config) -> Result<()> {
     let round = scene::furnish(running.app()).await?;
     let address = running.address();
     tour::walk(address, &paper, round).await?;
-    if once {
+    if once || say::gone() {
         running.stop().await?;
         return Ok(());
     }

@@ -1,5 +1,7 @@
 //! Plain printing within the width of the terminal.
 
+use crate::say::say;
+
 /// What the tour prints on.
 pub(super) struct Paper {
     width: usize,
@@ -11,19 +13,19 @@ impl Paper {
         Self { width: columns.clamp(40, 100) }
     }
     pub(super) fn title(&self, text: &str) {
-        println!("\n{text}\n{}", "=".repeat(text.chars().count()));
+        say!("\n{text}\n{}", "=".repeat(text.chars().count()));
     }
     pub(super) fn text(&self, text: &str) {
-        println!("{}", textwrap::fill(text, self.width));
+        say!("{}", textwrap::fill(text, self.width));
     }
     pub(super) fn command(&self, text: &str) {
-        println!("  $ {text}");
+        say!("  $ {text}");
     }
     /// A line under a bullet or a label.
     pub(super) fn item(&self, label: &str, text: &str) {
         let first = format!("  {label} ");
         let rest = " ".repeat(first.chars().count().min(6));
-        println!(
+        say!(
             "{}",
             textwrap::fill(
                 text,

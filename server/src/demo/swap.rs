@@ -1,6 +1,7 @@
 //! A swap day of thirty: gathered through the same use cases as everybody's, then settled over the socket, and told to
 //! somebody who never heard of optimisation.
 
+use crate::say::say;
 use anyhow::{Context as _, Result};
 use scionary_app::{
     App, Call, KeepReply, UseCase,
@@ -199,7 +200,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
         tried: Some(v1::RoundSettings { cap: 2, slack: 0, newcomers: 0, ..Default::default() }),
     };
     let previews = organiser.call(preview).await?.previews;
-    println!();
+    say!();
     paper.text("A dry run first, with two sets of rules side by side:");
     for (preview, rules) in
         previews.iter().zip(["up to 4 packs each, one of leeway", "up to 2 packs each, no leeway"])
@@ -214,7 +215,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
     }
     let sealed = organiser.call(v1::SealRoundRequest { round_id: round_id.clone() }).await?;
     let sealed = sealed.round.context("the round came back empty")?;
-    println!();
+    say!();
     paper.text(&format!(
         "The organiser seals it. The hash of the secret of the draw was known from the beginning ({}…), the hash of all lists is published now ({}…): nobody can choose the draw any more.",
         sealed.commitment.get(..12).unwrap_or_default(),
@@ -230,7 +231,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
         .call(v1::ListRoundSharesRequest { round_id: round_id.clone(), page_size: 100, ..Default::default() })
         .await?
         .shares;
-    println!();
+    say!();
     paper.text(&format!(
         "Settled: {} packs change hands, in {} hand-overs. Nobody gives more than one pack beyond what they get, unless they said so; who has least comes first; then as many first wishes as can be. Lots 1 to 3:",
         last.units,
@@ -252,7 +253,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
     for handle in ["juno", "lettice"] {
         let member = visitor.sign_in(handle).await?;
         let mine = member.call(v1::GetMyRoundRequest { round_id: round_id.clone() }).await?;
-        println!();
+        say!();
         paper.text(&format!("What {} sees:", member.name));
         for wish in &mine.wishes {
             let came = match wish.units {
@@ -266,7 +267,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
             );
         }
     }
-    println!();
+    say!();
     paper.text("Who was unlucky starts earlier in the next round. Anybody can check the outcome without solving it again: scionary round audit, then deploy/verify-round.");
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! The tour: what a grower does first, against the running server, as any client would do it.
 
+use crate::say::say;
 use std::net::SocketAddr;
 
 use anyhow::{Context as _, Result};
@@ -61,9 +62,9 @@ async fn look_up(visitor: &Caller, paper: &Paper) -> Result<()> {
         paper.text(&format!("No cultivar is on file under that name; {}.", found.reason_text));
     }
     let name = report.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
-    println!();
+    say!();
     paper.text(&format!("{}: {}", name.to_uppercase(), report.headline));
-    println!();
+    say!();
     paper.text("What it rests on:");
     for finding in &report.findings {
         paper
@@ -77,12 +78,12 @@ async fn look_up(visitor: &Caller, paper: &Paper) -> Result<()> {
             paper.item("   ·", &format!("{} [{}]{named}", piece.as_stated, piece.source_id));
         }
     }
-    println!();
+    say!();
     paper.text("What to do next:");
     for (at, advice) in report.advice.iter().enumerate() {
         paper.item(&format!("{}.", at + 1), &format!("{} [{}]", advice.text, advice.origins.join(", ")));
     }
-    println!();
+    say!();
     paper.text("Sources:");
     for source in &report.sources {
         paper.item(&format!("[{}]", source.source_id), &source.citation);

@@ -177,7 +177,7 @@ pub(crate) async fn enter_helped_member(
 ) -> Result<Encoded<v1::EnterHelpedMemberResponse>, Failure> {
     let id = App::id(&request.club_id)?;
     let v1::EnterHelpedMemberRequest { club_id: _, name, consent } = request;
-    let use_case = site.app.prepare_helped(id, name, consent).await;
+    let use_case = site.app.prepare_helped(call, id, name, consent).await;
     let message = |(club, account): &(_, AccountId)| v1::EnterHelpedMemberResponse {
         club: Some(convert::club(club)),
         account_id: account.to_string(),

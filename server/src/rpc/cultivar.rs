@@ -1,6 +1,6 @@
 //! Cultivars: look-up, search, records, evidence.
 
-use scionary_app::protection::SetProtection;
+use scionary_app::{protection::SetProtection, registry::Registry};
 use scionary_domain::field::FieldError;
 use scionary_proto::v1;
 
@@ -11,24 +11,29 @@ const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through 
 
 pub(crate) async fn look_up_seed(
     site: &Site,
-    _call: &Admitted,
+    call: &Admitted,
     request: v1::LookUpSeedRequest,
 ) -> Result<v1::LookUpSeedResponse, Failure> {
     let registry = site.app.registry();
+    let typed = request.name.clone();
+    site.by_name(call, &typed, move || looked_up(&registry, request)).await
+}
+
+fn looked_up(registry: &Registry, request: v1::LookUpSeedRequest) -> Result<v1::LookUpSeedResponse, Failure> {
     let v1::LookUpSeedRequest { name, crop } = request;
     let looked = registry.look_up(&name, &crop)?;
     let nothing = looked.answer.is_none() && looked.others.is_empty();
     let (report, found_by) = match &looked.answer {
         Some((found, report)) => (
-            Some(convert::report(&registry, found.record, report)),
-            Some(convert::found(&registry, found, name.trim())),
+            Some(convert::report(registry, found.record, report)),
+            Some(convert::found(registry, found, name.trim())),
         ),
         None => (None, None),
     };
     Ok(v1::LookUpSeedResponse {
         report,
         found_by,
-        others: looked.others.iter().map(|f| convert::found(&registry, f, name.trim())).collect(),
+        others: looked.others.iter().map(|f| convert::found(registry, f, name.trim())).collect(),
         guessed: looked.guessed,
         nothing_found_hint: if nothing { NOTHING_FOUND.into() } else { String::new() },
     })
@@ -36,16 +41,20 @@ pub(crate) async fn look_up_seed(
 
 pub(crate) async fn search_cultivars(
     site: &Site,
-    _call: &Admitted,
+    call: &Admitted,
     request: v1::SearchCultivarsRequest,
 ) -> Result<v1::SearchCultivarsResponse, Failure> {
     let registry = site.app.registry();
     let v1::SearchCultivarsRequest { query, crop, page_size } = request;
-    let found = registry.search(&query, &crop, page_size)?;
-    Ok(v1::SearchCultivarsResponse {
-        exact: found.first().is_some_and(|f| f.hit.is_exact()),
-        matches: found.iter().map(|f| convert::found(&registry, f, query.trim())).collect(),
-    })
+    let typed = query.clone();
+    let work = move || {
+        let found = registry.search(&query, &crop, page_size)?;
+        Ok(v1::SearchCultivarsResponse {
+            exact: found.first().is_some_and(|f| f.hit.is_exact()),
+            matches: found.iter().map(|f| convert::found(&registry, f, query.trim())).collect(),
+        })
+    };
+    site.by_name(call, &typed, work).await
 }
 
 pub(crate) async fn list_cultivars(

@@ -90,7 +90,7 @@ pub(crate) async fn rule_on_proposal(
 
 pub(crate) async fn check_name(
     site: &Site,
-    _call: &Admitted,
+    call: &Admitted,
     request: v1::CheckNameRequest,
 ) -> Result<v1::CheckNameResponse, Failure> {
     let v1::CheckNameRequest { crop, name, historic } = request;
@@ -102,11 +102,15 @@ pub(crate) async fn check_name(
     }
     let name = fields.line("name", &name, 1, limits::NAME_CHARS_MAX);
     let name = fields.finish(name)?;
-    let remarks = registry.name_remarks(&crop, &name, historic);
-    Ok(v1::CheckNameResponse {
-        acceptable: !remarks.iter().any(|r| r.severe),
-        remarks: remarks.iter().map(convert::remark).collect(),
-    })
+    let typed = name.clone();
+    let work = move || {
+        let remarks = registry.name_remarks(&crop, &name, historic);
+        Ok(v1::CheckNameResponse {
+            acceptable: !remarks.iter().any(|r| r.severe),
+            remarks: remarks.iter().map(convert::remark).collect(),
+        })
+    };
+    site.by_name(call, &typed, work).await
 }
 
 pub(crate) async fn get_history(

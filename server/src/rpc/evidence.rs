@@ -112,11 +112,12 @@ pub(crate) async fn import_evidence(
     call: &Admitted,
     request: RequestsOf<v1::ImportEvidenceRequest>,
 ) -> Result<RepliesOf<v1::ImportEvidenceRequest>, Failure> {
+    let place = site.app.begin_import(call)?;
     let (sender, receiver) = mpsc::channel(PROGRESS_WAITING);
     let (app, call) = (site.app.clone(), call.clone());
     tokio::spawn(async move {
         let limit = Duration::from_secs(limits::IMPORT_SECONDS_MAX);
-        let work = import(&app, &call, request, &sender);
+        let work = import(&app, &call, place, request, &sender);
         let outcome = match tokio::time::timeout(limit, work).await {
             Ok(outcome) => outcome,
             Err(_) => Err(scionary_app::Error::Limited { retry_after_seconds: 60 }.into()),
@@ -184,6 +185,7 @@ pub(crate) async fn get_grower_record(
 async fn import(
     app: &App,
     call: &Admitted,
+    place: scionary_app::evidence::ImportPlace,
     mut incoming: RequestsOf<v1::ImportEvidenceRequest>,
     progress: &mpsc::Sender<Result<v1::ImportEvidenceResponse, Failure>>,
 ) -> Result<v1::ImportEvidenceResponse, Failure> {
@@ -238,6 +240,6 @@ async fn import(
         // a reader that lags misses some progress, never the end
         let _ = progress.try_send(Ok(message));
     };
-    let done = app.import_evidence(call, rows, mode, &mut tell).await?;
+    let done = app.import_evidence(call, place, rows, mode, &mut tell).await?;
     Ok(convert::imported(&done, unread))
 }

@@ -15,7 +15,7 @@ use crate::{
     convert::{count, notice as convert},
     dispatch::{Encoded, RepliesOf},
     site::Site,
-    status::Failure,
+    status::{Failure, Refusal},
 };
 
 /// How long a watch lasts before it has to begin anew.
@@ -76,6 +76,8 @@ pub(crate) async fn set_mail_address(
     request: v1::SetMailAddressRequest,
 ) -> Result<v1::SetMailAddressResponse, Failure> {
     let new = site.app.prepare_mail_address(&request.address)?;
+    let who = call.account_id()?.to_string();
+    site.throttle.mail(&who, &request.address).map_err(Refusal::TooMany)?;
     site.app.set_mail_address(call, new).await?;
     Ok(v1::SetMailAddressResponse {})
 }

@@ -31,20 +31,23 @@ async fn written<U: UseCase<Out = PlanId>>(
 
 pub(crate) async fn estimate_seed_odds(
     site: &Site,
-    _call: &Admitted,
+    call: &Admitted,
     request: v1::EstimateSeedOddsRequest,
 ) -> Result<v1::EstimateSeedOddsResponse, Failure> {
     let registry = site.app.registry();
-    let question = convert::question(&request);
-    let (record, crop) = registry.asked_about(&request.cultivar, &request.crop)?;
-    question.check(crop)?;
-    let findings = record.map(|r| r.findings.as_slice()).unwrap_or_default();
-    let answer = record.map(|r| registry.seed_of(r).0);
-    let known = record
-        .map(|r| registry.trueness(r))
-        .or_else(|| crop.map(|crop| registry.trueness_of_crop(&crop.slug)));
-    let found = odds::odds(&question, crop, findings, answer, known.as_deref());
-    Ok(convert::odds(&registry, record, crop, &question, &found))
+    let work = move || {
+        let question = convert::question(&request);
+        let (record, crop) = registry.asked_about(&request.cultivar, &request.crop)?;
+        question.check(crop)?;
+        let findings = record.map(|r| r.findings.as_slice()).unwrap_or_default();
+        let answer = record.map(|r| registry.seed_of(r).0);
+        let known = record
+            .map(|r| registry.trueness(r))
+            .or_else(|| crop.map(|crop| registry.trueness_of_crop(&crop.slug)));
+        let found = odds::odds(&question, crop, findings, answer, known.as_deref());
+        Ok(convert::odds(&registry, record, crop, &question, &found))
+    };
+    site.dearly(call, work).await
 }
 
 pub(crate) async fn show_seasons(
@@ -65,14 +68,21 @@ pub(crate) async fn compare_routes(
     let registry = site.app.registry();
     let yard = convert::yard(&request);
     yard.check()?;
-    let record = registry.resolve("cultivar", &request.cultivar, &request.crop)?;
-    let crop = registry
-        .crop(&record.cultivar.crop)
-        .ok_or_else(|| Error::not_found("crop", &record.cultivar.crop))?;
-    let rates = site.app.graft_rates_of_crop(&crop.slug, call.now).await;
-    let odds = convert::usual_odds(&registry, record, crop);
-    let found = routes::compare(crop, registry.seed_of(record).0, &odds, yard);
-    Ok(convert::routes(&registry, record, &found, &rates))
+    let crop = {
+        let record = registry.resolve("cultivar", &request.cultivar, &request.crop)?;
+        record.cultivar.crop.clone()
+    };
+    let rates = site.app.graft_rates_of_crop(&crop, call.now).await;
+    let work = move || {
+        let record = registry.resolve("cultivar", &request.cultivar, &request.crop)?;
+        let crop = registry
+            .crop(&record.cultivar.crop)
+            .ok_or_else(|| Error::not_found("crop", &record.cultivar.crop))?;
+        let odds = convert::usual_odds(&registry, record, crop);
+        let found = routes::compare(crop, registry.seed_of(record).0, &odds, yard);
+        Ok(convert::routes(&registry, record, &found, &rates))
+    };
+    site.dearly(call, work).await
 }
 
 pub(crate) async fn draft_plan(

@@ -9,8 +9,9 @@ use scionary_domain::{
     time::Timestamp,
 };
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter,
-    QueryOrder, QuerySelect,
+    ActiveValue::Set,
+    ColumnTrait, Condition, EntityTrait, ExprTrait as _, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect,
     sea_query::{Expr, Query},
 };
 

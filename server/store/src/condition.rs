@@ -59,7 +59,9 @@ impl Ailment {
                 "stop the server, put the file back beside those that end in -wal and -shm, and start it again"
             }
             Self::Held => "end the other program that uses the database",
-            Self::Away => "start the database server, or look whether it can be reached; the server goes on by itself",
+            Self::Away => {
+                "start the database server, or look whether it can be reached; the server goes on by itself"
+            }
         }
     }
 
@@ -97,11 +99,7 @@ impl Ailment {
 
     /// By the code of either database. SQLSTATEs have five characters; SQLite's codes are shorter numbers.
     pub(crate) fn of(code: &str) -> Option<Self> {
-        if code.len() == 5 {
-            Self::of_postgres(code)
-        } else {
-            code.parse().ok().and_then(Self::of_sqlite)
-        }
+        if code.len() == 5 { Self::of_postgres(code) } else { code.parse().ok().and_then(Self::of_sqlite) }
     }
 }
 

@@ -133,8 +133,22 @@ impl Store {
         let reader = place.connect(options.connections.max(1), true).await.map_err(explain)?;
         let admin = place.connect_for_a_while().await.map_err(explain)?;
         let condition = Condition::default();
-        let writer = Writer::grouped(place.clone(), first, condition.clone(), options.write_queue, options.write_group);
-        Ok(Self { backend: Backend::Sqlite, reader: Reader(reader), writer, admin, condition, lock, shown: place.shown().into() })
+        let writer = Writer::grouped(
+            place.clone(),
+            first,
+            condition.clone(),
+            options.write_queue,
+            options.write_group,
+        );
+        Ok(Self {
+            backend: Backend::Sqlite,
+            reader: Reader(reader),
+            writer,
+            admin,
+            condition,
+            lock,
+            shown: place.shown().into(),
+        })
     }
 
     async fn open_postgres(options: &Options) -> Result<Self, ConnectError> {
@@ -239,7 +253,8 @@ impl Store {
             return Ok(Vec::new());
         }
         let mut found = Vec::new();
-        for (sql, column) in [("PRAGMA quick_check(5)", "quick_check"), ("PRAGMA foreign_key_check", "table")] {
+        for (sql, column) in [("PRAGMA quick_check(5)", "quick_check"), ("PRAGMA foreign_key_check", "table")]
+        {
             let statement = Statement::from_string(sea_orm::DatabaseBackend::Sqlite, sql);
             for row in self.reader.0.query_all_raw(statement).await? {
                 let text: String = row.try_get("", column).map_err(StoreError::from)?;

@@ -7,7 +7,8 @@ use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 use futures_util::FutureExt as _;
 use scionary_domain::time::Timestamp;
 use sea_orm::{
-    ConnectionTrait as _, DatabaseConnection, DatabaseTransaction, SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ConnectionTrait as _, DatabaseConnection, DatabaseTransaction, SqliteTransactionMode, TransactionOptions,
+    TransactionTrait,
 };
 use tokio::sync::{mpsc, oneshot};
 
@@ -309,7 +310,8 @@ impl GroupWriter {
             tracing::error!(%error, "a group of writes was not committed");
             self.condition.note(error);
             let moved = matches!(error, StoreError::Sick(crate::Ailment::Moved, _));
-            if !moved && let Some(db) = self.connection.take()
+            if !moved
+                && let Some(db) = self.connection.take()
                 && tokio::time::timeout(TO_CLOSE, db.close()).await.is_err()
             {
                 tracing::error!("a connection that failed does not close");

@@ -69,6 +69,12 @@ pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) ->
     Ok(())
 }
 
+/// Forgets a reply that was kept under a key.
+pub async fn forget_kept(tx: &Tx, scope: &str, key: &str) -> Result<(), StoreError> {
+    idempotency::Entity::delete_by_id((scope.to_string(), key.to_string())).exec(&tx.inner()).await?;
+    Ok(())
+}
+
 /// Forgets keys older than a time.
 pub async fn forget_keys(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = idempotency::Entity::delete_many()

@@ -84,7 +84,11 @@ impl Place {
     }
 
     /// Connections that write, or read only. None of them makes a file.
-    pub(crate) async fn connect(&self, connections: u32, reads_only: bool) -> Result<DatabaseConnection, DbErr> {
+    pub(crate) async fn connect(
+        &self,
+        connections: u32,
+        reads_only: bool,
+    ) -> Result<DatabaseConnection, DbErr> {
         let mut connect = self.options.connect(connections);
         connect.idle_timeout(None::<Duration>).max_lifetime(None::<Duration>);
         settled(&mut connect, reads_only);
@@ -105,12 +109,15 @@ impl Place {
         let shown = self.shown();
         ConnectError::Open(match StoreError::from(error) {
             StoreError::Sick(ailment, _) => {
-                format!("{shown} could not be opened: {} ({said}). {}", ailment.what(), capital(ailment.remedy()))
+                format!(
+                    "{shown} could not be opened: {} ({said}). {}",
+                    ailment.what(),
+                    capital(ailment.remedy())
+                )
             }
-            StoreError::Collision => format!(
-                "{shown} is held by another program ({said}). {}",
-                capital(Ailment::Held.remedy())
-            ),
+            StoreError::Collision => {
+                format!("{shown} is held by another program ({said}). {}", capital(Ailment::Held.remedy()))
+            }
             StoreError::Exists
             | StoreError::Unavailable(_)
             | StoreError::Busy
@@ -143,7 +150,9 @@ impl Place {
         let path = beside(file, "-lock");
         let shown = path.display();
         let failed = |e: std::io::Error| {
-            ConnectError::Open(format!("{shown} could not be made: {e}. Let the server's user write to its folder"))
+            ConnectError::Open(format!(
+                "{shown} could not be made: {e}. Let the server's user write to its folder"
+            ))
         };
         let mut open = OpenOptions::new();
         open.read(true).write(true).create(true).truncate(false);

@@ -50,7 +50,8 @@ impl App {
     pub async fn same_password(&self, handle: &str, offered: &str) -> Result<(), Error> {
         let key = handle.trim().to_ascii_lowercase();
         let stored = account_store::account_to_sign_in(self.store().reader(), &key).await?;
-        let verdict = self.passwords().verify(Password::offered(offered), stored.map(|(_, hash)| hash)).await?;
+        let verdict =
+            self.passwords().verify(Password::offered(offered), stored.map(|(_, hash)| hash)).await?;
         if verdict.right { Ok(()) } else { Err(Error::KeyReused) }
     }
 }
@@ -71,7 +72,8 @@ impl UseCase for ChangePassword {
         let ended =
             account_store::end_sessions(write.tx, account.id, None, Some(*session), write.call.now).await?;
         let change = serde_json::json!({ "sessions_ended": ended });
-        Ok(Done::new(ended, "password.changed", account.id, change).and_publish(door::NOTICE_TOPIC, account.id))
+        Ok(Done::new(ended, "password.changed", account.id, change)
+            .and_publish(door::NOTICE_TOPIC, account.id))
     }
 }
 

@@ -10,8 +10,8 @@ use scionary_domain::{
 };
 use scionary_store::{NewAccount, account_store, block_store, club_store, observer_store};
 
-use super::{ShownClub, club_held, organised};
-use crate::{App, Done, Error, Rule, UseCase, Write, accounts::PasswordHash};
+use super::{ShownClub, club_held, organised, organises};
+use crate::{App, Call, Done, Error, Rule, UseCase, Write, accounts::PasswordHash};
 
 /// Enters somebody who has no computer, as a member (organisers). They cannot sign in.
 pub struct EnterHelped {
@@ -33,17 +33,20 @@ pub struct AllowHelp {
     pub allow: bool,
 }
 
+fn fields(name: &str, consent: &str) -> Result<(String, String), Error> {
+    let mut fields = Fields::new();
+    let name = fields.line("name", name, 1, limits::DISPLAY_NAME_CHARS_MAX);
+    let consent = fields.text("consent", consent, limits::REASON_CHARS_MIN, limits::CLAIM_NOTE_CHARS_MAX);
+    Ok(fields.finish(name.zip(consent))?)
+}
+
 impl UseCase for EnterHelped {
     type Out = (ShownClub, AccountId);
     async fn run(&self, write: &Write<'_>) -> Result<Done<(ShownClub, AccountId)>, Error> {
         let organiser = write.call.account()?;
         let now = write.call.now;
         let (club, _) = organised(write, self.id).await?;
-        let mut fields = Fields::new();
-        let name = fields.line("name", &self.name, 1, limits::DISPLAY_NAME_CHARS_MAX);
-        let consent =
-            fields.text("consent", &self.consent, limits::REASON_CHARS_MIN, limits::CLAIM_NOTE_CHARS_MAX);
-        let (name, consent) = fields.finish(name.zip(consent))?;
+        let (name, consent) = fields(&self.name, &self.consent)?;
         if club_store::count(write.tx, club.id, Standing::ALL).await? >= limits::CLUB_MEMBERS_MAX {
             return Err(Rule::ClubFull(limits::CLUB_MEMBERS_MAX).into());
         }
@@ -109,10 +112,18 @@ impl App {
     /// The server cannot hash.
     pub async fn prepare_helped(
         &self,
+        call: &Call,
         id: ClubId,
         name: String,
         consent: String,
     ) -> Result<EnterHelped, Error> {
+        // hashing is dear: first, whether it is for anything
+        let reader = self.store().reader();
+        club_store::one(reader, id).await?.ok_or_else(|| Error::not_found("club", id))?;
+        if !organises(reader, id, call.account_id()?).await? {
+            return Err(Denied::RoleMissing("an organiser of the club").into());
+        }
+        fields(&name, &consent)?;
         Ok(EnterHelped { id, name, consent, nobodys: self.nobodys_password().await? })
     }
 
@@ -121,11 +132,7 @@ impl App {
     ///
     /// # Errors
     /// They do not arrange a club in which that member agreed to it; one of both blocks the other.
-    pub async fn on_behalf(
-        &self,
-        actor: &Actor,
-        member: AccountId,
-    ) -> Result<(Actor, Vec<ClubId>), Error> {
+    pub async fn on_behalf(&self, actor: &Actor, member: AccountId) -> Result<(Actor, Vec<ClubId>), Error> {
         let account = actor.account().ok_or(Error::SignInNeeded)?;
         let reader = self.store().reader();
         let clubs = club_store::acts_for(reader, account.id, member).await?;

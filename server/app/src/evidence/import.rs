@@ -14,6 +14,8 @@ use scionary_domain::{
 };
 use scionary_store::{TwinKey, account_store, evidence_store, observer_store};
 
+use tokio::sync::OwnedSemaphorePermit;
+
 use super::{Together, crop_of, twin_keys};
 use crate::{
     App, Call, Done, Error, KeepReply, Rule, UseCase, Write,
@@ -130,6 +132,24 @@ fn busy() -> Error {
     Error::Limited { retry_after_seconds: 30 }
 }
 
+/// A place for an import, of the server's and of the account's own one; held from before the first row is read.
+pub struct ImportPlace {
+    _of_server: OwnedSemaphorePermit,
+    _own: Importing,
+}
+
+impl App {
+    /// Takes a place for an import.
+    ///
+    /// # Errors
+    /// No one is signed in; others import just now, or another import of the account does.
+    pub fn begin_import(&self, call: &Call) -> Result<ImportPlace, Error> {
+        let account = call.account()?;
+        let of_server = self.0.imports.clone().try_acquire_owned().map_err(|_| busy())?;
+        Ok(ImportPlace { _of_server: of_server, _own: Importing::begin(self, account.id)? })
+    }
+}
+
 /// One import of an account at a time.
 struct Importing {
     app: App,
@@ -221,13 +241,12 @@ impl App {
     pub async fn import_evidence(
         &self,
         call: &Call,
+        _place: ImportPlace,
         rows: Vec<ImportRow>,
         mode: ImportMode,
         tell: &mut (dyn FnMut(ImportState) + Send),
     ) -> Result<Imported, Error> {
         let account = call.account()?;
-        let _place = self.0.imports.clone().try_acquire_owned().map_err(|_| busy())?;
-        let _own = Importing::begin(self, account.id)?;
         if rows.is_empty() || rows.len() > limits::IMPORT_ROWS_MAX {
             return Err(FieldError::new(
                 "rows",

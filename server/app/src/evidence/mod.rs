@@ -11,7 +11,7 @@ mod weigh;
 pub use add::AddEvidence;
 pub use check::{CheckEvidence, WithdrawCheck};
 pub use correct::{CorrectEvidence, WithdrawEvidence};
-pub use import::{ImportMode, ImportRow, ImportState, Imported, RowError};
+pub use import::{ImportMode, ImportPlace, ImportRow, ImportState, Imported, RowError};
 pub use read::{GrowerRecord, ListedEvidence, ShownEvidence};
 pub use sowing::{CloseSowing, RecordSowing, ShownSowing};
 pub(crate) use weigh::Agreements;

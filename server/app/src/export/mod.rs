@@ -11,7 +11,7 @@ pub use import::RegistryImported;
 use std::{borrow::Cow, sync::Arc, time::Duration};
 
 use scionary_domain::limits;
-use tokio::{runtime::Handle, sync::mpsc};
+use tokio::{runtime::Handle, sync::mpsc, time::Instant};
 
 use crate::{App, Error, registry::Registry};
 
@@ -49,6 +49,8 @@ struct Pipe {
     sender: mpsc::Sender<Vec<u8>>,
     runtime: Handle,
     buffer: Vec<u8>,
+    sent: u64,
+    began: Instant,
 }
 
 /// The reader has gone.
@@ -65,6 +67,12 @@ impl Pipe {
     }
     fn send(&mut self) -> Result<(), Gone> {
         let chunk = std::mem::take(&mut self.buffer);
+        // a reader who trickles must not hold a place for ever
+        let due = limits::EXPORT_GRACE_SECONDS + self.sent / limits::EXPORT_BYTES_PER_SECOND;
+        if self.began.elapsed() > Duration::from_secs(due) {
+            return Err(Gone);
+        }
+        self.sent += u64::try_from(chunk.len()).unwrap_or(u64::MAX);
         // a reader who stalls must not hold a thread for ever
         let wait = Duration::from_secs(limits::EXPORT_STALL_SECONDS);
         let sent = self.runtime.block_on(tokio::time::timeout(wait, self.sender.send(chunk)));
@@ -106,7 +114,8 @@ impl App {
         let place = tokio::time::timeout(wait, self.0.exports.clone().acquire_owned()).await;
         let place = place.ok().and_then(Result::ok).ok_or(Error::Limited { retry_after_seconds: 10 })?;
         let (sender, receiver) = mpsc::channel(WAITING);
-        let mut pipe = Pipe { sender, runtime: Handle::current(), buffer: Vec::new() };
+        let mut pipe =
+            Pipe { sender, runtime: Handle::current(), buffer: Vec::new(), sent: 0, began: Instant::now() };
         let (crop, licence) = (crop.to_string(), licence.to_string());
         let more = match format {
             Format::Registry => Some(whole::Rest::read(self.store().reader(), &registry).await?),

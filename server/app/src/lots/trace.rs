@@ -54,6 +54,9 @@ async fn walk(
     let mut generation = 0;
     while !open.is_empty() {
         generation += 1;
+        if generation > limits::LINEAGE_GENERATIONS_MAX {
+            return Ok((found, links, true));
+        }
         let steps = lot_store::links(db, direction, std::mem::take(&mut open)).await?;
         for link in steps {
             let next = match direction {

@@ -49,9 +49,14 @@ impl App {
     /// Wrong fields; a page token that does not fit.
     pub async fn my_offers(&self, call: &Call, page_size: i32, token: &str) -> Result<Page<Shown>, Error> {
         let account = call.account()?;
-        let asked = page::Asked::<OfferKey>::read(page_size, token, format!("my offers {} {:?}", account.id, call.bounds()))?;
+        let asked = page::Asked::<OfferKey>::read(
+            page_size,
+            token,
+            format!("my offers {} {:?}", account.id, call.bounds()),
+        )?;
         let reader = self.store().reader();
-        let rows = offer_store::by_giver(reader, account.id, call.bounds(), asked.after, asked.limit()).await?;
+        let rows =
+            offer_store::by_giver(reader, account.id, call.bounds(), asked.after, asked.limit()).await?;
         let Page { rows, next } = asked.cut(rows, |last| last.key);
         let registry = self.registry();
         let rows = rows

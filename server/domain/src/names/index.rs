@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeSet, HashMap};
 
+use crate::limits;
+
 use super::{
     Folded,
     distance::osa,
@@ -130,7 +132,8 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
     /// The best `limit` targets for a typed name, best first, one hit a target. `wanted` filters targets.
     pub fn find(&self, typed: &str, limit: usize, wanted: impl Fn(T) -> bool) -> Vec<Hit<T>> {
         let query = Folded::new(typed);
-        if query.joined.is_empty() {
+        // compatibility letters may stand for many: names that anyone types stay far below
+        if query.joined.is_empty() || query.joined.len() > limits::NAME_FOLDED_MAX {
             return Vec::new();
         }
         let mut hits: Vec<Hit<T>> = self
