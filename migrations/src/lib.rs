@@ -22,6 +22,7 @@ mod m0011_clubs;
 mod m0012_wants;
 mod m0013_movement;
 mod m0014_rounds;
+mod m0015_club_invitations;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -44,6 +45,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0012_wants::Step),
             Box::new(m0013_movement::Step),
             Box::new(m0014_rounds::Step),
+            Box::new(m0015_club_invitations::Step),
         ]
     }
 }

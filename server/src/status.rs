@@ -199,6 +199,7 @@ pub const REASONS: &[&str] = &[
     "TOO_MANY_TICKETS",
     "TOO_MANY_WANTS",
     "TOO_MANY_WATCHES",
+    "TOO_MUCH_ABOVE",
     "TOO_MUCH_AT_ONCE",
     "TOO_MUCH_EVIDENCE",
     "UNKNOWN_METHOD",
@@ -262,7 +263,7 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
         Refusal::NotOnBehalf => plain(
             Code::PermissionDenied,
             "NOT_ON_BEHALF",
-            "this cannot be done on somebody's behalf: only what concerns offers, claims, wants, lots and rounds can",
+            "this cannot be done on somebody's behalf: only what concerns offers, claims and rounds of the club in which they agreed to it can",
         ),
         Refusal::KeyNeeded => plain(
             Code::InvalidArgument,
@@ -427,6 +428,7 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::MailNotSent => (Code::Unavailable, "MAIL_NOT_SENT"),
         Rule::PromisedAlready => (Code::FailedPrecondition, "PROMISED_ALREADY"),
         Rule::TooManyLinks(_) => (Code::ResourceExhausted, "TOO_MANY_LINKS"),
+        Rule::TooMuchAbove => (Code::FailedPrecondition, "TOO_MUCH_ABOVE"),
         Rule::TooManyWatches(_) => (Code::ResourceExhausted, "TOO_MANY_WATCHES"),
         Rule::TooManyWants(_) => (Code::ResourceExhausted, "TOO_MANY_WANTS"),
         Rule::WantOver => (Code::FailedPrecondition, "WANT_OVER"),

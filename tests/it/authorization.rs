@@ -278,6 +278,7 @@ async fn empty_clubs(server: &TestServer) {
         "round_lot",
         "round_member",
         "round",
+        "club_invitation",
         "club_member",
         "club",
     ] {

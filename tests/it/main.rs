@@ -6,6 +6,7 @@ mod accounts;
 mod authorization;
 mod bare;
 mod binaries;
+mod bounds;
 mod claims;
 mod clubs;
 mod curation;

@@ -351,7 +351,8 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::SetClubOrganiserRequest { club_id, account_id, organiser: true }.encode_to_vec()
         }
         Rpc::ClubRemoveClubMember => {
-            v1::RemoveClubMemberRequest { club_id, account_id, reason: reason() }.encode_to_vec()
+            v1::RemoveClubMemberRequest { club_id, account_id, reason: reason(), handle: String::new() }
+                .encode_to_vec()
         }
         Rpc::ClubLeaveClub => v1::LeaveClubRequest { club_id }.encode_to_vec(),
         Rpc::ClubEnterHelpedMember => {

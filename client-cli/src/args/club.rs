@@ -107,18 +107,18 @@ pub enum ClubCommand {
         #[arg(long)]
         stop: bool,
     },
-    /// Take somebody out of a club (organisers)
+    /// Take a member out of a club, or an invitation back (organisers)
     Remove {
         /// The club's id
         club: String,
-        /// Their account's id
+        /// Their account's id; of one who is invited, the handle
         account: String,
-        /// Why: told to them
+        /// Why: told to a member
         #[arg(long)]
-        reason: String,
+        reason: Option<String>,
     },
     /// Enter a member who has no computer, with their consent (organisers)
-    #[command(after_help = "Then act for them: scionary --on-behalf-of ACCOUNT offer post ...")]
+    #[command(after_help = "Then act for them: scionary --on-behalf-of ACCOUNT offer post --club CLUB ...")]
     EnterHelped {
         /// The club's id
         club: String,

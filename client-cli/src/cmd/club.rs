@@ -76,7 +76,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                     let (standing, since) =
                         (words::club_standing(member.standing()), words::day_of(member.since.as_ref()));
                     out.item(0, "-", &format!("{} [{standing} since {since}{helped}]", member.name));
-                    out.item(2, "", &member.account_id);
+                    if !member.account_id.is_empty() {
+                        out.item(2, "", &member.account_id);
+                    }
                     if !member.words.is_empty() {
                         out.item(2, "", &member.words);
                     }
@@ -119,7 +121,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Remove { club, account, reason } => {
-            let request = v1::RemoveClubMemberRequest { club_id: club, account_id: account, reason };
+            // accounts have ids; who is invited is known by the handle alone
+            let (account_id, handle) =
+                if account.starts_with("acc_") { (account, String::new()) } else { (String::new(), account) };
+            let reason = reason.unwrap_or_default();
+            let request = v1::RemoveClubMemberRequest { club_id: club, account_id, reason, handle };
             let reply: v1::RemoveClubMemberResponse = client.call(request).await?;
             output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
@@ -129,7 +135,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |out| {
                 out.answer(&format!("Entered: {}", reply.account_id));
                 out.text(&format!(
-                    "Act for them with: scionary --on-behalf-of {} offer post, claim ask, lot add and so on. What you enter so is marked.",
+                    "Act for them in the club's own matters: scionary --on-behalf-of {} offer post --club CLUB, claim ask, round bring and so on. What you enter so is marked.",
                     reply.account_id
                 ));
             })

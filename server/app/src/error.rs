@@ -4,6 +4,7 @@ use scionary_domain::{
     access::Denied,
     field::FieldError,
     ids::{Id, IdError},
+    limits,
     page::{self, PageTokenError},
 };
 use scionary_store::StoreError;
@@ -145,6 +146,13 @@ pub enum Rule {
     /// Too many links of a lot.
     #[error("{0} lots that it came from or was touched by are noted of this one already")]
     TooManyLinks(usize),
+    /// More lots above than are looked through.
+    #[error(
+        "this lot descends from more than is looked through for alerts ({generations} generations or {lots} lots); ask whoever gave it to you",
+        generations = limits::LINEAGE_GENERATIONS_MAX,
+        lots = limits::LINEAGE_ABOVE_MAX
+    )]
+    TooMuchAbove,
     /// Too many watches.
     #[error("{0} watches of your inbox are open already; close some")]
     TooManyWatches(usize),

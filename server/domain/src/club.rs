@@ -67,6 +67,21 @@ pub struct Membership {
     pub since: Timestamp,
 }
 
+/// An invitation to a club, by the handle as it was typed: an account may have it, or none.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Invitation {
+    /// The club.
+    pub club: ClubId,
+    /// Whom: their handle in lower case.
+    pub handle_key: String,
+    /// The organiser's words.
+    pub words: String,
+    /// The organiser.
+    pub by: AccountId,
+    /// Since when.
+    pub since: Timestamp,
+}
+
 /// A club before it is checked.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ClubDraft {

@@ -43,13 +43,13 @@ pub fn club(shown: &ShownClub) -> v1::Club {
 
 /// Somebody of a club.
 pub fn member(shown: &ShownMember) -> v1::ClubMember {
-    let m = &shown.membership;
+    let ShownMember { account, standing: stands, words, consent, since, name } = shown;
     v1::ClubMember {
-        account_id: m.account.to_string(),
-        name: shown.name.clone(),
-        standing: standing(m.standing).into(),
-        words: m.words.clone(),
-        consent: m.consent.clone().unwrap_or_default(),
-        since: Some(timestamp(m.since)),
+        account_id: account.map(|account| account.to_string()).unwrap_or_default(),
+        name: name.clone(),
+        standing: standing(*stands).into(),
+        words: words.clone(),
+        consent: consent.clone().unwrap_or_default(),
+        since: Some(timestamp(*since)),
     }
 }

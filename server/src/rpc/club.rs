@@ -4,7 +4,7 @@ use scionary_app::{
     App, Error,
     clubs::{
         AllowHelp, AnswerInvitation, AnswerRequest, AskToJoin, ChangeClub, CloseClub, CreateClub,
-        InviteToClub, LeaveClub, RemoveMember, SetOrganiser,
+        InviteToClub, LeaveClub, RemoveMember, SetOrganiser, Uninvite,
     },
 };
 use scionary_domain::ids::AccountId;
@@ -152,11 +152,15 @@ pub(crate) async fn remove_club_member(
     call: &Admitted,
     request: v1::RemoveClubMemberRequest,
 ) -> Result<Encoded<v1::RemoveClubMemberResponse>, Failure> {
+    let message = |club: &_| v1::RemoveClubMemberResponse { club: Some(convert::club(club)) };
+    if !request.handle.is_empty() {
+        let use_case = App::id(&request.club_id).map(|id| Uninvite { id, handle: request.handle });
+        return call.write(&site.app, use_case, message).await;
+    }
     let use_case = App::id(&request.club_id).and_then(|id| {
         let account = App::id(&request.account_id)?;
         Ok(RemoveMember { id, account, reason: request.reason.clone() })
     });
-    let message = |club: &_| v1::RemoveClubMemberResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
 }
 

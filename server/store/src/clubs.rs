@@ -2,7 +2,7 @@
 
 use scionary_domain::{
     access::{Granted, OrganiseClub},
-    club::{Club, Membership, Standing},
+    club::{Club, Invitation, Membership, Standing},
     ids::{AccountId, ClubId},
     place::AreaCode,
     time::Timestamp,
@@ -16,7 +16,7 @@ use uuid::Uuid;
 
 use crate::{
     door::Tx,
-    entity::{club, club_member},
+    entity::{club, club_invitation, club_member},
     error::StoreError,
     source::Source,
 };
@@ -181,8 +181,79 @@ pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, S
     Ok(done.rows_affected == 1)
 }
 
-/// Takes everybody out of a club.
+fn to_invitation(row: club_invitation::Model) -> Invitation {
+    Invitation {
+        club: ClubId::from_uuid(row.club_id),
+        handle_key: row.handle_key,
+        words: row.words,
+        by: AccountId::from_uuid(row.invited_by),
+        since: Timestamp::from_micros(row.since),
+    }
+}
+
+/// Keeps an invitation, in place of an earlier one to the same handle.
+pub async fn invite(tx: &Tx, new: &Invitation) -> Result<(), StoreError> {
+    use club_invitation::Column as C;
+    let row = club_invitation::ActiveModel {
+        club_id: Set(new.club.uuid()),
+        handle_key: Set(new.handle_key.clone()),
+        words: Set(new.words.clone()),
+        invited_by: Set(new.by.uuid()),
+        since: Set(new.since.micros()),
+    };
+    club_invitation::Entity::insert(row)
+        .on_conflict(
+            OnConflict::columns([C::ClubId, C::HandleKey])
+                .update_columns([C::Words, C::InvitedBy, C::Since])
+                .to_owned(),
+        )
+        .exec_without_returning(&tx.inner())
+        .await?;
+    Ok(())
+}
+
+/// The invitation of a handle to a club.
+pub async fn invitation(
+    db: &dyn Source,
+    club: ClubId,
+    handle_key: &str,
+) -> Result<Option<Invitation>, StoreError> {
+    let id = (club.uuid(), handle_key.to_string());
+    Ok(club_invitation::Entity::find_by_id(id).one(&db.inner()).await?.map(to_invitation))
+}
+
+/// Takes an invitation back; whether there was one.
+pub async fn uninvite(tx: &Tx, club: ClubId, handle_key: &str) -> Result<bool, StoreError> {
+    let id = (club.uuid(), handle_key.to_string());
+    Ok(club_invitation::Entity::delete_by_id(id).exec(&tx.inner()).await?.rows_affected == 1)
+}
+
+/// All invitations to a club, by handle.
+pub async fn invitations(db: &dyn Source, club: ClubId) -> Result<Vec<Invitation>, StoreError> {
+    let rows = club_invitation::Entity::find()
+        .filter(club_invitation::Column::ClubId.eq(club.uuid()))
+        .order_by_asc(club_invitation::Column::HandleKey)
+        .all(&db.inner())
+        .await?;
+    Ok(rows.into_iter().map(to_invitation).collect())
+}
+
+/// All invitations of a handle.
+pub async fn invitations_of(db: &dyn Source, handle_key: &str) -> Result<Vec<Invitation>, StoreError> {
+    let rows = club_invitation::Entity::find()
+        .filter(club_invitation::Column::HandleKey.eq(handle_key))
+        .order_by_asc(club_invitation::Column::ClubId)
+        .all(&db.inner())
+        .await?;
+    Ok(rows.into_iter().map(to_invitation).collect())
+}
+
+/// Takes everybody out of a club, and all invitations back.
 pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId) -> Result<(), StoreError> {
+    club_invitation::Entity::delete_many()
+        .filter(club_invitation::Column::ClubId.eq(club.uuid()))
+        .exec(&tx.inner())
+        .await?;
     club_member::Entity::delete_many()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
         .exec(&tx.inner())

@@ -243,7 +243,8 @@ async fn import(url: &str, cultivars: usize, rows: usize) {
             scionary_app::evidence::ImportState::Checked(_) => checked = began.elapsed().as_secs_f64(),
             scionary_app::evidence::ImportState::Written(_) => written = began.elapsed().as_secs_f64(),
         };
-        let done = app.import_evidence(&call, all, mode, &mut tell).await.unwrap();
+        let done =
+            app.import_evidence(&call, app.begin_import(&call).unwrap(), all, mode, &mut tell).await.unwrap();
         let rate = done.written as f64 / began.elapsed().as_secs_f64();
         println!(
             "import, {mode:?}: {} rows at {rate:.0}/s (checked after {checked:.2} s, written after {written:.2} s, the registry up to date after {:.2} s); plain inserts of the same table {warm:.0}/s empty, {plain:.0}/s filled: ratio {:.2}",

@@ -30,10 +30,14 @@ use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry, rounds}
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
 
-/// A claim as it stands; one that came of a round is read again once that is held.
+/// A claim as it stands; one that came of a round is read again once that is held. To who acts for a member, one that has
+/// nothing to do with their club is no claim.
 async fn held(write: &Write<'_>, id: ClaimId) -> Result<Claim, Error> {
     let missing = || Error::not_found("claim", id);
     let claim = claim_store::one(write.tx, id).await?.ok_or_else(missing)?;
+    if !covered(write.tx, write.call, &claim).await? {
+        return Err(missing());
+    }
     if claim.in_round.is_none() {
         return Ok(claim);
     }
@@ -47,9 +51,6 @@ async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim
     let missing = || Error::not_found("claim", id);
     let claim = held(write, id).await?;
     let (granted, side) = access::edit_claim(account, &claim).ok_or_else(missing)?;
-    if !covered(write.tx, write.call, &claim).await? {
-        return Err(missing());
-    }
     Ok((claim, granted, side))
 }
 

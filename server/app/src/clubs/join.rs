@@ -1,14 +1,15 @@
 //! Joining by invitation or request, and leaving.
 
 use scionary_domain::{
-    club::{Membership, Standing},
-    field::Fields,
+    account::Handle,
+    club::{Invitation, Membership, Standing},
+    field::{FieldError, Fields},
     ids::ClubId,
     limits,
 };
-use scionary_store::club_store;
+use scionary_store::{account_store, block_store, club_store};
 
-use super::{ShownClub, by_handle, club_held, keep_an_organiser, notice, organised};
+use super::{ShownClub, club_held, invited, keep_an_organiser, notice, organised};
 use crate::{Done, Error, Rule, UseCase, Write, rounds};
 
 /// Invites somebody (organisers).
@@ -50,7 +51,9 @@ fn words(text: &str) -> Result<String, Error> {
 }
 
 async fn room(write: &Write<'_>, id: ClubId) -> Result<(), Error> {
-    if club_store::count(write.tx, id, Standing::ALL).await? >= limits::CLUB_MEMBERS_MAX {
+    let invited = u64::try_from(club_store::invitations(write.tx, id).await?.len()).unwrap_or(u64::MAX);
+    let all = club_store::count(write.tx, id, Standing::ALL).await?.saturating_add(invited);
+    if all >= limits::CLUB_MEMBERS_MAX {
         return Err(Rule::ClubFull(limits::CLUB_MEMBERS_MAX).into());
     }
     Ok(())
@@ -63,31 +66,46 @@ impl UseCase for InviteToClub {
         let now = write.call.now;
         let (club, _) = organised(write, self.id).await?;
         let words = words(&self.words)?;
-        let guest = by_handle(write, &self.handle).await?;
-        let known = club_store::membership(write.tx, club.id, guest).await?;
+        let handle = Handle::parse(&self.handle).map_err(|expected| FieldError::new("handle", expected))?;
+        let guest = account_store::account_to_sign_in(write.tx, &handle.key()).await?.map(|(a, _)| a.id);
+        let known = match guest {
+            Some(guest) => club_store::membership(write.tx, club.id, guest).await?,
+            None => None,
+        };
         if known.as_ref().is_some_and(|m| m.standing.belongs()) {
-            return Err(Rule::MemberAlready(self.handle.trim().to_string()).into());
+            return Err(Rule::MemberAlready(handle.as_str().to_string()).into());
         }
         room(write, club.id).await?;
-        // one who asked is let in
-        let asked = known.is_some_and(|m| m.standing == Standing::Asked);
-        let standing = if asked { Standing::Member } else { Standing::Invited };
-        let membership =
-            Membership { club: club.id, account: guest, standing, words, consent: None, since: now };
-        club_store::set(write.tx, &membership).await?;
-        let told = if asked {
-            format!("You are a member of {} now.", club.name)
-        } else {
-            format!(
-                "{} invites you to {}. Answer: scionary club accept {2}, or: scionary club decline {2}",
-                account.display_name, club.name, club.id
-            )
-        };
-        let told = notice(guest, &club, format!("{} {}", account.id, now.date()), told);
+        let mut told = None;
+        match known.filter(|m| m.standing == Standing::Asked) {
+            // one who asked is let in
+            Some(asked) => {
+                let member = Membership { standing: Standing::Member, words, since: now, ..asked };
+                club_store::set(write.tx, &member).await?;
+                told = Some((member.account, format!("You are a member of {} now.", club.name)));
+            }
+            // kept and answered alike whether there is such an account or not, and whether it deals with the caller:
+            // an invitation tells nothing of who is here
+            None => {
+                let invitation =
+                    Invitation { club: club.id, handle_key: handle.key(), words, by: account.id, since: now };
+                club_store::invite(write.tx, &invitation).await?;
+                if let Some(guest) = guest
+                    && !block_store::between(write.tx, account.id, guest).await?
+                {
+                    let words = format!(
+                        "{} invites you to {}. Answer: scionary club accept {2}, or: scionary club decline {2}",
+                        account.display_name, club.name, club.id
+                    );
+                    told = Some((guest, words));
+                }
+            }
+        }
+        let told = told.map(|(to, words)| notice(to, &club, format!("{} {}", account.id, now.date()), words));
         let id = club.id;
         let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
-        let mut done = Done::new(out, "club.invited", id, serde_json::json!({ "whom": guest.to_string() }));
-        done.notices.push(told);
+        let mut done = Done::new(out, "club.invited", id, serde_json::json!({ "whom": handle.as_str() }));
+        done.notices.extend(told);
         Ok(done)
     }
 }
@@ -97,15 +115,12 @@ impl UseCase for AnswerInvitation {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
         let club = club_held(write, self.id).await?;
-        let invited = club_store::membership(write.tx, club.id, account.id)
-            .await?
-            .filter(|m| m.standing == Standing::Invited)
-            .ok_or(Rule::NotInvited)?;
-        if self.accept {
+        let invited = invited(write.tx, club.id, account.id).await?.ok_or(Rule::NotInvited)?;
+        club_store::uninvite(write.tx, club.id, &account.handle.to_ascii_lowercase()).await?;
+        let known = club_store::membership(write.tx, club.id, account.id).await?;
+        if self.accept && !known.is_some_and(|m| m.standing.belongs()) {
             let membership = Membership { standing: Standing::Member, since: write.call.now, ..invited };
             club_store::set(write.tx, &membership).await?;
-        } else {
-            club_store::remove(write.tx, club.id, account.id).await?;
         }
         let id = club.id;
         let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
@@ -125,12 +140,18 @@ impl UseCase for AskToJoin {
             Some(Standing::Member | Standing::Organiser) => {
                 return Err(Rule::MemberAlready(account.handle.clone()).into());
             }
-            Some(Standing::Invited) => Standing::Member,
-            Some(Standing::Asked) | None => Standing::Asked,
+            // one who is invited belongs to it by asking
+            Some(Standing::Invited | Standing::Asked) | None => {
+                match invited(write.tx, club.id, account.id).await? {
+                    Some(_) => Standing::Member,
+                    None => Standing::Asked,
+                }
+            }
         };
         if standing == Standing::Asked && !club.takes_requests {
             return Err(Rule::ByInvitationOnly(club.name).into());
         }
+        club_store::uninvite(write.tx, club.id, &account.handle.to_ascii_lowercase()).await?;
         room(write, club.id).await?;
         let membership =
             Membership { club: club.id, account: account.id, standing, words, consent: None, since: now };

@@ -41,6 +41,28 @@ pub struct RemoveMember {
     pub reason: String,
 }
 
+/// Takes an invitation back.
+pub struct Uninvite {
+    /// To which club.
+    pub id: ClubId,
+    /// The handle that was typed.
+    pub handle: String,
+}
+
+impl UseCase for Uninvite {
+    type Out = ShownClub;
+    async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
+        let (club, _) = organised(write, self.id).await?;
+        let key = self.handle.trim().to_lowercase();
+        if !club_store::uninvite(write.tx, club.id, &key).await? {
+            return Err(Error::not_found("invitation", key));
+        }
+        let id = club.id;
+        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        Ok(Done::new(out, "club.invitation_taken_back", id, serde_json::json!({ "whom": key })))
+    }
+}
+
 impl UseCase for AnswerRequest {
     type Out = ShownClub;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {

@@ -11,17 +11,17 @@ pub use close::{CloseClub, ClubExport};
 pub use helped::{AllowHelp, EnterHelped};
 pub use join::{AnswerInvitation, AskToJoin, InviteToClub, LeaveClub};
 pub use make::{ChangeClub, CreateClub};
-pub use manage::{AnswerRequest, RemoveMember, SetOrganiser};
+pub use manage::{AnswerRequest, RemoveMember, SetOrganiser, Uninvite};
 pub use read::{ShownClub, ShownMember};
 
 use scionary_domain::{
     access::{self, Granted, OrganiseClub},
-    club::{Club, Standing},
+    club::{Club, Membership, Standing},
     ids::{AccountId, ClubId},
     names::Folded,
     notice::{Kind, NewNotice},
 };
-use scionary_store::{Source, StoreError, account_store, club_store};
+use scionary_store::{Source, StoreError, account_store, block_store, club_store};
 
 use crate::{Error, Rule, Write};
 
@@ -60,11 +60,22 @@ async fn store(write: &Write<'_>, granted: &Granted<OrganiseClub>, club: &mut Cl
     if done { Ok(()) } else { Err(StoreError::Collision.into()) }
 }
 
-/// The account of a handle.
-async fn by_handle(write: &Write<'_>, handle: &str) -> Result<AccountId, Error> {
-    let key = handle.trim().to_ascii_lowercase();
-    let found = account_store::account_to_sign_in(write.tx, &key).await?;
-    found.map(|(account, _)| account.id).ok_or_else(|| Error::not_found("account", handle.trim()))
+/// An account's open invitation to a club, as how it stands to it; none by somebody with whom it does not deal.
+async fn invited(db: &dyn Source, club: ClubId, account: AccountId) -> Result<Option<Membership>, Error> {
+    let Some(known) = account_store::account(db, account).await? else { return Ok(None) };
+    let found = club_store::invitation(db, club, &known.handle.to_ascii_lowercase()).await?;
+    let Some(found) = found else { return Ok(None) };
+    if block_store::between(db, account, found.by).await? {
+        return Ok(None);
+    }
+    Ok(Some(Membership {
+        club,
+        account,
+        standing: Standing::Invited,
+        words: found.words,
+        consent: None,
+        since: found.since,
+    }))
 }
 
 fn notice(to: AccountId, club: &Club, once: impl ToString, words: String) -> NewNotice {

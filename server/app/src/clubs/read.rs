@@ -8,10 +8,11 @@ use scionary_domain::{
     limits,
     names::Folded,
     page::{self, Page},
+    time::Timestamp,
 };
 use scionary_store::{Source, account_store, club_store};
 
-use super::{BELONG, club_of, organises};
+use super::{BELONG, club_of, invited, organises};
 use crate::{App, Call, Error};
 
 /// A club with what stands beside it.
@@ -30,16 +31,27 @@ pub struct ShownClub {
 /// Somebody of a club.
 #[derive(Clone, Debug)]
 pub struct ShownMember {
+    /// Their account; none for one who is invited, of whom nothing is told.
+    pub account: Option<AccountId>,
     /// How they stand to it.
-    pub membership: Membership,
-    /// Their display name.
+    pub standing: Standing,
+    /// What was said on asking or inviting.
+    pub words: String,
+    /// How they agreed that organisers act for them.
+    pub consent: Option<String>,
+    /// Since when.
+    pub since: Timestamp,
+    /// Their display name; of one who is invited the handle that was typed.
     pub name: String,
 }
 
 impl ShownClub {
     pub(super) async fn new(db: &dyn Source, club: Club, caller: Option<AccountId>) -> Result<Self, Error> {
         let own = match caller {
-            Some(caller) => club_store::membership(db, club.id, caller).await?,
+            Some(caller) => match club_store::membership(db, club.id, caller).await? {
+                Some(own) => Some(own),
+                None => invited(db, club.id, caller).await?,
+            },
             None => None,
         };
         let members = club_store::count(db, club.id, &BELONG).await?;
@@ -94,11 +106,15 @@ impl App {
         let account = call.account()?;
         let reader = self.store().reader();
         let own = club_store::of(reader, account.id).await?;
-        let ids: Vec<ClubId> = own.iter().map(|m| m.club).collect();
+        let mut ids: Vec<ClubId> = own.iter().map(|m| m.club).collect();
+        let invitations = club_store::invitations_of(reader, &account.handle.to_ascii_lowercase()).await?;
+        ids.extend(invitations.iter().map(|i| i.club));
         let mut all = Vec::new();
         for club in club_store::some(reader, &ids).await? {
-            if club.closed_at.is_none() {
-                all.push(ShownClub::new(reader, club, Some(account.id)).await?);
+            let shown = ShownClub::new(reader, club, Some(account.id)).await?;
+            // an invitation by somebody with whom they do not deal is not told
+            if shown.club.closed_at.is_none() && shown.own.is_some() {
+                all.push(shown);
             }
         }
         Ok(all)
@@ -127,22 +143,31 @@ impl App {
             return Err(Denied::RoleMissing("a member of the club").into());
         }
         let asked = page::Asked::<AccountId>::read(page_size, token, format!("members {id} {waiting}"))?;
-        let standings = if waiting { [Standing::Asked, Standing::Invited] } else { BELONG };
-        let found = club_store::members(reader, id, &standings, asked.after, asked.limit()).await?;
+        let standings: &[Standing] = if waiting { &[Standing::Asked] } else { &BELONG };
+        let invited = if waiting && asked.after.is_none() {
+            club_store::invitations(reader, id).await?
+        } else {
+            Vec::new()
+        };
+        let found = club_store::members(reader, id, standings, asked.after, asked.limit()).await?;
         let Page { rows: found, next } = asked.cut(found, |m| m.account);
         let people: Vec<AccountId> = found.iter().map(|m| m.account).collect();
         let names = account_store::display_names(reader, &people).await?;
-        let rows = found
-            .into_iter()
-            .map(|mut membership| {
-                // what somebody said on asking or agreeing is for those who arrange the club
-                if !arranges {
-                    membership.words.clear();
-                    membership.consent = None;
-                }
-                ShownMember { name: names.get(&membership.account).cloned().unwrap_or_default(), membership }
-            })
-            .collect();
-        Ok(Page { rows, next })
+        let rows = found.into_iter().map(|m| {
+            let Membership { club: _, account, standing, words, consent, since } = m;
+            let name = names.get(&account).cloned().unwrap_or_default();
+            // what somebody said on asking or agreeing is for those who arrange the club
+            let (words, consent) = if arranges { (words, consent) } else { (String::new(), None) };
+            ShownMember { account: Some(account), standing, words, consent, since, name }
+        });
+        let invited = invited.into_iter().map(|i| ShownMember {
+            account: None,
+            standing: Standing::Invited,
+            words: i.words,
+            consent: None,
+            since: i.since,
+            name: i.handle_key,
+        });
+        Ok(Page { rows: rows.chain(invited).collect(), next })
     }
 }

@@ -13,7 +13,7 @@ use scionary_domain::{
 use scionary_store::{Source, account_store, alert_store, lot_store};
 
 use super::find;
-use crate::{App, Call, Error, registry::Registry};
+use crate::{App, Call, Error, Rule, registry::Registry};
 
 /// A lot met on a trace.
 #[derive(Clone, Debug)]
@@ -150,7 +150,7 @@ pub(crate) async fn alerts_reaching_each(
     let (above, links, more) = walk(db, Direction::Back, lots, limits::LINEAGE_ABOVE_MAX).await?;
     if more {
         // not looked through is not unreached
-        return Err(Error::Limited { retry_after_seconds: 60 });
+        return Err(Rule::TooMuchAbove.into());
     }
     let mut reaching: BTreeMap<LotId, Vec<(Alert, Option<Date>)>> = BTreeMap::new();
     for alert in alert_store::beginning_at(db, above.keys().copied()).await? {

@@ -9,6 +9,7 @@ pub mod alert_start;
 pub mod audit_log;
 pub mod claim;
 pub mod club;
+pub mod club_invitation;
 pub mod club_member;
 pub mod crop;
 pub mod cultivar;
@@ -94,6 +95,7 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(notice::Entity),
         columns(mail_address::Entity),
         columns(club::Entity),
+        columns(club_invitation::Entity),
         columns(club_member::Entity),
         columns(want::Entity),
         columns(movement_release::Entity),
