@@ -8,6 +8,7 @@ use lettre::{
     transport::smtp::AsyncSmtpTransportBuilder,
 };
 use scionary_app::ports::Mailer;
+use tokio::time::timeout;
 
 /// Hands mail to a mail server.
 pub struct Smtp {
@@ -15,8 +16,9 @@ pub struct Smtp {
     from: Mailbox,
 }
 
-/// How long a mail server may take for one step of a conversation.
+/// How long a mail server may take for one mail.
 const PATIENCE: Duration = Duration::from_secs(10);
+const NO_ANSWER: &str = "the mail server does not answer";
 
 /// Reads the settings. Nothing is built yet: that takes a runtime, and settings are read before there is one.
 fn read(url: &str, from: &str) -> Result<(AsyncSmtpTransportBuilder, Mailbox), String> {
@@ -51,10 +53,10 @@ impl Smtp {
     /// # Errors
     /// What it said.
     pub async fn answers(&self) -> Result<(), String> {
-        match self.transport.test_connection().await {
-            Ok(true) => Ok(()),
-            Ok(false) => Err("it does not answer".to_string()),
-            Err(error) => Err(error.to_string()),
+        match timeout(PATIENCE, self.transport.test_connection()).await {
+            Ok(Ok(true)) => Ok(()),
+            Err(_) | Ok(Ok(false)) => Err(NO_ANSWER.to_string()),
+            Ok(Err(error)) => Err(error.to_string()),
         }
     }
 }
@@ -75,7 +77,11 @@ impl Mailer for Smtp {
                 .body(text.to_string())
                 .map_err(|e| e.to_string())
         });
-        Box::pin(async move { self.transport.send(built?).await.map(|_| ()).map_err(|e| e.to_string()) })
+        // the library's own limit ends with the connection: a server that takes it and says nothing would hold us
+        Box::pin(async move {
+            let sent = timeout(PATIENCE, self.transport.send(built?)).await;
+            sent.map_err(|_| NO_ANSWER.to_string())?.map(|_| ()).map_err(|e| e.to_string())
+        })
     }
     fn is_address(&self, text: &str) -> bool {
         text.parse::<Address>().is_ok()

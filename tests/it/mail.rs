@@ -7,8 +7,9 @@ use std::{
 
 use scionary_proto::v1;
 use scionary_tests::{
-    TestServer,
-    client::{reason, wrong_fields},
+    Database, Raw, TestServer,
+    binaries::{self, Server},
+    client::{fresh_key, reason, wrong_fields},
     on_both,
     samples::{ask, draft},
 };
@@ -19,7 +20,11 @@ use tokio::{
 
 /// Catches mail: speaks enough of SMTP (RFC 5321) to take a message.
 async fn catcher() -> (String, Arc<Mutex<Vec<String>>>) {
-    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    catcher_at("127.0.0.1:0").await
+}
+
+async fn catcher_at(address: &str) -> (String, Arc<Mutex<Vec<String>>>) {
+    let listener = TcpListener::bind(address).await.unwrap();
     let address = listener.local_addr().unwrap().to_string();
     let caught = Arc::new(Mutex::new(Vec::new()));
     let into = caught.clone();
@@ -118,4 +123,122 @@ async fn notices_go_to_a_confirmed_address() {
         server.stop().await;
     })
     .await;
+}
+
+async fn connect(server: &Server) -> Raw {
+    let endpoint = tonic::transport::Endpoint::from_shared(format!("http://{}", server.address)).unwrap();
+    Raw::new(endpoint.connect().await.unwrap())
+}
+
+fn set(address: &str) -> v1::SetMailAddressRequest {
+    v1::SetMailAddressRequest { address: address.into() }
+}
+
+/// The binary itself, as an operator sets it up.
+#[tokio::test]
+async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
+    let database = Database::sqlite();
+    let (address, caught) = catcher().await;
+    let smtp = format!("mail.smtp=smtp://{address}");
+    let from = "mail.from=Larkwater growers <club@example.org>";
+    let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
+    let ann = connect(&server).await.member("ann").await;
+    ann.call(&set("ann@example.org")).await.unwrap();
+    assert!(plain(&mail(&caught, 1).await[0]).contains("confirm-mail"));
+    let doctor = async |smtp: &str| {
+        let doctor = tokio::process::Command::new(binaries::folder().join("scionaryd"))
+            .args([
+                "doctor",
+                "--listen",
+                "127.0.0.1:0",
+                "--database",
+                &database.url,
+                "--set",
+                smtp,
+                "--set",
+                from,
+            ])
+            .output()
+            .await
+            .unwrap();
+        String::from_utf8(doctor.stdout).unwrap()
+    };
+    assert!(doctor(&smtp).await.contains("fine   mail"), "{}", doctor(&smtp).await);
+    // nobody listens there
+    let dead = TcpListener::bind("127.0.0.1:0").await.unwrap().local_addr().unwrap();
+    let smtp = format!("mail.smtp=smtp://{dead}");
+    assert!(doctor(&smtp).await.contains("WRONG  mail"), "{}", doctor(&smtp).await);
+    assert!(server.terminate());
+    let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
+    let ann = connect(&server).await.with_token(ann.token().unwrap());
+    let key = fresh_key();
+    let keyed = ann.with_key(&key);
+    assert_eq!(reason(&keyed.call(&set("ann@example.org")).await.unwrap_err()), "MAIL_NOT_SENT");
+    // a repeat does not say that the code is on its way
+    assert_eq!(reason(&keyed.call(&set("ann@example.org")).await.unwrap_err()), "MAIL_NOT_SENT");
+    // it is back: the same call does it
+    let (_, caught) = catcher_at(&dead.to_string()).await;
+    keyed.call(&set("ann@example.org")).await.unwrap();
+    assert_eq!(mail(&caught, 1).await.len(), 1);
+    keyed.call(&set("ann@example.org")).await.unwrap();
+    assert_eq!(caught.lock().unwrap().len(), 1, "done is done");
+    assert!(server.terminate());
+    // it takes the call, and says nothing
+    let silent = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let smtp = format!("mail.smtp=smtp://{}", silent.local_addr().unwrap());
+    let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
+    let ben = connect(&server).await.member("ben").await;
+    let asking = {
+        let ben = ben.clone();
+        tokio::spawn(async move { ben.call(&set("ben@example.org")).await })
+    };
+    tokio::time::sleep(Duration::from_millis(300)).await;
+    ben.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+    assert!(!asking.is_finished(), "others go on meanwhile");
+    assert_eq!(reason(&asking.await.unwrap().unwrap_err()), "MAIL_NOT_SENT");
+    assert!(server.terminate());
+    drop(silent);
+}
+
+#[tokio::test]
+async fn mails_to_addresses_that_no_one_confirmed_are_few_and_of_our_making() {
+    let database = Database::sqlite();
+    let (address, caught) = catcher().await;
+    let smtp = format!("mail.smtp=smtp://{address}");
+    let server =
+        TestServer::with(&database.url, &[&smtp, "mail.from=Larkwater growers <club@example.org>"]).await;
+    let ann = server.raw().member("ann").await;
+    for nasty in [
+        "ann@example.org\r\nBcc: all@example.org",
+        "ann@example.org\nSubject: win",
+        "ann@example.org, ben@example.org",
+        "<ann@example.org> ben@example.org",
+        "ann@example.org\u{2028}Bcc: all@example.org",
+    ] {
+        let refused = ann.call(&set(nasty)).await.unwrap_err();
+        assert_eq!(wrong_fields(&refused), ["address"], "{nasty:?}");
+    }
+    // one account, many addresses
+    let mut sent = 0;
+    for n in 0..10 {
+        match ann.call(&set(&format!("stranger{n}@example.org"))).await {
+            Ok(_) => sent += 1,
+            Err(error) => {
+                assert_eq!(reason(&error), "TOO_MANY_CALLS");
+                assert!(error.message().contains("hours"), "{}", error.message());
+            }
+        }
+    }
+    assert_eq!(sent, 5);
+    // many accounts, one address
+    for n in 0..8 {
+        let who = server.raw().member(&format!("member-{n}")).await;
+        sent += usize::from(who.call(&set("Victim@example.org")).await.is_ok());
+    }
+    assert_eq!(sent, 10);
+    for message in mail(&caught, 10).await {
+        let (head, _) = message.split_once("\n\n").unwrap();
+        assert!(!head.contains("Bcc") && head.matches("\nTo: ").count() == 1, "{head}");
+    }
+    server.stop().await;
 }
