@@ -107,11 +107,9 @@ async fn database(config: &Config) -> Vec<Look> {
             return looks;
         }
     };
-    let told = |error: &StoreError| match error {
-        StoreError::Sick(ailment, why) => {
-            format!("{}: {} ({why}); {}", store.shown(), ailment.what(), ailment.remedy())
-        }
-        other => other.to_string(),
+    let told = |error: &StoreError| {
+        let StoreError::Sick(ailment, why) = error else { return error.to_string() };
+        format!("{}: {} ({why}); {}", store.shown(), ailment.what(), ailment.remedy())
     };
     look(
         "damage",

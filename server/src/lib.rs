@@ -18,6 +18,7 @@ pub mod logging;
 pub mod mail;
 pub mod methods;
 pub mod policy;
+pub mod reasons;
 mod rpc;
 mod say;
 pub mod serve;

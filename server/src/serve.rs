@@ -211,22 +211,19 @@ pub async fn start(config: &Config) -> Result<Running> {
 /// What failed, with the database's path and what to do where the database is in trouble.
 fn told(store: &Store, error: anyhow::Error) -> anyhow::Error {
     let sick = error.chain().find_map(|cause| {
-        let of_app = cause.downcast_ref::<Error>().and_then(|e| match e {
-            Error::Store(inner) => Some(inner.clone()),
-            _ => None,
-        });
+        let of_app = cause
+            .downcast_ref::<Error>()
+            .and_then(|e| if let Error::Store(inner) = e { Some(inner.clone()) } else { None });
         let of_driver = || cause.downcast_ref::<DbErr>().map(|e| StoreError::from(e.clone()));
         of_app.or_else(|| cause.downcast_ref::<StoreError>().cloned()).or_else(of_driver)
     });
-    match sick {
-        Some(StoreError::Sick(ailment, why)) => anyhow::anyhow!(
-            "{} cannot be used: {} ({why}). What to do: {}",
-            store.shown(),
-            ailment.what(),
-            ailment.remedy()
-        ),
-        _ => error,
-    }
+    let Some(StoreError::Sick(ailment, why)) = sick else { return error };
+    anyhow::anyhow!(
+        "{} cannot be used: {} ({why}). What to do: {}",
+        store.shown(),
+        ailment.what(),
+        ailment.remedy()
+    )
 }
 
 async fn set_serving(health: &HealthReporter, serving: bool) {

@@ -170,7 +170,11 @@ async fn organisers_act_for_members_who_agreed() {
         let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = entered.account_id;
         let for_fern = ann.on_behalf_of(&fern);
-        let request = v1::CreateOfferRequest { offer: Some(draft()) };
+        // for the club alone: consent covers no more
+        let denied = for_fern.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await;
+        assert_eq!(wrong_fields(&denied.unwrap_err()), ["offer.club"]);
+        let_in(&ann, &cat, &id).await;
+        let request = v1::CreateOfferRequest { offer: Some(v1::OfferDraft { club: id.clone(), ..draft() }) };
         let posted: v1::CreateOfferResponse = for_fern.call(&request).await.unwrap();
         let offer = posted.offer.unwrap();
         assert_eq!((offer.giver_name.as_str(), offer.entered_for_giver), ("Old Fern", true));

@@ -36,6 +36,7 @@ mod round_cli;
 mod round_faults;
 mod rounds;
 mod sick;
+mod sick_postgres;
 mod storage;
 mod wants;
 mod wire;

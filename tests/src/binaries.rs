@@ -53,6 +53,9 @@ impl Server {
             "127.0.0.1:0",
             "--set",
             "log.format=json",
+            // a client of a test that waits for the end cannot close its own connection meanwhile
+            "--set",
+            "server.stop_grace_seconds=2",
             "--database",
             database,
         ]);

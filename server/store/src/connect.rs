@@ -221,10 +221,8 @@ impl Store {
         match tokio::time::timeout(ANSWER, self.reader.0.execute_unprepared("SELECT 1")).await {
             Err(_) => return Err(away("no answer in time".into())),
             Ok(Err(error)) => {
-                return Err(match StoreError::from(error) {
-                    StoreError::Unavailable(why) => away(why),
-                    other => other,
-                });
+                let error = StoreError::from(error);
+                return Err(if let StoreError::Unavailable(why) = error { away(why) } else { error });
             }
             Ok(Ok(_)) => {}
         }
