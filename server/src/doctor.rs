@@ -43,7 +43,8 @@ pub async fn examine(config: &Config) -> Vec<Look> {
                     std::fs::read(path).map_err(|e| format!("{} cannot be read: {e}", path.display()))
                 })
                 .collect::<Result<Vec<_>, _>>()
-                .map(|_| "certificate and key can be read".to_string()),
+                .and_then(|_| private(key))
+                .map(|()| "certificate and key can be read".to_string()),
         },
     );
     for files in std::iter::once(Ok(data::reference()))
@@ -80,6 +81,23 @@ pub async fn examine(config: &Config) -> Vec<Look> {
     }
     looks.extend(database(config).await);
     looks
+}
+
+/// Whether a key is its owner's alone.
+#[cfg(unix)]
+fn private(key: &std::path::Path) -> Result<(), String> {
+    use std::os::unix::fs::MetadataExt as _;
+    match std::fs::metadata(key) {
+        Ok(file) if file.mode() & 0o077 != 0 => Err(format!(
+            "others on this machine can read the key; run: chmod 600 {}, as the server's user owns it",
+            key.display()
+        )),
+        Ok(_) | Err(_) => Ok(()),
+    }
+}
+#[cfg(not(unix))]
+fn private(_key: &std::path::Path) -> Result<(), String> {
+    Ok(())
 }
 
 /// The database: whether it opens, answers, is sound, takes a write, and has the schema that this server knows.

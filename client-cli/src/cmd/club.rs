@@ -104,9 +104,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |out| told(out, reply.club.as_ref()))
         }
         ClubCommand::Invite { club, handle, words } => {
+            let typed = handle.clone();
             let request = v1::InviteToClubRequest { club_id: club, handle, words };
             let reply: v1::InviteToClubResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.club.as_ref()))
+            output.reply(&reply, |out| {
+                out.answer(&format!("{typed} is invited; one who had asked is a member now."));
+                out.text("Whoever has this handle finds it in their inbox. Look at its spelling: the server does not tell which handles there are.");
+                out.gap();
+                told(out, reply.club.as_ref());
+            })
         }
         ClubCommand::LetIn { club, account, refuse } => {
             let request =

@@ -138,3 +138,27 @@ impl App {
         Ok(receiver)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A reader that takes a chunk now and then holds its place for the grace, and not for ever.
+    #[tokio::test]
+    async fn a_reader_that_trickles_loses_its_place() {
+        let (sender, mut receiver) = mpsc::channel(WAITING);
+        let began = Instant::now();
+        let runtime = Handle::current();
+        let mut pipe = Pipe { sender, runtime, buffer: vec![0; 1000], sent: 0, began };
+        let sending = move || {
+            let first = pipe.send().is_ok();
+            pipe.began -= Duration::from_secs(limits::EXPORT_GRACE_SECONDS + 1);
+            let late = pipe.send().is_ok();
+            // so much in that time is a slow line, and no trickle
+            pipe.sent = 2 * limits::EXPORT_BYTES_PER_SECOND;
+            (first, late, pipe.send().is_ok())
+        };
+        assert_eq!(tokio::task::spawn_blocking(sending).await.unwrap(), (true, false, true));
+        assert_eq!(receiver.recv().await.map(|chunk| chunk.len()), Some(1000));
+    }
+}
