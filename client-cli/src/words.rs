@@ -53,7 +53,7 @@ enums! {
     name_kind, parse_name_kind: NameKind, "NAME_KIND_", [Synonym, Spelling, Regional];
     parent_role, parse_parent_role: ParentRole, "PARENT_ROLE_", [Seed, Pollen, Unknown];
     way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking];
-    climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold];
+    climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold, Rains];
     graft_method, parse_graft_method: GraftMethod, "GRAFT_METHOD_", [Cleft, WhipAndTongue, Splice, Veneer, Side, Bark, Approach, ShieldBud, ChipBud, PatchBud, Other];
     protection, parse_protection: ProtectionKind, "PROTECTION_KIND_", [VarietyRight, Patent];
     lot_kind, parse_lot_kind: LotKind, "LOT_KIND_", [MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];

@@ -262,7 +262,7 @@ mod tests {
             assert!(row.answers(rpc), "{}", rpc.path());
             let counted = match (rpc.effect(), row.rules().rate) {
                 (_, Rate::Free) => !Rpc::SERVICES.contains(&rpc.service()),
-                (Effect::Reads, Rate::Read) => true,
+                (Effect::Reads, Rate::Read | Rate::Dear) => true,
                 (Effect::WritesOnce | Effect::Writes, Rate::Write | Rate::Password) => true,
                 (_, _) => false,
             };

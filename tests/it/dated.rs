@@ -297,12 +297,12 @@ async fn dead_material_leaves_searches() {
             kept_how: kept.into(),
             ..draft()
         };
-        // damp in plastic: 6 days (AH24-72)
+        // damp in plastic: 6 to 9 days (AH24-72)
         let fresh = post(scion(Some(in_days(-2)), "damp_plastic")).await.unwrap();
-        assert_eq!(fresh.use_by, Some(in_days(4)));
+        assert_eq!(fresh.use_by, Some(in_days(7)));
         assert!(fresh.life.iter().any(|l| l.contains("AH24-72")), "{:?}", fresh.life);
         assert!(fresh.life.iter().any(|l| l.contains("nobody is shown it")), "{:?}", fresh.life);
-        let dead = post(scion(Some(in_days(-9)), "damp_plastic")).await.unwrap_err();
+        let dead = post(scion(Some(in_days(-10)), "damp_plastic")).await.unwrap_err();
         assert_eq!(wrong_fields(&dead), ["offer.taken_on"], "dead before anybody has it");
         let unsaid = post(scion(Some(in_days(-2)), "")).await.unwrap();
         assert_eq!(unsaid.use_by, Some(in_days(3)), "the way of keeping that is over first");
@@ -318,7 +318,7 @@ async fn dead_material_leaves_searches() {
         let mut living = [fresh.offer_id.clone(), to_order.offer_id.clone(), unsaid.offer_id.clone()];
         living.sort();
         assert_eq!(search(None).await, living);
-        assert_eq!(search(Some(in_days(5))).await, vec![to_order.offer_id.clone()]);
+        assert_eq!(search(Some(in_days(8))).await, vec![to_order.offer_id.clone()]);
 
         let wrong = post(scion(Some(in_days(7)), "charcoal")).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["offer.taken_on", "offer.kept_how"]);
@@ -330,7 +330,7 @@ async fn dead_material_leaves_searches() {
             update_mask: Some(prost_types::FieldMask { paths: vec!["kept_how".into()] }),
         };
         let changed: v1::UpdateOfferResponse = ann.call(&change).await.unwrap();
-        assert_eq!(changed.offer.unwrap().use_by, Some(in_days(4)));
+        assert_eq!(changed.offer.unwrap().use_by, Some(in_days(7)));
         club.server.stop().await;
     })
     .await;

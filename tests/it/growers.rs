@@ -65,7 +65,7 @@ async fn weights_follow_how_evidence_held_up() {
         let found = finding(&growers[0], &first, "fibre").await;
         assert_eq!(found.voices, 3);
         assert!(found.evidence.iter().any(|e| e.weight_reason.contains("suspended")));
-        assert_eq!(reason(&add(&growers[3], &first, sprouts(1, 2)).await.unwrap_err()), "ACCOUNT_SUSPENDED");
+        assert_eq!(reason(&add(&growers[3], &first, sprouts(1, 2)).await.unwrap_err()), "SESSION_OVER");
         let restore =
             v1::RestoreAccountRequest { handle: "liar".into(), reason: "It was a mistake of ours.".into() };
         club.steward.call(&restore).await.unwrap();

@@ -261,6 +261,59 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     database.done().await;
 }
 
+/// Months that sources name are drawn as they stand, for their places; near the equator nothing is flipped.
+#[tokio::test]
+async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about() {
+    let database = Database::sqlite();
+    let club = Club::open(&database.url).await;
+    let ann = club.grower("ann").await;
+    let of = |names: &[&str], near: &str, south: bool| v1::ShowSeasonsRequest {
+        cultivars: names.iter().map(ToString::to_string).collect(),
+        crop: "mango".into(),
+        near_grid_code: near.into(),
+        south,
+        ..Default::default()
+    };
+    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await.unwrap();
+    // the catalogue's rows: Kent, March in Kenya (GRIES03) and July to September in Florida (MORTON87); Ngowe passes the
+    // year's end
+    for south in [false, true] {
+        let found = seasons(of(&["Kent", "Ngowe"], "", south)).await;
+        let told: Vec<_> = found.rows[0]
+            .published
+            .iter()
+            .map(|p| (p.place.as_str(), p.from_month, p.to_month, p.source_id.as_str()))
+            .collect();
+        assert_eq!(told, [("Florida", 7, 9, "MORTON87"), ("Kenya", 3, 3, "GRIES03")]);
+        let ngowe = &found.rows[1].published[0];
+        assert_eq!((ngowe.place.as_str(), ngowe.from_month, ngowe.to_month), ("Kenya coast", 11, 3));
+        assert!(found.rows[0].expected.is_empty() && !found.near_equator);
+    }
+    // seen far away: drawn elsewhere, and not near the equator, where half a year on is as good a guess as none
+    let seen = async |grid: &str, first: v1::Date, last: v1::Date| {
+        let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
+        let place = v1::Place { grid_code: grid.into(), ..Default::default() };
+        let draft =
+            v1::EvidenceDraft { day: Some(last), place: Some(place), ..observed(Thing::Sighting(sighting)) };
+        add(&ann, "Kent", draft).await.unwrap();
+    };
+    let grid =
+        |latitude| scionary_domain::place::GridCode::around(latitude, 37.0).unwrap().as_str().to_string();
+    seen("8FVC2200+", day(2025, 9, 1), day(2025, 9, 30)).await;
+    for latitude in [3.0, -3.0] {
+        let found = seasons(of(&["Kent"], &grid(latitude), false)).await;
+        assert!(found.near_equator && found.rows[0].expected.is_empty(), "{found:?}");
+    }
+    assert!(!seasons(of(&["Kent"], &grid(-20.0), false)).await.rows[0].expected.is_empty());
+    // what was seen there is
+    seen(&grid(-3.0), day(2025, 3, 1), day(2025, 3, 31)).await;
+    let found = seasons(of(&["Kent"], &grid(-3.0), false)).await;
+    let ripe: Vec<usize> = (0..24).filter(|at| found.rows[0].expected[*at] >= 0.5).collect();
+    assert_eq!(ripe, [4, 5], "March, as it was seen");
+    club.server.stop().await;
+    database.done().await;
+}
+
 /// Near a place its own sightings go first; where few were seen, the crop's other cultivars are leaned on.
 #[tokio::test]
 async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {

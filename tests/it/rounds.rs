@@ -54,6 +54,11 @@ pub async fn join(who: &Raw, round: &str, area: &str) -> Result<(), Status> {
 
 /// An offer of somebody's, of so many sticks.
 pub async fn offer(who: &Raw, cultivar: &str, quantity: i32) -> String {
+    offer_in(who, cultivar, quantity, "").await
+}
+
+/// The same, for a club alone where one is named.
+pub async fn offer_in(who: &Raw, cultivar: &str, quantity: i32, club: &str) -> String {
     let usual = draft();
     let health = v1::HealthDeclaration {
         form: v1::MaterialForm::Leafless.into(),
@@ -66,6 +71,7 @@ pub async fn offer(who: &Raw, cultivar: &str, quantity: i32) -> String {
         material: v1::Material::ScionWood.into(),
         unit: v1::QuantityUnit::Sticks.into(),
         quantity,
+        club: club.into(),
         ..usual
     };
     let made: v1::CreateOfferResponse =
@@ -501,7 +507,7 @@ async fn helped_members_and_priority_carried_over() {
         for who in [&ann, &ben, &fern] {
             join(who, &first, "XB-NS").await.unwrap();
         }
-        let (a, b) = (offer(&fern, "Golek", 1).await, offer(&fern, "R2E2", 1).await);
+        let (a, b) = (offer_in(&fern, "Golek", 1, &club).await, offer_in(&fern, "R2E2", 1, &club).await);
         let lots = [bring(&fern, &first, &a, 1).await.unwrap(), bring(&fern, &first, &b, 1).await.unwrap()];
         wish(&ben, &first, &lots).await.unwrap();
         wish(&ann, &first, &lots).await.unwrap();

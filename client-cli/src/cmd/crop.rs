@@ -58,11 +58,17 @@ pub(super) fn range(timing: &v1::Timing) -> String {
 fn keeping(storage: &v1::Storage) -> String {
     let mut says = Vec::new();
     if let Some(good) = storage.good_days {
+        let to = storage.at_most_days.map(|most| format!(" to {most}")).unwrap_or_default();
         let alive = storage.alive_pct.map(|pct| format!(", {pct} % alive at the end")).unwrap_or_default();
-        says.push(format!("good for {good} days{alive}"));
+        says.push(format!("good for {good}{to} days{alive}"));
     }
-    if let Some(dead) = storage.dead_days {
-        says.push(format!("nothing alive from {dead} days on"));
+    match storage.dead_days {
+        Some(dead) if storage.words.is_empty() => says.push(format!("nothing alive from {dead} days on")),
+        Some(dead) => says.push(format!("to be used within {dead}")),
+        None => {}
+    }
+    if !storage.words.is_empty() {
+        says.push(format!("a reading of “{}”", storage.words));
     }
     let note = if storage.note.is_empty() { String::new() } else { format!(" ({})", storage.note) };
     let material = storage.material.replace('_', " ");

@@ -301,6 +301,12 @@ fn place(setting: Option<&v1::PlanSetting>, guessed: bool) -> String {
         v1::Climate::Warm => "no frost",
         v1::Climate::Mild | v1::Climate::Unspecified => "light frosts in some winters",
         v1::Climate::Cold => "hard frosts every winter",
+        v1::Climate::Rains => {
+            return format!(
+                "near the equator, no frost; seasons follow the rains{}",
+                if guessed { GUESS } else { "" }
+            );
+        }
     };
     let side = if setting.south { "south" } else { "north" };
     let guess = if guessed { GUESS } else { "" };
@@ -324,6 +330,9 @@ fn drafted(out: &Output, reply: &v1::DraftPlanResponse, all: bool) {
     out.text(&reply.identity);
     out.field("from", &words::day(reply.start));
     out.field("place", &place(reply.setting.as_ref(), reply.climate_guessed));
+    if reply.setting.as_ref().is_some_and(|s| s.climate() == v1::Climate::Rains) {
+        out.text("When do the rains come there? The months of other places say nothing near the equator, so no step here waits for a month. Begin what has to root and grow with the rains; growers nearby know when that is.");
+    }
     if let Some(line) = rates_line(&reply.grafting) {
         out.field("grafts here", &line);
     }

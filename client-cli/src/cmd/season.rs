@@ -93,9 +93,33 @@ fn row(row: &v1::SeasonRow) -> [String; 3] {
     [row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default(), bars(row), seen]
 }
 
+/// Whole months that a source names, as bars of their own.
+fn published(season: &v1::PublishedSeason) -> [String; 3] {
+    let (from, to) = (season.from_month, season.to_month);
+    let holds =
+        |month: i32| if from <= to { (from..=to).contains(&month) } else { month >= from || month <= to };
+    let bars: Vec<&str> = (1..=12).map(|month| if holds(month) { "==" } else { ".." }).collect();
+    let place = if season.place.is_empty() {
+        "  place not told".to_string()
+    } else {
+        format!("  in {}", season.place)
+    };
+    [place, bars.join(" "), format!("published, {}", season.source_id)]
+}
+
 fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
     let months = MONTHS.join(" ");
-    out.table(["RIPE", months.as_str(), "SEEN IN"], reply.rows.iter().map(row));
+    let lines = reply
+        .rows
+        .iter()
+        .flat_map(|own| std::iter::once(row(own)).chain(own.published.iter().map(published)));
+    out.table(["RIPE", months.as_str(), "SEEN IN"], lines);
+    if reply.rows.iter().any(|r| !r.published.is_empty()) {
+        out.faint("=: whole months that a source names for its own place; half a year apart on the other side of the equator, and not counted in what is to be expected.");
+    }
+    if reply.near_equator {
+        out.text("When is it ripe there? Near the equator seasons follow the rains, so what was seen elsewhere is not drawn: only what growers saw within 300 km. Ask one of them, and enter what you see: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+    }
     let leaning = if reply.rows.iter().any(|r| r.place_years == 0 && !r.expected.is_empty()) {
         " ~: nobody saw it yet, as usual for the crop."
     } else {
@@ -114,8 +138,11 @@ fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) 
     }
     out.gap();
     let unseen = reply.rows.iter().all(|r| r.expected.is_empty());
+    if unseen && reply.near_equator {
+        return;
+    }
     if unseen {
-        out.text("Nobody whose evidence counts has entered both a first and a last ripe day of these, so there are no bars and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        out.text("Nobody whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
         return;
     }
     if reply.gaps.is_empty() {

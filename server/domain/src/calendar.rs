@@ -24,6 +24,12 @@ pub fn bars(summary: &Summary, south: bool) -> Option<Bars> {
     Some(bars)
 }
 
+/// The bars of a season finding as they were seen, wherever that was.
+pub fn as_seen(summary: &Summary) -> Option<Bars> {
+    let Summary::Period { southern, .. } = summary else { return None };
+    bars(summary, *southern)
+}
+
 /// So many place-years of one's own weigh as much as the pattern that they are drawn to. A choice of ours.
 pub const PATTERN_YEARS: f64 = 2.0;
 /// A crop's pattern is told by so many other cultivars at least. A choice of ours.

@@ -37,6 +37,7 @@ fn read_climate(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<C
         Ok(v1::Climate::Warm) => Some(Climate::Warm),
         Ok(v1::Climate::Mild) => Some(Climate::Mild),
         Ok(v1::Climate::Cold) => Some(Climate::Cold),
+        Ok(v1::Climate::Rains) => Some(Climate::Rains),
         Err(_) => {
             wrong.push(FieldError::new(field, "a value known to this server expected"));
             None
@@ -154,6 +155,7 @@ fn setting(setting: Setting) -> v1::PlanSetting {
             Climate::Warm => v1::Climate::Warm,
             Climate::Mild => v1::Climate::Mild,
             Climate::Cold => v1::Climate::Cold,
+            Climate::Rains => v1::Climate::Rains,
         }
         .into(),
         has_rootstock,

@@ -28,6 +28,17 @@ fn season(registry: &Registry, record: &Record, season: &Season) -> v1::SeasonRo
         standing: finding.map_or(v1::Standing::Unspecified, |f| convert::standing(f.standing)).into(),
         expected: bars(season.expected),
         near_place_years: count(season.near_place_years),
+        published: season
+            .published
+            .iter()
+            .map(|p| v1::PublishedSeason {
+                from_month: i32::from(p.months.0),
+                to_month: i32::from(p.months.1),
+                place: p.place.clone(),
+                source_id: p.source.clone(),
+                as_stated: p.as_stated.clone(),
+            })
+            .collect(),
     }
 }
 
@@ -59,6 +70,7 @@ pub fn ripe(registry: &Registry, found: &Ripe<'_>) -> v1::ShowSeasonsResponse {
         gaps: halves(&found.gaps),
         fillers: found.fillers.iter().map(|f| filler(registry, f)).collect(),
         south: found.south,
+        near_equator: found.near_equator,
     }
 }
 

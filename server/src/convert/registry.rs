@@ -426,6 +426,8 @@ pub fn storage(storage: &Storage) -> v1::Storage {
         how: storage.how.clone(),
         good_days: storage.good_days,
         dead_days: storage.dead_days,
+        at_most_days: storage.at_most_days,
+        words: storage.words.clone(),
         alive_pct: storage.alive_pct,
         origin: storage.origin().into(),
         note: storage.note.clone(),

@@ -268,7 +268,7 @@ fn plans() {
             let setting = Setting {
                 way: Way::ALL[n % 4],
                 south: n % 2 == 0,
-                climate: Climate::ALL[n % 3],
+                climate: Climate::ALL[n % 4],
                 has_rootstock: n % 5 == 0,
             };
             let drafted = plan::draft(&crop, Answer::Unknown, setting);

@@ -2,6 +2,7 @@
 
 use scionary_domain::{
     calendar::{self, Bars, Filler},
+    crop::NEAR_EQUATOR,
     field::Fields,
     limits,
     place::GridCode,
@@ -52,6 +53,8 @@ pub struct Ripe<'r> {
     pub fillers: Vec<RipeFiller<'r>>,
     /// South of the equator: by the place, where one was named.
     pub south: bool,
+    /// So near the equator that seasons follow the rains.
+    pub near_equator: bool,
 }
 
 impl App {
@@ -81,6 +84,7 @@ impl App {
         };
         fields.finish(Some(()))?;
         let south = near.as_ref().map_or(*south, |grid| grid.middle().0 < 0.0);
+        let near_equator = near.as_ref().is_some_and(|grid| grid.middle().0.abs() < NEAR_EQUATOR);
         let mut seasons = registry.seasons(south, near);
         let mut rows: Vec<(&Record, Season)> = Vec::new();
         for (at, name) in cultivars.iter().enumerate() {
@@ -111,6 +115,6 @@ impl App {
                 fillers.push(RipeFiller { record, season: season.clone(), filler, offered });
             }
         }
-        Ok(Ripe { rows, gaps, fillers, south })
+        Ok(Ripe { rows, gaps, fillers, south, near_equator })
     }
 }

@@ -4,7 +4,8 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use scionary_domain::{
     calendar::{self, Bars, Pattern},
-    evidence::{self, Evidence, Finding, Summary},
+    crop::NEAR_EQUATOR,
+    evidence::{self, Evidence, Finding, Summary, Value},
     place::GridCode,
 };
 
@@ -28,6 +29,21 @@ pub struct Season {
     pub near_place_years: usize,
     /// The finding.
     pub finding: Option<Finding>,
+    /// Months that sources name, as they fall in their places.
+    pub published: Vec<Published>,
+}
+
+/// Months of ripe fruit as a source names them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Published {
+    /// First and last month, 1 to 12.
+    pub months: (u8, u8),
+    /// Where, if the source says.
+    pub place: String,
+    /// The source's key.
+    pub source: String,
+    /// As the source puts it.
+    pub as_stated: String,
 }
 
 fn place_years(finding: Option<&Finding>) -> usize {
@@ -41,6 +57,23 @@ impl Record {
     fn season_finding(&self) -> Option<&Finding> {
         self.findings.iter().find(|f| f.descriptor == SEASON)
     }
+    /// Months that sources name.
+    fn published(&self) -> Vec<Published> {
+        let of_season = self.evidence.iter().filter(|piece| piece.descriptor == SEASON);
+        let mut all: Vec<Published> = of_season
+            .filter_map(|piece| {
+                let Value::Period { from, to } = piece.value else { return None };
+                Some(Published {
+                    months: (from, to),
+                    place: piece.place.clone(),
+                    source: piece.source.clone(),
+                    as_stated: piece.as_stated.clone(),
+                })
+            })
+            .collect();
+        all.sort_by(|a, b| (&a.place, &a.source, a.months).cmp(&(&b.place, &b.source, b.months)));
+        all
+    }
     /// For each half month, the share of place-years in which it was seen ripe, south or north of the equator.
     pub(crate) fn season_bars(&self, south: bool) -> Option<Bars> {
         calendar::bars(&self.season_finding()?.summary, south)
@@ -52,13 +85,15 @@ pub struct Seasons<'a> {
     registry: &'a Registry,
     south: bool,
     near: Option<GridCode>,
+    near_equator: bool,
     patterns: BTreeMap<String, Pattern>,
 }
 
 impl Registry {
     /// When records are ripe south or north of the equator, near a place where one is named.
     pub fn seasons(&self, south: bool, near: Option<GridCode>) -> Seasons<'_> {
-        Seasons { registry: self, south, near, patterns: BTreeMap::new() }
+        let near_equator = near.as_ref().is_some_and(|grid| grid.middle().0.abs() < NEAR_EQUATOR);
+        Seasons { registry: self, south, near, near_equator, patterns: BTreeMap::new() }
     }
 }
 
@@ -90,13 +125,30 @@ impl Seasons<'_> {
         let anywhere = calendar::drawn(seen.as_ref().map(|bars| (bars, years)), pattern.as_ref());
         let near = self.near.as_ref().and_then(|grid| self.seen_near(record, grid));
         let near_years = place_years(near.as_ref());
-        let near_bars = near.as_ref().and_then(|f| calendar::bars(&f.summary, self.south));
-        let expected = if years == near_years {
+        let near_bars = near.as_ref().and_then(|f| {
+            // what was seen within a few hundred kilometres of a place at the equator stands as it was seen
+            if self.near_equator {
+                calendar::as_seen(&f.summary)
+            } else {
+                calendar::bars(&f.summary, self.south)
+            }
+        });
+        let expected = if self.near_equator {
+            // half a year on is no better guess than any other there
+            near_bars.filter(|_| near_years > 0)
+        } else if years == near_years {
             anywhere
         } else {
             calendar::drawn(near_bars.as_ref().map(|bars| (bars, near_years)), anywhere.as_ref())
         };
-        Season { seen, expected, place_years: years, near_place_years: near_years, finding: finding.cloned() }
+        Season {
+            seen,
+            expected,
+            place_years: years,
+            near_place_years: near_years,
+            finding: finding.cloned(),
+            published: record.published(),
+        }
     }
 
     fn seen_near(&self, record: &Record, grid: &GridCode) -> Option<Finding> {

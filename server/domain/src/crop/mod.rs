@@ -10,7 +10,7 @@ mod step;
 mod storage;
 
 pub use route::{RouteProfile, Way};
-pub use step::{Climate, Fresh, Months, Only, StepProfile, Wait, WaitUnit};
+pub use step::{Climate, Fresh, Months, NEAR_EQUATOR, Only, StepProfile, Wait, WaitUnit};
 pub use storage::{Kept, Storage};
 
 use crate::{field::FieldError, offer::Material};

@@ -14,16 +14,24 @@ crate::offer::words! {
         Mild = "mild",
         /// Hard frosts every winter.
         Cold = "cold",
+        /// Near the equator: no frost, and seasons that follow the rains and not the sun.
+        Rains = "rains",
     }
 }
 
+/// Nearer to the equator than so many degrees, months of other places say nothing: half a year apart is as good a guess as
+/// none. A choice of ours.
+pub const NEAR_EQUATOR: f64 = 10.0;
+
 impl Climate {
-    /// A guess from the latitude alone, degrees: within the tropics warm, to 35 degrees mild, beyond cold. Height
-    /// and sea change it, so the grower's word goes before it. A choice of ours.
+    /// A guess from the latitude alone, degrees: within 10 of the equator the rains make the seasons, within the tropics
+    /// warm, to 35 degrees mild, beyond cold. Height and sea change it, so the grower's word goes before it. A choice of
+    /// ours.
     pub fn guess(latitude: f64) -> Self {
         const TROPIC: f64 = 23.44;
         const LIGHT_FROST: f64 = 35.0;
         match latitude.abs() {
+            degrees if degrees < NEAR_EQUATOR => Self::Rains,
             degrees if degrees <= TROPIC => Self::Warm,
             degrees if degrees <= LIGHT_FROST => Self::Mild,
             _ => Self::Cold,
@@ -36,6 +44,16 @@ impl Climate {
             Self::Warm => "no frost",
             Self::Mild => "light frosts in some winters",
             Self::Cold => "hard frosts every winter",
+            Self::Rains => "no frost, and seasons that follow the rains",
+        }
+    }
+
+    /// The climate by its frost alone.
+    pub const fn frost(self) -> Self {
+        match self {
+            Self::Warm | Self::Rains => Self::Warm,
+            Self::Mild => Self::Mild,
+            Self::Cold => Self::Cold,
         }
     }
 }
@@ -66,12 +84,14 @@ pub struct Months {
 }
 
 impl Months {
-    /// Those of a climate.
+    /// Those of a climate; none where the rains make the seasons.
     pub fn of(&self, climate: Climate) -> &[u8] {
         match climate {
             Climate::Warm => &self.warm,
             Climate::Mild => &self.mild,
             Climate::Cold => &self.cold,
+            // whose months these would be is not known: they are asked for
+            Climate::Rains => &[],
         }
     }
 }
@@ -232,7 +252,7 @@ impl StepProfile {
     pub fn is_for(&self, way: Way, seed: Only, climate: Climate) -> bool {
         self.ways.contains(&way)
             && self.only.is_none_or(|only| only == seed)
-            && (self.climates.is_empty() || self.climates.contains(&climate))
+            && (self.climates.is_empty() || self.climates.contains(&climate.frost()))
     }
 
     /// How long it waits. Timings that disagree make one range from the earliest to the latest.

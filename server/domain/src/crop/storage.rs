@@ -20,6 +20,13 @@ pub struct Storage {
     /// After so many days nothing, or next to nothing, is left.
     #[serde(default)]
     pub dead_days: Option<u32>,
+    /// Up to so many days some of it was said to live, where the source gives a range.
+    #[serde(default)]
+    pub at_most_days: Option<u32>,
+    /// The source's own words, where it gives no days: then `good_days` and `dead_days` are a reading of them, to plan
+    /// with, and no statement that nothing lives.
+    #[serde(default)]
+    pub words: String,
     /// Share alive at [`Storage::good_days`], percent; all where it is not said.
     #[serde(default)]
     pub alive_pct: Option<f64>,
@@ -58,12 +65,12 @@ impl Storage {
 
     /// The last day on which some of it may live, in days of keeping; beyond it nothing is left, or nobody knows.
     pub fn use_by_days(&self) -> Option<u32> {
-        self.dead_days.map(|dead| dead.saturating_sub(1)).or(self.good_days)
+        self.dead_days.map(|dead| dead.saturating_sub(1)).or(self.at_most_days).or(self.good_days)
     }
 
     /// What so many days leave.
     pub fn after(&self, days: u32) -> Kept {
-        if self.dead_days.is_some_and(|dead| days >= dead) {
+        if self.words.is_empty() && self.dead_days.is_some_and(|dead| days >= dead) {
             Kept::Dead
         } else if self.good_days.is_some_and(|good| days <= good) {
             // the figure is of the end; it is not made milder for the days before
@@ -89,6 +96,12 @@ impl Storage {
         }
         if self.good_days.zip(self.dead_days).is_some_and(|(good, dead)| good >= dead) {
             wrong.push(("dead_days", "more days than good_days expected"));
+        }
+        let at_most_fits = self.at_most_days.is_none_or(|most| {
+            self.good_days.is_some_and(|good| good <= most) && self.dead_days.is_none_or(|dead| most < dead)
+        });
+        if !at_most_fits {
+            wrong.push(("at_most_days", "no fewer days than good_days, and fewer than dead_days, expected"));
         }
         if self.alive_pct.is_some_and(|pct| !(0.0..=100.0).contains(&pct)) {
             wrong.push(("alive_pct", "0 to 100 expected"));
@@ -122,6 +135,10 @@ impl Kept {
                 "{kept}: reckoned with the {} in 100 that lived at the end of the time looked at [{origin}]",
                 crate::evidence::share::in_hundred(share)
             ),
+            Self::NotSaid if !storage.words.is_empty() => format!(
+                "{kept}: its source says “{}” and no days, so some or all may be dead; sow now and sow more [{origin}]",
+                storage.words
+            ),
             Self::NotSaid => format!(
                 "{kept}: longer than sources say it surely lives, so some or all may be dead; sow now and sow more [{origin}]"
             ),
@@ -144,6 +161,8 @@ mod tests {
             how: "moist".into(),
             good_days: Some(14),
             dead_days: Some(42),
+            at_most_days: None,
+            words: String::new(),
             alive_pct: Some(80.0),
             note: String::new(),
             source: String::new(),
@@ -157,6 +176,17 @@ mod tests {
         assert_eq!(storage.after(42), Kept::Dead);
         let open = Storage { dead_days: None, ..storage.clone() };
         assert_eq!(open.after(1000), Kept::NotSaid);
+        // a range: surely to its low end, last to be used at its high end
+        let range = Storage { at_most_days: Some(20), dead_days: None, ..storage.clone() };
+        assert_eq!((range.surely_days(), range.use_by_days()), (Some(14), Some(20)));
+        assert_eq!(range.after(15), Kept::NotSaid);
+        assert!(range.check().is_empty());
+        // words are no count of the dead
+        let said = Storage { words: "a few weeks".into(), ..storage.clone() };
+        assert_eq!((said.after(1000), said.use_by_days()), (Kept::NotSaid, Some(41)));
+        assert!(said.after(50).text(&said, 50).contains("says “a few weeks” and no days"));
+        let wrong = Storage { at_most_days: Some(13), ..storage.clone() };
+        assert_eq!(wrong.check()[0].0, "at_most_days");
         let broken = Storage { dead_days: Some(3), how: String::new(), basis: String::new(), ..storage };
         let parts: Vec<&str> = broken.check().into_iter().map(|(part, _)| part).collect();
         assert_eq!(parts, ["how", "dead_days", "source"]);

@@ -14,14 +14,13 @@ use super::{
 };
 use crate::{
     crop::Descriptor,
+    crop::NEAR_EQUATOR,
     season::{self, CORE, Coverage, FULL, Span},
     time::Date,
 };
 
 /// A first and a last sighting further apart than this are not of one season.
 const SEASON_DAYS_MAX: i64 = 240;
-/// Nearer to the equator than this no half year is added.
-const TROPICS_DEGREES: f64 = 10.0;
 
 /// Where in the world, as far as seasons go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -142,7 +141,7 @@ fn seasons(own: &[Heard<'_>], pieces: &mut [Piece]) -> Vec<Seen> {
         let place = observed.place_key();
         let zone = observed.place.as_ref().map_or(Zone::Unknown, |p| {
             let latitude = p.grid.middle().0;
-            if latitude.abs() < TROPICS_DEGREES {
+            if latitude.abs() < NEAR_EQUATOR {
                 Zone::Equator
             } else if latitude < 0.0 {
                 Zone::South

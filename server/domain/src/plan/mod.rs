@@ -255,6 +255,10 @@ mod tests {
         toml::from_str(include_str!("../../../data/crops/mango.toml")).unwrap()
     }
 
+    fn avocado() -> Crop {
+        toml::from_str(include_str!("../../../data/crops/avocado.toml")).unwrap()
+    }
+
     fn setting(way: Way, climate: Climate) -> Setting {
         Setting { way, south: false, climate, has_rootstock: false }
     }
@@ -382,5 +386,29 @@ mod tests {
         };
         assert_eq!(months(north), [4, 5, 6, 7, 8, 9]);
         assert_eq!(months(Setting { south: true, ..north }), [1, 2, 3, 10, 11, 12]);
+        // where the rains make the seasons no month of elsewhere is asked for, on neither side of the equator
+        for south in [false, true] {
+            assert!(months(Setting { south, climate: Climate::Rains, ..north }).is_empty());
+        }
+    }
+
+    /// A degree to either side of the equator nothing jumps by half a year.
+    #[test]
+    fn a_place_near_the_equator_is_dated_alike_on_both_sides() {
+        for (a, b) in [(0.4, -0.4), (9.9, -9.9)] {
+            assert_eq!((Climate::guess(a), Climate::guess(b)), (Climate::Rains, Climate::Rains));
+        }
+        assert_eq!(Climate::guess(10.1), Climate::Warm);
+        for crop in [mango(), avocado()] {
+            for way in Way::ALL.iter().copied() {
+                let of =
+                    |south| draft(&crop, Answer::Unknown, Setting { south, ..setting(way, Climate::Rains) });
+                assert_eq!(of(false), of(true));
+                assert!(of(false).iter().all(|step| step.months.is_empty()));
+                let warm = draft(&crop, Answer::Unknown, setting(way, Climate::Warm));
+                let keys = |steps: &[Step]| steps.iter().map(|s| s.key.clone()).collect::<Vec<_>>();
+                assert_eq!(keys(&of(false)), keys(&warm), "the frost decides which steps there are");
+            }
+        }
     }
 }
