@@ -251,7 +251,9 @@ fn key_of(head: &Parts) -> Option<String> {
 fn deadline_of(head: &Parts, ours: Duration) -> Duration {
     let theirs = head.headers.get("grpc-timeout").and_then(|v| v.to_str().ok()).and_then(grpc_timeout);
     match theirs {
-        Some(theirs) if theirs < ours => theirs.saturating_sub((theirs / 10).min(Duration::from_millis(10))),
+        Some(theirs) if theirs < ours => {
+            theirs.saturating_sub((theirs / 10).clamp(Duration::from_millis(6), Duration::from_millis(10)))
+        }
         Some(_) | None => ours,
     }
 }

@@ -51,7 +51,7 @@ async fn planned(client: &Client, crop: &str) -> Result<Vec<String>, Failure> {
 /// Twelve months of two halves each. What nobody saw of the cultivar itself has marks of its own.
 fn bars(row: &v1::SeasonRow) -> String {
     if row.expected.is_empty() {
-        return "no season on file".into();
+        return if row.published.is_empty() { "no season on file" } else { "not seen by growers yet" }.into();
     }
     let (often, sometimes) = if row.place_years > 0 { ('#', '-') } else { ('~', '.') };
     let mut text = String::new();
@@ -115,7 +115,7 @@ fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) 
         .flat_map(|own| std::iter::once(row(own)).chain(own.published.iter().map(published)));
     out.table(["RIPE", months.as_str(), "SEEN IN"], lines);
     if reply.rows.iter().any(|r| !r.published.is_empty()) {
-        out.faint("=: whole months that a source names for its own place; half a year apart on the other side of the equator, and not counted in what is to be expected.");
+        out.faint("=: whole months that a source names, as they fall in its place. Elsewhere it is ripe at other times, so they are not counted in what is to be expected.");
     }
     if reply.near_equator {
         out.text("When is it ripe there? Near the equator seasons follow the rains, so what was seen elsewhere is not drawn: only what growers saw within 300 km. Ask one of them, and enter what you see: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
@@ -142,7 +142,7 @@ fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) 
         return;
     }
     if unseen {
-        out.text("Nobody whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        out.text("No one whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
         return;
     }
     if reply.gaps.is_empty() {
