@@ -16,7 +16,7 @@ use scionary_tests::{
     faults::{Fault, Faults},
     samples::{ask, draft},
 };
-use sea_orm::{ConnectionTrait as _, DatabaseBackend, Statement};
+use sea_orm::{ConnectionTrait as _, DatabaseBackend, Statement, TransactionTrait as _};
 use tonic::{Code, transport::Endpoint};
 
 const ROOMY: [&str; 5] = [
@@ -318,6 +318,27 @@ async fn a_file_that_is_moved_away_is_noticed() {
         let offers = ann.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
         assert_eq!(offers.len(), 1, "{moved}");
     }
+}
+
+/// A transaction that does not end, of another program: the writer cannot begin one, and all who look see that.
+#[tokio::test]
+async fn a_writer_that_is_kept_out_is_seen() {
+    let database = Database::sqlite();
+    let server = Server::start(&database.url, &ROOMY);
+    let ann = connect(&server.address).await.member("ann").await;
+    let db = database.connect().await;
+    let stuck = db.begin().await.unwrap();
+    stuck.execute_unprepared("DELETE FROM setting WHERE name = 'none'").await.unwrap();
+    // SQLite waits five seconds for the lock
+    health_becomes(&server.address, NOT_SERVING).await;
+    let refused = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap_err();
+    assert_eq!(refused.code(), Code::Unavailable, "{}", refused.message());
+    let said = doctor(&database.url);
+    assert!(said.contains("WRONG") && said.contains("end the other program"), "{said}");
+    stuck.rollback().await.unwrap();
+    health_becomes(&server.address, SERVING).await;
+    ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
+    server.kill();
 }
 
 #[tokio::test]

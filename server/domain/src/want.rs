@@ -332,6 +332,25 @@ mod tests {
         }
     }
 
+    /// What grew from seed that gives a new plant each time is not the cultivar: it meets no want for it, whatever else of
+    /// the cultivar does, and nothing of that holds where the seed may come true.
+    #[test]
+    fn a_want_is_met_only_by_what_can_be_it() {
+        let any = want(Wishes::default());
+        for material in Material::ALL.iter().copied() {
+            let from_seed = matches!(
+                material,
+                Material::Seed | Material::FruitForSeed | Material::Seedling | Material::Rootstock
+            );
+            assert_eq!(material.comes_from_seed(), from_seed, "{material:?}");
+            assert_eq!(any.can_be(material, Answer::NotTrue), !from_seed, "{material:?}");
+            assert!(any.can_be(material, Answer::MostlyTrue) && any.can_be(material, Answer::Unknown));
+            // named, it is sought for itself
+            let named = Want { materials: vec![material], ..any.clone() };
+            assert!(named.can_be(material, Answer::NotTrue), "{material:?}");
+        }
+    }
+
     /// "Ripens October, no fibre, seed comes true."
     #[test]
     fn a_wish_is_met_by_what_is_known_and_not_contested() {
