@@ -154,7 +154,16 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
         rootstock,
         unlisted,
     };
-    let reply: v1::CheckMovementResponse = client.call(request).await?;
+    let reply: v1::CheckMovementResponse = client.call(request).await.map_err(|failure| {
+        let wrong = |name: &str| failure.fields.iter().any(|(field, _)| field == name);
+        if wrong("botanical_name") && !unlisted {
+            failure.then("a plant that no list has: add --unlisted")
+        } else if wrong("rootstock") {
+            failure.then("add --rootstock NAME, or --rootstock unknown")
+        } else {
+            failure
+        }
+    })?;
     output.reply(&reply, |out| show(out, &reply, full))
 }
 

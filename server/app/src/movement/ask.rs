@@ -178,7 +178,15 @@ impl App {
         }
         if asked.offer.is_none() && material == Some(Material::GraftedPlant) {
             // a rule on the rootstock binds as one on the scion does
-            let known = fields.line("rootstock", &asked.rootstock, 1, limits::NAME_CHARS_MAX);
+            let known = if asked.rootstock.trim().is_empty() {
+                fields.wrong(
+                    "rootstock",
+                    "the plant that it is grafted onto expected; \"unknown\" is an answer",
+                );
+                None
+            } else {
+                fields.line("rootstock", &asked.rootstock, 1, limits::NAME_CHARS_MAX)
+            };
             plants.extend(
                 known
                     .map(|words| plants::rootstock(&registry, &rules, &words, &asked.crop))

@@ -135,6 +135,8 @@ impl Taxa {
     pub fn read(&self, name: &str, crop: &str) -> Read {
         let plain: String =
             name.chars().map(|c| if matches!(c, '(' | ')' | ',') { ' ' } else { c }).collect();
+        // the sign of a hybrid is also written without a space: `×Citroncirus`
+        let plain = plain.replace('×', " × ");
         // an author or a synonym in brackets stands for nothing else
         let outside = name.split('(').next().unwrap_or(name);
         if let Some(known) = self.one(&key(name)).or_else(|| self.one(&key(outside))) {
@@ -373,6 +375,7 @@ mod tests {
             ("Citrus sinensis × reticulata", vec!["citrus sinensis", "citrus reticulata"]),
             ("Citrus × latifolia", vec!["citrus latifolia"]),
             ("Citrus x microcarpa", vec!["citrus microcarpa"]),
+            ("Citrus ×microcarpa", vec!["citrus microcarpa"]),
             ("Citrus x Poncirus", vec!["citrus", "poncirus"]),
             ("Citrus hybrid", vec!["citrus hybrid"]),
             ("Oranges", vec!["orange"]),
