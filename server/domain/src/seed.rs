@@ -186,8 +186,13 @@ fn own_words(findings: &[Finding]) -> String {
         if let Some(share) = &finding.share {
             all.push(format!("{} of {} counted", share.of_these, share.counted));
         }
-        let published = finding.pieces.iter().filter(|p| matches!(p.evidence.value, Value::Rate { .. }));
-        let rates: Vec<String> = published.map(|p| p.evidence.value.plain_text()).collect();
+        let published = finding.pieces.iter().filter_map(|p| {
+            let Value::Rate { low, high, .. } = p.evidence.value else { return None };
+            Some((low.unwrap_or(0.0), high.unwrap_or(100.0), p.evidence.value.plain_text()))
+        });
+        let mut rates: Vec<(f64, f64, String)> = published.collect();
+        rates.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        let rates: Vec<String> = rates.into_iter().map(|(_, _, text)| text).collect();
         match rates.as_slice() {
             [] => {}
             [one] => all.push(format!("{one} published, not of how many")),

@@ -100,7 +100,8 @@ pub struct Store {
     backend: Backend,
     reader: Reader,
     writer: Writer,
-    /// For migrations and checks: a connection that may write.
+    /// For migrations and looks: a connection of their own that may write, so that a look tells whether the database
+    /// answers, and not whether all connections are at work.
     admin: DatabaseConnection,
     condition: Condition,
     lock: Option<Arc<Lock>>,
@@ -152,17 +153,19 @@ impl Store {
     }
 
     async fn open_postgres(options: &Options) -> Result<Self, ConnectError> {
-        let pool = Database::connect(options.connect(options.connections.max(2))).await.map_err(|error| {
+        let shut = |error: DbErr| {
             ConnectError::Open(format!(
                 "the database server did not let us in: {}. Start it, or look at its address, user and password in storage.database",
                 error.to_string().replace(&options.url, "the database")
             ))
-        })?;
+        };
+        let pool = Database::connect(options.connect(options.connections.max(2))).await.map_err(shut)?;
+        let admin = Database::connect(options.connect(1)).await.map_err(shut)?;
         Ok(Self {
             backend: Backend::Postgres,
             reader: Reader(pool.clone()),
             writer: Writer::direct(pool.clone()),
-            admin: pool,
+            admin,
             condition: Condition::default(),
             lock: None,
             shown: "the PostgreSQL database".into(),
@@ -218,7 +221,7 @@ impl Store {
 
     async fn look(&self, write: bool, now: Timestamp) -> Result<(), StoreError> {
         let away = |why: String| StoreError::Sick(Ailment::Away, why);
-        match tokio::time::timeout(ANSWER, self.reader.0.execute_unprepared("SELECT 1")).await {
+        match tokio::time::timeout(ANSWER, self.admin.execute_unprepared("SELECT 1")).await {
             Err(_) => return Err(away("no answer in time".into())),
             Ok(Err(error)) => {
                 let error = StoreError::from(error);
@@ -226,18 +229,21 @@ impl Store {
             }
             Ok(Ok(_)) => {}
         }
-        let probe = write.then_some(now);
-        let wait = match self.backend {
-            Backend::Sqlite => WRITER_ANSWER,
-            Backend::Postgres => ANSWER,
-        };
-        match tokio::time::timeout(wait, self.writer.probe(probe)).await {
-            Ok(Err(StoreError::Collision)) => {
-                Err(StoreError::Sick(Ailment::Held, "no transaction could be begun".into()))
-            }
-            Ok(looked) => looked,
-            Err(_) if self.backend == Backend::Postgres => Err(away("no answer in time".into())),
-            Err(_) => Err(StoreError::Sick(Ailment::Held, "the writer does not answer".into())),
+        let written = write.then_some(now);
+        match self.backend {
+            Backend::Postgres => match written {
+                Some(now) => tokio::time::timeout(ANSWER, probe(&self.admin, now))
+                    .await
+                    .unwrap_or_else(|_| Err(away("no answer in time".into()))),
+                None => Ok(()),
+            },
+            Backend::Sqlite => match tokio::time::timeout(WRITER_ANSWER, self.writer.probe(written)).await {
+                Ok(Err(StoreError::Collision)) => {
+                    Err(StoreError::Sick(Ailment::Held, "no transaction could be begun".into()))
+                }
+                Ok(looked) => looked,
+                Err(_) => Err(StoreError::Sick(Ailment::Held, "the writer does not answer".into())),
+            },
         }
     }
 

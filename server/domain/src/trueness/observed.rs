@@ -1,5 +1,7 @@
 //! What was observed of a share, entered as what it is.
 
+use std::cmp::Ordering;
+
 use statrs::distribution::{Beta, ContinuousCDF as _};
 
 use super::grid::{LOGITS, POINTS, SHARES};
@@ -82,7 +84,23 @@ impl Observed {
         for rate in finding.published.iter().flat_map(|published| &published.rates) {
             all.add_rate(rate.low, rate.high, rate.mean);
         }
+        // sums in one order, whatever order the pieces are read in: the same evidence gives the same digits
+        all.rates.sort_by(f64::total_cmp);
+        all.classes.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
         all
+    }
+
+    /// An order by what was observed alone, whoever it was observed of.
+    pub(super) fn order(&self, other: &Self) -> Ordering {
+        let numbers = |of: &Self| {
+            let held = of.held.map(|held| [held.with, held.without, held.sprouts.unwrap_or(0.0)]);
+            let classes = of.classes.iter().flat_map(|(low, high)| [*low, *high]);
+            let all = [of.yes, of.no].into_iter().chain(held.into_iter().flatten()).chain(classes);
+            all.chain(of.rates.iter().copied()).collect::<Vec<f64>>()
+        };
+        let (own, others) = (numbers(self), numbers(other));
+        let first = own.iter().zip(&others).map(|(a, b)| a.total_cmp(b)).find(|order| order.is_ne());
+        first.unwrap_or_else(|| own.len().cmp(&others.len()))
     }
 
     /// A count as someone types it in: it gets the design effect that a count on file gets.
