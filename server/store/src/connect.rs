@@ -159,8 +159,10 @@ impl Store {
                 error.to_string().replace(&options.url, "the database")
             ))
         };
-        let pool = Database::connect(options.connect(options.connections.max(2))).await.map_err(shut)?;
-        let admin = Database::connect(options.connect(1)).await.map_err(shut)?;
+        // opened as they are needed: of the second pool that is one, for looks
+        let open = || Database::connect(options.connect(options.connections.max(2)));
+        let pool = open().await.map_err(shut)?;
+        let admin = open().await.map_err(shut)?;
         Ok(Self {
             backend: Backend::Postgres,
             reader: Reader(pool.clone()),
