@@ -1,4 +1,4 @@
-//! Invitations to a club by the handle as it was typed: one to a handle that nobody has looks like any other.
+//! Invitations to a club by the handle as it was typed: one to a handle that no one has looks like any other.
 
 use sea_orm_migration::prelude::*;
 

@@ -1,13 +1,13 @@
 //! Work that takes long for what it is asked: it has a budget of its own for each address, runs beside the threads that
-//! serve calls, and a bounded number of it at once, so that whoever asks for much of it holds up nobody else.
+//! serve calls, and a bounded number of it at once, so that whoever asks for much of it holds up no one else.
 
 use std::{
     collections::HashMap,
+    hash::Hash,
     sync::{Arc, Mutex, PoisonError},
 };
 
-use scionary_app::Error;
-use tokio::sync::Semaphore;
+use scionary_app::turns::Turns;
 
 use crate::{
     call::Admitted,
@@ -21,21 +21,10 @@ const WAITING_MAX: usize = 32;
 /// Names of so many letters, once folded, are compared at once; longer ones are dear. (No cultivar on file has so many.)
 pub const SHORT_NAME: usize = 60;
 
-/// Turns for dear work.
-pub struct Dear {
-    turns: Arc<Semaphore>,
-    waiting: Semaphore,
-}
-
-impl Default for Dear {
-    fn default() -> Self {
-        // one core is left to the other calls, where there is more than one
-        let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
-        Self {
-            turns: Arc::new(Semaphore::new(cores.saturating_sub(1).max(1))),
-            waiting: Semaphore::new(WAITING_MAX),
-        }
-    }
+/// Turns for dear work: one core is left to the other calls, where there is more than one.
+pub fn turns() -> Turns {
+    let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
+    Turns::new(cores.saturating_sub(1), WAITING_MAX)
 }
 
 impl Site {
@@ -49,17 +38,7 @@ impl Site {
         work: impl FnOnce() -> Result<T, Failure> + Send + 'static,
     ) -> Result<T, Failure> {
         self.throttle.call(Rate::Dear, call.address()).map_err(Refusal::TooMany)?;
-        let busy = Error::Limited { retry_after_seconds: 2 };
-        let Ok(waiting) = self.dear.waiting.try_acquire() else { return Err(busy.into()) };
-        let turn = self.dear.turns.clone().acquire_owned().await;
-        let turn = turn.map_err(|e| Error::Internal(e.to_string()))?;
-        drop(waiting);
-        let work = move || {
-            let _turn = turn; // goes with the work: a caller who has gone does not stop the thread
-            work()
-        };
-        let done = tokio::task::spawn_blocking(work).await;
-        done.map_err(|e| Error::Internal(format!("dear work broke off: {e}")))?
+        self.dear.run(work).await?
     }
 
     /// The same for work on a name that was typed: short ones are compared at once.
@@ -82,37 +61,40 @@ impl Site {
     }
 }
 
-/// Places for each address at something that lasts.
-pub struct Places {
+/// Places for each address, or whatever else asks, at something that lasts.
+pub struct Places<K> {
     each: usize,
-    taken: Arc<Mutex<HashMap<String, usize>>>,
+    taken: Taken<K>,
 }
+
+/// How many each holds.
+type Taken<K> = Arc<Mutex<HashMap<K, usize>>>;
 
 /// One of them; given back when it is dropped.
-pub struct Place {
-    taken: Arc<Mutex<HashMap<String, usize>>>,
-    whose: String,
+pub struct Place<K: Eq + Hash> {
+    taken: Taken<K>,
+    whose: K,
 }
 
-impl Places {
+impl<K: Eq + Hash + Clone> Places<K> {
     /// So many for each.
     pub fn new(each: usize) -> Self {
         Self { each, taken: Arc::default() }
     }
     /// A place, unless all of theirs are taken.
-    pub fn take(&self, whose: &str) -> Option<Place> {
+    pub fn take(&self, whose: K) -> Option<Place<K>> {
         // a poisoned lock holds a map as good as any
         let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
-        let count = taken.entry(whose.to_string()).or_default();
+        let count = taken.entry(whose.clone()).or_default();
         if *count >= self.each {
             return None;
         }
         *count += 1;
-        Some(Place { taken: self.taken.clone(), whose: whose.to_string() })
+        Some(Place { taken: self.taken.clone(), whose })
     }
 }
 
-impl Drop for Place {
+impl<K: Eq + Hash> Drop for Place<K> {
     fn drop(&mut self) {
         let mut taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(count) = taken.get_mut(&self.whose) {

@@ -117,16 +117,13 @@ impl GateLayer {
         let now = self.app.clock().now();
         let id = RequestId::from_uuid(new_uuid(self.app.entropy(), now).unwrap_or_default());
         let (mut head, body) = request.into_parts();
-        let path = head.uri.path().to_string();
-        // one byte on the wire may stand for all of a long path that was sent before
-        let shown = match Rpc::from_path(&path) {
-            Some(known) => known.path(),
-            None => "unknown",
-        };
+        let rpc = Rpc::from_path(head.uri.path());
+        // what is logged: one byte on the wire may stand for all of a long path that was sent before
+        let shown = rpc.map_or("unknown", Rpc::path);
         let address = address_of(&head);
         let refuse = |refusal: Refusal| status::refusal(&refusal, id).into_http();
 
-        let admission = self.unless_lost(self.admit(&head, &path, &address, id, now)).await;
+        let admission = self.unless_lost(self.admit(&head, rpc, &address, id, now)).await;
         let admission = admission.unwrap_or_else(|| Err(status::lost(id)));
         let mut response = match admission {
             Err(refused) => refused.into_http(),
@@ -172,13 +169,13 @@ impl GateLayer {
     async fn admit(
         &self,
         head: &Parts,
-        path: &str,
+        rpc: Option<Rpc>,
         address: &str,
         id: RequestId,
         now: scionary_domain::time::Timestamp,
     ) -> Result<Admitted, Status> {
         let refuse = |refusal: Refusal| status::refusal(&refusal, id);
-        let known = Rpc::from_path(path).and_then(|rpc| Some((rpc, self.rules.get(rpc as usize)?)));
+        let known = rpc.and_then(|rpc| Some((rpc, self.rules.get(rpc as usize)?)));
         let Some((rpc, rules)) = known else {
             // counted, as whoever tries many makes work too
             self.throttle.call(Rate::Read, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;

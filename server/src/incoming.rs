@@ -3,11 +3,10 @@
 //! for ever, and would hold up a graceful stop.)
 
 use std::{
-    collections::HashMap,
     io,
     net::{IpAddr, Ipv6Addr},
     pin::Pin,
-    sync::{Arc, Mutex, PoisonError},
+    sync::Arc,
     task::{Context, Poll},
     time::Duration,
 };
@@ -21,6 +20,8 @@ use tokio::{
 };
 use tonic::transport::server::{Connected, TcpConnectInfo};
 
+use crate::dear::{Place, Places};
+
 /// An accepted connection with its place and its deadline.
 pub struct Guarded {
     io: TcpStream,
@@ -28,46 +29,11 @@ pub struct Guarded {
     /// Bytes still to come before the peer is taken to speak HTTP/2.
     wanted: usize,
     _place: OwnedSemaphorePermit,
-    _seat: Seat,
+    _seat: Place<IpAddr>,
 }
 
 /// The client's part of an HTTP/2 greeting (RFC 9113, section 3.4); a TLS greeting is longer.
 const PREFACE_BYTES: usize = 24;
-
-/// How many connections each address holds.
-type Seats = Arc<Mutex<HashMap<IpAddr, usize>>>;
-
-/// One connection of an address; given back when it ends.
-struct Seat {
-    seats: Seats,
-    address: IpAddr,
-}
-
-impl Seat {
-    /// A seat, unless the address holds `max` already.
-    fn take(seats: &Seats, address: IpAddr, max: usize) -> Option<Self> {
-        let address = household(address);
-        let mut taken = seats.lock().unwrap_or_else(PoisonError::into_inner);
-        let count = taken.entry(address).or_default();
-        if *count >= max {
-            return None;
-        }
-        *count += 1;
-        Some(Self { seats: seats.clone(), address })
-    }
-}
-
-impl Drop for Seat {
-    fn drop(&mut self) {
-        let mut taken = self.seats.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(count) = taken.get_mut(&self.address) {
-            *count -= 1;
-            if *count == 0 {
-                taken.remove(&self.address);
-            }
-        }
-    }
-}
 
 /// One household's addresses count as one: IPv4 as it is, IPv6 by its /64.
 pub fn household(address: IpAddr) -> IpAddr {
@@ -137,14 +103,14 @@ pub fn guarded(
     first: Duration,
 ) -> impl Stream<Item = io::Result<Guarded>> {
     let places = Arc::new(Semaphore::new(max));
-    let seats = Seats::default();
+    let seats = Arc::new(Places::new(max_each));
     futures_util::stream::unfold((listener, places, seats), move |(listener, places, seats)| async move {
         loop {
             match listener.accept().await {
                 Ok((io, peer)) => {
                     // full: drop it at once, so that the client sees it, rather than let it queue
                     let Ok(place) = places.clone().try_acquire_owned() else { continue };
-                    let Some(seat) = Seat::take(&seats, peer.ip(), max_each) else { continue };
+                    let Some(seat) = seats.take(household(peer.ip())) else { continue };
                     let _ = io.set_nodelay(true);
                     let guarded = Guarded {
                         io,

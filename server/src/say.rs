@@ -8,7 +8,7 @@ use std::{
 
 static GONE: AtomicBool = AtomicBool::new(false);
 
-/// Prints a line, while somebody reads.
+/// Prints a line, while someone reads.
 pub(crate) fn line(text: Arguments<'_>) {
     if !gone() && writeln!(std::io::stdout().lock(), "{text}").is_err() {
         GONE.store(true, Ordering::Relaxed);

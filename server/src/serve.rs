@@ -30,7 +30,7 @@ use crate::{
     clock::SystemClock,
     config::Config,
     data,
-    dear::{Dear, Places},
+    dear::{self, Places},
     dispatch::Dispatch,
     gate::GateLayer,
     incoming::guarded,
@@ -270,7 +270,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
     let site = Site {
         app: app.clone(),
         throttle: throttle.clone(),
-        dear: Dear::default(),
+        dear: dear::turns(),
         downloads: Places::new(DOWNLOADS_EACH),
         name: config.name.clone(),
         data_licence: config.data_licence.clone(),

@@ -2,13 +2,10 @@
 
 use std::sync::Arc;
 
-use scionary_app::App;
+use scionary_app::{App, turns::Turns};
 use tokio_util::sync::CancellationToken;
 
-use crate::{
-    dear::{Dear, Places},
-    throttle::Throttle,
-};
+use crate::{dear::Places, throttle::Throttle};
 
 /// This server: its application, and what its operator said of it.
 pub struct Site {
@@ -17,9 +14,9 @@ pub struct Site {
     /// Budgets of calls, and of sign-ins for each handle.
     pub throttle: Arc<Throttle>,
     /// Turns for dear work.
-    pub dear: Dear,
+    pub dear: Turns,
     /// Downloads at once for each address.
-    pub downloads: Places,
+    pub downloads: Places<String>,
     /// The name that the operator gave the server.
     pub name: String,
     /// What the operator says of the data's licence.

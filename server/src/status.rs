@@ -134,7 +134,7 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
         Refusal::NotOnBehalf => plain(
             Code::PermissionDenied,
             "NOT_ON_BEHALF",
-            "this cannot be done on somebody's behalf: only what concerns offers, claims and rounds of the club in which they agreed to it can",
+            "this cannot be done on someone's behalf: only what concerns offers, claims and rounds of the club in which they agreed to it can",
         ),
         Refusal::KeyNeeded => plain(
             Code::InvalidArgument,
@@ -249,7 +249,7 @@ fn fields_wrong(fields: &[FieldError], request: RequestId) -> Status {
             details.add_bad_request_violation(name, expected);
         }
         if left > 0 {
-            let more = format!("{left} more are wrong; they are told once these are right");
+            let more = format!("{left} more are wrong; you see them once these are right");
             details.add_bad_request_violation("", more);
         }
     })
@@ -490,10 +490,7 @@ mod tests {
             (0..400).map(|n| FieldError::new(format!("rows[{n}]"), "a number")).collect();
         let status = status(&Error::Invalid(many), RequestId::from_uuid(Default::default()));
         let told = status.get_error_details().bad_request().unwrap().field_violations.clone();
-        assert_eq!(
-            told.last().unwrap().description,
-            "350 more are wrong; they are told once these are right"
-        );
+        assert_eq!(told.last().unwrap().description, "350 more are wrong; you see them once these are right");
     }
 
     #[test]

@@ -13,17 +13,13 @@ use scionary_tests::{
     samples::{ask, draft, plant_lot},
 };
 use sea_orm::ConnectionTrait as _;
-use tonic::{Code, Status, transport::Endpoint};
+use tonic::{Code, Status};
 
 use crate::{
     bare::Wire,
     evidence::Club,
     lots::{self, of},
 };
-
-async fn connect(address: &str) -> Raw {
-    Raw::new(Endpoint::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap())
-}
 
 /// Opens a stream of requests and sends none; its body, unless it was refused at once.
 async fn open_stream(
@@ -121,7 +117,7 @@ async fn unknown_methods_are_counted_and_logged_short() {
     let database = Database::sqlite();
     let set = ["accounts.sign_up=open", "limits.reads_per_minute=50", "log.filter=info"];
     let server = Server::start(&database.url, &set);
-    let who = connect(&server.address).await;
+    let who = Raw::at(&server.address).await;
     let long = format!("/{}/Method", "x".repeat(3000));
     let mut reasons = Vec::new();
     for _ in 0..80 {
@@ -431,7 +427,7 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
             reason(&for_ben.call(&v1::ListMyLotsRequest::default()).await.unwrap_err()),
             "NOT_ON_BEHALF"
         );
-        // accepted for him; how cat can be reached is told to him alone
+        // accepted for him; only he sees how cat can be reached
         let accept = v1::AcceptClaimRequest {
             claim_id: claims[0].clone(),
             contact: "at the shed".into(),
@@ -456,7 +452,7 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
 async fn nothing_that_others_wrote_steers_a_terminal() {
     let database = Database::sqlite();
     let server = Server::start(&database.url, &["accounts.sign_up=open"]);
-    let ann = connect(&server.address).await.member("ann").await;
+    let ann = Raw::at(&server.address).await.member("ann").await;
     let offer = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap().offer.unwrap();
     // a server that lets anything through
     let db = database.connect().await;

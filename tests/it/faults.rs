@@ -6,17 +6,12 @@ use scionary_proto::v1;
 use scionary_tests::{
     Database, Raw, TestServer, binaries::Server, client::fresh_key, kills::Kills, samples::draft,
 };
-use tonic::transport::Endpoint;
 
 const ROOMY: [&str; 3] =
     ["accounts.sign_up=open", "limits.writes_per_minute=1000000", "limits.reads_per_minute=1000000"];
 
-async fn connect(server: &Server) -> Raw {
-    Raw::new(Endpoint::from_shared(format!("http://{}", server.address)).unwrap().connect().await.unwrap())
-}
-
 async fn offers_on(server: &Server, token: &str) -> usize {
-    let giver = connect(server).await.with_token(token);
+    let giver = Raw::at(&server.address).await.with_token(token);
     let (mut count, mut page_token) = (0, String::new());
     loop {
         let request = v1::ListMyOffersRequest { page_size: 100, page_token };
@@ -33,12 +28,12 @@ async fn offers_on(server: &Server, token: &str) -> usize {
 /// every acknowledged offer is there, every key was applied once.
 async fn killed_amid_writes(url: &str, rounds: usize) {
     let mut server = Server::start(url, &ROOMY);
-    let giver = connect(&server).await.member("giver").await;
+    let giver = Raw::at(&server.address).await.member("giver").await;
     let token = giver.token().unwrap().to_string();
     let mut wanted = 0;
     let mut kills = Kills::new(rounds, Duration::from_millis(3));
     while kills.go_on() {
-        let giver = connect(&server).await.with_token(&token);
+        let giver = Raw::at(&server.address).await.with_token(&token);
         let writers: Vec<_> = (0..12)
             .map(|_| {
                 let keyed = giver.with_key(&fresh_key());
@@ -57,7 +52,7 @@ async fn killed_amid_writes(url: &str, rounds: usize) {
         for writer in writers {
             let (keyed, acknowledged) = writer.await.unwrap();
             wanted += 1;
-            let again = connect(&server).await.with_token(&token).with_key(&keyed.key_text());
+            let again = Raw::at(&server.address).await.with_token(&token).with_key(&keyed.key_text());
             let request = v1::CreateOfferRequest { offer: Some(draft()) };
             let repeat: v1::CreateOfferResponse = again.call(&request).await.unwrap();
             if let Some(id) = acknowledged {
@@ -136,7 +131,7 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
         .output()
         .unwrap();
     let code = String::from_utf8(code.stdout).unwrap().trim().to_string();
-    let visitor = connect(&server).await;
+    let visitor = Raw::at(&server.address).await;
     visitor.sign_up("steward", &code).await.unwrap();
     let steward = visitor.sign_in("steward", scionary_tests::client::PASSWORD).await.unwrap();
     let ann = visitor.member("ann").await;
@@ -144,8 +139,10 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
     let mut kills = Kills::new(rounds, Duration::from_millis(2));
     while kills.go_on() {
         let round = kills.struck();
-        let (proposer, ruler) =
-            (connect(&server).await.with_token(&ann), connect(&server).await.with_token(&steward));
+        let (proposer, ruler) = (
+            Raw::at(&server.address).await.with_token(&ann),
+            Raw::at(&server.address).await.with_token(&steward),
+        );
         // new records, so that every round has some to merge
         let mut merges = Vec::new();
         let into = stands_as(&proposer, "Kent").await;
@@ -179,7 +176,7 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
         server.kill();
         server = Server::start(url, &ROOMY);
         let mut committed = 0;
-        let after = connect(&server).await.with_token(&ann);
+        let after = Raw::at(&server.address).await.with_token(&ann);
         for ((id, proposal), call) in merges.iter().zip(calls) {
             let acknowledged = call.await.unwrap();
             let get = v1::GetProposalRequest { proposal_id: proposal.clone() };

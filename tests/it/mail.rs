@@ -125,11 +125,6 @@ async fn notices_go_to_a_confirmed_address() {
     .await;
 }
 
-async fn connect(server: &Server) -> Raw {
-    let endpoint = tonic::transport::Endpoint::from_shared(format!("http://{}", server.address)).unwrap();
-    Raw::new(endpoint.connect().await.unwrap())
-}
-
 fn set(address: &str) -> v1::SetMailAddressRequest {
     v1::SetMailAddressRequest { address: address.into() }
 }
@@ -142,7 +137,7 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
     let smtp = format!("mail.smtp=smtp://{address}");
     let from = "mail.from=Larkwater growers <club@example.org>";
     let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
-    let ann = connect(&server).await.member("ann").await;
+    let ann = Raw::at(&server.address).await.member("ann").await;
     ann.call(&set("ann@example.org")).await.unwrap();
     assert!(plain(&mail(&caught, 1).await[0]).contains("confirm-mail"));
     let doctor = async |smtp: &str| {
@@ -164,13 +159,13 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
         String::from_utf8(doctor.stdout).unwrap()
     };
     assert!(doctor(&smtp).await.contains("fine   mail"), "{}", doctor(&smtp).await);
-    // nobody listens there
+    // no one listens there
     let dead = TcpListener::bind("127.0.0.1:0").await.unwrap().local_addr().unwrap();
     let smtp = format!("mail.smtp=smtp://{dead}");
     assert!(doctor(&smtp).await.contains("WRONG  mail"), "{}", doctor(&smtp).await);
     assert!(server.terminate());
     let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
-    let ann = connect(&server).await.with_token(ann.token().unwrap());
+    let ann = Raw::at(&server.address).await.with_token(ann.token().unwrap());
     let key = fresh_key();
     let keyed = ann.with_key(&key);
     assert_eq!(reason(&keyed.call(&set("ann@example.org")).await.unwrap_err()), "MAIL_NOT_SENT");
@@ -187,7 +182,7 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
     let silent = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let smtp = format!("mail.smtp=smtp://{}", silent.local_addr().unwrap());
     let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
-    let ben = connect(&server).await.member("ben").await;
+    let ben = Raw::at(&server.address).await.member("ben").await;
     let asking = {
         let ben = ben.clone();
         tokio::spawn(async move { ben.call(&set("ben@example.org")).await })

@@ -19,11 +19,6 @@ const ROOMY: [&str; 4] = [
 ];
 const MEMBERS: usize = 6;
 
-async fn connect(server: &Server, token: &str) -> Raw {
-    let endpoint = Endpoint::from_shared(format!("http://{}", server.address)).unwrap();
-    Raw::new(endpoint.connect().await.unwrap()).with_token(token)
-}
-
 async fn visitor(server: &Server) -> Raw {
     Raw::new(Endpoint::from_shared(format!("http://{}", server.address)).unwrap().connect().await.unwrap())
 }
@@ -52,16 +47,16 @@ async fn killed_amid_settling(url: &str, least: usize) {
         let who = guest.member(&format!("member{at}")).await;
         tokens.push(who.token().unwrap().to_string());
     }
-    let ann = connect(&server, &tokens[0]).await;
+    let ann = Raw::at(&server.address).await.with_token(&tokens[0]);
     let club = make(&ann, "Larkwater growers").await.unwrap().club_id;
     for token in &tokens[1..] {
-        let_in(&ann, &connect(&server, token).await, &club).await;
+        let_in(&ann, &Raw::at(&server.address).await.with_token(token), &club).await;
     }
     let mut kills = Kills::new(least, Duration::from_millis(1));
     while kills.go_on() {
         let mut people = Vec::new();
         for token in &tokens {
-            people.push(connect(&server, token).await);
+            people.push(Raw::at(&server.address).await.with_token(token));
         }
         let round = sealed(&people, &club).await;
         let (caller, id) = (people[0].clone(), round.clone());
@@ -70,7 +65,7 @@ async fn killed_amid_settling(url: &str, least: usize) {
         server.kill();
         let told = settling.await.unwrap();
         server = Server::start(url, &ROOMY);
-        let ann = connect(&server, &tokens[0]).await;
+        let ann = Raw::at(&server.address).await.with_token(&tokens[0]);
         let get = v1::GetRoundRequest { round_id: round.clone() };
         let stands: v1::GetRoundResponse = ann.call(&get).await.unwrap();
         let stands = stands.round.unwrap();

@@ -17,7 +17,7 @@ use scionary_tests::{
     samples::{ask, draft},
 };
 use sea_orm::{ConnectionTrait as _, DatabaseBackend, Statement, TransactionTrait as _};
-use tonic::{Code, transport::Endpoint};
+use tonic::Code;
 
 const ROOMY: [&str; 5] = [
     "accounts.sign_up=open",
@@ -26,10 +26,6 @@ const ROOMY: [&str; 5] = [
     "limits.passwords_per_minute=1000000",
     "limits.sign_ins_per_minute=1000000",
 ];
-
-async fn connect(address: &str) -> Raw {
-    Raw::new(Endpoint::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap())
-}
 
 fn file_of(url: &str) -> PathBuf {
     PathBuf::from(url.strip_prefix("sqlite:").unwrap())
@@ -57,8 +53,8 @@ pub struct Acknowledged {
 impl Evening<'_> {
     async fn insist<M: Unary>(&mut self, token: &str, request: &M) -> M::Reply {
         let key = fresh_key();
-        let who = connect(&self.address).await.with_token(token).with_key(&key);
-        let who = if token.is_empty() { connect(&self.address).await.with_key(&key) } else { who };
+        let who = Raw::at(&self.address).await.with_token(token).with_key(&key);
+        let who = if token.is_empty() { Raw::at(&self.address).await.with_key(&key) } else { who };
         let mut tries = 0;
         loop {
             match who.bytes(M::RPC, request.encode_to_vec()).await {
@@ -104,7 +100,7 @@ impl Evening<'_> {
         self.insist("", &request).await;
         // a session is a secret that is shown once: each try is one of its own
         for _ in 0..40 {
-            match connect(&self.address).await.sign_in(handle, PASSWORD).await {
+            match Raw::at(&self.address).await.sign_in(handle, PASSWORD).await {
                 Ok(who) => return who.token().unwrap().to_string(),
                 Err(error) => {
                     assert_eq!(error.code(), Code::Unavailable, "{}", error.message());
@@ -139,7 +135,7 @@ impl Evening<'_> {
     /// All that was acknowledged is there, and once.
     pub async fn check(&self, address: &str, (giver, taker): &(String, String)) {
         for Acknowledged { rpc, key, token, request, reply } in &self.acknowledged {
-            let who = connect(address).await.with_key(key);
+            let who = Raw::at(address).await.with_key(key);
             let who = if token.is_empty() { who } else { who.with_token(token) };
             let again = who.bytes(*rpc, request.clone()).await.unwrap();
             if rpc.service() == "scionary.v1.ClaimService" {
@@ -151,8 +147,8 @@ impl Evening<'_> {
                 assert_eq!(&again, reply, "{}: its kept reply is another", rpc.path());
             }
         }
-        let giver = connect(address).await.with_token(giver);
-        let taker = connect(address).await.with_token(taker);
+        let giver = Raw::at(address).await.with_token(giver);
+        let taker = Raw::at(address).await.with_token(taker);
         let offers = giver.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
         let claims = taker.call(&v1::ListMyClaimsRequest::default()).await.unwrap().claims;
         let lots = taker.call(&v1::ListMyLotsRequest::default()).await.unwrap().lots;
@@ -164,7 +160,7 @@ impl Evening<'_> {
 
 /// What the health check says of the whole server.
 pub async fn health(address: &str) -> i32 {
-    let reply = connect(address).await.path("/grpc.health.v1.Health/Check", Vec::new(), false).await.unwrap();
+    let reply = Raw::at(address).await.path("/grpc.health.v1.Health/Check", Vec::new(), false).await.unwrap();
     i32::from(*reply.get(1).unwrap_or(&0))
 }
 pub const SERVING: i32 = 1;
@@ -240,7 +236,7 @@ async fn a_full_disk_is_said_and_survived() {
     let database = Database::sqlite();
     let Some(faults) = Faults::of(&file_of(&database.url)) else { return };
     let server = Server::start_in(&database.url, &ROOMY, faults.environment());
-    let ann = connect(&server.address).await.member("ann").await;
+    let ann = Raw::at(&server.address).await.member("ann").await;
     assert_eq!(health(&server.address).await, SERVING);
     faults.begin(Fault::Write, 0, i64::MAX);
     for _ in 0..3 {
@@ -258,7 +254,7 @@ async fn a_full_disk_is_said_and_survived() {
     tokio::time::sleep(Duration::from_millis(2500)).await;
     assert_eq!(health(&server.address).await, NOT_SERVING);
     let look = v1::LookUpSeedRequest { name: "golek".into(), crop: String::new() };
-    connect(&server.address).await.call(&look).await.unwrap();
+    Raw::at(&server.address).await.call(&look).await.unwrap();
     assert!(faults.struck() > 0);
     faults.end();
     health_becomes(&server.address, SERVING).await;
@@ -266,7 +262,7 @@ async fn a_full_disk_is_said_and_survived() {
     assert!(server.log().contains("make room on its disk"), "the log says what to do");
     server.kill();
     let server = Server::start(&database.url, &ROOMY);
-    let ann = connect(&server.address).await.with_token(ann.token().unwrap());
+    let ann = Raw::at(&server.address).await.with_token(ann.token().unwrap());
     let offers = ann.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
     assert_eq!(offers.iter().map(|o| o.offer_id.as_str()).collect::<Vec<_>>(), [posted.offer_id]);
 }
@@ -295,7 +291,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
         let database = Database::sqlite();
         let file = file_of(&database.url);
         let server = Server::start(&database.url, &ROOMY);
-        let ann = connect(&server.address).await.member("ann").await;
+        let ann = Raw::at(&server.address).await.member("ann").await;
         ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
         let from = PathBuf::from(format!("{}{moved}", file.display()));
         let to = PathBuf::from(format!("{}.aside{moved}", file.display()));
@@ -314,7 +310,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
         server.kill();
         // the log that went was copied into the database before anything was refused
         let server = Server::start(&database.url, &ROOMY);
-        let ann = connect(&server.address).await.with_token(ann.token().unwrap());
+        let ann = Raw::at(&server.address).await.with_token(ann.token().unwrap());
         let offers = ann.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
         assert_eq!(offers.len(), 1, "{moved}");
     }
@@ -325,7 +321,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
 async fn a_writer_that_is_kept_out_is_seen() {
     let database = Database::sqlite();
     let server = Server::start(&database.url, &ROOMY);
-    let ann = connect(&server.address).await.member("ann").await;
+    let ann = Raw::at(&server.address).await.member("ann").await;
     let db = database.connect().await;
     let stuck = db.begin().await.unwrap();
     stuck.execute_unprepared("DELETE FROM setting WHERE name = 'none'").await.unwrap();
@@ -352,7 +348,7 @@ async fn one_server_alone_serves_a_file() {
     assert!(server.terminate());
     let server = Server::start(&database.url, &ROOMY);
     server.kill();
-    // killed, it leaves no lock behind; a log that is missing then is told
+    // killed, it leaves no lock behind; a log that is missing then is reported
     for end in ["-wal", "-shm"] {
         let _ = std::fs::remove_file(format!("{}{end}", file_of(&database.url).display()));
     }
@@ -484,7 +480,7 @@ async fn a_small_file_system_that_fills_up_and_is_made_read_only() {
     std::fs::copy(file_of(&source.url), &file).unwrap();
     let url = format!("sqlite:{}", file.display());
     let server = Server::start(&url, &ROOMY);
-    let ann = connect(&server.address).await.member("ann").await;
+    let ann = Raw::at(&server.address).await.member("ann").await;
     let mut kept = 0;
     let post = v1::CreateOfferRequest { offer: Some(draft()) };
     for _ in 0..20 {
@@ -520,7 +516,7 @@ async fn a_small_file_system_that_fills_up_and_is_made_read_only() {
     let token = ann.token().unwrap().to_string();
     server.kill();
     let server = Server::start(&url, &ROOMY);
-    let ann = connect(&server.address).await.with_token(&token);
+    let ann = Raw::at(&server.address).await.with_token(&token);
     let (mut found, mut page_token) = (0, String::new());
     loop {
         let page = ann.call(&v1::ListMyOffersRequest { page_size: 100, page_token }).await.unwrap();

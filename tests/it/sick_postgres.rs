@@ -1,4 +1,4 @@
-//! PostgreSQL that is full, silent or gone: it is said, nobody waits for it, and what is acknowledged is there once.
+//! PostgreSQL that is full, silent or gone: it is said, no one waits for it, and what is acknowledged is there once.
 
 use std::time::Duration;
 
@@ -130,7 +130,7 @@ async fn a_database_that_goes_silent_keeps_nobody_waiting() {
             }
         };
         // the usual deadline of a call is 30 s; a look takes one to start, two to wait, and calls wait one more
-        tokio::time::timeout(Duration::from_secs(8), answered).await.expect("nobody is kept waiting");
+        tokio::time::timeout(Duration::from_secs(8), answered).await.expect("no one is kept waiting");
         health_becomes(&address, NOT_SERVING).await;
     }
     let look = v1::LookUpSeedRequest { name: "golek".into(), crop: String::new() };
@@ -138,7 +138,7 @@ async fn a_database_that_goes_silent_keeps_nobody_waiting() {
     line.silent.send(false).unwrap();
     health_becomes(&address, SERVING).await;
     ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
-    // nobody there at all
+    // no one there at all
     line.task.abort();
     line.silent.send(true).unwrap();
     tokio::time::sleep(Duration::from_millis(200)).await;

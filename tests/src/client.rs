@@ -8,7 +8,11 @@ use scionary_proto::{
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY},
     v1,
 };
-use tonic::{Request, Status, codegen::http::uri::PathAndQuery, transport::Channel};
+use tonic::{
+    Request, Status,
+    codegen::http::uri::PathAndQuery,
+    transport::{Channel, Endpoint},
+};
 use tonic_types::StatusExt as _;
 
 /// The machine-readable reason of an error; empty if it has none.
@@ -38,6 +42,14 @@ impl Raw {
     /// A visitor.
     pub fn new(channel: Channel) -> Self {
         Self { wire: Wire::plain(channel), token: None, key: None, behalf: None }
+    }
+    /// A visitor of the server at an address such as `127.0.0.1:50740`.
+    ///
+    /// # Panics
+    /// No one listens there.
+    pub async fn at(address: &str) -> Self {
+        let endpoint = Endpoint::from_shared(format!("http://{address}")).expect("an address");
+        Self::new(endpoint.connect().await.expect("it answers"))
     }
     /// The same with a session.
     pub fn with_token(&self, token: &str) -> Self {

@@ -27,6 +27,7 @@ pub mod protection;
 pub mod registry;
 pub mod rounds;
 mod secrets;
+pub mod turns;
 pub mod wants;
 
 use std::sync::Arc;

@@ -153,7 +153,7 @@ impl App {
         );
         let Err(why) = mailer.send(&address, "Confirm this address", &text).await else { return Ok(()) };
         tracing::warn!(%why, "a code could not be mailed");
-        // a repeat under the same key tries anew
+        // a repeat under the same key tries again
         if let Some(key) = &call.key {
             let forget = ForgetKept { scope: call.key_scope(), key: key.key.clone() };
             self.write(&self.system_call()?, forget, KeepReply::Yes, |()| Vec::new()).await?;

@@ -8,9 +8,8 @@ use argon2::{
     password_hash::phc::{Output, PasswordHash, Salt},
 };
 use scionary_domain::account::Password;
-use tokio::sync::Semaphore;
 
-use crate::{error::Error, ports::Entropy};
+use crate::{error::Error, ports::Entropy, turns::Turns};
 
 /// OWASP's lowest setting for argon2id: 19 MiB, two passes, one lane.
 const MEMORY_KIB: u32 = 19 * 1024;
@@ -22,8 +21,7 @@ const WAITING_MAX: usize = 64;
 /// The hasher.
 #[derive(Clone)]
 pub struct Passwords {
-    slots: Arc<Semaphore>,
-    places: Arc<Semaphore>,
+    turns: Turns,
     buffers: Arc<Mutex<Vec<Vec<Block>>>>,
     entropy: Arc<dyn Entropy>,
     /// Checked against when an account does not exist, so that both answers take as long.
@@ -90,8 +88,7 @@ impl Passwords {
         let salt = entropy.bytes()?;
         let dummy = hash_with(&mut memory, b"nobody", &salt[..16]).map_err(Error::Internal)?;
         Ok(Self {
-            slots: Arc::new(Semaphore::new(slots.max(1))),
-            places: Arc::new(Semaphore::new(WAITING_MAX)),
+            turns: Turns::new(slots, WAITING_MAX),
             buffers: Arc::new(Mutex::new(vec![memory])),
             entropy,
             dummy: dummy.into(),
@@ -102,22 +99,14 @@ impl Passwords {
         &self,
         work: impl FnOnce(&mut Vec<Block>) -> Result<T, String> + Send + 'static,
     ) -> Result<T, Error> {
-        // a place in the queue is given back whatever becomes of the call: one that is cancelled while it waits too
-        let place = self.places.clone().try_acquire_owned();
-        let place = place.map_err(|_| Error::Limited { retry_after_seconds: 2 })?;
-        let permit = self.slots.clone().acquire_owned().await.map_err(|e| Error::Internal(e.to_string()))?;
-        drop(place);
         let buffers = self.buffers.clone();
-        tokio::task::spawn_blocking(move || {
-            let _permit = permit; // goes with the work: a dropped call does not stop the thread
+        let work = move || {
             let mut memory = buffers.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default();
             let result = work(&mut memory);
             buffers.lock().unwrap_or_else(PoisonError::into_inner).push(memory);
             result
-        })
-        .await
-        .map_err(|e| Error::Internal(e.to_string()))?
-        .map_err(Error::Internal)
+        };
+        self.turns.run(work).await?.map_err(Error::Internal)
     }
 
     /// Judges a new password, off the async threads and within the slots: the estimate of how easily it is

@@ -9,8 +9,8 @@ use tokio_stream::wrappers::ReceiverStream;
 use crate::{call::Admitted, dear::Place, dispatch::RepliesOf, site::Site, status::Failure};
 
 /// A place for a download: an address has few, so that its readers leave some to others.
-fn place(site: &Site, call: &Admitted) -> Result<Place, Failure> {
-    let place = site.downloads.take(call.address());
+fn place(site: &Site, call: &Admitted) -> Result<Place<String>, Failure> {
+    let place = site.downloads.take(call.address().to_string());
     Ok(place.ok_or(Error::Limited { retry_after_seconds: 10 })?)
 }
 

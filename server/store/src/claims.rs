@@ -221,7 +221,7 @@ pub async fn waiting_between(db: &dyn Source, a: AccountId, b: AccountId) -> Res
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Somebody's claims, newest first, from before an id; open ones only or all; of some clubs alone: of offers for them, or
+/// Someone's claims, newest first, from before an id; open ones only or all; of some clubs alone: of offers for them, or
 /// of their rounds.
 pub async fn of(
     db: &dyn Source,

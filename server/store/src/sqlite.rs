@@ -191,7 +191,7 @@ fn settled(connect: &mut ConnectOptions, reads_only: bool) {
             .synchronous(SqliteSynchronous::Full)
             .busy_timeout(Duration::from_secs(5))
             .foreign_keys(true)
-            // `Place::prepare` makes it; one that was moved away is not made anew behind its back
+            // `Place::prepare` makes it; one that was moved away is not replaced by an empty one
             .create_if_missing(false)
             .pragma("cache_size", "-16384")
             .statement_cache_capacity(256);

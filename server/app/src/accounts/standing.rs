@@ -81,7 +81,7 @@ impl UseCase for ChangeStanding {
                     .into());
                 }
                 if suspend {
-                    // for good: who is restored signs in anew
+                    // for good: who is restored signs in again
                     account_store::end_sessions(write.tx, account.id, None, None, now).await?;
                     // counted after the change, and changes of stewards wait for each other on PostgreSQL too
                     record_store::set_setting(write.tx, "roles.changed_at", &now.to_string(), now).await?;

@@ -32,7 +32,7 @@ pub struct ShownClaim {
     pub taker_name: String,
 }
 
-/// A claim as a caller is told of it: who acts for a member does not learn how others can be reached.
+/// A claim as a caller sees it: who acts for a member does not learn how others can be reached.
 pub(crate) fn told_to(call: &Call, mut claim: Claim) -> Claim {
     if call.entered_by.is_some() {
         claim.taker_contact.clear();

@@ -78,7 +78,7 @@ impl UseCase for EnterHelped {
         };
         club_store::set(write.tx, &membership).await?;
         let subject = club.id;
-        let out = ShownClub::new(write.tx, club, Some(organiser.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(organiser)).await?;
         Ok(Done::new(
             (out, id),
             "club.helped_entered",
@@ -100,7 +100,7 @@ impl UseCase for AllowHelp {
         let consent = self.allow.then(|| format!("Said so themselves on {}.", write.call.now.date()));
         club_store::set(write.tx, &Membership { consent, ..own }).await?;
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         Ok(Done::new(out, "club.help_allowed", id, serde_json::json!({ "allow": self.allow })))
     }
 }
@@ -128,7 +128,7 @@ impl App {
     }
 
     /// The caller as the member for whom they act, and the clubs in whose matters: no one is acted for without their
-    /// consent, nor by somebody with whom they do not deal.
+    /// consent, nor by someone with whom they do not deal.
     ///
     /// # Errors
     /// They do not arrange a club in which that member agreed to it; one of both blocks the other.

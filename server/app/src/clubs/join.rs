@@ -85,7 +85,7 @@ impl UseCase for InviteToClub {
                 told = Some((member.account, format!("You are a member of {} now.", club.name)));
             }
             // kept and answered alike whether there is such an account or not, and whether it deals with the caller:
-            // an invitation tells nothing of who is here
+            // an invitation shows nothing of who is here
             None => {
                 let invitation =
                     Invitation { club: club.id, handle_key: handle.key(), words, by: account.id, since: now };
@@ -103,7 +103,7 @@ impl UseCase for InviteToClub {
         }
         let told = told.map(|(to, words)| notice(to, &club, format!("{} {}", account.id, now.date()), words));
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         let mut done = Done::new(out, "club.invited", id, serde_json::json!({ "whom": handle.as_str() }));
         done.notices.extend(told);
         Ok(done)
@@ -115,7 +115,7 @@ impl UseCase for AnswerInvitation {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let account = write.call.account()?;
         let club = club_held(write, self.id).await?;
-        let invited = invited(write.tx, club.id, account.id).await?.ok_or(Rule::NotInvited)?;
+        let invited = invited(write.tx, club.id, account).await?.ok_or(Rule::NotInvited)?;
         club_store::uninvite(write.tx, club.id, &account.handle.to_ascii_lowercase()).await?;
         let known = club_store::membership(write.tx, club.id, account.id).await?;
         if self.accept && !known.is_some_and(|m| m.standing.belongs()) {
@@ -123,7 +123,7 @@ impl UseCase for AnswerInvitation {
             club_store::set(write.tx, &membership).await?;
         }
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         Ok(Done::new(out, "club.invitation_answered", id, serde_json::json!({ "accept": self.accept })))
     }
 }
@@ -142,7 +142,7 @@ impl UseCase for AskToJoin {
             }
             // one who is invited belongs to it by asking
             Some(Standing::Invited | Standing::Asked) | None => {
-                match invited(write.tx, club.id, account.id).await? {
+                match invited(write.tx, club.id, account).await? {
                     Some(_) => Standing::Member,
                     None => Standing::Asked,
                 }
@@ -173,7 +173,7 @@ impl UseCase for AskToJoin {
         });
         let notices: Vec<_> = if standing == Standing::Asked { notices.collect() } else { Vec::new() };
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         let mut done = Done::new(out, "club.asked_to_join", id, serde_json::json!({}));
         done.notices = notices;
         Ok(done)
@@ -194,7 +194,7 @@ impl UseCase for LeaveClub {
             keep_an_organiser(write, &club).await?;
         }
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         Ok(Done::new(out, "club.left", id, serde_json::json!({})))
     }
 }

@@ -59,7 +59,7 @@ impl UseCase for CreateClub {
         };
         club_store::set(write.tx, &membership).await?;
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, Some(account.id)).await?;
+        let out = ShownClub::new(write.tx, club, Some(account)).await?;
         Ok(Done::new(out, "club.made", id, serde_json::json!({})))
     }
 }
@@ -73,7 +73,7 @@ impl UseCase for ChangeClub {
         club.takes_requests = self.draft.takes_requests;
         store(write, &granted, &mut club).await?;
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;
         Ok(Done::new(out, "club.changed", id, serde_json::json!({})))
     }
 }

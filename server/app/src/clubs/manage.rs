@@ -58,7 +58,7 @@ impl UseCase for Uninvite {
             return Err(Error::not_found("invitation", key));
         }
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;
         Ok(Done::new(out, "club.invitation_taken_back", id, serde_json::json!({ "whom": key })))
     }
 }
@@ -82,7 +82,7 @@ impl UseCase for AnswerRequest {
         };
         let told = notice(self.account, &club, now, words);
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;
         let change = serde_json::json!({ "whom": self.account.to_string(), "accept": self.accept });
         let mut done = Done::new(out, "club.request_answered", id, change);
         done.notices.push(told);
@@ -109,7 +109,7 @@ impl UseCase for SetOrganiser {
         };
         let told = notice(self.account, &club, now, words);
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;
         let change = serde_json::json!({ "whom": self.account.to_string(), "organiser": self.organiser });
         let mut done = Done::new(out, "club.organiser_set", id, change);
         done.notices.push(told);
@@ -133,7 +133,7 @@ impl UseCase for RemoveMember {
         let words = format!("You are not a member of {} any more: {reason}", club.name);
         let told = notice(self.account, &club, now, words);
         let id = club.id;
-        let out = ShownClub::new(write.tx, club, write.call.actor.id()).await?;
+        let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;
         let change = serde_json::json!({ "whom": self.account.to_string() });
         let mut done = Done::new(out, "club.member_removed", id, change);
         done.notices.push(told);

@@ -16,12 +16,13 @@ pub use read::{ShownClub, ShownMember};
 
 use scionary_domain::{
     access::{self, Granted, OrganiseClub},
+    account::Account,
     club::{Club, Membership, Standing},
     ids::{AccountId, ClubId},
     names::Folded,
     notice::{Kind, NewNotice},
 };
-use scionary_store::{Source, StoreError, account_store, block_store, club_store};
+use scionary_store::{Source, StoreError, block_store, club_store};
 
 use crate::{Error, Rule, Write};
 
@@ -60,17 +61,16 @@ async fn store(write: &Write<'_>, granted: &Granted<OrganiseClub>, club: &mut Cl
     if done { Ok(()) } else { Err(StoreError::Collision.into()) }
 }
 
-/// An account's open invitation to a club, as how it stands to it; none by somebody with whom it does not deal.
-async fn invited(db: &dyn Source, club: ClubId, account: AccountId) -> Result<Option<Membership>, Error> {
-    let Some(known) = account_store::account(db, account).await? else { return Ok(None) };
-    let found = club_store::invitation(db, club, &known.handle.to_ascii_lowercase()).await?;
+/// An account's open invitation to a club, as how it stands to it; none by someone with whom it does not deal.
+async fn invited(db: &dyn Source, club: ClubId, account: &Account) -> Result<Option<Membership>, Error> {
+    let found = club_store::invitation(db, club, &account.handle.to_ascii_lowercase()).await?;
     let Some(found) = found else { return Ok(None) };
-    if block_store::between(db, account, found.by).await? {
+    if block_store::between(db, account.id, found.by).await? {
         return Ok(None);
     }
     Ok(Some(Membership {
         club,
-        account,
+        account: account.id,
         standing: Standing::Invited,
         words: found.words,
         consent: None,

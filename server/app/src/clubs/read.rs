@@ -2,6 +2,7 @@
 
 use scionary_domain::{
     access::Denied,
+    account::Account,
     club::{Club, Membership, Standing},
     field::Fields,
     ids::{AccountId, ClubId},
@@ -31,7 +32,7 @@ pub struct ShownClub {
 /// Somebody of a club.
 #[derive(Clone, Debug)]
 pub struct ShownMember {
-    /// Their account; none for one who is invited, of whom nothing is told.
+    /// Their account; none for one who is invited, of whom nothing is shown.
     pub account: Option<AccountId>,
     /// How they stand to it.
     pub standing: Standing,
@@ -46,9 +47,9 @@ pub struct ShownMember {
 }
 
 impl ShownClub {
-    pub(super) async fn new(db: &dyn Source, club: Club, caller: Option<AccountId>) -> Result<Self, Error> {
+    pub(super) async fn new(db: &dyn Source, club: Club, caller: Option<&Account>) -> Result<Self, Error> {
         let own = match caller {
-            Some(caller) => match club_store::membership(db, club.id, caller).await? {
+            Some(caller) => match club_store::membership(db, club.id, caller.id).await? {
                 Some(own) => Some(own),
                 None => invited(db, club.id, caller).await?,
             },
@@ -70,7 +71,7 @@ impl App {
     /// [`Error::NotFound`], also for one that was closed.
     pub async fn club(&self, call: &Call, id: ClubId) -> Result<ShownClub, Error> {
         let reader = self.store().reader();
-        ShownClub::new(reader, club_of(reader, id).await?, call.actor.id()).await
+        ShownClub::new(reader, club_of(reader, id).await?, call.actor.account()).await
     }
 
     /// A page of open clubs by name.
@@ -93,7 +94,7 @@ impl App {
         let Page { rows: found, next } = asked.cut(found, |(_, key)| key.clone());
         let mut rows = Vec::new();
         for (club, _) in found {
-            rows.push(ShownClub::new(reader, club, call.actor.id()).await?);
+            rows.push(ShownClub::new(reader, club, call.actor.account()).await?);
         }
         Ok(Page { rows, next })
     }
@@ -111,8 +112,8 @@ impl App {
         ids.extend(invitations.iter().map(|i| i.club));
         let mut all = Vec::new();
         for club in club_store::some(reader, &ids).await? {
-            let shown = ShownClub::new(reader, club, Some(account.id)).await?;
-            // an invitation by somebody with whom they do not deal is not told
+            let shown = ShownClub::new(reader, club, Some(account)).await?;
+            // an invitation by someone with whom they do not deal is not told
             if shown.club.closed_at.is_none() && shown.own.is_some() {
                 all.push(shown);
             }
@@ -156,7 +157,7 @@ impl App {
         let rows = found.into_iter().map(|m| {
             let Membership { club: _, account, standing, words, consent, since } = m;
             let name = names.get(&account).cloned().unwrap_or_default();
-            // what somebody said on asking or agreeing is for those who arrange the club
+            // what someone said on asking or agreeing is for those who arrange the club
             let (words, consent) = if arranges { (words, consent) } else { (String::new(), None) };
             ShownMember { account: Some(account), standing, words, consent, since, name }
         });

@@ -2,7 +2,6 @@
 
 use scionary_domain::{
     calendar::{self, Bars, Filler},
-    crop::NEAR_EQUATOR,
     field::Fields,
     limits,
     place::GridCode,
@@ -84,8 +83,8 @@ impl App {
         };
         fields.finish(Some(()))?;
         let south = near.as_ref().map_or(*south, |grid| grid.middle().0 < 0.0);
-        let near_equator = near.as_ref().is_some_and(|grid| grid.middle().0.abs() < NEAR_EQUATOR);
         let mut seasons = registry.seasons(south, near);
+        let near_equator = seasons.is_near_equator();
         let mut rows: Vec<(&Record, Season)> = Vec::new();
         for (at, name) in cultivars.iter().enumerate() {
             let record = registry.resolve(&format!("cultivars[{at}]"), name, crop)?;

@@ -98,6 +98,11 @@ impl Registry {
 }
 
 impl Seasons<'_> {
+    /// Whether the place is so near the equator that seasons follow the rains.
+    pub fn is_near_equator(&self) -> bool {
+        self.near_equator
+    }
+
     fn pattern(&mut self, crop: &str) -> Pattern {
         let (registry, south) = (self.registry, self.south);
         let made = || {

@@ -325,7 +325,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
         }
     }
     let count = u32::try_from(middles.len()).ok().filter(|n| *n > 0)?;
-    // pieces come in the order of ids that are drawn anew in each database; what is told does not
+    // pieces come in the order of their ids, which differ from database to database; what is shown does not
     rates.sort_by(|a, b| a.low.total_cmp(&b.low).then(a.high.total_cmp(&b.high)));
     middles.sort_by(f64::total_cmp);
     sources.sort_unstable();

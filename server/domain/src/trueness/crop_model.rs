@@ -80,7 +80,7 @@ impl Unit {
         let marginal = Arc::new(cells.map(of_cell).collect());
         Self { id, observed, marginal, known: Arc::default() }
     }
-    /// The most counted first, then by what was observed: ids are drawn anew in each database, and an order by them would
+    /// The most counted first, then by what was observed: ids differ from database to database, and an order by them would
     /// give sums with other last digits.
     fn order(&self, other: &Self) -> Ordering {
         let counted = other.observed.effective().total_cmp(&self.observed.effective());
@@ -312,7 +312,7 @@ mod tests {
         }
     }
 
-    /// Ids are drawn anew in each database; what is known is the same to the last digit.
+    /// Ids differ from database to database; what is known is the same to the last digit.
     #[test]
     fn ids_do_not_move_a_digit() {
         let rates = [0.02, 0.22, 0.28, 0.36, 0.64, 0.04];
