@@ -5,6 +5,7 @@ use std::ops::Deref;
 use prost::Message;
 use scionary_app::{App, Call, Error, KeepReply, UseCase, WriteKey};
 use scionary_proto::Rpc;
+use scionary_store::Condition;
 use sha2::{Digest as _, Sha256};
 use tonic::Status;
 
@@ -20,6 +21,7 @@ pub struct Admitted {
     call: Call,
     key: Option<String>,
     address: String,
+    condition: Condition,
 }
 
 impl Deref for Admitted {
@@ -31,8 +33,14 @@ impl Deref for Admitted {
 
 impl Admitted {
     /// A call whose key, where its method asks for one, is not bound to a request yet.
-    pub(crate) fn new(rpc: Rpc, call: Call, key: Option<String>, address: &str) -> Self {
-        Self { rpc, call, key, address: address.to_string() }
+    pub(crate) fn new(
+        rpc: Rpc,
+        call: Call,
+        key: Option<String>,
+        address: &str,
+        condition: &Condition,
+    ) -> Self {
+        Self { rpc, call, key, address: address.to_string(), condition: condition.clone() }
     }
 
     /// The same call, its idempotency key bound to what was asked: the request without its secrets, so that no quick
@@ -115,6 +123,6 @@ impl Admitted {
 
     /// A failure on the wire.
     pub fn fail(&self, failure: Failure) -> Status {
-        status::failure(failure, self.request)
+        status::failure(failure, self.request, &self.condition)
     }
 }

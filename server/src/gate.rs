@@ -192,7 +192,7 @@ impl GateLayer {
                 Ok(None) | Err(_) if rules.who == Who::Anyone => Actor::Visitor,
                 Ok(None) => return Err(refuse(Refusal::SessionOver)),
                 Err(Error::Suspended) => return Err(refuse(Refusal::Suspended)),
-                Err(error) => return Err(status::status(&error, id)),
+                Err(error) => return Err(status::of_app(error, id, self.app.store().condition())),
             },
         };
         match (rules.who, actor.account()) {
@@ -206,7 +206,8 @@ impl GateLayer {
             Some(_) if !rules.behalf => return Err(refuse(Refusal::NotOnBehalf)),
             Some(member) => {
                 let found = async { self.app.on_behalf(&actor, App::id(member)?).await };
-                let helped = found.await.map_err(|error| status::status(&error, id))?;
+                let helped =
+                    found.await.map_err(|error| status::of_app(error, id, self.app.store().condition()))?;
                 (helped.0, actor.id(), helped.1)
             }
         };
@@ -219,6 +220,7 @@ impl GateLayer {
             Call { actor, entered_by, helped_in, now, request: id, key: None },
             key,
             address,
+            self.app.store().condition(),
         ))
     }
 }

@@ -6,7 +6,7 @@ use std::{collections::HashMap, time::Duration};
 use scionary_app::{Error, Rule};
 use scionary_domain::{access::Denied, field::FieldError, ids::RequestId, limits, page::PageTokenError};
 use scionary_proto::ERROR_DOMAIN;
-use scionary_store::{Ailment, StoreError};
+use scionary_store::{Ailment, Condition, StoreError};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
@@ -65,12 +65,18 @@ impl<E: Into<Error>> From<E> for Failure {
 }
 
 /// A failure, on the wire: the one place where it becomes a status.
-pub fn failure(failure: Failure, request: RequestId) -> Status {
+pub fn failure(failure: Failure, request: RequestId, condition: &Condition) -> Status {
     match failure {
         Failure::Refused(refused) => refusal(&refused, request),
-        Failure::App(error) => status(&error, request),
+        Failure::App(error) => of_app(error, request, condition),
         Failure::Transport(status) => *status,
     }
+}
+
+/// An error of the app, on the wire. Trouble of the database's is noted as its condition, and told by its right name.
+pub fn of_app(error: Error, request: RequestId, condition: &Condition) -> Status {
+    let error = if let Error::Store(trouble) = error { Error::Store(condition.note(trouble)) } else { error };
+    status(&error, request)
 }
 
 /// A call that reached a handler without the gate: a mistake of ours.

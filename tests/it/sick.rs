@@ -296,6 +296,15 @@ async fn a_file_that_is_moved_away_is_noticed() {
         let from = PathBuf::from(format!("{}{moved}", file.display()));
         let to = PathBuf::from(format!("{}.aside{moved}", file.display()));
         std::fs::rename(&from, &to).unwrap();
+        // readers open connections of their own, and whatever SQLite says of the files they find
+        let mut reads = tokio::task::JoinSet::new();
+        for _ in 0..64 {
+            let ann = ann.clone();
+            reads.spawn(async move { ann.call(&v1::ListMyOffersRequest::default()).await });
+        }
+        for refused in reads.join_all().await.into_iter().filter_map(Result::err) {
+            assert!(refused.message().contains("moved or deleted"), "{}", refused.message());
+        }
         let refused = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap_err();
         assert_eq!(refused.code(), Code::Unavailable, "{}", refused.message());
         assert!(refused.message().contains("moved or deleted"), "{}", refused.message());

@@ -15,7 +15,6 @@ use std::{
 
 use bytes::Bytes;
 use http::{HeaderMap, Request, Response};
-use scionary_app::Error;
 use scionary_proto::{Rpc, codec::Raw};
 use tokio_stream::StreamExt as _;
 use tonic::{Code, Status, Streaming, body::Body, codec::CompressionEncoding};
@@ -64,9 +63,6 @@ impl Dispatch {
         match self.answer(call, &head.headers, body).await {
             Ok(response) => response,
             Err(failure) => {
-                if let Failure::App(Error::Store(trouble)) = &failure {
-                    self.0.site.app.store().condition().note(trouble);
-                }
                 let encoding = matches!(failure, Failure::Refused(Refusal::UnknownEncoding));
                 let mut response = call.fail(failure).into_http();
                 if encoding {

@@ -1,11 +1,11 @@
 //! Whether the place where things are kept is well, and what to do where it is not. What goes wrong anywhere is noted
 //! here; a look at the database (`Store::examine`) finds out whether it is over.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use tokio::sync::watch;
 
-use crate::error::StoreError;
+use crate::{error::StoreError, sqlite::Files};
 
 /// What is wrong with the place where things are kept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -105,26 +105,51 @@ impl Ailment {
 
 /// What is known of the store's health; shared by all who use it.
 #[derive(Clone, Debug)]
-pub struct Condition(Arc<watch::Sender<Option<Ailment>>>);
+pub struct Condition(Arc<Known>);
+
+#[derive(Debug)]
+struct Known {
+    ailment: watch::Sender<Option<Ailment>>,
+    /// The files that were opened.
+    files: Mutex<Files>,
+}
 
 impl Default for Condition {
     fn default() -> Self {
-        Self(Arc::new(watch::Sender::new(None)))
+        Self::of(Files::default())
     }
 }
 
 impl Condition {
+    pub(crate) fn of(files: Files) -> Self {
+        Self(Arc::new(Known { ailment: watch::Sender::new(None), files: Mutex::new(files) }))
+    }
+    pub(crate) fn files(&self) -> Files {
+        self.0.files.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+    /// Other files are to be there from now on.
+    pub(crate) fn expects(&self, files: Files) {
+        *self.0.files.lock().unwrap_or_else(PoisonError::into_inner) = files;
+    }
     /// What ails it now.
     pub fn now(&self) -> Option<Ailment> {
-        *self.0.borrow()
+        *self.0.ailment.borrow()
     }
-    /// Notes what went wrong, if it was the place where things are kept.
-    pub fn note(&self, error: &StoreError) {
-        if let StoreError::Sick(ailment, why) = error
-            && self.set(Some(*ailment))
-        {
+    /// Notes what went wrong, if it was the place where things are kept, and gives it its right name: whatever SQLite
+    /// says of a file that is gone, it is gone.
+    #[must_use]
+    pub fn note(&self, error: StoreError) -> StoreError {
+        let StoreError::Sick(said, why) = &error else { return error };
+        let (ailment, why) = match self.files().look() {
+            Err(StoreError::Sick(Ailment::Moved, where_)) if *said != Ailment::Moved => {
+                (Ailment::Moved, format!("{where_}; {why}"))
+            }
+            Ok(()) | Err(_) => (*said, why.clone()),
+        };
+        if self.set(Some(ailment)) {
             tracing::error!(what = ailment.what(), remedy = ailment.remedy(), %why, "the database is in trouble");
         }
+        StoreError::Sick(ailment, why)
     }
     /// A look found it well again.
     pub(crate) fn well(&self) {
@@ -133,7 +158,7 @@ impl Condition {
         }
     }
     fn set(&self, now: Option<Ailment>) -> bool {
-        self.0.send_if_modified(|was| {
+        self.0.ailment.send_if_modified(|was| {
             let changed = *was != now;
             *was = now;
             changed
@@ -141,11 +166,11 @@ impl Condition {
     }
     /// Waits until it is well, or ails, differently from now.
     pub async fn changed(&self) {
-        let _ = self.0.subscribe().changed().await;
+        let _ = self.0.ailment.subscribe().changed().await;
     }
     /// Waits until the database does not answer.
     pub async fn lost(&self) {
-        let _ = self.0.subscribe().wait_for(|now| *now == Some(Ailment::Away)).await;
+        let _ = self.0.ailment.subscribe().wait_for(|now| *now == Some(Ailment::Away)).await;
     }
 }
 

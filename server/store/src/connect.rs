@@ -133,7 +133,7 @@ impl Store {
         first.execute_unprepared("PRAGMA user_version").await.map_err(explain)?;
         let reader = place.connect(options.connections.max(1), true).await.map_err(explain)?;
         let admin = place.connect_for_a_while().await.map_err(explain)?;
-        let condition = Condition::default();
+        let condition = Condition::of(place.files());
         let writer = Writer::grouped(
             place.clone(),
             first,
@@ -206,11 +206,13 @@ impl Store {
             return Err(StoreError::Sick(Ailment::Damaged, "it was found damaged".into()));
         }
         let found = self.look(ailed.is_some(), now).await;
-        match &found {
-            Ok(()) => self.condition.well(),
-            Err(error) => self.condition.note(error),
+        match found {
+            Ok(()) => {
+                self.condition.well();
+                Ok(())
+            }
+            Err(error) => Err(self.condition.note(error)),
         }
-        found
     }
 
     /// Looks whether it can be read, and whether a write is committed.
@@ -287,10 +289,7 @@ impl Store {
             true => Ok(()),
             false => Err(StoreError::Sick(Ailment::Damaged, format!("{}: {}", self.shown, found.join("; ")))),
         });
-        if let Err(error) = &found {
-            self.condition.note(error);
-        }
-        found
+        found.map_err(|error| self.condition.note(error))
     }
 
     /// What people call it: its path, for a file. Never its URL, which may hold a password.

@@ -16,7 +16,7 @@ use crate::{
     condition::Condition,
     connect::{Store, probe},
     error::StoreError,
-    sqlite::{Files, Place, is_out_of_transactions},
+    sqlite::{Place, is_out_of_transactions},
 };
 
 /// How often a job is tried when writers meet.
@@ -113,8 +113,8 @@ impl Writer {
         group: usize,
     ) -> Self {
         let (sender, receiver) = mpsc::channel(queue.max(1));
-        let files = place.files();
-        let writer = GroupWriter { place, connection: Some(first), files, condition };
+        condition.expects(place.files());
+        let writer = GroupWriter { place, connection: Some(first), condition };
         tokio::spawn(writer.run(receiver, group.max(1)));
         Self::Grouped(sender)
     }
@@ -177,11 +177,7 @@ async fn in_own_transaction<J: Job>(
     condition: &Condition,
     job: &J,
 ) -> Result<J::Out, J::Error> {
-    let noted = |error| {
-        let error = StoreError::from(error);
-        condition.note(&error);
-        error
-    };
+    let noted = |error| condition.note(StoreError::from(error));
     let mut tries = 0;
     loop {
         tries += 1;
@@ -209,7 +205,6 @@ struct GroupWriter {
     /// None after a transaction failed in a way that leaves it uncertain where the connection stands: SQLite rolls some
     /// failures back by itself, and the library then counts a transaction that is not there any more.
     connection: Option<DatabaseConnection>,
-    files: Files,
     condition: Condition,
 }
 
@@ -265,10 +260,10 @@ impl GroupWriter {
         }
         outer.commit().await?;
         is_out_of_transactions(&db).await?;
-        if !self.files.are_all() {
-            self.files = self.place.files();
+        if !self.condition.files().are_all() {
+            self.condition.expects(self.place.files());
         }
-        self.files.look()
+        self.condition.files().look()
     }
 
     async fn look(&mut self, write: Option<Timestamp>) -> Result<(), StoreError> {
@@ -278,44 +273,43 @@ impl GroupWriter {
             None => db.begin_with_options(immediate()).await?.rollback().await?,
         }
         is_out_of_transactions(&db).await?;
-        self.files.look()
+        self.condition.files().look()
     }
 
     /// A connection to the files that were opened first.
     async fn connected(&mut self) -> Result<DatabaseConnection, StoreError> {
-        // the log goes with the last connection, and comes back with the next
-        let files = if self.connection.is_some() { self.files.clone() } else { self.files.first() };
-        if let Err(moved) = files.look() {
-            if let Some(db) = &self.connection {
-                // what was acknowledged goes into the database itself, as the log beside it may be the one that is gone
-                let _ = db.execute_unprepared("PRAGMA wal_checkpoint(FULL)").await;
-            }
-            return Err(moved);
-        }
+        let files = self.condition.files();
+        files.look()?;
         if let Some(db) = &self.connection {
             return Ok(db.clone());
         }
         let db = self.place.connect(1, false).await?;
         files.look()?;
         self.connection = Some(db.clone());
-        self.files = self.place.files();
+        self.condition.expects(self.place.files());
         Ok(db)
     }
 
-    /// Gives the connection up after a failure, and notes what it was.
+    /// Notes what failed, and gives the connection up: it may be in a transaction still. Where a file is gone it is
+    /// kept, as it alone may hold what was acknowledged.
     async fn settle(&mut self, done: Result<(), StoreError>) -> Result<(), StoreError> {
-        if let Err(error) = &done {
-            tracing::error!(%error, "a group of writes was not committed");
-            self.condition.note(error);
-            let moved = matches!(error, StoreError::Sick(crate::Ailment::Moved, _));
-            if !moved
-                && let Some(db) = self.connection.take()
-                && tokio::time::timeout(TO_CLOSE, db.close()).await.is_err()
-            {
+        let Err(error) = done else { return Ok(()) };
+        let error = self.condition.note(error);
+        tracing::error!(%error, "a group of writes was not committed");
+        if matches!(error, StoreError::Sick(crate::Ailment::Moved, _)) {
+            if let Some(db) = &self.connection {
+                // what was acknowledged goes into the database itself, as the log beside it may be the one that is gone
+                let _ = db.execute_unprepared("ROLLBACK").await;
+                let _ = db.execute_unprepared("PRAGMA wal_checkpoint(FULL)").await;
+            }
+        } else if let Some(db) = self.connection.take() {
+            // the log goes with the last connection, and comes back with the next
+            self.condition.expects(self.condition.files().first());
+            if tokio::time::timeout(TO_CLOSE, db.close()).await.is_err() {
                 tracing::error!("a connection that failed does not close");
             }
         }
-        done
+        Err(error)
     }
 }
 

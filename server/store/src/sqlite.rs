@@ -225,7 +225,7 @@ impl Lock {
 }
 
 /// Files by what they are, whatever they are called.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Files(Vec<(PathBuf, (u64, u64))>);
 
 impl Files {
