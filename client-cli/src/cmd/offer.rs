@@ -299,6 +299,9 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
     for life in &offer.life {
         out.item(0, "!", life);
     }
+    for caution in &offer.cautions {
+        out.item(0, "!", caution);
+    }
     if let Some(health) = &offer.health {
         out.gap();
         out.heading("The giver's statement on its health (not a certificate)");

@@ -390,7 +390,8 @@ fn health(declaration: &Declaration) -> v1::HealthDeclaration {
 
 /// An offer as it stands on a day.
 pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
-    let Shown { offer, giver_name, cultivar_name, seed_headline, life, protection, movement } = shown;
+    let Shown { offer, giver_name, cultivar_name, seed_headline, life, cautions, protection, movement } =
+        shown;
     let contents = &offer.contents;
     let state = match offer.state(today) {
         State::Coming => v1::OfferState::Coming,
@@ -430,6 +431,7 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         kept_how: contents.kept_how.clone(),
         use_by: contents.use_by.map(date),
         life: life.clone(),
+        cautions: cautions.clone(),
         promised: offer.promised,
         auto_accept: contents.auto_accept,
         lot_id: contents.lot.map(|l| l.to_string()).unwrap_or_default(),

@@ -45,6 +45,8 @@ pub struct Shown {
     pub seed_headline: String,
     /// What giver and taker should know of how long it lives.
     pub life: Vec<String>,
+    /// What to mind when handling or eating it.
+    pub cautions: Vec<String>,
     /// What protects the cultivar, in a sentence; empty if nothing is on file.
     pub protection: String,
     /// What is on file on moving it to a place.
@@ -73,6 +75,7 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
         .map(|crop| viability::warnings(crop, *material, *taken_on, kept_how, *available_until, today));
     Shown {
         life: life.unwrap_or_default(),
+        cautions: offer.contents.health.cautions(offer.contents.material).into_iter().collect(),
         protection: String::new(),
         movement: None,
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
