@@ -1,6 +1,7 @@
 //! Offers: living material that somebody gives away or swaps, where, when, on what terms, and what the
 //! giver states of its health. Plant-health statements are in [`health`].
 
+mod care;
 pub mod health;
 
 use crate::{
