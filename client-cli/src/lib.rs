@@ -4,18 +4,19 @@
 pub mod args;
 mod client;
 mod cmd;
+mod commands;
 mod error;
 mod harmless;
 mod output;
 mod paper;
 mod prompt;
 mod settings;
-mod units;
-mod words;
+mod terminal;
 
 use std::process::ExitCode;
 
 use clap::Parser as _;
+use scionary_show::words;
 
 pub use error::Failure;
 pub use output::Output;

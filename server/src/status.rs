@@ -361,7 +361,11 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::SuspendedAlready(_) => (Code::FailedPrecondition, "SUSPENDED_ALREADY"),
         Rule::NotSuspended(_) => (Code::FailedPrecondition, "NOT_SUSPENDED"),
     };
-    build(code, reason, rule.to_string(), request, HashMap::new(), |details| {
+    let mut facts = HashMap::new();
+    if let Rule::RoundPhase { first: Some(step), .. } = rule {
+        facts.insert("first".to_string(), step.word().to_string());
+    }
+    build(code, reason, rule.to_string(), request, facts, |details| {
         if code == Code::FailedPrecondition {
             details.add_precondition_failure_violation(reason, "", rule.to_string());
         }

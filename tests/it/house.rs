@@ -14,6 +14,9 @@ const EDGES: &[(&str, &str)] = &[
     ("scionary-server", "scionary-migrations"),
     ("scionary-cli", "scionary-proto"),
     ("scionary-cli", "scionary-domain"),
+    ("scionary-cli", "scionary-show"),
+    ("scionary-show", "scionary-proto"),
+    ("scionary-show", "scionary-domain"),
 ];
 
 /// What the domain may use: nothing that reads a clock, a file, a socket or randomness at run time.

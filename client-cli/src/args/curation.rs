@@ -330,7 +330,7 @@ pub enum ExportKind {
 #[derive(Debug, Clone, Args)]
 pub struct ExportArguments {
     /// passport (FAO/Bioversity MCPD V.2.1, CSV), findings (CSV), findings-json, or registry (all of it, for another server; stewards)
-    #[arg(value_parser = words::parse_export)]
+    #[arg(value_parser = parse_export)]
     pub what: ExportKind,
     /// Only this crop
     #[arg(long)]
@@ -338,4 +338,16 @@ pub struct ExportArguments {
     /// The file to write; standard output if left out
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+}
+
+/// A typed export.
+fn parse_export(text: &str) -> Result<ExportKind, String> {
+    use ExportKind::{File, Registry};
+    match words::typed(text).as_str() {
+        "PASSPORT" => Ok(File(v1::ExportFormat::PassportCsv)),
+        "FINDINGS" => Ok(File(v1::ExportFormat::FindingsCsv)),
+        "FINDINGS_JSON" => Ok(File(v1::ExportFormat::FindingsJson)),
+        "REGISTRY" => Ok(Registry),
+        _ => Err("one of passport, findings, findings-json, registry expected".into()),
+    }
 }

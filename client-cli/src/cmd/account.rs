@@ -1,8 +1,8 @@
 //! Your account.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::more;
 use crate::{
     args::{AccountCommand, PersonArguments, RoleArguments},
     client::Client,
@@ -28,21 +28,21 @@ fn roles(account: &v1::Account) -> String {
         .join(", ")
 }
 
-fn show(out: &Output, account: Option<&v1::Account>) {
+fn show(view: &mut View, account: Option<&v1::Account>) {
     let Some(account) = account else { return };
-    out.field("handle", &account.handle);
-    out.field("name", &account.display_name);
-    out.field("roles", &roles(account));
-    out.field("member since", &words::day_of(account.created_at.as_ref()));
-    out.field("id", &account.account_id);
+    view.fact("handle", &account.handle);
+    view.fact("name", &account.display_name);
+    view.fact("roles", roles(account));
+    view.fact("member since", words::day_of(account.created_at.as_ref()));
+    view.fact("id", &account.account_id);
 }
 
-fn show_invitation(out: &Output, invitation: Option<&v1::Invitation>) {
+fn show_invitation(view: &mut View, invitation: Option<&v1::Invitation>) {
     let Some(invitation) = invitation else { return };
-    out.field("invitation", &invitation.invitation_id);
-    out.field("note", &invitation.note);
-    out.field("state", &words::plain(invitation.state().as_str_name(), "INVITATION_STATE_"));
-    out.field("ends", &words::day_of(invitation.expires_at.as_ref()));
+    view.fact("invitation", &invitation.invitation_id);
+    view.fact("note", &invitation.note);
+    view.fact("state", words::plain(invitation.state().as_str_name(), "INVITATION_STATE_"));
+    view.fact("ends", words::day_of(invitation.expires_at.as_ref()));
 }
 
 pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
@@ -61,11 +61,11 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 code: code.unwrap_or_default(),
             };
             let reply: v1::SignUpResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("The account is made.");
-                show(out, reply.account.as_ref());
-                out.gap();
-                out.faint(&format!("Next: scionary account sign-in {handle}"));
+            output.reply(&reply, |view| {
+                view.line("The account is made.");
+                show(view, reply.account.as_ref());
+                view.gap();
+                view.note(format!("Next: scionary account sign-in {handle}"));
             })
         }
         AccountCommand::SignIn { handle } => {
@@ -74,8 +74,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let mut reply: v1::SignInResponse = client.call(request).await?;
             let account = reply.account.clone().unwrap_or_default();
             client.remember(&account.handle, std::mem::take(&mut reply.token))?;
-            output.reply(&reply, |out| {
-                out.text(&format!(
+            output.reply(&reply, |view| {
+                view.line(format!(
                     "Signed in as {} until {}.",
                     account.display_name,
                     words::day_of(reply.expires_at.as_ref())
@@ -88,8 +88,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 let request = v1::SignOutEverywhereRequest {};
                 let reply: v1::SignOutEverywhereResponse = client.call(request).await?;
                 client.folder.forget_session()?;
-                return output.reply(&reply, |out| {
-                    out.text(&format!("Signed out; {} sessions were ended.", reply.sessions_ended));
+                return output.reply(&reply, |view| {
+                    view.line(format!("Signed out; {} sessions were ended.", reply.sessions_ended));
                 });
             }
             let done: Result<v1::SignOutResponse, Failure> = client.call(v1::SignOutRequest {}).await;
@@ -99,14 +99,14 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 other => other?,
             };
             client.folder.forget_session()?;
-            output.reply(&reply, |out| out.text("Signed out."))
+            output.reply(&reply, |view| view.line("Signed out."))
         }
         AccountCommand::Whoami => {
             client.need_session()?;
             let reply: v1::WhoAmIResponse = client.call(v1::WhoAmIRequest {}).await?;
-            output.reply(&reply, |out| {
-                show(out, reply.account.as_ref());
-                out.field("session ends", &words::day_of(reply.session_expires_at.as_ref()));
+            output.reply(&reply, |view| {
+                show(view, reply.account.as_ref());
+                view.fact("session ends", words::day_of(reply.session_expires_at.as_ref()));
             })
         }
         AccountCommand::Password => {
@@ -115,8 +115,8 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let new_password = prompt::new_password("A new password")?;
             let request = v1::ChangePasswordRequest { current_password, new_password };
             let reply: v1::ChangePasswordResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text(&format!(
+            output.reply(&reply, |view| {
+                view.line(format!(
                     "The password is changed; {} other sessions were ended.",
                     reply.sessions_ended
                 ));
@@ -126,24 +126,24 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             client.need_session()?;
             let request = v1::CreateInvitationRequest { note };
             let reply: v1::CreateInvitationResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.field("code", &reply.code);
-                show_invitation(out, reply.invitation.as_ref());
-                out.gap();
-                out.text("Hand the code to your guest; it is good once and is not shown again. They type:");
-                out.text(&format!("  scionary account sign-up THEIR-HANDLE --code {}", reply.code));
+            output.reply(&reply, |view| {
+                view.fact("code", &reply.code);
+                show_invitation(view, reply.invitation.as_ref());
+                view.gap();
+                view.line("Hand the code to your guest; it is good once and is not shown again. They type:");
+                view.line(format!("  scionary account sign-up THEIR-HANDLE --code {}", reply.code));
             })
         }
         AccountCommand::Invitations { paging } => {
             client.need_session()?;
             let request = v1::ListInvitationsRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListInvitationsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.invitations.is_empty() {
-                    out.text("You have made no invitations. Make one with: scionary account invite");
+                    view.line("You have made no invitations. Make one with: scionary account invite");
                     return;
                 }
-                out.table(
+                view.table(
                     ["INVITATION", "STATE", "ENDS", "NOTE"],
                     reply.invitations.iter().map(|i| {
                         [
@@ -154,94 +154,94 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                         ]
                     }),
                 );
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         AccountCommand::Uninvite { invitation } => {
             client.need_session()?;
             let request = v1::RevokeInvitationRequest { invitation_id: invitation };
             let reply: v1::RevokeInvitationResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("The invitation is taken back.");
-                show_invitation(out, reply.invitation.as_ref());
+            output.reply(&reply, |view| {
+                view.line("The invitation is taken back.");
+                show_invitation(view, reply.invitation.as_ref());
             })
         }
         AccountCommand::Grant(RoleArguments { handle, role, crop }) => {
             client.need_session()?;
             let request = v1::GrantRoleRequest { handle, role: role.into(), crop };
             let reply: v1::GrantRoleResponse = client.call(request).await?;
-            output.reply(&reply, |out| show(out, reply.account.as_ref()))
+            output.reply(&reply, |view| show(view, reply.account.as_ref()))
         }
         AccountCommand::Revoke(RoleArguments { handle, role, crop }) => {
             client.need_session()?;
             let request = v1::RevokeRoleRequest { handle, role: role.into(), crop };
             let reply: v1::RevokeRoleResponse = client.call(request).await?;
-            output.reply(&reply, |out| show(out, reply.account.as_ref()))
+            output.reply(&reply, |view| show(view, reply.account.as_ref()))
         }
         AccountCommand::Block { account } => {
             client.need_session()?;
             let request = v1::BlockMemberRequest { account_id: account };
             let reply: v1::BlockMemberResponse = client.call(request).await?;
-            output.reply(&reply, |out| blocked(out, &reply.blocked))
+            output.reply(&reply, |view| blocked(view, &reply.blocked))
         }
         AccountCommand::Unblock { account } => {
             client.need_session()?;
             let request = v1::UnblockMemberRequest { account_id: account };
             let reply: v1::UnblockMemberResponse = client.call(request).await?;
-            output.reply(&reply, |out| blocked(out, &reply.blocked))
+            output.reply(&reply, |view| blocked(view, &reply.blocked))
         }
         AccountCommand::Blocked => {
             client.need_session()?;
             let reply: v1::ListBlockedResponse = client.call(v1::ListBlockedRequest {}).await?;
-            output.reply(&reply, |out| blocked(out, &reply.blocked))
+            output.reply(&reply, |view| blocked(view, &reply.blocked))
         }
         AccountCommand::Vouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::VouchForRequest { handle, reason };
             let reply: v1::VouchForResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Vouched for: their evidence counts by itself now.");
-                show(out, reply.account.as_ref());
+            output.reply(&reply, |view| {
+                view.line("Vouched for: their evidence counts by itself now.");
+                show(view, reply.account.as_ref());
             })
         }
         AccountCommand::Unvouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::WithdrawVouchingRequest { handle, reason };
             let reply: v1::WithdrawVouchingResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text(
+            output.reply(&reply, |view| {
+                view.line(
                     "Not vouched for any more: their evidence counts where a vouched grower bears it out.",
                 );
-                show(out, reply.account.as_ref());
+                show(view, reply.account.as_ref());
             })
         }
         AccountCommand::Suspend(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::SuspendAccountRequest { handle, reason };
             let reply: v1::SuspendAccountResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Suspended: it may do nothing, and its evidence does not count.");
-                show(out, reply.account.as_ref());
+            output.reply(&reply, |view| {
+                view.line("Suspended: it may do nothing, and its evidence does not count.");
+                show(view, reply.account.as_ref());
             })
         }
         AccountCommand::Restore(PersonArguments { handle, reason }) => {
             client.need_session()?;
             let request = v1::RestoreAccountRequest { handle, reason };
             let reply: v1::RestoreAccountResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Restored.");
-                show(out, reply.account.as_ref());
+            output.reply(&reply, |view| {
+                view.line("Restored.");
+                show(view, reply.account.as_ref());
             })
         }
     }
 }
 
-fn blocked(out: &Output, all: &[v1::BlockedMember]) {
+fn blocked(view: &mut View, all: &[v1::BlockedMember]) {
     if all.is_empty() {
-        out.text("You block nobody.");
+        view.line("You block nobody.");
     }
     for member in all {
-        out.item(0, "-", &member.display_name);
-        out.item(2, "", &member.account_id);
+        view.item(0, "-", &member.display_name);
+        view.item(2, "", &member.account_id);
     }
 }

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::more;
 use crate::{
     args::{AlertCommand, RaiseArguments},
     client::Client,
@@ -31,10 +31,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 trace_back,
             };
             let reply: v1::RaiseAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
-                out.gap();
-                told(out, reply.alert.as_ref());
+            output.reply(&reply, |view| {
+                view.line("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
+                view.gap();
+                told(view, reply.alert.as_ref());
             })
         }
         AlertCommand::List { to_rule_on, all, paging } => {
@@ -45,44 +45,44 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListAlertsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.alerts.is_empty() {
-                    out.text("No alert is open.");
+                    view.line("No alert is open.");
                 }
                 for alert in &reply.alerts {
-                    out.item(0, "-", &line(alert));
-                    out.item(2, "", &alert.alert_id);
+                    view.item(0, "-", line(alert));
+                    view.item(2, "", &alert.alert_id);
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         AlertCommand::Show { alert } => {
             let request = v1::GetAlertRequest { alert_id: alert };
             let reply: v1::GetAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
+            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
         }
         AlertCommand::Confirm { alert, words, trace_back } => {
             let request = v1::ConfirmAlertRequest { alert_id: alert, words, trace_back };
             let reply: v1::ConfirmAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
+            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
         }
         AlertCommand::Dismiss { alert, reason } => {
             let request = v1::DismissAlertRequest { alert_id: alert, reason };
             let reply: v1::DismissAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Dismissed: nothing of it is left. The one who raised it is told why.");
+            output.reply(&reply, |view| {
+                view.line("Dismissed: nothing of it is left. The one who raised it is told why.");
             })
         }
         AlertCommand::Lift { alert, reason } => {
             let request = v1::LiftAlertRequest { alert_id: alert, reason };
             let reply: v1::LiftAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.alert.as_ref()))
+            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
         }
         AlertCommand::Withdraw { alert } => {
             let request = v1::WithdrawAlertRequest { alert_id: alert };
             let reply: v1::WithdrawAlertResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Taken back: nothing of it is left.");
+            output.reply(&reply, |view| {
+                view.line("Taken back: nothing of it is left.");
             })
         }
         AlertCommand::Recall { alert, out } => recall(client, output, alert, out).await,
@@ -100,39 +100,39 @@ fn line(alert: &v1::Alert) -> String {
     )
 }
 
-fn told(out: &Output, alert: Option<&v1::Alert>) {
+fn told(view: &mut View, alert: Option<&v1::Alert>) {
     let Some(alert) = alert else { return };
-    out.heading(&format!("Alert of {} on {}", words::alert_kind(alert.kind()), alert.lot_code));
-    out.field("alert", &alert.alert_id);
-    out.field("state", &words::alert_state(alert.state()));
-    out.field("seen", &format!("{}: {}", words::day(alert.seen_on), alert.words));
-    out.field("pest", &alert.pest);
-    out.field("sick since", &words::day(alert.since));
+    view.title(format!("Alert of {} on {}", words::alert_kind(alert.kind()), alert.lot_code));
+    view.fact("alert", &alert.alert_id);
+    view.fact("state", words::alert_state(alert.state()));
+    view.fact("seen", format!("{}: {}", words::day(alert.seen_on), alert.words));
+    view.fact("pest", &alert.pest);
+    view.fact("sick since", words::day(alert.since));
     if alert.kind() == v1::AlertKind::Health {
         let all: Vec<String> = alert.carriers().map(words::carrier).collect();
-        out.field("carried by", &all.join(", "));
-        out.field(
+        view.fact("carried by", all.join(", "));
+        view.fact(
             "looks back",
             if alert.trace_back { "yes: sources and what came of them count too" } else { "no" },
         );
     } else {
-        out.field("part", &words::part(alert.part()));
+        view.fact("part", words::part(alert.part()));
     }
-    out.field("raised by", &alert.raised_by);
-    out.field("borne out", &alert.ruling);
-    out.field("lifted", &alert.lifted_why);
-    out.field("reaches", &words::counted(alert.lots, "lot"));
-    out.field("yours", &alert.own_lots.join(", "));
-    out.gap();
+    view.fact("raised by", &alert.raised_by);
+    view.fact("borne out", &alert.ruling);
+    view.fact("lifted", &alert.lifted_why);
+    view.fact("reaches", words::counted(alert.lots, "lot"));
+    view.fact("yours", alert.own_lots.join(", "));
+    view.gap();
     match (alert.state(), alert.may_rule, alert.is_mine) {
-        (v1::AlertState::Raised, true, _) => out.faint(&format!(
+        (v1::AlertState::Raised, true, _) => view.note(format!(
             "See what it reaches: scionary alert recall {0}. Then: scionary alert confirm {0} --words \"WHAT WAS SEEN\", or dismiss {0} --reason \"WHY\"",
             alert.alert_id
         )),
         (v1::AlertState::Raised, _, true) => {
-            out.faint(&format!("A false alarm? scionary alert withdraw {}", alert.alert_id));
+            view.note(format!("A false alarm? scionary alert withdraw {}", alert.alert_id));
         }
-        (v1::AlertState::Confirmed, _, _) => out.text(
+        (v1::AlertState::Confirmed, _, _) => view.line(
             "Keep what it reaches apart, give none of it on, disinfect blades, and ask the plant-health authority what is to be done.",
         ),
         (_, _, _) => {}
@@ -179,28 +179,28 @@ async fn recall(
         output.aside(&format!("{} lots are in {}.", all.lots.len(), path.display()));
         return Ok(());
     }
-    output.reply(&all, |out| {
-        out.heading(&format!("It reaches {}", words::counted(all.lots_total, "lot")));
+    output.reply(&all, |view| {
+        view.title(format!("It reaches {}", words::counted(all.lots_total, "lot")));
         let mut holders: BTreeMap<&str, Vec<&v1::ReachedLot>> = BTreeMap::new();
         for lot in &all.lots {
             holders.entry(&lot.holder_name).or_default().push(lot);
         }
         for (holder, lots) in holders {
-            out.gap();
-            out.text(&format!("{holder}:"));
+            view.gap();
+            view.line(format!("{holder}:"));
             for lot in lots {
                 let since = lot.since.map(|d| format!(", since {}", words::day(Some(d)))).unwrap_or_default();
                 let left = if lot.ended_on.is_some() { ", nothing left" } else { "" };
                 let (kind, name) = (words::lot_kind(lot.kind()), &lot.cultivar_name);
-                out.item(0, "-", &format!("{}  {kind} {name}{since}{left}", lot.code));
+                view.item(0, "-", format!("{}  {kind} {name}{since}{left}", lot.code));
                 if lot.chain.len() > 1 {
-                    out.item(2, "", &format!("by {}", chain(lot)));
+                    view.item(2, "", format!("by {}", chain(lot)));
                 }
             }
         }
         if !all.is_whole {
-            out.gap();
-            out.text("This is not all: a trace visits so many lots at most.");
+            view.gap();
+            view.line("This is not all: a trace visits so many lots at most.");
         }
     })
 }

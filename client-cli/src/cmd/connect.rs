@@ -37,12 +37,12 @@ async fn about(client: &Client) -> Result<v1::GetServerResponse, Failure> {
 
 fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Result<(), Failure> {
     let who = client.folder.session()?.filter(|s| s.server == client.server).map(|s| s.handle);
-    output.reply(reply, |out| {
-        out.heading(&reply.name);
-        out.field("server", &format!("{} (version {})", client.server, reply.version));
-        out.field(
+    output.reply(reply, |view| {
+        view.title(&reply.name);
+        view.fact("server", format!("{} (version {})", client.server, reply.version));
+        view.fact(
             "on file",
-            &format!(
+            format!(
                 "{} cultivars, {} pieces of evidence; crops: {}",
                 reply.cultivar_count,
                 reply.evidence_count,
@@ -50,7 +50,7 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
             ),
         );
         let how = words::plain(reply.sign_up().as_str_name(), "SIGN_UP_MODE_");
-        out.field(
+        view.fact(
             "sign-up",
             match how.as_str() {
                 "open" => "open to everybody",
@@ -59,8 +59,8 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
             },
         );
         match who {
-            Some(handle) => out.field("signed in as", &handle),
-            None => out.field("session", "not signed in; sign in with: scionary account sign-in HANDLE"),
+            Some(handle) => view.fact("signed in as", &handle),
+            None => view.fact("session", "not signed in; sign in with: scionary account sign-in HANDLE"),
         }
     })
 }

@@ -1,6 +1,7 @@
 //! Crops.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
 use super::lookup::sources;
 use crate::{args::CropCommand, client::Client, error::Failure, output::Output, words};
@@ -9,12 +10,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
     match command {
         CropCommand::List => {
             let reply: v1::ListCropsResponse = client.call(v1::ListCropsRequest {}).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.crops.is_empty() {
-                    out.text("No crop is on file yet: whoever runs this server loads a catalogue first.");
+                    view.line("No crop is on file yet: whoever runs this server loads a catalogue first.");
                     return;
                 }
-                out.table(
+                view.table(
                     ["CROP", "NAME", "BOTANICAL NAME", "CULTIVARS"],
                     reply.crops.iter().map(|c| {
                         [
@@ -30,7 +31,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
         CropCommand::Show { crop } => {
             let request = v1::GetCropRequest { crop: crop.to_lowercase() };
             let reply: v1::GetCropResponse = client.call(request).await?;
-            output.reply(&reply, |out| show(out, &reply))
+            output.reply(&reply, |view| show(view, &reply))
         }
     }
 }
@@ -75,62 +76,62 @@ fn keeping(storage: &v1::Storage) -> String {
     format!("{material} kept {}: {} [{}]{note}", storage.how, says.join("; "), storage.origin)
 }
 
-fn show(out: &Output, reply: &v1::GetCropResponse) {
+fn show(view: &mut View, reply: &v1::GetCropResponse) {
     let summary = reply.summary.clone().unwrap_or_default();
-    out.heading(&format!("{} ({})", summary.name, summary.botanical_name));
-    out.text(&reply.about);
-    out.gap();
-    out.heading("What is observed");
+    view.title(format!("{} ({})", summary.name, summary.botanical_name));
+    view.line(&reply.about);
+    view.gap();
+    view.title("What is observed");
     for descriptor in &reply.descriptors {
-        out.item(
+        view.item(
             0,
             "-",
-            &format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
+            format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
         );
-        out.item(2, "how:", &descriptor.observe);
+        view.item(2, "how:", &descriptor.observe);
         if !descriptor.states.is_empty() {
             let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
-            out.item(2, "states:", &states.join(", "));
+            view.item(2, "states:", states.join(", "));
         }
     }
-    out.gap();
-    out.heading("Timings, sizes, temperatures");
+    view.gap();
+    view.title("Timings, sizes, temperatures");
     for timing in &reply.timings {
         let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
-        out.item(
+        view.item(
             0,
             "-",
-            &format!("{}: {} [{}]{note}", timing.label, range(&out.in_units(timing)), timing.origin),
+            format!("{}: {} [{}]{note}", timing.label, range(&view.reader().figure(timing)), timing.origin),
         );
     }
     if !reply.storages.is_empty() {
-        out.gap();
-        out.heading("How long it keeps");
+        view.gap();
+        view.title("How long it keeps");
         for storage in &reply.storages {
-            out.item(0, &format!("{}:", storage.storage_key), &keeping(storage));
+            view.item(0, &format!("{}:", storage.storage_key), keeping(storage));
         }
     }
     if !reply.statements.is_empty() {
-        out.gap();
-        out.heading("What sources say of the crop as a whole");
+        view.gap();
+        view.title("What sources say of the crop as a whole");
         for statement in &reply.statements {
             let note =
                 if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
-            out.item(
+            view.item(
                 0,
                 "-",
-                &format!(
+                format!(
                     "{}, {}: {} [{}]{note}",
                     statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
                 ),
             );
         }
     }
-    out.gap();
-    out.heading("Take care");
+    view.gap();
+    view.title("Take care");
     for caution in &reply.cautions {
-        out.item(0, "-", &caution.text);
+        view.item(0, "-", &caution.text);
     }
-    out.gap();
-    sources(out, &reply.sources);
+    view.gap();
+    sources(view, &reply.sources);
 }

@@ -1,11 +1,9 @@
 //! Cultivars.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::{
-    lookup::{matches, named, show_piece, sources},
-    more,
-};
+use super::lookup::{matches, named, show_piece, sources};
 use crate::{
     args::{CultivarCommand, ProtectArguments},
     client::Client,
@@ -24,9 +22,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 page_size: limit,
             };
             let reply: v1::SearchCultivarsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if !reply.matches.is_empty() {
-                    matches(out, &reply.matches);
+                    matches(view, &reply.matches);
                 }
             })?;
             if reply.matches.is_empty() {
@@ -43,9 +41,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 page_token: paging.page,
             };
             let reply: v1::ListCultivarsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.cultivars.is_empty() {
-                    out.text(match seed {
+                    view.line(match seed {
                         None => "No cultivar is on file here yet. See: scionary status",
                         Some(v1::SeedAnswer::ComesTrue) => {
                             "None on file “comes true”: that is said only where off-types were counted. Try --seed mostly-true."
@@ -54,19 +52,19 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                     });
                     return;
                 }
-                out.table(
+                view.table(
                     ["CULTIVAR", "SEED", "OTHER NAMES"],
                     reply
                         .cultivars
                         .iter()
                         .map(|c| [named(Some(c)), words::answer(c.seed_answer()), c.other_names.join(", ")]),
                 );
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         CultivarCommand::Show { cultivar, crop } => {
             let reply = get(client, cultivar.join(" "), crop).await?;
-            output.reply(&reply, |out| show(out, &reply))
+            output.reply(&reply, |view| show(view, &reply))
         }
         CultivarCommand::History { cultivar, crop, paging } => {
             super::curation::history(client, output, cultivar.join(" "), crop, paging.page_size, paging.page)
@@ -78,7 +76,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
         CultivarCommand::Protection { cultivar, crop } => {
             let request = v1::GetProtectionRequest { cultivar: cultivar.join(" "), crop: words::crop(crop) };
             let reply: v1::GetProtectionResponse = client.call(request).await?;
-            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
+            output.reply(&reply, |view| protected(view, reply.protection.as_ref()))
         }
         CultivarCommand::Protect(arguments) => {
             client.need_session()?;
@@ -89,13 +87,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
             let request =
                 v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: Some(protection) };
             let reply: v1::SetProtectionResponse = client.call(request).await?;
-            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
+            output.reply(&reply, |view| protected(view, reply.protection.as_ref()))
         }
         CultivarCommand::Unprotect { cultivar, crop } => {
             client.need_session()?;
             let request = v1::SetProtectionRequest { cultivar, crop: words::crop(crop), protection: None };
             let reply: v1::SetProtectionResponse = client.call(request).await?;
-            output.reply(&reply, |out| protected(out, reply.protection.as_ref()))
+            output.reply(&reply, |view| protected(view, reply.protection.as_ref()))
         }
         CultivarCommand::Lock(arguments) => super::curation::lock(client, output, arguments, true).await,
         CultivarCommand::Unlock(arguments) => super::curation::lock(client, output, arguments, false).await,
@@ -113,21 +111,21 @@ pub(super) async fn run(client: &Client, output: &Output, command: CultivarComma
                 page_token: paging.page,
             };
             let reply: v1::ListEvidenceResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.evidence.is_empty() {
-                    out.text("No evidence is on file.");
+                    view.line("No evidence is on file.");
                 }
                 let mut label = "";
                 for piece in &reply.evidence {
                     if piece.label != label {
-                        out.heading(&piece.label);
+                        view.title(&piece.label);
                         label = &piece.label;
                     }
-                    show_piece(out, piece);
+                    show_piece(view, piece);
                 }
-                out.gap();
-                sources(out, &reply.sources);
-                more(out, &reply.next_page_token);
+                view.gap();
+                sources(view, &reply.sources);
+                view.more(&reply.next_page_token);
             })
         }
     }
@@ -142,24 +140,21 @@ async fn get(
     client.call(request).await
 }
 
-fn show(out: &Output, reply: &v1::GetCultivarResponse) {
-    out.heading(&named(reply.summary.as_ref()));
-    out.answer(&reply.headline);
-    out.gap();
+fn show(view: &mut View, reply: &v1::GetCultivarResponse) {
+    view.title(named(reply.summary.as_ref()));
+    view.answer(&reply.headline);
+    view.gap();
     let summary = reply.summary.clone().unwrap_or_default();
-    out.field("botanical name", &reply.botanical_name);
+    view.fact("botanical name", &reply.botanical_name);
     if summary.rank() == v1::CultivarRank::Group {
-        out.field("this is", "a group or species as sources name it, not one cultivar");
+        view.fact("this is", "a group or species as sources name it, not one cultivar");
     }
     let cited = |source: &str| if source.is_empty() { String::new() } else { format!(" [{source}]") };
     for name in &reply.names {
         let disputed = if name.disputed { ", disputed" } else { "" };
         let note = if name.note.is_empty() { String::new() } else { format!(": {}", name.note) };
         let kind = words::plain(name.kind().as_str_name(), "NAME_KIND_");
-        out.field(
-            "also called",
-            &format!("{} ({kind}{disputed}){}{note}", name.name, cited(&name.source_id)),
-        );
+        view.fact("also called", format!("{} ({kind}{disputed}){}{note}", name.name, cited(&name.source_id)));
     }
     for parent in &reply.parents {
         let role = match parent.role() {
@@ -169,49 +164,54 @@ fn show(out: &Output, reply: &v1::GetCultivarResponse) {
         };
         let disputed = if parent.disputed { ", disputed" } else { "" };
         let note = if parent.note.is_empty() { String::new() } else { format!(": {}", parent.note) };
-        out.field(role, &format!("{}{disputed}{}{note}", parent.name, cited(&parent.source_id)));
+        view.fact(role, format!("{}{disputed}{}{note}", parent.name, cited(&parent.source_id)));
     }
-    out.field("origin", &reply.origin);
-    out.field("notes", &reply.notes);
-    out.field("id", &summary.cultivar_id);
+    view.fact("origin", &reply.origin);
+    view.fact("notes", &reply.notes);
+    view.fact("id", &summary.cultivar_id);
     if !reply.locked_why.is_empty() {
-        out.field("locked", &format!("takes no evidence and no proposals for now: {}", reply.locked_why));
+        view.fact("locked", format!("takes no evidence and no proposals for now: {}", reply.locked_why));
     }
-    out.gap();
-    out.heading("Findings");
+    view.gap();
+    view.title("Findings");
     if reply.findings.is_empty() {
-        out.text("Nothing is on file: nobody has stated, measured or counted anything yet.");
+        view.line("Nothing is on file: nobody has stated, measured or counted anything yet.");
     }
     for finding in &reply.findings {
-        out.item(
+        view.item(
             0,
             "-",
-            &format!("{} ({}): {}", finding.label, words::standing(finding.standing()), out.finding(finding)),
+            format!(
+                "{} ({}): {}",
+                finding.label,
+                words::standing(finding.standing()),
+                view.reader().finding(finding)
+            ),
         );
     }
     if !reply.namesakes.is_empty() {
-        out.gap();
-        out.heading("Others of this name");
+        view.gap();
+        view.title("Others of this name");
         for namesake in &reply.namesakes {
-            out.item(0, "-", &format!("{}, {}", named(Some(namesake)), namesake.cultivar_id));
+            view.item(0, "-", format!("{}, {}", named(Some(namesake)), namesake.cultivar_id));
         }
     }
-    out.gap();
-    sources(out, &reply.sources);
+    view.gap();
+    sources(view, &reply.sources);
 }
 
-fn protected(out: &Output, protection: Option<&v1::Protection>) {
+fn protected(view: &mut View, protection: Option<&v1::Protection>) {
     let Some(protection) = protection else {
-        out.text("No protection is on file here, which is not an answer: the office of each country has the register.");
+        view.line("No protection is on file here, which is not an answer: the office of each country has the register.");
         return;
     };
-    out.answer(&format!(
+    view.answer(format!(
         "Protected by {}: whoever passes on propagation material needs the holder's consent.",
         words::protection(protection.kind())
     ));
-    out.field("office", &protection.office);
-    out.field("number", &protection.reference);
-    out.field("where", &protection.area_codes.join(", "));
-    out.field("until", &words::day(protection.until));
-    out.field("look it up", &protection.citation);
+    view.fact("office", &protection.office);
+    view.fact("number", &protection.reference);
+    view.fact("where", protection.area_codes.join(", "));
+    view.fact("until", words::day(protection.until));
+    view.fact("look it up", &protection.citation);
 }

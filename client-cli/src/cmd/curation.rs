@@ -1,8 +1,8 @@
 //! Proposals, rulings, history, locks, complaints.
 
 use scionary_proto::v1::{self, change::Change};
+use scionary_show::View;
 
-use super::more;
 use crate::{
     args::{Grounds, LockArguments, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target},
     client::Client,
@@ -113,9 +113,9 @@ pub(super) async fn propose(
         citation: grounds.citation,
     };
     let reply: v1::ProposeChangeResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.text("Proposed. The curators of the crop rule on it:");
-        reply.proposal.iter().for_each(|p| full(out, p));
+    output.reply(&reply, |view| {
+        view.line("Proposed. The curators of the crop rule on it:");
+        reply.proposal.iter().for_each(|p| full(view, p));
     })
 }
 
@@ -137,15 +137,15 @@ pub(super) async fn proposal(
                 page_token: paging.page,
             };
             let reply: v1::ListProposalsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                list(out, &reply.proposals);
-                more(out, &reply.next_page_token);
+            output.reply(&reply, |view| {
+                list(view, &reply.proposals);
+                view.more(&reply.next_page_token);
             })
         }
         ProposalCommand::Show { proposal } => {
             let request = v1::GetProposalRequest { proposal_id: proposal };
             let reply: v1::GetProposalResponse = client.call(request).await?;
-            output.reply(&reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+            output.reply(&reply, |view| reply.proposal.iter().for_each(|p| full(view, p)))
         }
         ProposalCommand::Accept { proposal, reason } => rule(client, output, proposal, true, reason).await,
         ProposalCommand::Refuse { proposal, reason } => rule(client, output, proposal, false, reason).await,
@@ -153,8 +153,8 @@ pub(super) async fn proposal(
             client.need_session()?;
             let request = v1::WithdrawProposalRequest { proposal_id: proposal };
             let reply: v1::WithdrawProposalResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                reply.proposal.iter().for_each(|p| full(out, p));
+            output.reply(&reply, |view| {
+                reply.proposal.iter().for_each(|p| full(view, p));
             })
         }
     }
@@ -170,9 +170,9 @@ async fn my_proposals(
     client.need_session()?;
     let request = v1::ListMyProposalsRequest { state: state.into(), page_size, page_token };
     let reply: v1::ListMyProposalsResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        list(out, &reply.proposals);
-        more(out, &reply.next_page_token);
+    output.reply(&reply, |view| {
+        list(view, &reply.proposals);
+        view.more(&reply.next_page_token);
     })
 }
 
@@ -186,7 +186,7 @@ async fn rule(
     client.need_session()?;
     let request = v1::RuleOnProposalRequest { proposal_id, accept, reason };
     let reply: v1::RuleOnProposalResponse = client.call(request).await?;
-    output.reply(&reply, |out| reply.proposal.iter().for_each(|p| full(out, p)))
+    output.reply(&reply, |view| reply.proposal.iter().for_each(|p| full(view, p)))
 }
 
 fn days(count: i32) -> String {
@@ -203,9 +203,9 @@ fn about(p: &v1::Proposal) -> String {
     format!("{}: {name} ({})", p.change_text, p.crop)
 }
 
-fn list(out: &Output, proposals: &[v1::Proposal]) {
+fn list(view: &mut View, proposals: &[v1::Proposal]) {
     if proposals.is_empty() {
-        out.text("No such proposals.");
+        view.line("No such proposals.");
     }
     for p in proposals {
         let state = words::proposal_state(p.state());
@@ -219,36 +219,36 @@ fn list(out: &Output, proposals: &[v1::Proposal]) {
         } else {
             String::new()
         };
-        out.item(0, "-", &format!("{} [{state}{impact}]", about(p)));
-        out.item(2, "", &format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
+        view.item(0, "-", format!("{} [{state}{impact}]", about(p)));
+        view.item(2, "", format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
     }
     if proposals.iter().any(|p| p.state() == v1::ProposalState::Open) {
-        out.gap();
-        out.faint("Next: scionary proposal show ID, then accept ID or refuse ID with --reason (curators).");
+        view.gap();
+        view.note("Next: scionary proposal show ID, then accept ID or refuse ID with --reason (curators).");
     }
 }
 
-fn full(out: &Output, p: &v1::Proposal) {
-    out.heading(&about(p));
-    out.field("state", &words::proposal_state(p.state()));
-    out.field("proposed by", &format!("{}, {}", p.author_name, words::day_of(p.created_at.as_ref())));
-    out.field("why", &p.reason);
-    out.field("citation", &p.citation);
+fn full(view: &mut View, p: &v1::Proposal) {
+    view.title(about(p));
+    view.fact("state", words::proposal_state(p.state()));
+    view.fact("proposed by", format!("{}, {}", p.author_name, words::day_of(p.created_at.as_ref())));
+    view.fact("why", &p.reason);
+    view.fact("citation", &p.citation);
     if p.state() == v1::ProposalState::Open {
-        out.field("waits", &days(p.age_days));
-        out.field(
+        view.fact("waits", days(p.age_days));
+        view.fact(
             "touches",
-            &format!("{} pieces of evidence, {} open offers", p.evidence_count, p.offer_count),
+            format!("{} pieces of evidence, {} open offers", p.evidence_count, p.offer_count),
         );
     } else {
-        out.field("ruled by", &format!("{}, {}", p.ruled_by_name, words::day_of(p.ruled_at.as_ref())));
-        out.field("ruling", &p.ruling);
-        out.field("outcome", &p.outcome);
+        view.fact("ruled by", format!("{}, {}", p.ruled_by_name, words::day_of(p.ruled_at.as_ref())));
+        view.fact("ruling", &p.ruling);
+        view.fact("outcome", &p.outcome);
     }
-    out.field("id", &p.proposal_id);
+    view.fact("id", &p.proposal_id);
     if !p.differences.is_empty() {
-        out.gap();
-        out.table(
+        view.gap();
+        view.table(
             ["WHAT", "NOW", "THEN"],
             p.differences.iter().map(|d| {
                 let or_nothing = |t: &str| if t.is_empty() { "-".to_string() } else { t.to_string() };
@@ -257,17 +257,17 @@ fn full(out: &Output, p: &v1::Proposal) {
         );
     }
     if !p.remarks.is_empty() {
-        out.gap();
-        out.heading("To bear in mind");
-        remarks(out, &p.remarks);
+        view.gap();
+        view.title("To bear in mind");
+        remarks(view, &p.remarks);
     }
 }
 
-fn remarks(out: &Output, remarks: &[v1::NameRemark]) {
+fn remarks(view: &mut View, remarks: &[v1::NameRemark]) {
     for remark in remarks {
         let source = if remark.source.is_empty() { String::new() } else { format!(" [{}]", remark.source) };
         let mark = if remark.severe { "!" } else { "-" };
-        out.item(0, mark, &format!("{}{source}", remark.text));
+        view.item(0, mark, format!("{}{source}", remark.text));
     }
 }
 
@@ -281,28 +281,28 @@ pub(super) async fn history(
 ) -> Result<(), Failure> {
     let request = v1::GetHistoryRequest { cultivar, crop: words::crop(crop), page_size, page_token };
     let reply: v1::GetHistoryResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if reply.events.is_empty() {
-            out.text("Nothing has happened to this record since it was loaded.");
+            view.line("Nothing has happened to this record since it was loaded.");
         }
         for event in &reply.events {
             let version =
                 if event.version > 0 { format!(", version {}", event.version) } else { String::new() };
             let by = if event.by_name.is_empty() { "the server" } else { event.by_name.as_str() };
-            out.item(
+            view.item(
                 0,
                 "-",
-                &format!("{} {} by {by}{version}", words::day_of(event.at.as_ref()), event.action),
+                format!("{} {} by {by}{version}", words::day_of(event.at.as_ref()), event.action),
             );
             if !event.detail.is_empty() {
-                out.item(2, "", &event.detail);
+                view.item(2, "", &event.detail);
             }
             if !event.why.is_empty() {
-                out.item(2, "why:", &event.why);
+                view.item(2, "why:", &event.why);
             }
-            out.item(2, "", &event.subject_id);
+            view.item(2, "", &event.subject_id);
         }
-        more(out, &reply.next_page_token);
+        view.more(&reply.next_page_token);
     })
 }
 
@@ -315,13 +315,13 @@ pub(super) async fn check_name(
 ) -> Result<(), Failure> {
     let request = v1::CheckNameRequest { crop, name, historic };
     let reply: v1::CheckNameResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.answer(if reply.acceptable {
+    output.reply(&reply, |view| {
+        view.answer(if reply.acceptable {
             "Nothing stands in the way of this name."
         } else {
             "This name cannot be given to a new cultivar."
         });
-        remarks(out, &reply.remarks);
+        remarks(view, &reply.remarks);
     })
 }
 
@@ -335,8 +335,8 @@ pub(super) async fn lock(
     let LockArguments { cultivar, crop, reason } = arguments;
     let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock, reason };
     let reply: v1::LockRecordResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.text(if lock {
+    output.reply(&reply, |view| {
+        view.line(if lock {
             "Locked: it takes no evidence and no proposals until it is unlocked."
         } else {
             "Unlocked."
@@ -350,9 +350,9 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
         ReportCommand::File { about, id, reason } => {
             let request = v1::FileTicketRequest { subject: about.into(), subject_id: id, reason };
             let reply: v1::FileTicketResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Noted. Those who handle it will see it; only they and you do.");
-                reply.ticket.iter().for_each(|t| ticket(out, t));
+            output.reply(&reply, |view| {
+                view.line("Noted. Those who handle it will see it; only they and you do.");
+                reply.ticket.iter().for_each(|t| ticket(view, t));
             })
         }
         ReportCommand::List { mine, all, paging } => {
@@ -363,32 +363,32 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
                 page_token: paging.page,
             };
             let reply: v1::ListTicketsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.tickets.is_empty() {
-                    out.text("No complaints are open.");
+                    view.line("No complaints are open.");
                 }
-                reply.tickets.iter().for_each(|t| ticket(out, t));
-                more(out, &reply.next_page_token);
+                reply.tickets.iter().for_each(|t| ticket(view, t));
+                view.more(&reply.next_page_token);
             })
         }
         ReportCommand::Close { report, outcome } => {
             let request = v1::CloseTicketRequest { ticket_id: report, outcome };
             let reply: v1::CloseTicketResponse = client.call(request).await?;
-            output.reply(&reply, |out| reply.ticket.iter().for_each(|t| ticket(out, t)))
+            output.reply(&reply, |view| reply.ticket.iter().for_each(|t| ticket(view, t)))
         }
     }
 }
 
-fn ticket(out: &Output, t: &v1::Ticket) {
+fn ticket(view: &mut View, t: &v1::Ticket) {
     let closed = if t.outcome.is_empty() {
         String::new()
     } else {
         format!(" [closed by {}: {}]", t.closed_by_name, t.outcome)
     };
-    out.item(
+    view.item(
         0,
         "-",
-        &format!(
+        format!(
             "{} {}: {} ({}, {}){closed}",
             words::ticket_subject(t.subject()),
             if t.subject_name.is_empty() { &t.subject_id } else { &t.subject_name },
@@ -397,5 +397,5 @@ fn ticket(out: &Output, t: &v1::Ticket) {
             words::day_of(t.created_at.as_ref())
         ),
     );
-    out.item(2, "", &format!("{} about {}", t.ticket_id, t.subject_id));
+    view.item(2, "", format!("{} about {}", t.ticket_id, t.subject_id));
 }

@@ -1,8 +1,9 @@
 //! Dated plans.
 
 use scionary_proto::v1::{self, change_step_request::Edit};
+use scionary_show::View;
 
-use super::{grafts::rates_line, lookup::named, more, odds::cited, routes::figure};
+use super::{grafts::rates_line, lookup::named, odds::cited, routes::figure};
 use crate::{
     args::{Hemisphere, PlanArguments, PlanCommand},
     client::Client,
@@ -17,7 +18,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: PlanCommand) 
         return own(client, output, command).await;
     };
     let reply: v1::DraftPlanResponse = client.call(wanted(plan)).await?;
-    output.reply(&reply, |out| drafted(out, &reply, sources))
+    output.reply(&reply, |view| drafted(view, &reply, sources))
 }
 
 fn wanted(typed: PlanArguments) -> v1::DraftPlanRequest {
@@ -40,20 +41,20 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
         PlanCommand::Keep { plan, title, note } => {
             let request = v1::KeepPlanRequest { plan: Some(wanted(plan)), title, note };
             let reply: v1::KeepPlanResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 let Some(plan) = &reply.plan else { return };
-                out.text("Kept:");
-                overview(out, plan);
-                out.gap();
-                out.faint("In full: scionary plan show ID. Tick off: scionary plan done ID STEP. For your calendar: scionary plan calendar ID --output trees.ics");
+                view.line("Kept:");
+                overview(view, plan);
+                view.gap();
+                view.note("In full: scionary plan show ID. Tick off: scionary plan done ID STEP. For your calendar: scionary plan calendar ID --output trees.ics");
             })
         }
         PlanCommand::List { paging } => list(client, output, paging).await,
         PlanCommand::Show { plan, all, sources } => {
             let request = v1::GetPlanRequest { plan_id: plan };
             let reply: v1::GetPlanResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                reply.plan.iter().for_each(|plan| show(out, plan, all, sources));
+            output.reply(&reply, |view| {
+                reply.plan.iter().for_each(|plan| show(view, plan, all, sources));
             })
         }
         PlanCommand::Done { step, on, anyway } => {
@@ -86,12 +87,12 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 after,
             };
             let reply: v1::AddStepResponse = client.call(request).await?;
-            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            output.reply(&reply, |view| reply.plan.iter().for_each(|p| overview(view, p)))
         }
         PlanCommand::RemoveStep(step) => {
             let request = v1::RemoveStepRequest { plan_id: step.plan, version: 0, step_key: step.step };
             let reply: v1::RemoveStepResponse = client.call(request).await?;
-            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            output.reply(&reply, |view| reply.plan.iter().for_each(|p| overview(view, p)))
         }
         PlanCommand::Change { plan, title, note, start, place, hemisphere, climate } => {
             let request = v1::ChangePlanRequest {
@@ -105,12 +106,12 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 climate: climate.unwrap_or_default().into(),
             };
             let reply: v1::ChangePlanResponse = client.call(request).await?;
-            output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+            output.reply(&reply, |view| reply.plan.iter().for_each(|p| overview(view, p)))
         }
         PlanCommand::Drop { plan } => {
             let request = v1::DropPlanRequest { plan_id: plan };
             let reply: v1::DropPlanResponse = client.call(request).await?;
-            output.reply(&reply, |out| out.text(&format!("Forgotten: {}.", reply.plan_id)))
+            output.reply(&reply, |view| view.line(format!("Forgotten: {}.", reply.plan_id)))
         }
         PlanCommand::Calendar { plan, output: file } => {
             let request = v1::ExportCalendarRequest { plan_id: plan.unwrap_or_default() };
@@ -138,7 +139,7 @@ async fn change(
 ) -> Result<(), Failure> {
     let request = v1::ChangeStepRequest { plan_id, version: 0, step_key, edit: Some(edit) };
     let reply: v1::ChangeStepResponse = client.call(request).await?;
-    output.reply(&reply, |out| reply.plan.iter().for_each(|p| overview(out, p)))
+    output.reply(&reply, |view| reply.plan.iter().for_each(|p| overview(view, p)))
 }
 
 /// Asks before a step is ticked off while one that it follows is open.
@@ -173,24 +174,24 @@ async fn mind_the_order(client: &Client, plan: &str, step: &str) -> Result<(), F
 async fn list(client: &Client, output: &Output, paging: crate::args::Paging) -> Result<(), Failure> {
     let request = v1::ListMyPlansRequest { page_size: paging.page_size, page_token: paging.page };
     let reply: v1::ListMyPlansResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if reply.plans.is_empty() {
-            out.text("You keep no plans. Keep one with: scionary plan keep NAME --way seed");
+            view.line("You keep no plans. Keep one with: scionary plan keep NAME --way seed");
         }
         for plan in &reply.plans {
-            out.heading(&format!("{} ({}, {})", plan.title, plan.crop, words::way(plan.way())));
-            out.field("plan", &plan.plan_id);
-            out.field("open", &format!("{} of {} steps", plan.open_steps, plan.steps));
+            view.title(format!("{} ({}, {})", plan.title, plan.crop, words::way(plan.way())));
+            view.fact("plan", &plan.plan_id);
+            view.fact("open", format!("{} of {} steps", plan.open_steps, plan.steps));
             for step in &plan.next {
-                out.item(
+                view.item(
                     0,
                     "-",
-                    &format!("{} [{}]: {}{}", step.title, step.step_key, when(step), mark(step)),
+                    format!("{} [{}]: {}{}", step.title, step.step_key, when(step), mark(step)),
                 );
             }
-            out.gap();
+            view.gap();
         }
-        more(out, &reply.next_page_token);
+        view.more(&reply.next_page_token);
     })
 }
 
@@ -229,11 +230,11 @@ fn mark(step: &v1::PlanStep) -> String {
 }
 
 /// A table of the days, what comes first on top.
-fn days(out: &Output, steps: &[v1::PlanStep]) {
+fn days(view: &mut View, steps: &[v1::PlanStep]) {
     let mut sorted: Vec<&v1::PlanStep> = steps.iter().collect();
     let first = |s: &&v1::PlanStep| s.done_on.or(s.earliest).map(|d| (d.year, d.month, d.day));
     sorted.sort_by_key(first);
-    out.table(
+    view.table(
         ["STEP", "WHEN", "KEY"],
         sorted.into_iter().map(|s| [s.title.clone(), format!("{}{}", when(s), mark(s)), s.step_key.clone()]),
     );
@@ -245,41 +246,41 @@ fn first_sentence(caution: &str) -> &str {
 }
 
 /// A step in full.
-fn full(out: &Output, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
-    out.gap();
-    out.heading(&format!("{} [{}]", step.title, step.step_key));
+fn full(view: &mut View, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
+    view.gap();
+    view.title(format!("{} [{}]", step.title, step.step_key));
     let after: Vec<&str> = step
         .after
         .iter()
         .filter_map(|key| steps.iter().find(|s| &s.step_key == key))
         .map(|s| s.title.as_str())
         .collect();
-    out.field("when", &format!("{}{}", when(step), mark(step)));
-    out.field("months", &words::months(&step.months));
+    view.fact("when", format!("{}{}", when(step), mark(step)));
+    view.fact("months", words::months(&step.months));
     let wait = match (step.wait.is_empty(), after.is_empty()) {
         (true, true) => String::new(),
         (true, false) => format!("after “{}”", after.join("” and “")),
         (false, true) => step.wait.clone(),
         (false, false) => format!("{}, after “{}”", step.wait, after.join("” and “")),
     };
-    out.field("how long", &wait);
-    out.field("do", &step.about);
-    out.field("look for", &step.look_for);
-    out.field("if it fails", &step.if_fails);
+    view.fact("how long", &wait);
+    view.fact("do", &step.about);
+    view.fact("look for", &step.look_for);
+    view.fact("if it fails", &step.if_fails);
     if step.spoilt {
         let again = step.after.first().map(String::as_str).unwrap_or_default();
-        out.field("stop", &format!("What it uses will be dead by then: cut fresh. Begin again with scionary plan again ID {again}"));
+        view.fact("stop", format!("What it uses will be dead by then: cut fresh. Begin again with scionary plan again ID {again}"));
     }
     let care: Vec<&str> = step.cautions.iter().map(|c| first_sentence(c)).collect();
-    out.field("take care", &care.join(" "));
-    out.field("bear in mind", &step.remark);
-    out.field("your note", &step.note);
-    out.field("left out", &step.left_out_why);
-    out.field("from", &step.origins.join(", "));
+    view.fact("take care", care.join(" "));
+    view.fact("bear in mind", &step.remark);
+    view.fact("your note", &step.note);
+    view.fact("left out", &step.left_out_why);
+    view.fact("from", step.origins.join(", "));
 }
 
 /// What to be careful with in some steps, each once.
-fn cautions(out: &Output, steps: &[v1::PlanStep]) {
+fn cautions(view: &mut View, steps: &[v1::PlanStep]) {
     let mut told: Vec<&String> = Vec::new();
     for caution in steps.iter().flat_map(|s| &s.cautions) {
         if !told.contains(&caution) {
@@ -289,9 +290,9 @@ fn cautions(out: &Output, steps: &[v1::PlanStep]) {
     if told.is_empty() {
         return;
     }
-    out.gap();
-    out.heading("Take care");
-    told.into_iter().for_each(|caution| out.item(0, "-", caution));
+    view.gap();
+    view.title("Take care");
+    told.into_iter().for_each(|caution| view.item(0, "-", caution));
 }
 
 fn place(setting: Option<&v1::PlanSetting>, guessed: bool) -> String {
@@ -313,53 +314,53 @@ fn place(setting: Option<&v1::PlanSetting>, guessed: bool) -> String {
     format!("{side} of the equator, {frost}{guess}")
 }
 
-fn degrees(out: &Output, all: &[v1::Timing]) {
+fn degrees(view: &mut View, all: &[v1::Timing]) {
     if all.is_empty() {
         return;
     }
-    out.gap();
-    out.heading("Cold and heat");
+    view.gap();
+    view.title("Cold and heat");
     for timing in all {
-        out.item(0, "-", &format!("{}.", figure(out, timing)));
+        view.item(0, "-", format!("{}.", figure(view.reader(), timing)));
     }
 }
 
-fn drafted(out: &Output, reply: &v1::DraftPlanResponse, all: bool) {
+fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, all: bool) {
     let way = reply.setting.as_ref().map(|s| words::way(s.way())).unwrap_or_default();
-    out.heading(&format!("{}: {way}", named(reply.cultivar.as_ref())));
-    out.text(&reply.identity);
-    out.field("from", &words::day(reply.start));
-    out.field("place", &place(reply.setting.as_ref(), reply.climate_guessed));
+    view.title(format!("{}: {way}", named(reply.cultivar.as_ref())));
+    view.line(&reply.identity);
+    view.fact("from", words::day(reply.start));
+    view.fact("place", place(reply.setting.as_ref(), reply.climate_guessed));
     if reply.setting.as_ref().is_some_and(|s| s.climate() == v1::Climate::Rains) {
-        out.text("When do the rains come there? The months of other places say nothing near the equator, so no step here waits for a month. Begin what has to root and grow with the rains; growers nearby know when that is.");
+        view.line("When do the rains come there? The months of other places say nothing near the equator, so no step here waits for a month. Begin what has to root and grow with the rains; growers nearby know when that is.");
     }
     if let Some(line) = rates_line(&reply.grafting) {
-        out.field("grafts here", &line);
+        view.fact("grafts here", &line);
     }
-    out.gap();
-    days(out, &reply.steps);
-    reply.steps.iter().for_each(|step| full(out, step, &reply.steps));
-    degrees(out, &reply.temperatures);
-    cautions(out, &reply.steps);
-    cited(out, &reply.sources, all);
-    out.gap();
-    out.faint("Keep it, tick it off, put it into your calendar: the same with scionary plan keep");
+    view.gap();
+    days(view, &reply.steps);
+    reply.steps.iter().for_each(|step| full(view, step, &reply.steps));
+    degrees(view, &reply.temperatures);
+    cautions(view, &reply.steps);
+    cited(view, &reply.sources, all);
+    view.gap();
+    view.note("Keep it, tick it off, put it into your calendar: the same with scionary plan keep");
 }
 
-fn overview(out: &Output, plan: &v1::Plan) {
-    out.heading(&plan.title);
-    out.field("plan", &plan.plan_id);
+fn overview(view: &mut View, plan: &v1::Plan) {
+    view.title(&plan.title);
+    view.fact("plan", &plan.plan_id);
     let way = plan.setting.as_ref().map(|s| words::way(s.way())).unwrap_or_default();
-    out.field("for", &format!("{} ({}), {way}", plan.cultivar_name, plan.crop));
-    out.field("from", &words::day(plan.start));
-    out.field("place", &place(plan.setting.as_ref(), false));
-    out.field("your note", &plan.note);
-    out.gap();
-    days(out, &plan.steps);
+    view.fact("for", format!("{} ({}), {way}", plan.cultivar_name, plan.crop));
+    view.fact("from", words::day(plan.start));
+    view.fact("place", place(plan.setting.as_ref(), false));
+    view.fact("your note", &plan.note);
+    view.gap();
+    days(view, &plan.steps);
 }
 
-fn show(out: &Output, plan: &v1::Plan, all: bool, sources: bool) {
-    overview(out, plan);
+fn show(view: &mut View, plan: &v1::Plan, all: bool, sources: bool) {
+    overview(view, plan);
     let open = |s: &&v1::PlanStep| s.state() == v1::StepState::Open;
     let mut chosen: Vec<v1::PlanStep> =
         plan.steps.iter().filter(|s| all || (open(s) && s.due)).cloned().collect();
@@ -368,14 +369,14 @@ fn show(out: &Output, plan: &v1::Plan, all: bool, sources: bool) {
         chosen.extend(plan.steps.iter().filter(open).min_by_key(day).cloned());
     }
     for step in &chosen {
-        full(out, step, &plan.steps);
+        full(view, step, &plan.steps);
     }
-    cautions(out, &chosen);
+    cautions(view, &chosen);
     if all {
-        degrees(out, &plan.temperatures);
-        cited(out, &plan.sources, sources);
+        degrees(view, &plan.temperatures);
+        cited(view, &plan.sources, sources);
     } else {
-        out.gap();
-        out.faint("Every step in full: the same with --all. Tick off: scionary plan done ID KEY");
+        view.gap();
+        view.note("Every step in full: the same with --all. Tick off: scionary plan done ID KEY");
     }
 }

@@ -11,8 +11,9 @@ use quick_xml::{
     events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event},
 };
 use scionary_proto::v1;
+use scionary_show::View;
 
-use crate::{error::Failure, output::Output, words};
+use crate::{error::Failure, words};
 
 fn said(lot: &v1::TracedLot) -> String {
     let name = if lot.cultivar_name.is_empty() { "of unknown name" } else { &lot.cultivar_name };
@@ -28,7 +29,7 @@ fn said(lot: &v1::TracedLot) -> String {
 }
 
 /// Draws a trace from where it began. What several ways lead to is drawn at the first of them.
-pub(super) fn draw(out: &Output, traced: &v1::TraceLotResponse, forward: bool) {
+pub(super) fn draw(view: &mut View, traced: &v1::TraceLotResponse, forward: bool) {
     let Some(first) = traced.lots.first() else { return };
     let lots: BTreeMap<&str, &v1::TracedLot> = traced.lots.iter().map(|l| (l.code.as_str(), l)).collect();
     let mut next: BTreeMap<&str, Vec<(&str, &v1::LotLink)>> = BTreeMap::new();
@@ -36,7 +37,7 @@ pub(super) fn draw(out: &Output, traced: &v1::TraceLotResponse, forward: bool) {
         let (from, to) = if forward { (&link.parent, &link.child) } else { (&link.child, &link.parent) };
         next.entry(from).or_default().push((to, link));
     }
-    out.heading(&said(first));
+    view.title(said(first));
     // what is still to be drawn, the next one last: how it hangs, whether it is the last of its kind, code, how it came
     let mut drawn = BTreeSet::from([first.code.as_str()]);
     let mut open: Vec<(String, bool, &str, &v1::LotLink)> = Vec::new();
@@ -58,21 +59,21 @@ pub(super) fn draw(out: &Output, traced: &v1::TraceLotResponse, forward: bool) {
         } else {
             format!("{how} {}, {day}{again}", said(lot))
         };
-        out.branch(&format!("{lead}{branch}"), &format!("{lead}{below}  "), &text);
+        view.branch(&format!("{lead}{branch}"), &format!("{lead}{below}  "), &text);
         if drawn.insert(code) {
             hang(&mut open, code, &format!("{lead}{below}"));
         }
     }
     if traced.links.is_empty() {
-        out.text(if forward {
+        view.line(if forward {
             "Nothing on file descends from it."
         } else {
             "It is not on file what it comes from."
         });
     }
     if traced.more {
-        out.gap();
-        out.text("There is more than is shown here: a recall report of an alert has all of it.");
+        view.gap();
+        view.line("There is more than is shown here: a recall report of an alert has all of it.");
     }
 }
 

@@ -1,9 +1,10 @@
 //! Evidence and sowings.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
 use super::{
-    import, more,
+    import,
     observed::{complete, draft, is_empty},
 };
 use crate::{
@@ -24,37 +25,39 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
             let request =
                 v1::CorrectEvidenceRequest { evidence_id: id, draft: Some(draft(*observed)?), reason };
             let reply: v1::CorrectEvidenceResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Corrected. What stands now:");
-                reply.evidence.iter().for_each(|d| brief(out, d));
+            output.reply(&reply, |view| {
+                view.line("Corrected. What stands now:");
+                reply.evidence.iter().for_each(|d| brief(view, d));
             })
         }
         EvidenceCommand::Withdraw { evidence: id, reason, all } => {
             client.need_session()?;
             let request = v1::WithdrawEvidenceRequest { evidence_id: id, whole_report: all, reason };
             let reply: v1::WithdrawEvidenceResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Taken back; the history keeps it:");
-                reply.evidence_ids.iter().for_each(|id| out.item(0, "-", id));
+            output.reply(&reply, |view| {
+                view.line("Taken back; the history keeps it:");
+                reply.evidence_ids.iter().for_each(|id| view.item(0, "-", id));
             })
         }
         EvidenceCommand::Show { evidence: id } => {
             let request = v1::GetEvidenceRequest { evidence_id: id };
             let reply: v1::GetEvidenceResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                reply.evidence.iter().for_each(|d| full(out, d));
+            output.reply(&reply, |view| {
+                reply.evidence.iter().for_each(|d| full(view, d));
             })
         }
         EvidenceCommand::List { paging } => {
             client.need_session()?;
             let request = v1::ListMyEvidenceRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListMyEvidenceResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.evidence.is_empty() {
-                    out.text("You have entered no evidence. Enter some with: scionary evidence add CULTIVAR");
+                    view.line(
+                        "You have entered no evidence. Enter some with: scionary evidence add CULTIVAR",
+                    );
                 }
-                reply.evidence.iter().for_each(|d| brief(out, d));
-                more(out, &reply.next_page_token);
+                reply.evidence.iter().for_each(|d| brief(view, d));
+                view.more(&reply.next_page_token);
             })
         }
         EvidenceCommand::BearOut { evidence: id, reason } => {
@@ -67,8 +70,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
             client.need_session()?;
             let request = v1::WithdrawCheckRequest { evidence_id: id };
             let reply: v1::WithdrawCheckResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                reply.evidence.iter().for_each(|d| full(out, d));
+            output.reply(&reply, |view| {
+                reply.evidence.iter().for_each(|d| full(view, d));
             })
         }
         EvidenceCommand::Import { file, dry_run, keep_good } => {
@@ -86,13 +89,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
         EvidenceCommand::Agreement { crop } => {
             let request = v1::GetAgreementRequest { crop };
             let reply: v1::GetAgreementResponse = client.call(request).await?;
-            output.reply(&reply, |out| agreement(out, &reply))
+            output.reply(&reply, |view| agreement(view, &reply))
         }
         EvidenceCommand::Record { handle } => {
             client.need_session()?;
             let request = v1::GetGrowerRecordRequest { handle };
             let reply: v1::GetGrowerRecordResponse = client.call(request).await?;
-            output.reply(&reply, |out| record(out, &reply))
+            output.reply(&reply, |view| record(view, &reply))
         }
     }
 }
@@ -160,25 +163,25 @@ async fn add(
     let reply: v1::AddEvidenceResponse = client.call(request).await?;
     // what it does to the findings is what a grower wants to know next
     let now = findings_of(client, &reply.evidence).await;
-    output.reply(&reply, |out| {
-        out.text("Entered:");
-        reply.evidence.iter().for_each(|d| brief(out, d));
+    output.reply(&reply, |view| {
+        view.line("Entered:");
+        reply.evidence.iter().for_each(|d| brief(view, d));
         if reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).all(|e| e.weight <= 0.0) {
             let why = reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).map(|e| e.weight_reason.as_str());
             if let Some(why) = why.max_by_key(|w| w.contains("vouched")) {
-                out.text(&format!("It does not count yet: {why}. See: scionary evidence record"));
+                view.line(format!("It does not count yet: {why}. See: scionary evidence record"));
             }
         }
         if let Ok(findings) = &now {
-            out.gap();
-            out.heading("The findings now");
+            view.gap();
+            view.title("The findings now");
             for finding in findings {
-                out.item(0, "-", &format!("{}: {}.", finding.label, out.finding(finding)));
-                out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
+                view.item(0, "-", format!("{}: {}.", finding.label, view.reader().finding(finding)));
+                view.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
             }
         }
-        out.gap();
-        out.faint("A slip? scionary evidence correct ID --reason WHY …, or scionary evidence withdraw ID --reason WHY");
+        view.gap();
+        view.note("A slip? scionary evidence correct ID --reason WHY …, or scionary evidence withdraw ID --reason WHY");
     })
 }
 
@@ -202,23 +205,23 @@ async fn check(
     client.need_session()?;
     let request = v1::CheckEvidenceRequest { evidence_id: id, verdict: verdict.into(), reason };
     let reply: v1::CheckEvidenceResponse = client.call(request).await?;
-    output.reply(&reply, |out| reply.evidence.iter().for_each(|d| full(out, d)))
+    output.reply(&reply, |view| reply.evidence.iter().for_each(|d| full(view, d)))
 }
 
 /// A piece in two lines.
-fn brief(out: &Output, detail: &v1::EvidenceDetail) {
+fn brief(view: &mut View, detail: &v1::EvidenceDetail) {
     let Some(piece) = &detail.evidence else { return };
     let ended = if detail.ended_why.is_empty() { String::new() } else { format!(" [{}]", detail.ended_why) };
     let day = words::day(piece.day);
     let day = if day.is_empty() { String::new() } else { format!(", {day}") };
-    out.item(0, "-", &format!("{}, {}: {}{day}{ended}", detail.cultivar_name, piece.label, piece.as_stated));
-    out.item(2, "", &piece.evidence_id);
+    view.item(0, "-", format!("{}, {}: {}{day}{ended}", detail.cultivar_name, piece.label, piece.as_stated));
+    view.item(2, "", &piece.evidence_id);
 }
 
 /// A piece with all that is said of it.
-fn full(out: &Output, detail: &v1::EvidenceDetail) {
+fn full(view: &mut View, detail: &v1::EvidenceDetail) {
     let Some(piece) = &detail.evidence else { return };
-    out.heading(&format!("{}, {}: {}", detail.cultivar_name, piece.label, piece.as_stated));
+    view.title(format!("{}, {}: {}", detail.cultivar_name, piece.label, piece.as_stated));
     let who = if piece.author_account_id.is_empty() {
         format!("source {}", piece.source_id)
     } else if piece.author_name.is_empty() {
@@ -226,19 +229,19 @@ fn full(out: &Output, detail: &v1::EvidenceDetail) {
     } else {
         piece.author_name.clone()
     };
-    out.field("entered by", &who);
-    out.field("observed", &words::day(piece.day));
-    out.field("place", &piece.place);
-    out.field("tree", &piece.tree);
+    view.fact("entered by", &who);
+    view.fact("observed", words::day(piece.day));
+    view.fact("place", &piece.place);
+    view.fact("tree", &piece.tree);
     if piece.method() != v1::ObservationMethod::Unspecified {
-        out.field("judged by", &words::method(piece.method()));
+        view.fact("judged by", words::method(piece.method()));
     }
-    out.field("reference", &piece.citation);
-    out.field("named as", &piece.named_as);
-    out.field("note", &piece.note);
+    view.fact("reference", &piece.citation);
+    view.fact("named as", &piece.named_as);
+    view.fact("note", &piece.note);
     if detail.ended_why.is_empty() {
         let weight = if piece.weight > 0.0 { format!("{:.1}: ", piece.weight) } else { String::new() };
-        out.field("weight", &format!("{weight}{}", piece.weight_reason));
+        view.fact("weight", format!("{weight}{}", piece.weight_reason));
     } else {
         let next = if detail.replaced_by.is_empty() {
             String::new()
@@ -246,10 +249,10 @@ fn full(out: &Output, detail: &v1::EvidenceDetail) {
             format!("; in its place stands {}", detail.replaced_by)
         };
         let when = words::day_of(detail.ended_at.as_ref());
-        out.field("ended", &format!("{} on {when}{next}", detail.ended_why));
+        view.fact("ended", format!("{} on {when}{next}", detail.ended_why));
     }
-    out.field("entered on", &words::day_of(detail.created_at.as_ref()));
-    out.field("id", &piece.evidence_id);
+    view.fact("entered on", words::day_of(detail.created_at.as_ref()));
+    view.fact("id", &piece.evidence_id);
     for check in &detail.checks {
         let word = match check.verdict() {
             v1::CheckVerdict::BearsOut => "borne out",
@@ -257,18 +260,18 @@ fn full(out: &Output, detail: &v1::EvidenceDetail) {
             v1::CheckVerdict::Unspecified => "checked",
         };
         let name = if check.name.is_empty() { "a grower" } else { check.name.as_str() };
-        out.item(0, "-", &format!("{word} by {name}: {}", check.reason));
+        view.item(0, "-", format!("{word} by {name}: {}", check.reason));
     }
 }
 
-fn agreement(out: &Output, reply: &v1::GetAgreementResponse) {
+fn agreement(view: &mut View, reply: &v1::GetAgreementResponse) {
     let compared: Vec<&v1::DescriptorAgreement> =
         reply.descriptors.iter().filter(|d| d.alpha.is_some()).collect();
     if compared.is_empty() {
-        out.text("Nothing can be compared yet: no trait of two or more records was judged by two independent voices.");
+        view.line("Nothing can be compared yet: no trait of two or more records was judged by two independent voices.");
         return;
     }
-    out.table(
+    view.table(
         ["TRAIT", "AGREEMENT", "LIKELY BETWEEN", "CULTIVARS", "READING"],
         compared.iter().map(|d| {
             let range =
@@ -282,13 +285,13 @@ fn agreement(out: &Output, reply: &v1::GetAgreementResponse) {
             ]
         }),
     );
-    out.gap();
-    out.faint("1 is full agreement, 0 what chance gives (Krippendorff's alpha). From 0.80 on it is good, from 0.667 on tentative; of few cultivars it says little.");
+    view.gap();
+    view.note("1 is full agreement, 0 what chance gives (Krippendorff's alpha). From 0.80 on it is good, from 0.667 on tentative; of few cultivars it says little.");
 }
 
-fn record(out: &Output, reply: &v1::GetGrowerRecordResponse) {
-    out.heading(&reply.account.as_ref().map(|a| a.display_name.clone()).unwrap_or_default());
-    out.field(
+fn record(view: &mut View, reply: &v1::GetGrowerRecordResponse) {
+    view.title(reply.account.as_ref().map(|a| a.display_name.clone()).unwrap_or_default());
+    view.fact(
         "vouched for",
         if reply.vouched {
             "yes: evidence counts by itself"
@@ -297,28 +300,28 @@ fn record(out: &Output, reply: &v1::GetGrowerRecordResponse) {
         },
     );
     if reply.weights_version == 0 {
-        out.text("Nothing was compared yet: that is done every night.");
+        view.line("Nothing was compared yet: that is done every night.");
         return;
     }
-    out.field("pieces", &format!("{} as of the last night", reply.pieces));
+    view.fact("pieces", format!("{} as of the last night", reply.pieces));
     if reply.compared < 0.5 {
-        out.text("Nothing could be compared yet: it takes independent evidence on the same traits.");
+        view.line("Nothing could be compared yet: it takes independent evidence on the same traits.");
         return;
     }
-    out.field(
+    view.fact(
         "held up",
-        &format!("{:.1} of {:.1} comparisons with independent evidence", reply.right, reply.compared),
+        format!("{:.1} of {:.1} comparisons with independent evidence", reply.right, reply.compared),
     );
-    out.field("checks", &format!("borne out by {}, doubted by {}", reply.borne_out, reply.doubted));
-    out.field("taken as right", &format!("{:.0} times in 100", reply.accuracy * 100.0));
-    out.field(
+    view.fact("checks", format!("borne out by {}, doubted by {}", reply.borne_out, reply.doubted));
+    view.fact("taken as right", format!("{:.0} times in 100", reply.accuracy * 100.0));
+    view.fact(
         "weight",
-        &format!("{:.2} of at most 2.2 as a vote (table {})", reply.vote_weight, reply.weights_version),
+        format!("{:.2} of at most 2.2 as a vote (table {})", reply.vote_weight, reply.weights_version),
     );
     if let Some(diagnosis) = reply.diagnosis {
-        out.field(
+        view.fact(
             "diagnosis",
-            &format!(
+            format!(
                 "{:.0} in 100 right by the model of Dawid and Skene, over {} shared records; it decides nothing",
                 diagnosis * 100.0,
                 reply.diagnosis_records
@@ -340,9 +343,9 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
                 note,
             };
             let reply: v1::RecordSowingResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Entered. It will ask for its tallies:");
-                reply.sowing.iter().for_each(|s| show_sowing(out, s));
+            output.reply(&reply, |view| {
+                view.line("Entered. It will ask for its tallies:");
+                reply.sowing.iter().for_each(|s| show_sowing(view, s));
             })
         }
         SowingCommand::List { all, paging } => {
@@ -352,57 +355,57 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
                 page_token: paging.page,
             };
             let reply: v1::ListMySowingsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.sowings.is_empty() {
-                    out.text(
+                    view.line(
                         "You have no open sowings. Enter one with: scionary sowing add CULTIVAR --seeds N",
                     );
                 }
-                reply.sowings.iter().for_each(|s| show_sowing(out, s));
-                more(out, &reply.next_page_token);
+                reply.sowings.iter().for_each(|s| show_sowing(view, s));
+                view.more(&reply.next_page_token);
             })
         }
         SowingCommand::Close { sowing, reason } => {
             let request = v1::CloseSowingRequest { sowing_id: sowing, reason };
             let reply: v1::CloseSowingResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                reply.sowing.iter().for_each(|s| show_sowing(out, s));
+            output.reply(&reply, |view| {
+                reply.sowing.iter().for_each(|s| show_sowing(view, s));
             })
         }
     }
 }
 
-fn show_sowing(out: &Output, sowing: &v1::Sowing) {
+fn show_sowing(view: &mut View, sowing: &v1::Sowing) {
     let tree = if sowing.tree.is_empty() { String::new() } else { format!(", {}", sowing.tree) };
     let closed = if sowing.closed_why.is_empty() {
         String::new()
     } else {
         format!(" [closed: {}]", sowing.closed_why)
     };
-    out.item(
+    view.item(
         0,
         "-",
-        &format!(
+        format!(
             "{} seeds of {}, sown {}{tree}{closed}",
             sowing.seeds,
             sowing.cultivar_name,
             words::day(sowing.day)
         ),
     );
-    out.item(2, "", &sowing.sowing_id);
+    view.item(2, "", &sowing.sowing_id);
     for tally in &sowing.open_tallies {
         let when = if tally.due { "DUE since".to_string() } else { "from".to_string() };
-        out.item(
+        view.item(
             4,
             "·",
-            &format!("{when} {}: {} [{}]", words::day(tally.due_from), tally.text, tally.origin),
+            format!("{when} {}: {} [{}]", words::day(tally.due_from), tally.text, tally.origin),
         );
     }
     if sowing.open_tallies.iter().any(|t| t.due) {
-        out.item(
+        view.item(
             4,
             "",
-            &format!("scionary evidence add \"{}\" --sowing {}", sowing.cultivar_name, sowing.sowing_id),
+            format!("scionary evidence add \"{}\" --sowing {}", sowing.cultivar_name, sowing.sowing_id),
         );
     }
 }

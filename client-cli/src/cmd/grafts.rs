@@ -1,8 +1,9 @@
 //! The grafting log.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::{crop::range, more, odds::cited};
+use super::{crop::range, odds::cited};
 use crate::{args::GraftCommand, client::Client, error::Failure, output::Output, prompt, words};
 
 /// Asks on which side of the equator; a season is another one there.
@@ -50,12 +51,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 note,
             };
             let reply: v1::LogGraftsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Entered:");
-                reply.grafts.iter().for_each(|g| show(out, g));
+            output.reply(&reply, |view| {
+                view.line("Entered:");
+                reply.grafts.iter().for_each(|g| show(view, g));
                 if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
-                    out.gap();
-                    out.faint(
+                    view.gap();
+                    view.note(
                         "After three weeks or more, say how many took: scionary graft report ID --took COUNT. What is seen earlier is kept, and asked for again.",
                     );
                 }
@@ -65,9 +66,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
             client.need_session()?;
             let request = v1::ReportTakesRequest { graft_id: graft, taken: took, seen_on: on };
             let reply: v1::ReportTakesResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Reported; it counts in the rates once somebody vouched for you:");
-                reply.grafts.iter().for_each(|g| show(out, g));
+            output.reply(&reply, |view| {
+                view.line("Reported; it counts in the rates once somebody vouched for you:");
+                reply.grafts.iter().for_each(|g| show(view, g));
             })
         }
         GraftCommand::List { open, paging } => {
@@ -78,32 +79,32 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListMyGraftsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.grafts.is_empty() && open {
-                    out.text("None waits for a report.");
+                    view.line("None waits for a report.");
                 } else if reply.grafts.is_empty() {
-                    out.text("Nothing is in your grafting log. Enter grafts with: scionary graft log NAME --method cleft --made 4");
+                    view.line("Nothing is in your grafting log. Enter grafts with: scionary graft log NAME --method cleft --made 4");
                 }
-                reply.grafts.iter().for_each(|g| show(out, g));
-                more(out, &reply.next_page_token);
+                reply.grafts.iter().for_each(|g| show(view, g));
+                view.more(&reply.next_page_token);
             })
         }
         GraftCommand::Remove { graft } => {
             client.need_session()?;
             let request = v1::RemoveGraftsRequest { graft_id: graft };
             let reply: v1::RemoveGraftsResponse = client.call(request).await?;
-            output.reply(&reply, |out| out.text(&format!("Removed: {}.", reply.graft_id)))
+            output.reply(&reply, |view| view.line(format!("Removed: {}.", reply.graft_id)))
         }
         GraftCommand::Rates { name, crop, south, sources } => {
             let request = v1::GetGraftRatesRequest { crop: words::crop(crop), cultivar: name.join(" ") };
             let reply: v1::GetGraftRatesResponse = client.call(request).await?;
-            output.reply(&reply, |out| rates(out, &reply, south, sources))
+            output.reply(&reply, |view| rates(view, &reply, south, sources))
         }
     }
 }
 
 /// An entry in a few lines.
-fn show(out: &Output, entry: &v1::Grafts) {
+fn show(view: &mut View, entry: &v1::Grafts) {
     let took = match entry.taken {
         None if entry.report_due => format!("{} made; how many took?", entry.made),
         Some(taken) if entry.report_due => {
@@ -114,10 +115,10 @@ fn show(out: &Output, entry: &v1::Grafts) {
     };
     let side = if entry.south { "south" } else { "north" };
     let method = words::graft_method(entry.method());
-    out.item(
+    view.item(
         0,
         "-",
-        &format!(
+        format!(
             "{}: {} ({}), {method}, {took}; counted as {} {side} of the equator",
             words::day(entry.day),
             entry.cultivar_name,
@@ -132,9 +133,9 @@ fn show(out: &Output, entry: &v1::Grafts) {
             .map(|(label, text)| format!("{label} {text}"))
             .collect();
     if !parts.is_empty() {
-        out.item(2, "", &parts.join("; "));
+        view.item(2, "", parts.join("; "));
     }
-    out.item(2, "", &entry.graft_id);
+    view.item(2, "", &entry.graft_id);
 }
 
 fn percent(share: f64) -> String {
@@ -166,17 +167,17 @@ pub(super) fn rates_line(rates: &[v1::GraftRate]) -> Option<String> {
     Some(parts.join("; "))
 }
 
-fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool, all: bool) {
+fn rates(view: &mut View, reply: &v1::GetGraftRatesResponse, south: bool, all: bool) {
     if reply.rates.is_empty() {
-        out.text("Fewer than three growers whom somebody vouched for have reported grafts of it, so nothing is shown: it would tell their own logs. Enter yours: scionary graft log NAME --method cleft --made 4");
+        view.line("Fewer than three growers whom somebody vouched for have reported grafts of it, so nothing is shown: it would tell their own logs. Enter yours: scionary graft log NAME --method cleft --made 4");
     } else {
         let month = |m: i32| match m {
             0 => "any month",
             m if south => words::month((m + 5) % 12 + 1),
             m => words::month(m),
         };
-        out.heading("How often grafts take, on the average over growers");
-        out.table(
+        view.title("How often grafts take, on the average over growers");
+        view.table(
             ["METHOD", "MONTH", "OF 100 TAKE", "GROWERS", "GRAFTS"],
             reply.rates.iter().map(|r| {
                 let all = r.method() == v1::GraftMethod::Unspecified;
@@ -190,18 +191,18 @@ fn rates(out: &Output, reply: &v1::GetGraftRatesResponse, south: bool, all: bool
                 ]
             }),
         );
-        out.faint(&format!(
+        view.note(format!(
             "The average lies in the range nine times of ten; one grower's own rate may lie outside. Grafts of one hand are alike, so many of them count for few. Months are those {} of the equator.",
             if south { "south" } else { "north" }
         ));
     }
     if !reply.published.is_empty() {
-        out.gap();
-        out.heading("Published");
+        view.gap();
+        view.title("Published");
         for timing in &reply.published {
             let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
-            out.item(0, "-", &format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
+            view.item(0, "-", format!("{}: {} [{}]{note}", timing.label, range(timing), timing.origin));
         }
-        cited(out, &reply.sources, all);
+        cited(view, &reply.sources, all);
     }
 }

@@ -4,6 +4,7 @@ use std::{collections::BTreeMap, path::Path};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use scionary_proto::v1::{self, observed_thing::Thing};
+use scionary_show::View;
 
 use super::observed::number_and_unit;
 use crate::{client::Client, error::Failure, output::Output, words};
@@ -49,13 +50,14 @@ const ROWS_AT_ONCE: usize = 50;
 
 /// Prints the columns with an example.
 pub(super) fn template(output: &Output) {
-    output.line(&COLUMNS.join(","));
+    let mut view = output.view();
+    view.drawn(COLUMNS.join(","));
     let example = |cells: &[(&str, &str)]| {
         let of: BTreeMap<&str, &str> = cells.iter().copied().collect();
         let row: Vec<&str> = COLUMNS.iter().map(|c| of.get(c).copied().unwrap_or("")).collect();
         row.join(",")
     };
-    output.line(&example(&[
+    view.drawn(example(&[
         ("crop", "mango"),
         ("cultivar", "NAME ON FILE"),
         ("day", "2026-03-31"),
@@ -68,7 +70,7 @@ pub(super) fn template(output: &Output) {
         ("off_type", "2"),
         ("which", "as-they-came"),
     ]));
-    output.line(&example(&[
+    view.drawn(example(&[
         ("crop", "mango"),
         ("cultivar", "NAME ON FILE"),
         ("day", "2026-07-04"),
@@ -76,6 +78,7 @@ pub(super) fn template(output: &Output) {
         ("measure", "350g"),
         ("sample", "6"),
     ]));
+    output.show(&view);
     output.aside(
         "One row is one visit or one publication. Columns may stand in any order and be left out: sown to several are seeds of a sowing, judged, off_type and which are seedlings, descriptor goes with measure, rating, state, text, or counted and of_these. Put a cultivar of yours for NAME ON FILE.",
     );
@@ -280,7 +283,7 @@ pub(super) async fn import(
     let unread = i32::try_from(wrong.len()).unwrap_or(i32::MAX);
     done.rows += unread;
     done.wrong += unread;
-    output.reply(&done, |out| show(out, &done, mode))?;
+    output.reply(&done, |view| show(view, &done, mode))?;
     if done.wrong > 0 {
         let failure = Failure::usage(format!("{} of {} rows are wrong", done.wrong, done.rows));
         return Err(if done.written > 0 {
@@ -292,7 +295,7 @@ pub(super) async fn import(
     Ok(())
 }
 
-fn show(out: &Output, done: &v1::ImportEvidenceResponse, mode: v1::ImportMode) {
+fn show(view: &mut View, done: &v1::ImportEvidenceResponse, mode: v1::ImportMode) {
     for error in &done.errors {
         let field = crate::output::plain_field(&error.field);
         let what = if error.field.is_empty() {
@@ -300,22 +303,22 @@ fn show(out: &Output, done: &v1::ImportEvidenceResponse, mode: v1::ImportMode) {
         } else {
             format!("{field}: {}", error.expected)
         };
-        out.item(0, &format!("line {}:", error.line), &what);
+        view.item(0, &format!("line {}:", error.line), &what);
     }
     let told = i32::try_from(done.errors.len()).unwrap_or(i32::MAX);
     if done.wrong > told {
-        out.text(&format!("… and more: {} rows are wrong in all", done.wrong));
+        view.line(format!("… and more: {} rows are wrong in all", done.wrong));
     }
-    out.field("rows", &done.rows.to_string());
-    out.field("new and good", &done.good.to_string());
+    view.fact("rows", done.rows.to_string());
+    view.fact("new and good", done.good.to_string());
     if done.already > 0 {
-        out.field("there already", &done.already.to_string());
+        view.fact("there already", done.already.to_string());
     }
     if done.wrong > 0 {
-        out.field("wrong", &done.wrong.to_string());
+        view.fact("wrong", done.wrong.to_string());
     }
-    out.field("written", &done.written.to_string());
+    view.fact("written", done.written.to_string());
     if mode == v1::ImportMode::DryRun && done.wrong == 0 {
-        out.faint("This was a dry run. Import the file with the same command without --dry-run.");
+        view.note("This was a dry run. Import the file with the same command without --dry-run.");
     }
 }

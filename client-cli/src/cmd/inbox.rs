@@ -3,8 +3,8 @@
 use std::time::Duration;
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::more;
 use crate::{args::InboxCommand, client::Client, error::Failure, output::Output, words};
 
 /// How long a watch that broke waits before it begins again.
@@ -20,21 +20,21 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListNoticesResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.notices.is_empty() {
-                    out.text(if all {
+                    view.line(if all {
                         "Nothing was told to you."
                     } else {
                         "Nothing new. What you have read: --all"
                     });
                 }
                 for notice in &reply.notices {
-                    line(out, notice);
+                    line(view, notice);
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
                 if reply.unread > 0 {
-                    out.gap();
-                    out.faint("Mark all of it as read: scionary inbox read");
+                    view.gap();
+                    view.note("Mark all of it as read: scionary inbox read");
                 }
             })
         }
@@ -48,8 +48,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                     match reply.notices.first() {
                         Some(newest) => newest.number,
                         None => {
-                            return output.reply(&v1::MarkNoticesReadResponse::default(), |out| {
-                                out.text("Nothing new.");
+                            return output.reply(&v1::MarkNoticesReadResponse::default(), |view| {
+                                view.line("Nothing new.");
                             });
                         }
                     }
@@ -57,22 +57,22 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
             };
             let request = v1::MarkNoticesReadRequest { up_to };
             let reply: v1::MarkNoticesReadResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text(&format!("Read. {} left.", words::counted(reply.unread, "notice")));
+            output.reply(&reply, |view| {
+                view.line(format!("Read. {} left.", words::counted(reply.unread, "notice")));
             })
         }
         InboxCommand::Mail { address: Some(address) } => {
             let request = v1::SetMailAddressRequest { address };
             let reply: v1::SetMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("A code is on its way there. Confirm it: scionary inbox confirm-mail CODE");
+            output.reply(&reply, |view| {
+                view.line("A code is on its way there. Confirm it: scionary inbox confirm-mail CODE");
             })
         }
         InboxCommand::Mail { address: None } => {
             let request = v1::GetMailAddressRequest {};
             let reply: v1::GetMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text(&match (reply.server_sends, reply.address.as_str(), reply.confirmed) {
+            output.reply(&reply, |view| {
+                view.line(&match (reply.server_sends, reply.address.as_str(), reply.confirmed) {
                     (false, _, _) => "This server sends no mail.".to_string(),
                     (true, "", _) => {
                         "No notices go by mail. Ask for them: scionary inbox mail ADDRESS".into()
@@ -87,23 +87,23 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
         InboxCommand::ConfirmMail { code } => {
             let request = v1::ConfirmMailAddressRequest { code };
             let reply: v1::ConfirmMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text(&format!("Notices go to {} from now on.", reply.address));
+            output.reply(&reply, |view| {
+                view.line(format!("Notices go to {} from now on.", reply.address));
             })
         }
         InboxCommand::ForgetMail => {
             let request = v1::RemoveMailAddressRequest {};
             let reply: v1::RemoveMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("No notices go by mail any more, and the address is forgotten.");
+            output.reply(&reply, |view| {
+                view.line("No notices go by mail any more, and the address is forgotten.");
             })
         }
         InboxCommand::Watch { after } => watch(client, output, after).await,
     }
 }
 
-fn line(out: &Output, notice: &v1::Notice) {
-    out.item(0, "-", &format!("{}: {}", words::day_of(notice.at.as_ref()), notice.words));
+fn line(view: &mut View, notice: &v1::Notice) {
+    view.item(0, "-", format!("{}: {}", words::day_of(notice.at.as_ref()), notice.words));
 }
 
 /// Shows what comes; a connection that breaks is made again, and goes on after the last notice.
@@ -122,8 +122,8 @@ async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failu
                 while let Ok(Some(reply)) = client.next(&mut stream).await {
                     last = reply.notices.iter().map(|n| n.number).fold(last, i64::max);
                     if !reply.notices.is_empty() {
-                        output.reply(&reply, |out| {
-                            reply.notices.iter().for_each(|notice| line(out, notice));
+                        output.reply(&reply, |view| {
+                            reply.notices.iter().for_each(|notice| line(view, notice));
                         })?;
                     }
                 }

@@ -1,6 +1,7 @@
 //! The grower's question.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
 use crate::{client::Client, error::Failure, output::Output, words};
 
@@ -13,18 +14,18 @@ pub(super) async fn lookup(
 ) -> Result<(), Failure> {
     let request = v1::LookUpSeedRequest { name: name.to_string(), crop: words::crop(crop) };
     let reply: v1::LookUpSeedResponse = client.call(request).await?;
-    output.reply(&reply, |out| match &reply.report {
-        Some(report) => show(out, name, &reply, report, evidence),
+    output.reply(&reply, |view| match &reply.report {
+        Some(report) => show(view, name, &reply, report, evidence),
         None if reply.others.is_empty() => {}
         None => {
             let exact = reply.others.iter().any(|m| m.score >= 0.99);
-            out.text(&if exact {
+            view.line(&if exact {
                 format!("“{name}” may mean more than one cultivar:")
             } else {
                 format!("No cultivar is on file as “{name}”. The nearest names:")
             });
-            out.gap();
-            matches(out, &reply.others);
+            view.gap();
+            matches(view, &reply.others);
         }
     })?;
     if reply.report.is_none() {
@@ -49,64 +50,64 @@ pub(super) fn named(cultivar: Option<&v1::CultivarSummary>) -> String {
         .unwrap_or_default()
 }
 
-fn show(out: &Output, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::SeedReport, all: bool) {
+fn show(view: &mut View, typed: &str, reply: &v1::LookUpSeedResponse, report: &v1::SeedReport, all: bool) {
     if let Some(found) = &reply.found_by {
         if reply.guessed {
-            out.text(&format!("No cultivar is on file as “{typed}”; {}. Taken as:", found.reason_text));
-            out.gap();
+            view.line(format!("No cultivar is on file as “{typed}”; {}. Taken as:", found.reason_text));
+            view.gap();
         } else if found.reason() != v1::MatchReason::Exact {
-            out.text(&format!("You asked for “{typed}”: {}.", found.reason_text));
-            out.gap();
+            view.line(format!("You asked for “{typed}”: {}.", found.reason_text));
+            view.gap();
         }
         if !reply.guessed && !reply.others.is_empty() {
             let others: Vec<String> = reply.others.iter().map(|o| named(o.cultivar.as_ref())).collect();
-            out.text(&format!(
+            view.line(format!(
                 "Careful: the name may also stand for {}. Ask which tree your seed came from.",
                 others.join(", ")
             ));
-            out.gap();
+            view.gap();
         }
     }
-    out.heading(&named(report.cultivar.as_ref()));
-    out.answer(&report.headline);
-    out.gap();
-    out.heading("How sure is that?");
+    view.title(named(report.cultivar.as_ref()));
+    view.answer(&report.headline);
+    view.gap();
+    view.title("How sure is that?");
     for finding in &report.findings {
-        out.item(0, "-", &format!("{}: {}.", finding.label, out.finding(finding)));
-        out.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
+        view.item(0, "-", format!("{}: {}.", finding.label, view.reader().finding(finding)));
+        view.item(2, &format!("{}:", words::standing(finding.standing())), &finding.standing_text);
         if all {
             for piece in &finding.evidence {
-                show_piece(out, piece);
+                show_piece(view, piece);
             }
         }
     }
-    out.text(&report.how_sure);
-    out.gap();
-    out.heading("What to do next");
+    view.line(&report.how_sure);
+    view.gap();
+    view.title("What to do next");
     for (at, advice) in report.advice.iter().enumerate() {
-        out.item(0, &format!("{}.", at + 1), &format!("{}{}", advice.text, origins(&advice.origins)));
+        view.item(0, &format!("{}.", at + 1), format!("{}{}", advice.text, origins(&advice.origins)));
     }
     if !report.cautions.is_empty() {
-        out.gap();
-        out.heading("Take care");
+        view.gap();
+        view.title("Take care");
         for caution in &report.cautions {
-            out.item(0, "-", &caution.text);
+            view.item(0, "-", &caution.text);
         }
     }
-    out.gap();
+    view.gap();
     if all {
-        sources(out, &report.sources);
+        sources(view, &report.sources);
     } else {
         let keys: Vec<&str> = report.sources.iter().map(|s| s.source_id.as_str()).collect();
-        out.faint(&format!(
+        view.note(format!(
             "Sources: {}. With --evidence every piece and every citation is shown.",
             keys.join(", ")
         ));
     }
     if !reply.others.is_empty() {
-        out.gap();
-        out.heading(if reply.guessed { "Near names" } else { "Others of this name" });
-        matches(out, &reply.others);
+        view.gap();
+        view.title(if reply.guessed { "Near names" } else { "Others of this name" });
+        matches(view, &reply.others);
     }
 }
 
@@ -115,7 +116,7 @@ fn origins(keys: &[String]) -> String {
 }
 
 /// A piece of evidence.
-pub(super) fn show_piece(out: &Output, piece: &v1::Evidence) {
+pub(super) fn show_piece(view: &mut View, piece: &v1::Evidence) {
     let named =
         if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
     let place = if piece.place.is_empty() { String::new() } else { format!(", {}", piece.place) };
@@ -128,32 +129,32 @@ pub(super) fn show_piece(out: &Output, piece: &v1::Evidence) {
         (false, false) => piece.author_name.clone(),
     };
     let citation = if piece.citation.is_empty() { String::new() } else { format!(", {}", piece.citation) };
-    out.item(4, "·", &format!("{} [{who}{citation}{named}{place}{day}]{note}", piece.as_stated));
+    view.item(4, "·", format!("{} [{who}{citation}{named}{place}{day}]{note}", piece.as_stated));
     if piece.weight > 0.0 || !piece.author_account_id.is_empty() {
-        out.item(6, "weight:", &piece.weight_reason);
+        view.item(6, "weight:", &piece.weight_reason);
     }
     if !piece.author_account_id.is_empty() {
-        out.item(6, "", &piece.evidence_id);
+        view.item(6, "", &piece.evidence_id);
     }
 }
 
 /// Citations, each with how much of it was read.
-pub(super) fn sources(out: &Output, sources: &[v1::Source]) {
+pub(super) fn sources(view: &mut View, sources: &[v1::Source]) {
     if sources.is_empty() {
         return;
     }
-    out.heading("Sources");
+    view.title("Sources");
     for source in sources {
-        out.item(0, &format!("[{}]", source.source_id), &source.citation);
+        view.item(0, &format!("[{}]", source.source_id), &source.citation);
         if !source.read.is_empty() {
-            out.item(4, "read:", &source.read);
+            view.item(4, "read:", &source.read);
         }
     }
 }
 
 /// Hits as a table.
-pub(super) fn matches(out: &Output, matches: &[v1::CultivarMatch]) {
-    out.table(
+pub(super) fn matches(view: &mut View, matches: &[v1::CultivarMatch]) {
+    view.table(
         ["CULTIVAR", "SEED", "WHY"],
         matches.iter().map(|m| {
             let answer = m.cultivar.as_ref().map(|c| words::answer(c.seed_answer())).unwrap_or_default();

@@ -1,8 +1,9 @@
 //! Lots.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::{descent, more};
+use super::descent;
 use crate::{
     args::{LabelArguments, LotArguments, LotCommand},
     client::Client,
@@ -20,12 +21,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
         LotCommand::Add(arguments) => {
             let request = entered(*arguments);
             let reply: v1::RecordLotResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if let Some(card) = reply.lot.as_ref().and_then(|l| l.card.as_ref()) {
-                    out.answer(&format!("Write on its tag: {}", card.code));
-                    out.gap();
+                    view.answer(format!("Write on its tag: {}", card.code));
+                    view.gap();
                 }
-                told(out, reply.lot.as_ref());
+                told(view, reply.lot.as_ref());
             })
         }
         LotCommand::List { all, paging } => {
@@ -35,14 +36,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
                 page_token: paging.page,
             };
             let reply: v1::ListMyLotsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.lots.is_empty() {
-                    out.text("No lot of yours is on file. Enter one with: scionary lot add KIND. What you get from others is entered when it is handed over.");
+                    view.line("No lot of yours is on file. Enter one with: scionary lot add KIND. What you get from others is entered when it is handed over.");
                 }
                 for card in reply.lots.iter().filter_map(|l| l.card.as_ref()) {
-                    line(out, card);
+                    line(view, card);
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         LotCommand::Show { code } => show(client, output, code).await,
@@ -59,7 +60,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
                     path.display()
                 ));
             }
-            output.reply(&reply, |out| descent::draw(out, &reply, forward))
+            output.reply(&reply, |view| descent::draw(view, &reply, forward))
         }
         LotCommand::Grafted { plant, with, on } => {
             later(client, output, plant, with, v1::Descent::GraftedOnto, on).await
@@ -71,13 +72,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
             let test = v1::LotTest { pest, sampled_on, latency_days, method };
             let request = v1::RecordTestRequest { lot: code, test: Some(test) };
             let reply: v1::RecordTestResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.lot.as_ref()))
+            output.reply(&reply, |view| told(view, reply.lot.as_ref()))
         }
         LotCommand::Label(arguments) => label(client, output, *arguments).await,
         LotCommand::End { code, why, on } => {
             let request = v1::EndLotRequest { lot: code, why, on };
             let reply: v1::EndLotResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.lot.as_ref()))
+            output.reply(&reply, |view| told(view, reply.lot.as_ref()))
         }
     }
 }
@@ -133,7 +134,7 @@ async fn later(
 ) -> Result<(), Failure> {
     let request = v1::NoteDescentRequest { lot, from, descent: descent.into(), on };
     let reply: v1::NoteDescentResponse = client.call(request).await?;
-    output.reply(&reply, |out| told(out, reply.lot.as_ref()))
+    output.reply(&reply, |view| told(view, reply.lot.as_ref()))
 }
 
 async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> Result<(), Failure> {
@@ -173,7 +174,7 @@ async fn show(client: &Client, output: &Output, code: String) -> Result<(), Fail
         let own: Result<v1::GetLotResponse, Failure> = client.call(request).await;
         match own {
             Ok(reply) => {
-                return output.reply(&reply, |out| told(out, reply.lot.as_ref()));
+                return output.reply(&reply, |view| told(view, reply.lot.as_ref()));
             }
             Err(failure) if failure.reason != "NOT_THE_HOLDER" => return Err(failure),
             Err(_) => {}
@@ -181,9 +182,9 @@ async fn show(client: &Client, output: &Output, code: String) -> Result<(), Fail
     }
     let request = v1::LookUpLotRequest { code };
     let reply: v1::LookUpLotResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if let Some(card) = &reply.card {
-            carded(out, card);
+            carded(view, card);
         }
     })
 }
@@ -197,13 +198,13 @@ fn name(card: &v1::LotCard) -> String {
     }
 }
 
-fn line(out: &Output, card: &v1::LotCard) {
+fn line(view: &mut View, card: &v1::LotCard) {
     let ended = if card.ended_on.is_some() { "; nothing left" } else { "" };
     let warned = if card.warnings.is_empty() { "" } else { "; AN ALERT REACHES IT" };
-    out.item(
+    view.item(
         0,
         "-",
-        &format!(
+        format!(
             "{}  {} of {}, {}{ended}{warned}",
             card.code,
             words::lot_kind(card.kind()),
@@ -213,14 +214,14 @@ fn line(out: &Output, card: &v1::LotCard) {
     );
 }
 
-fn carded(out: &Output, card: &v1::LotCard) {
-    out.heading(&format!("{}  {} of {}", card.code, words::lot_kind(card.kind()), name(card)));
-    out.field("made", &words::day(card.made_on));
+fn carded(view: &mut View, card: &v1::LotCard) {
+    view.title(format!("{}  {} of {}", card.code, words::lot_kind(card.kind()), name(card)));
+    view.fact("made", words::day(card.made_on));
     for origin in &card.origins {
         let known = if origin.cultivar_name.is_empty() { "of unknown name" } else { &origin.cultivar_name };
-        out.field(
+        view.fact(
             words::descent(origin.descent()),
-            &format!(
+            format!(
                 "{} ({}, {known}), {}",
                 origin.lot,
                 words::lot_kind(origin.kind()),
@@ -228,43 +229,43 @@ fn carded(out: &Output, card: &v1::LotCard) {
             ),
         );
     }
-    out.field("nothing left", &words::day(card.ended_on));
+    view.fact("nothing left", words::day(card.ended_on));
     for warning in &card.warnings {
-        out.gap();
+        view.gap();
         let since = warning.since.map(|day| format!(", since {}", words::day(Some(day)))).unwrap_or_default();
         let pest = if warning.pest.is_empty() { String::new() } else { format!(" ({})", warning.pest) };
-        out.answer(&format!(
+        view.answer(format!(
             "An alert of {}{pest} reaches it{since} [{}].",
             words::alert_kind(warning.kind()),
             words::alert_state(warning.state())
         ));
-        out.item(2, "", &warning.words);
-        out.item(2, "", &warning.alert_id);
+        view.item(2, "", &warning.words);
+        view.item(2, "", &warning.alert_id);
         if warning.state() == v1::AlertState::Confirmed {
-            out.text(
+            view.line(
                 "Keep it apart, give none of it on, and ask the plant-health authority what is to be done.",
             );
         }
     }
 }
 
-fn told(out: &Output, lot: Option<&v1::Lot>) {
+fn told(view: &mut View, lot: Option<&v1::Lot>) {
     let Some((lot, card)) = lot.and_then(|l| Some((l, l.card.as_ref()?))) else { return };
-    carded(out, card);
-    out.field("how much", &if lot.quantity == 0 { String::new() } else { lot.quantity.to_string() });
-    out.field("source", &lot.source);
-    out.field("why ended", &lot.ended_why);
-    out.field("your note", &lot.note);
-    out.field("came by claim", &lot.claim_id);
+    carded(view, card);
+    view.fact("how much", &if lot.quantity == 0 { String::new() } else { lot.quantity.to_string() });
+    view.fact("source", &lot.source);
+    view.fact("why ended", &lot.ended_why);
+    view.fact("your note", &lot.note);
+    view.fact("came by claim", &lot.claim_id);
     for test in &lot.tests {
-        out.field(
+        view.fact(
             "found nothing",
-            &format!("{}, sampled {}, {}", test.pest, words::day(test.sampled_on), test.method),
+            format!("{}, sampled {}, {}", test.pest, words::day(test.sampled_on), test.method),
         );
     }
     if card.ended_on.is_none() {
-        out.gap();
-        out.faint(&format!(
+        view.gap();
+        view.note(format!(
             "What it comes from: scionary lot trace \"{0}\". To offer some of it: scionary offer post --lot \"{0}\". If it is sick or misnamed: scionary alert raise \"{0}\"",
             card.code
         ));

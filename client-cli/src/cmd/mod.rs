@@ -106,13 +106,3 @@ async fn save<R: prost::Message + Default>(
     file.persist(path).map_err(|e| failed(e.error))?;
     Ok(bytes)
 }
-
-/// Says how to see the next page.
-fn more(output: &Output, token: &str) {
-    if !token.is_empty() {
-        output.gap();
-        output.faint("There is more: repeat the command with");
-        // unwrapped, so that it can be copied
-        output.line(&format!("--page {token}"));
-    }
-}

@@ -1,8 +1,8 @@
 //! What rules on file say of moving plants.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::more;
 use crate::{
     args::{CheckArguments, MovementCommand},
     client::Client,
@@ -31,35 +31,35 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
             }
             let request = v1::ProposeMovementRulesRequest { files, note, dry_run: !propose };
             let reply: v1::ProposeMovementRulesResponse = client.call(request).await?;
-            output.reply(&reply, |out| released(out, reply.release.as_ref()))
+            output.reply(&reply, |view| released(view, reply.release.as_ref()))
         }
         MovementCommand::Releases { paging } => {
             client.need_session()?;
             let request =
                 v1::ListMovementReleasesRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListMovementReleasesResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.releases.is_empty() {
-                    out.text("No rules were proposed: those that ship with the server are in force.");
+                    view.line("No rules were proposed: those that ship with the server are in force.");
                 }
                 for release in &reply.releases {
-                    released(out, Some(release));
-                    out.gap();
+                    released(view, Some(release));
+                    view.gap();
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         MovementCommand::Publish { release } => {
             client.need_session()?;
             let request = v1::PublishMovementRulesRequest { release };
             let reply: v1::PublishMovementRulesResponse = client.call(request).await?;
-            output.reply(&reply, |out| released(out, reply.release.as_ref()))
+            output.reply(&reply, |view| released(view, reply.release.as_ref()))
         }
         MovementCommand::TakeBack { release } => {
             client.need_session()?;
             let request = v1::WithdrawMovementRulesRequest { release };
             let reply: v1::WithdrawMovementRulesResponse = client.call(request).await?;
-            output.reply(&reply, |out| released(out, reply.release.as_ref()))
+            output.reply(&reply, |view| released(view, reply.release.as_ref()))
         }
         MovementCommand::Rules { plant, paging } => {
             let request = v1::ListMovementRulesRequest {
@@ -68,53 +68,50 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                 page_token: paging.page,
             };
             let reply: v1::ListMovementRulesResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.rules.is_empty() {
-                    out.text("No such rule is on file. That is no answer: ask the plant-health authority.");
+                    view.line("No such rule is on file. That is no answer: ask the plant-health authority.");
                 }
                 for rule in &reply.rules {
-                    brief(out, rule, &[]);
-                    out.item(2, "", &rule.conditions);
+                    brief(view, rule, &[]);
+                    view.item(2, "", &rule.conditions);
                 }
                 if !reply.empty_areas.is_empty() {
-                    out.gap();
-                    out.faint(&format!(
+                    view.gap();
+                    view.note(format!(
                         "Areas that rules name and that no one has listed here, so that such rules match nothing: {}.",
                         reply.empty_areas.join(", ")
                     ));
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
     }
 }
 
 /// A release, and what is next.
-fn released(out: &Output, release: Option<&v1::MovementRelease>) {
+fn released(view: &mut View, release: Option<&v1::MovementRelease>) {
     let Some(release) = release else { return };
     let dry = release.release == 0;
-    out.heading(&if dry {
+    view.title(&if dry {
         "Dry run: nothing is proposed".into()
     } else {
         format!("Release {}", release.release)
     });
-    out.field("why", &release.note);
-    out.field("proposed", &words::day_of(release.proposed_at.as_ref()));
-    out.field("published", &words::day_of(release.published_at.as_ref()));
-    out.field("taken back", &words::day_of(release.withdrawn_at.as_ref()));
-    out.field("state", if release.in_force { "in force" } else { "" });
+    view.fact("why", &release.note);
+    view.fact("proposed", words::day_of(release.proposed_at.as_ref()));
+    view.fact("published", words::day_of(release.published_at.as_ref()));
+    view.fact("taken back", words::day_of(release.withdrawn_at.as_ref()));
+    view.fact("state", if release.in_force { "in force" } else { "" });
     if release.rules > 0 {
-        out.field("rules then", &release.rules.to_string());
+        view.fact("rules then", release.rules.to_string());
     }
-    out.field("added", &release.added.join(", "));
-    out.field("gone", &release.gone.join(", "));
+    view.fact("added", release.added.join(", "));
+    view.fact("gone", release.gone.join(", "));
     if dry {
-        out.faint("No mistake was found. Propose it with --propose; another steward publishes it.");
+        view.note("No mistake was found. Propose it with --propose; another steward publishes it.");
     } else if release.published_at.is_none() && release.withdrawn_at.is_none() {
-        out.faint(&format!(
-            "Another steward puts it in force: scionary movement publish {}",
-            release.release
-        ));
+        view.note(format!("Another steward puts it in force: scionary movement publish {}", release.release));
     }
 }
 
@@ -164,11 +161,11 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
             failure
         }
     })?;
-    output.reply(&reply, |out| show(out, &reply, full))
+    output.reply(&reply, |view| show(view, &reply, full))
 }
 
 /// A rule in a line, with what is special about it.
-fn brief(out: &Output, rule: &v1::MovementRule, special: &[&str]) {
+fn brief(view: &mut View, rule: &v1::MovementRule, special: &[&str]) {
     let mut marks: Vec<String> = special.iter().map(ToString::to_string).collect();
     if rule.stub {
         marks.push("a restriction is reported, its text is not on file".into());
@@ -184,10 +181,10 @@ fn brief(out: &Output, rule: &v1::MovementRule, special: &[&str]) {
     }
     let marks = if marks.is_empty() { String::new() } else { format!(" ({})", marks.join("; ")) };
     let citation = [rule.citation.as_str(), rule.instrument.as_str()].into_iter().find(|t| !t.is_empty());
-    out.item(
+    view.item(
         0,
         "-",
-        &format!(
+        format!(
             "{}: {}{marks} [{} version {}, text of {}]",
             words::verdict(rule.verdict()),
             citation.unwrap_or_default(),
@@ -198,12 +195,12 @@ fn brief(out: &Output, rule: &v1::MovementRule, special: &[&str]) {
     );
 }
 
-fn listed(out: &Output, title: &str, rules: &[v1::AppliedRule], full: bool) {
+fn listed(view: &mut View, title: &str, rules: &[v1::AppliedRule], full: bool) {
     if rules.is_empty() {
         return;
     }
-    out.gap();
-    out.heading(title);
+    view.gap();
+    view.title(title);
     for applied in rules {
         let Some(rule) = &applied.rule else { continue };
         let mut special = Vec::new();
@@ -221,67 +218,67 @@ fn listed(out: &Output, title: &str, rules: &[v1::AppliedRule], full: bool) {
         if !rule.open_to.is_empty() && rule.open_to != "anybody" {
             special.push(&open);
         }
-        brief(out, rule, &special);
-        out.item(2, "says:", &rule.conditions);
-        out.item(2, "ask:", &rule.authority);
+        brief(view, rule, &special);
+        view.item(2, "says:", &rule.conditions);
+        view.item(2, "ask:", &rule.authority);
         if full {
             if !rule.note.is_empty() {
-                out.item(2, "note:", &rule.note);
+                view.item(2, "note:", &rule.note);
             }
             if !rule.source_url.is_empty() {
-                out.item(2, "text:", &rule.source_url);
+                view.item(2, "text:", &rule.source_url);
             }
         }
     }
 }
 
-fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
-    out.answer(&format!("{}.", reply.headline));
+fn show(view: &mut View, reply: &v1::CheckMovementResponse, full: bool) {
+    view.answer(format!("{}.", reply.headline));
     let arrives = if reply.arrival == reply.dispatch {
         String::new()
     } else {
         format!(" to {}", words::day(reply.arrival))
     };
-    out.text(&format!(
+    view.line(format!(
         "{}, grown at {}; {}{arrives}.",
         reply.botanical_name,
         reply.grown_at.join(", "),
         words::day(reply.dispatch)
     ));
     for counted in &reply.counted {
-        out.text(&format!(
+        view.line(format!(
             "{} is on no list here: it was counted as {}, so some rules may hold for a part of it only.",
             counted.stated, counted.counted_as
         ));
     }
     for plant in &reply.unlisted_plants {
-        out.text(&format!(
+        view.line(format!(
             "{plant} is on no list here: only rules on any plant were looked at. Ask {}.",
             reply.ask
         ));
     }
-    listed(out, "What makes the answer", &reply.lead, full);
-    listed(out, "Binding too", &reply.also, full);
-    listed(out, "Reported, text not on file: do not send before asking", &reply.stubs, full);
-    listed(out, "From memory only: ask", &reply.unverified, full);
-    listed(out, "Exceptions that are not open to everybody", &reply.could_change, full);
-    listed(out, "In force later", &reply.coming, full);
+    listed(view, "What makes the answer", &reply.lead, full);
+    listed(view, "Binding too", &reply.also, full);
+    listed(view, "Reported, text not on file: do not send before asking", &reply.stubs, full);
+    listed(view, "From memory only: ask", &reply.unverified, full);
+    listed(view, "Exceptions that are not open to everybody", &reply.could_change, full);
+    listed(view, "In force later", &reply.coming, full);
     listed(
-        out,
+        view,
         "Not looked at, as no one has listed the places of an area here: ask",
         &reply.not_looked_at,
         full,
     );
     if reply.verdict() != v1::MovementVerdict::NoRule && !reply.open.is_empty() {
-        out.gap();
-        out.heading("Nothing on file for these parts of it: that is no answer");
+        view.gap();
+        view.title("Nothing on file for these parts of it: that is no answer");
         for open in &reply.open {
-            out.item(0, "-", &format!("{} of {} from {} to {}", open.part, open.plant, open.from, open.to));
+            view.item(0, "-", format!("{} of {} from {} to {}", open.part, open.plant, open.from, open.to));
         }
     }
     if !reply.gaps.is_empty() {
-        out.gap();
-        out.heading("No rule on file for");
+        view.gap();
+        view.title("No rule on file for");
         for gap in &reply.gaps {
             let side = match gap.side() {
                 v1::MovementSide::Leaving => "leaving",
@@ -289,24 +286,24 @@ fn show(out: &Output, reply: &v1::CheckMovementResponse, full: bool) {
                 v1::MovementSide::Within | v1::MovementSide::Unspecified => "moving within",
             };
             let place = if gap.place.is_empty() { "a place that no one knows" } else { &gap.place };
-            out.item(0, "-", &format!("{side} {place}: ask {}.", gap.ask));
+            view.item(0, "-", format!("{side} {place}: ask {}.", gap.ask));
         }
     }
     if !reply.pests.is_empty() {
-        out.gap();
-        out.heading("Known to travel with it");
+        view.gap();
+        view.title("Known to travel with it");
         for pest in &reply.pests {
             let not = if pest.not_by.is_empty() {
                 String::new()
             } else {
                 format!(" Not known to travel with: {}.", pest.not_by)
             };
-            out.item(0, "-", &format!("{}. Carried by: {}.{not}", pest.name, pest.carried_by));
+            view.item(0, "-", format!("{}. Carried by: {}.{not}", pest.name, pest.carried_by));
             if full {
-                out.item(2, "", &format!("{} [{}]", pest.how, pest.source));
+                view.item(2, "", format!("{} [{}]", pest.how, pest.source));
             }
         }
     }
-    out.gap();
-    out.text(&reply.notice);
+    view.gap();
+    view.line(&reply.notice);
 }

@@ -1,6 +1,7 @@
 //! How many seeds to sow, how many seedlings to keep.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
 use super::lookup::named;
 use crate::{
@@ -51,7 +52,7 @@ pub(super) async fn odds(client: &Client, output: &Output, typed: OddsArguments)
         germination_counted,
     };
     let reply: v1::EstimateSeedOddsResponse = client.call(request).await?;
-    output.reply(&reply, |out| show(out, &reply, sources))
+    output.reply(&reply, |view| show(view, &reply, sources))
 }
 
 /// A chance in hundredths, without more figures than it has.
@@ -87,72 +88,72 @@ fn number(needed: &v1::NumberNeeded) -> String {
     }
 }
 
-fn show(out: &Output, reply: &v1::EstimateSeedOddsResponse, all: bool) {
+fn show(view: &mut View, reply: &v1::EstimateSeedOddsResponse, all: bool) {
     if reply.cultivar.is_some() {
-        out.heading(&named(reply.cultivar.as_ref()));
+        view.title(named(reply.cultivar.as_ref()));
     }
-    out.answer(&reply.headline);
+    view.answer(&reply.headline);
     let sure = format!("{:.1}", reply.confidence * 100.0);
     let sure = sure.trim_end_matches(".0");
     let plants =
         if reply.wanted == 1 { "1 true plant".into() } else { format!("{} true plants", reply.wanted) };
     for kept in &reply.kept {
-        out.gap();
-        out.heading(&format!("Keeping {}", kept.label));
+        view.gap();
+        view.title(format!("Keeping {}", kept.label));
         if let Some(range) = &kept.is_true {
-            out.item(0, "-", &format!("One of them is true: {}.", chance(range)));
+            view.item(0, "-", format!("One of them is true: {}.", chance(range)));
         }
         if let Some(needed) = &kept.seedlings {
-            out.item(0, "-", &format!("Seedlings for {plants}, {sure} % sure: {}.", number(needed)));
+            view.item(0, "-", format!("Seedlings for {plants}, {sure} % sure: {}.", number(needed)));
         }
         if let Some(needed) = &kept.seeds {
-            out.item(0, "-", &format!("Seeds to sow for that: {}.", number(needed)));
+            view.item(0, "-", format!("Seeds to sow for that: {}.", number(needed)));
         }
         if let Some(range) = &kept.off_type_in_batch {
             let text = format!("At least one off-type among {}: {}.", reply.batch, chance(range));
-            out.item(0, "-", &text);
+            view.item(0, "-", &text);
         }
         let origins =
             if kept.origins.is_empty() { String::new() } else { format!(" [{}]", kept.origins.join(", ")) };
-        out.item(2, "rests on:", &format!("{}{origins}", kept.basis));
+        view.item(2, "rests on:", format!("{}{origins}", kept.basis));
     }
     if !reply.kept.is_empty() {
-        out.gap();
-        out.heading("Coming up");
+        view.gap();
+        view.title("Coming up");
         if let Some(range) = &reply.germination {
-            out.item(0, "-", &format!("One seed comes up: {}.", chance(range)));
+            view.item(0, "-", format!("One seed comes up: {}.", chance(range)));
         }
-        out.item(0, "-", &reply.germination_basis);
+        view.item(0, "-", &reply.germination_basis);
     }
     if !reply.notes.is_empty() {
-        out.gap();
-        out.heading("Bear in mind");
+        view.gap();
+        view.title("Bear in mind");
         for note in &reply.notes {
-            out.item(0, "-", &format!("{} [{}]", note.text, note.origins.join(", ")));
+            view.item(0, "-", format!("{} [{}]", note.text, note.origins.join(", ")));
         }
     }
     if !reply.kept.is_empty() && !reply.storages.is_empty() {
-        out.gap();
+        view.gap();
         let keys: Vec<&str> = reply.storages.iter().map(|s| s.storage_key.as_str()).collect();
         let crop = reply.cultivar.as_ref().map(|c| c.crop.as_str()).unwrap_or_default();
-        out.faint(&format!(
+        view.note(format!(
             "For seed that was kept, add --kept-days DAYS and --kept-how with one of {}; scionary crop show {crop} says what each is.",
             keys.join(", ")
         ));
     }
-    cited(out, &reply.sources, all);
+    cited(view, &reply.sources, all);
 }
 
 /// The sources at the end of an answer.
-pub(super) fn cited(out: &Output, sources: &[v1::Source], all: bool) {
+pub(super) fn cited(view: &mut View, sources: &[v1::Source], all: bool) {
     if sources.is_empty() {
         return;
     }
-    out.gap();
+    view.gap();
     if all {
-        super::lookup::sources(out, sources);
+        super::lookup::sources(view, sources);
     } else {
         let keys: Vec<&str> = sources.iter().map(|s| s.source_id.as_str()).collect();
-        out.faint(&format!("Sources: {}. With --sources every citation is shown.", keys.join(", ")));
+        view.note(format!("Sources: {}. With --sources every citation is shown.", keys.join(", ")));
     }
 }

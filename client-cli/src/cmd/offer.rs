@@ -1,11 +1,9 @@
 //! Offers.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::{
-    draft::{apply, complete},
-    more,
-};
+use super::draft::{apply, complete};
 use crate::{
     args::{DraftArguments, OfferCommand, SearchArguments},
     client::Client,
@@ -22,26 +20,26 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             client.need_session()?;
             let request = v1::ListMyOffersRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListMyOffersResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.offers.is_empty() {
-                    out.text("You have posted no offers. Post one with: scionary offer post");
+                    view.line("You have posted no offers. Post one with: scionary offer post");
                     return;
                 }
                 for offer in &reply.offers {
-                    out.item(0, "-", &format!("{} [{}]", line(offer), words::state(offer.state())));
-                    out.item(2, "", &offer.offer_id);
+                    view.item(0, "-", format!("{} [{}]", line(offer), words::state(offer.state())));
+                    view.item(2, "", &offer.offer_id);
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         OfferCommand::Show { offer, to } => {
             let request = v1::GetOfferRequest { offer_id: offer, to_area_code: to };
             let reply: v1::GetOfferResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                show(out, reply.offer.as_ref());
+            output.reply(&reply, |view| {
+                show(view, reply.offer.as_ref());
                 if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
-                    out.gap();
-                    out.faint(&format!(
+                    view.gap();
+                    view.note(format!(
                         "To have some of it, ask {}: scionary claim ask {} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
                         offer.giver_name, offer.offer_id
                     ));
@@ -55,9 +53,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             client.need_session()?;
             let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
             let reply: v1::WithdrawOfferResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.text("Withdrawn:");
-                show(out, reply.offer.as_ref());
+            output.reply(&reply, |view| {
+                view.line("Withdrawn:");
+                show(view, reply.offer.as_ref());
             })
         }
     }
@@ -75,11 +73,11 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
     apply(arguments, &mut draft)?;
     let request = v1::CreateOfferRequest { offer: Some(draft) };
     let reply: v1::CreateOfferResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.text("Posted:");
-        show(out, reply.offer.as_ref());
-        out.gap();
-        out.faint("Later: scionary offer change ID --quantity 3, or scionary offer withdraw ID");
+    output.reply(&reply, |view| {
+        view.line("Posted:");
+        show(view, reply.offer.as_ref());
+        view.gap();
+        view.note("Later: scionary offer change ID --quantity 3, or scionary offer withdraw ID");
     })
 }
 
@@ -163,9 +161,9 @@ async fn change(
         update_mask: Some(prost_types::FieldMask { paths }),
     };
     let reply: v1::UpdateOfferResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.text("Changed:");
-        show(out, reply.offer.as_ref());
+    output.reply(&reply, |view| {
+        view.line("Changed:");
+        show(view, reply.offer.as_ref());
     })
 }
 
@@ -189,17 +187,17 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         to_area_code: a.to,
     };
     let reply: v1::SearchOffersResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if !name.is_empty() && reply.name_taken_for.is_empty() {
-            out.text(&format!("No cultivar on file is near “{name}”, so no offer can be. Try another spelling, or search without a name."));
+            view.line(format!("No cultivar on file is near “{name}”, so no offer can be. Try another spelling, or search without a name."));
             return;
         }
         if !name.is_empty() && reply.name_taken_for.iter().all(|n| !n.eq_ignore_ascii_case(&name)) {
-            out.text(&format!("“{name}” was taken for: {}.", reply.name_taken_for.join(", ")));
-            out.gap();
+            view.line(format!("“{name}” was taken for: {}.", reply.name_taken_for.join(", ")));
+            view.gap();
         }
         if reply.offers.is_empty() {
-            out.text("No open offer fits. Leave a condition away, or look further around.");
+            view.line("No open offer fits. Leave a condition away, or look further around.");
             return;
         }
         for found in &reply.offers {
@@ -210,15 +208,15 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
             } else {
                 String::new()
             };
-            out.item(0, "-", &format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
+            view.item(0, "-", format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
             if let Some(movement) = &offer.movement {
-                out.item(2, "", &format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
+                view.item(2, "", format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
             }
-            out.item(2, "", &offer.offer_id);
+            view.item(2, "", &offer.offer_id);
         }
-        out.gap();
-        out.faint("Show one in full: scionary offer show ID");
-        more(out, &reply.next_page_token);
+        view.gap();
+        view.note("Show one in full: scionary offer show ID");
+        view.more(&reply.next_page_token);
     })
 }
 
@@ -248,63 +246,63 @@ fn seen(answer: v1::Observed, text: &str) -> String {
     if text.is_empty() { word } else { format!("{word}: {text}") }
 }
 
-fn show(out: &Output, offer: Option<&v1::Offer>) {
+fn show(view: &mut View, offer: Option<&v1::Offer>) {
     let Some(offer) = offer else { return };
     let unknown = if offer.unknown_seedling { "Unknown seedlings of " } else { "" };
-    out.heading(&format!("{unknown}{} ({})", offer.cultivar_name, offer.crop));
-    out.field("offer", &offer.offer_id);
-    out.field("state", &format!("{}, version {}", words::state(offer.state()), offer.version));
-    out.field(
+    view.title(format!("{unknown}{} ({})", offer.cultivar_name, offer.crop));
+    view.fact("offer", &offer.offer_id);
+    view.fact("state", format!("{}, version {}", words::state(offer.state()), offer.version));
+    view.fact(
         "what",
-        &format!("{}: {}", words::material(offer.material()), words::amount(offer.quantity, offer.unit())),
+        format!("{}: {}", words::material(offer.material()), words::amount(offer.quantity, offer.unit())),
     );
     if offer.promised > 0 {
         let left = offer.quantity - offer.promised;
-        out.field("left", &format!("{left}; {} promised or given", offer.promised));
+        view.fact("left", format!("{left}; {} promised or given", offer.promised));
     }
     if offer.auto_accept {
-        out.field("claims", "are accepted by themselves while something is left");
+        view.fact("claims", "are accepted by themselves while something is left");
     }
-    out.field("terms", &words::terms(offer.terms()));
-    out.field(
+    view.fact("terms", words::terms(offer.terms()));
+    view.fact(
         "when",
-        &format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)),
+        format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)),
     );
-    out.field("cut or taken", &words::day(offer.taken_on));
-    out.field("kept", &offer.kept_how.replace('_', " "));
-    out.field("use by", &words::day(offer.use_by));
+    view.fact("cut or taken", words::day(offer.taken_on));
+    view.fact("kept", offer.kept_how.replace('_', " "));
+    view.fact("use by", words::day(offer.use_by));
     let place = offer.place.clone().unwrap_or_default();
     let parts = [place.label, place.area_code, place.grid_code];
-    out.field("where", &parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
+    view.fact("where", parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
     let ways: Vec<String> = offer.hand_over().map(words::hand_over).collect();
-    out.field("handed over by", &ways.join(", "));
-    out.field("giver", &format!("{} ({})", offer.giver_name, offer.giver_account_id));
-    out.field("note", &offer.note);
-    out.field("lot", &offer.lot_id);
-    out.field("for club", &offer.club_id);
-    out.field("entered", if offer.entered_for_giver { "by an organiser, for the giver" } else { "" });
-    out.field("protection", &offer.protection);
-    out.field("consent", &offer.holder_consent);
+    view.fact("handed over by", ways.join(", "));
+    view.fact("giver", format!("{} ({})", offer.giver_name, offer.giver_account_id));
+    view.fact("note", &offer.note);
+    view.fact("lot", &offer.lot_id);
+    view.fact("for club", &offer.club_id);
+    view.fact("entered", if offer.entered_for_giver { "by an organiser, for the giver" } else { "" });
+    view.fact("protection", &offer.protection);
+    view.fact("consent", &offer.holder_consent);
     if let Some(movement) = &offer.movement {
         let rules = if movement.rules.is_empty() {
             String::new()
         } else {
             format!(" [{}]", movement.rules.join(", "))
         };
-        out.field("moving it", &format!("to {}: {}{rules}", movement.to_area_code, movement.headline));
+        view.fact("moving it", format!("to {}: {}{rules}", movement.to_area_code, movement.headline));
     }
     if !offer.seed_headline.is_empty() {
-        out.field("its seed", &offer.seed_headline);
+        view.fact("its seed", &offer.seed_headline);
     }
     for life in &offer.life {
-        out.item(0, "!", life);
+        view.item(0, "!", life);
     }
     for caution in &offer.cautions {
-        out.item(0, "!", caution);
+        view.item(0, "!", caution);
     }
     if let Some(health) = &offer.health {
-        out.gap();
-        out.heading("The giver's statement on its health (not a certificate)");
+        view.gap();
+        view.title("The giver's statement on its health (not a certificate)");
         let grown: Vec<String> = health
             .grown_at
             .iter()
@@ -318,16 +316,16 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
                 }
             })
             .collect();
-        out.field("grown at", &grown.join("; "));
-        out.field("botanical name", &health.botanical_name);
-        out.field("rootstock", &health.rootstock);
-        out.field("prepared", &words::form(health.form()));
-        out.field("for", &words::purpose(health.purpose()));
-        out.field("from tree", &health.source_tree);
-        out.field("last looked", &words::day(health.last_looked));
-        out.field("symptoms", &seen(health.symptoms(), &health.symptoms_text));
-        out.field("pests", &seen(health.pests(), &health.pests_text));
-        out.field("sprayed", &seen(health.sprayed(), &health.sprayed_text));
+        view.fact("grown at", grown.join("; "));
+        view.fact("botanical name", &health.botanical_name);
+        view.fact("rootstock", &health.rootstock);
+        view.fact("prepared", words::form(health.form()));
+        view.fact("for", words::purpose(health.purpose()));
+        view.fact("from tree", &health.source_tree);
+        view.fact("last looked", words::day(health.last_looked));
+        view.fact("symptoms", seen(health.symptoms(), &health.symptoms_text));
+        view.fact("pests", seen(health.pests(), &health.pests_text));
+        view.fact("sprayed", seen(health.sprayed(), &health.sprayed_text));
         for t in &health.treatments {
             let by = if t.official { "official" } else { "not official" };
             let active = if t.active_ingredient.is_empty() {
@@ -335,12 +333,12 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
             } else {
                 format!(" with {}", t.active_ingredient)
             };
-            out.field("treatment", &format!("{} {}{active} ({by})", words::day(t.date), t.treatment));
+            view.fact("treatment", format!("{} {}{active} ({by})", words::day(t.date), t.treatment));
         }
         for t in &health.tests {
-            out.field(
+            view.fact(
                 "test",
-                &format!(
+                format!(
                     "{}: {} ({}, {} {} {})",
                     t.pest,
                     t.result,
@@ -352,9 +350,9 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
             );
         }
         for d in &health.documents {
-            out.field(
+            view.fact(
                 "paper",
-                &format!(
+                format!(
                     "{} {} by {}, valid to {}",
                     d.document_kind,
                     d.number,
@@ -363,8 +361,8 @@ fn show(out: &Output, offer: Option<&v1::Offer>) {
                 ),
             );
         }
-        out.field("note", &health.note);
+        view.fact("note", &health.note);
     }
-    out.gap();
-    out.text(&offer.movement_notice);
+    view.gap();
+    view.line(&offer.movement_notice);
 }

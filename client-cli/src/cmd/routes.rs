@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use scionary_proto::v1;
+use scionary_show::{Reader, View};
 
 use super::{
     crop::range,
@@ -24,7 +25,7 @@ pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArgume
         has_rootstock: have_rootstock,
     };
     let reply: v1::CompareRoutesResponse = client.call(request).await?;
-    output.reply(&reply, |out| show(out, &reply, sources))
+    output.reply(&reply, |view| show(view, &reply, sources))
 }
 
 /// A length of years without more figures than it has: whole, or one decimal.
@@ -51,59 +52,59 @@ fn is_cultivar(route: &v1::Route) -> String {
 }
 
 /// A figure with its origin, as a sentence's part.
-pub(super) fn figure(out: &Output, timing: &v1::Timing) -> String {
+pub(super) fn figure(reader: Reader, timing: &v1::Timing) -> String {
     let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
     let mut label = timing.label.chars();
     let label: String = label.next().into_iter().flat_map(char::to_uppercase).chain(label).collect();
-    format!("{label}: {} [{}]{note}", range(&out.in_units(timing)), timing.origin)
+    format!("{label}: {} [{}]{note}", range(&reader.figure(timing)), timing.origin)
 }
 
-fn show(out: &Output, reply: &v1::CompareRoutesResponse, all: bool) {
-    out.heading(&named(reply.cultivar.as_ref()));
+fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
+    view.title(named(reply.cultivar.as_ref()));
     if reply.routes.is_empty() {
-        out.text("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
+        view.line("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
         return;
     }
     if let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) {
-        out.answer(&format!("{}. {}", best.title, reply.reason));
-        out.gap();
+        view.answer(format!("{}. {}", best.title, reply.reason));
+        view.gap();
     }
-    out.table(
+    view.table(
         ["WAY", "IS IT THE CULTIVAR?", "YEARS TO FRUIT"],
         reply.routes.iter().map(|r| [r.title.clone(), is_cultivar(r), years(r)]),
     );
     for route in &reply.routes {
-        out.gap();
-        out.heading(&route.title);
-        out.text(&route.about);
-        out.item(0, "-", &route.identity);
-        out.item(0, "-", &format!("Work: {}", route.effort));
-        out.item(0, "-", &format!("You need: {}.", route.needs.join("; ")));
+        view.gap();
+        view.title(&route.title);
+        view.line(&route.about);
+        view.item(0, "-", &route.identity);
+        view.item(0, "-", format!("Work: {}", route.effort));
+        view.item(0, "-", format!("You need: {}.", route.needs.join("; ")));
         if let Some(line) = rates_line(&route.grafting) {
-            out.item(0, "-", &format!("Grafts of growers here: {line}."));
+            view.item(0, "-", format!("Grafts of growers here: {line}."));
         }
         for fact in route.first_fruit.iter().chain(&route.succeeds) {
-            out.item(0, "-", &format!("{}.", figure(out, fact)));
+            view.item(0, "-", format!("{}.", figure(view.reader(), fact)));
         }
     }
     if !reply.sizes.is_empty() {
-        out.gap();
-        out.heading("Room");
+        view.gap();
+        view.title("Room");
         for size in &reply.sizes {
-            out.item(0, "-", &format!("{}.", figure(out, size)));
+            view.item(0, "-", format!("{}.", figure(view.reader(), size)));
         }
-        out.text(&reply.yard);
+        view.line(&reply.yard);
     } else if !reply.yard.is_empty() {
-        out.gap();
-        out.text(&reply.yard);
+        view.gap();
+        view.line(&reply.yard);
     }
-    out.gap();
-    out.heading("Take care");
+    view.gap();
+    view.title("Take care");
     let mut told = BTreeSet::new();
     for caution in reply.routes.iter().flat_map(|r| &r.cautions) {
         if told.insert(&caution.text) {
-            out.item(0, "-", &caution.text);
+            view.item(0, "-", &caution.text);
         }
     }
-    cited(out, &reply.sources, all);
+    cited(view, &reply.sources, all);
 }

@@ -1,6 +1,7 @@
 //! When cultivars are ripe, as bars by half month.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
 use super::lookup::named;
 use crate::{args::SeasonArguments, client::Client, error::Failure, output::Output, words};
@@ -27,7 +28,7 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         within_km: within,
     };
     let reply: v1::ShowSeasonsResponse = client.call(request).await?;
-    output.reply(&reply, |out| show(out, &reply, fill_gaps))
+    output.reply(&reply, |view| show(view, &reply, fill_gaps))
 }
 
 /// The cultivars of own plans, those of one crop where one is named.
@@ -107,18 +108,18 @@ fn published(season: &v1::PublishedSeason) -> [String; 3] {
     [place, bars.join(" "), format!("published, {}", season.source_id)]
 }
 
-fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
+fn show(view: &mut View, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
     let months = MONTHS.join(" ");
     let lines = reply
         .rows
         .iter()
         .flat_map(|own| std::iter::once(row(own)).chain(own.published.iter().map(published)));
-    out.table(["RIPE", months.as_str(), "SEEN IN"], lines);
+    view.table(["RIPE", months.as_str(), "SEEN IN"], lines);
     if reply.rows.iter().any(|r| !r.published.is_empty()) {
-        out.faint("=: whole months that a source names, as they fall in its place. Elsewhere it is ripe at other times, so they are not counted in what is to be expected.");
+        view.note("=: whole months that a source names, as they fall in its place. Elsewhere it is ripe at other times, so they are not counted in what is to be expected.");
     }
     if reply.near_equator {
-        out.text("When is it ripe there? Near the equator seasons follow the rains, so what was seen elsewhere is not drawn: only what growers saw within 300 km. Ask one of them, and enter what you see: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        view.line("When is it ripe there? Near the equator seasons follow the rains, so what was seen elsewhere is not drawn: only what growers saw within 300 km. Ask one of them, and enter what you see: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
     }
     let leaning = if reply.rows.iter().any(|r| r.place_years == 0 && !r.expected.is_empty()) {
         " ~: nobody saw it yet, as usual for the crop."
@@ -127,45 +128,45 @@ fn show(out: &Output, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) 
     };
     let drawn = reply.rows.iter().any(|r| !r.expected.is_empty());
     if drawn {
-        out.faint(&format!(
+        view.note(format!(
         "#: to be expected ripe in half or more of the years; -: in a tenth or more.{leaning} Where few saw it, what is known elsewhere and of the crop is counted in. Two halves a month, {} of the equator.",
         if reply.south { "south" } else { "north" }
         ));
     }
     for row in reply.rows.iter().filter(|r| r.half_months.is_empty() && !r.text.is_empty()) {
         let name = row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
-        out.item(0, "-", &format!("{name}, in words only: {}", row.text));
+        view.item(0, "-", format!("{name}, in words only: {}", row.text));
     }
-    out.gap();
+    view.gap();
     let unseen = reply.rows.iter().all(|r| r.expected.is_empty());
     if unseen && reply.near_equator {
         return;
     }
     if unseen {
-        out.text("No one whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        view.line("No one whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
         return;
     }
     if reply.gaps.is_empty() {
-        out.text("Something is ripe all year.");
+        view.line("Something is ripe all year.");
         return;
     }
-    out.text(&format!("Nothing is ripe: {}.", halves(&reply.gaps)));
+    view.line(format!("Nothing is ripe: {}.", halves(&reply.gaps)));
     if !asked_for_fillers {
         return;
     }
-    out.gap();
+    view.gap();
     if reply.fillers.is_empty() {
-        out.text("No cultivar on offer there has a season on file that fills any of it.");
+        view.line("No cultivar on offer there has a season on file that fills any of it.");
         return;
     }
-    out.heading("On offer, and ripe then");
+    view.title("On offer, and ripe then");
     for filler in &reply.fillers {
         let name = named(filler.row.as_ref().and_then(|r| r.cultivar.as_ref()));
         let near = filler.nearest_km.map(|km| format!(", the nearest {km} km away")).unwrap_or_default();
         let offers = if filler.offers == 1 { "1 offer".into() } else { format!("{} offers", filler.offers) };
-        out.item(0, "-", &format!("{name}: {}; {offers}{near}.", halves(&filler.fills)));
+        view.item(0, "-", format!("{name}: {}; {offers}{near}.", halves(&filler.fills)));
     }
-    out.faint("See what is offered: scionary offer search NAME. Before anything is moved, ask the plant-health authority of both places.");
+    view.note("See what is offered: scionary offer search NAME. Before anything is moved, ask the plant-health authority of both places.");
 }
 
 #[cfg(test)]

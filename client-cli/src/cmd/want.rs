@@ -1,8 +1,8 @@
 //! Wants.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use super::more;
 use crate::{
     args::{WantArguments, WantCommand},
     client::Client,
@@ -19,12 +19,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
         WantCommand::Add(arguments) => {
             let request = v1::MakeWantRequest { want: Some(draft(*arguments)) };
             let reply: v1::MakeWantResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if let Some(want) = &reply.want {
-                    line(out, want, "");
+                    line(view, want, "");
                 }
-                out.gap();
-                out.text("Your inbox tells you when something on offer fits, what is there already within a moment: scionary inbox list");
+                view.gap();
+                view.line("Your inbox tells you when something on offer fits, what is there already within a moment: scionary inbox list");
             })
         }
         WantCommand::List { all, paging } => {
@@ -34,20 +34,20 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
                 page_token: paging.page,
             };
             let reply: v1::ListMyWantsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.wants.is_empty() {
-                    out.text("You seek nothing. Seek something with: scionary want add");
+                    view.line("You seek nothing. Seek something with: scionary want add");
                 }
                 for want in &reply.wants {
-                    line(out, want, if want.is_open { "" } else { " [over]" });
+                    line(view, want, if want.is_open { "" } else { " [over]" });
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         WantCommand::Withdraw { want } => {
             let request = v1::WithdrawWantRequest { want_id: want };
             let reply: v1::WithdrawWantResponse = client.call(request).await?;
-            output.reply(&reply, |out| out.text("Taken back."))
+            output.reply(&reply, |view| view.line("Taken back."))
         }
         WantCommand::Search { crop, material, near, within, paging } => {
             let request = v1::SearchWantsRequest {
@@ -59,20 +59,20 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
                 page_token: paging.page,
             };
             let reply: v1::SearchWantsResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.wants.is_empty() {
-                    out.text("Nobody seeks anything like it.");
+                    view.line("Nobody seeks anything like it.");
                 }
                 for found in &reply.wants {
                     let km = found.distance_km.map(|km| format!(" about {km} km away")).unwrap_or_default();
                     if let Some(want) = &found.want {
-                        line(out, want, &km);
+                        line(view, want, &km);
                     }
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
                 if !reply.wants.is_empty() {
-                    out.gap();
-                    out.faint("Post what you have; those who seek it are told: scionary offer post");
+                    view.gap();
+                    view.note("Post what you have; those who seek it are told: scionary offer post");
                 }
             })
         }
@@ -137,16 +137,16 @@ fn sought(want: &v1::Want) -> String {
     format!("{}{of}", parts.join(", "))
 }
 
-fn line(out: &Output, want: &v1::Want, tail: &str) {
+fn line(view: &mut View, want: &v1::Want, tail: &str) {
     let seeks = want.seeks.clone().unwrap_or_default();
     let around = if seeks.within_km == 0 {
         String::new()
     } else {
         format!(", within {} km of {}", seeks.within_km, seeks.near_grid_code)
     };
-    out.item(0, "-", &format!("{}{around}, until {}{tail}", sought(want), words::day(seeks.until)));
+    view.item(0, "-", format!("{}{around}, until {}{tail}", sought(want), words::day(seeks.until)));
     if !seeks.note.is_empty() {
-        out.item(2, "", &seeks.note);
+        view.item(2, "", &seeks.note);
     }
-    out.item(2, "", &want.want_id);
+    view.item(2, "", &want.want_id);
 }

@@ -11,6 +11,39 @@ use scionary_store::StoreError;
 
 use crate::ports::EntropyError;
 
+/// What brings a round to the stage that a call needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RoundStep {
+    /// Seal it.
+    Seal,
+    /// Open it again.
+    Reopen,
+    /// Settle it.
+    Settle,
+    /// Begin its day.
+    Begin,
+}
+
+impl RoundStep {
+    /// Returns the step as one word, for programs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Seal => "seal",
+            Self::Reopen => "reopen",
+            Self::Settle => "settle",
+            Self::Begin => "begin",
+        }
+    }
+    fn words(self) -> &'static str {
+        match self {
+            Self::Seal => "; seal it first",
+            Self::Reopen => "; open it again first",
+            Self::Settle => "; settle it first",
+            Self::Begin => "; begin the day first",
+        }
+    }
+}
+
 /// A rule that stands in the way.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Rule {
@@ -133,7 +166,7 @@ pub enum Rule {
     #[error("no protection of {0} is on file")]
     NotProtected(String),
     /// The server sends no mail.
-    #[error("this server sends no mail; watch your inbox instead: scionary inbox watch")]
+    #[error("this server sends no mail; watch your inbox instead")]
     NoMail,
     /// The mail server did not take it.
     #[error("the mail could not be sent just now; try again in a while")]
@@ -216,10 +249,10 @@ pub enum Rule {
     #[error("lots and wishes were taken until {0}; ask an organiser of the club")]
     RoundLate(scionary_domain::time::Date),
     /// The round is not where this needs it to be.
-    #[error("this is for a round that is {wanted}; this one is {found}{hint}")]
+    #[error("this is for a round that is {wanted}; this one is {found}{}", first.map(RoundStep::words).unwrap_or_default())]
     RoundPhase {
         /// What brings it there; may be empty.
-        hint: &'static str,
+        first: Option<RoundStep>,
         /// Where it has to be.
         wanted: String,
         /// Where it is.
@@ -229,7 +262,7 @@ pub enum Rule {
     #[error("only the one who brings a lot takes it back")]
     NotYourLot,
     /// The caller takes no part.
-    #[error("you take no part in this round yet: scionary round join")]
+    #[error("you take no part in this round yet; join it first")]
     NotInRound,
     /// Too many people.
     #[error("{0} people take part already; that is as many as one round holds")]
@@ -261,7 +294,7 @@ pub enum Rule {
     ListsTooLong(usize),
     /// What was sealed can no longer be done.
     #[error(
-        "since it was sealed something has come up that bars a part of it (an alert, a rule, people who do not deal with each other); open it again and seal it anew: scionary round reopen"
+        "since it was sealed something has come up that bars a part of it (an alert, a rule, members who block each other); open it again, then seal it again"
     )]
     SealedStale,
     /// The day has not begun.
@@ -271,7 +304,7 @@ pub enum Rule {
     #[error("you have taken {0} packs of what was left over; leave some for others")]
     EnoughLeftOvers(u32),
     /// Settled too often.
-    #[error("this round was settled {0} times already; hand over what is left by hand: scionary round take")]
+    #[error("this round was settled {0} times already; hand over by hand what is left")]
     TooManyRuns(u32),
     /// Somebody stopped it.
     #[error("settling was stopped; the round is as it was")]
@@ -288,9 +321,7 @@ pub enum Rule {
     #[error("this cannot go to you: {0}")]
     BarredInRound(&'static str),
     /// Part of the offer is in a round.
-    #[error(
-        "a part of this offer is in a swap round that is open; take it back there first: scionary round take-back"
-    )]
+    #[error("a part of this offer is in a swap round that is open; withdraw it there first")]
     OfferInRound,
     /// The club has open rounds.
     #[error("rounds of the club are open; close them or call them off first")]

@@ -39,7 +39,7 @@ use tokio::sync::Semaphore;
 
 pub use call::{Call, WriteKey};
 pub use door::{Done, KeepReply, UseCase, Write};
-pub use error::{Error, Rule};
+pub use error::{Error, RoundStep, Rule};
 
 /// What an operator decides about use.
 #[derive(Clone, Debug)]

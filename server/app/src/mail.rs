@@ -149,7 +149,7 @@ impl App {
         let (address, code) = (new.address.clone(), new.code.clone());
         self.write(call, new, KeepReply::Yes, |()| Vec::new()).await?;
         let text = format!(
-            "Somebody asked for notices of Scionary at this address. If it was you, confirm it:\n\n    scionary inbox confirm-mail {code}\n\nIf not, do nothing: no more mail comes here.\n"
+            "Someone asked Scionary to send notices to this address. If it was you, confirm it with this code:\n\n    {code}\n\nIf it was not you, do nothing: no more mail comes here.\n"
         );
         let Err(why) = mailer.send(&address, "Confirm this address", &text).await else { return Ok(()) };
         tracing::warn!(%why, "a code could not be mailed");
@@ -192,8 +192,10 @@ impl App {
                 1 => "A notice".to_string(),
                 many => format!("{many} notices"),
             };
-            let text =
-                format!("{}\n\nTo end notices by mail: scionary inbox forget-mail\n", lines.join("\n\n"));
+            let text = format!(
+                "{}\n\nTo end notices by mail, remove this address in the settings of your inbox.\n",
+                lines.join("\n\n")
+            );
             if let Err(why) = mailer.send(&to, &subject, &text).await {
                 tracing::warn!(%why, "notices could not be mailed; they are tried again");
                 // one mailbox that fails keeps nobody else's mail back

@@ -21,8 +21,14 @@ crate::offer::words! {
         Alert = "alert",
         /// Something of a club: an invitation, a request, an answer.
         Club = "club",
+        /// A club invites the member.
+        ClubInvited = "club_invited",
+        /// A member asks to join a club that the reader organises.
+        ClubAsked = "club_asked",
         /// Something of a swap round.
         Round = "round",
+        /// A swap round was settled, with something for the member.
+        RoundSettled = "round_settled",
     }
 }
 

@@ -19,7 +19,10 @@ pub fn notice(notice: &Notice) -> v1::Notice {
             Kind::ClaimStricter => v1::NoticeKind::ClaimStricter,
             Kind::Alert => v1::NoticeKind::Alert,
             Kind::Club => v1::NoticeKind::Club,
+            Kind::ClubInvited => v1::NoticeKind::ClubInvited,
+            Kind::ClubAsked => v1::NoticeKind::ClubAsked,
             Kind::Round => v1::NoticeKind::Round,
+            Kind::RoundSettled => v1::NoticeKind::RoundSettled,
         }
         .into(),
         subject_id: subject.clone(),

@@ -7,7 +7,7 @@ use scionary_proto::v1;
 use crate::{call::Admitted, convert::registry as convert, dispatch::Encoded, site::Site, status::Failure};
 
 /// What to do when a name is near nothing.
-const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, any member can propose it (scionary propose new): the curators of the crop rule on it.";
+const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, any member can propose it, and the curators of the crop decide.";
 
 pub(crate) async fn look_up_seed(
     site: &Site,

@@ -21,18 +21,18 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Create { club, says } => {
             let request = v1::CreateRoundRequest { club_id: club, round: Some(draft(*says)) };
             let reply: v1::CreateRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::Change { round, parts } => {
             let stands = fetch(client, round.clone()).await?.says.unwrap_or_default();
             let request = v1::UpdateRoundRequest { round_id: round, round: Some(changed(stands, *parts)) };
             let reply: v1::UpdateRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::CallOff { round, reason } => {
             let request = v1::CallOffRoundRequest { round_id: round, reason };
             let reply: v1::CallOffRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::NoteAdvice { round, from, to, asked, said } => {
             let request = v1::NoteAdviceRequest {
@@ -43,18 +43,18 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 said,
             };
             let reply: v1::NoteAdviceResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::DryRun { round, tried } => dry_run(client, output, round, tried).await,
         RoundCommand::Seal { round } => {
             let request = v1::SealRoundRequest { round_id: round };
             let reply: v1::SealRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::Reopen { round } => {
             let request = v1::ReopenRoundRequest { round_id: round };
             let reply: v1::ReopenRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::Settle { round, only_checked_in } => {
             settle(client, output, round, only_checked_in).await
@@ -144,13 +144,13 @@ async fn dry_run(
     let tried = Some(with(own, tried)).filter(|tried| *tried != own);
     let request = v1::PreviewRoundRequest { round_id: round, tried };
     let reply: v1::PreviewRoundResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
-        out.heading("What the round would come to as it stands. Nothing is settled by this.");
+    output.reply(&reply, |view| {
+        view.title("What the round would come to as it stands. Nothing is settled by this.");
         let columns: Vec<&v1::RoundPreview> = reply.previews.iter().collect();
         match columns.as_slice() {
             [own] => {
                 for (what, value) in figures(own) {
-                    out.field(what, &value);
+                    view.fact(what, &value);
                 }
             }
             [own, tried] => {
@@ -158,27 +158,27 @@ async fn dry_run(
                     .into_iter()
                     .zip(figures(tried))
                     .map(|((what, a), (_, b))| [what.to_string(), a, b]);
-                out.table(["", "as it is", "tried"], rows);
+                view.table(["", "as it is", "tried"], rows);
             }
             _ => {}
         }
         let Some(last) = columns.last() else { return };
-        out.gap();
+        view.gap();
         let of = if columns.len() > 1 { " by the rules tried" } else { "" };
-        out.answer(&format!("Who gives and gets{of} (gifts are not counted as given)"));
+        view.answer(format!("Who gives and gets{of} (gifts are not counted as given)"));
         let rows = last.books.iter().map(|row| {
             [row.number.to_string(), row.name.clone(), row.gives.to_string(), row.gets.to_string()]
         });
-        out.table(["no.", "member", "gives", "gets"], rows);
+        view.table(["no.", "member", "gives", "gets"], rows);
         if !last.left.is_empty() {
-            out.gap();
-            out.answer(&format!("What stays over{of}, and why"));
+            view.gap();
+            view.answer(format!("What stays over{of}, and why"));
             for left in &last.left {
                 let packs = words::counted(left.units, "pack");
-                out.item(
+                view.item(
                     0,
                     &format!("lot {}:", left.number),
-                    &format!("{packs} of {}: {}", left.what, left.why),
+                    format!("{packs} of {}: {}", left.what, left.why),
                 );
             }
         }
@@ -251,12 +251,12 @@ async fn settle(
     if !last.settled {
         return Err(Failure::bug("the server ended without having settled it"));
     }
-    output.reply(&last, |out| {
+    output.reply(&last, |view| {
         let packs = words::counted(last.units, "pack");
         let change = if last.units == 1 { "changes" } else { "change" };
         let told = if last.runs == 1 { "Everybody who takes part is told." } else { "Whoever it makes a difference for is told." };
-        out.answer(&format!("Settled: {packs} {change} hands. {told}"));
-        out.faint(&format!(
+        view.answer(format!("Settled: {packs} {change} hands. {told}"));
+        view.note(format!(
             "Who takes what: scionary round shares {id}. Sheets for the day: scionary round sheets {id} --out FILE. The day: scionary round begin {id}. The proof: scionary round audit {id} --out FILE"
         ));
     })

@@ -8,7 +8,6 @@ use super::{fetch, show::told};
 use crate::{
     args::{LayoutArguments, RoundCommand},
     client::Client,
-    cmd::more,
     error::Failure,
     output::Output,
     paper::{Label, Line, Section, labels, sheet},
@@ -21,15 +20,15 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Begin { round } => {
             let request = v1::StartHandOverRequest { round_id: round };
             let reply: v1::StartHandOverResponse = client.call(request).await?;
-            output.reply(&reply, |out| told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| told(view, reply.round.as_ref()))
         }
         RoundCommand::CheckIn { round, lots, not_here } => {
             for lot in lots {
                 let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: !not_here };
                 let reply: v1::CheckInLotResponse = client.call(request).await?;
-                output.reply(&reply, |out| {
+                output.reply(&reply, |view| {
                     let is = if not_here { "is not here" } else { "is here" };
-                    out.line(&format!("Lot {} {is}.", reply.number));
+                    view.drawn(format!("Lot {} {is}.", reply.number));
                 })?;
             }
             Ok(())
@@ -38,9 +37,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             for member in members {
                 let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: !came };
                 let reply: v1::SetPresenceResponse = client.call(request).await?;
-                output.reply(&reply, |out| {
+                output.reply(&reply, |view| {
                     let word = if came { "came" } else { "did not come" };
-                    out.line(&format!("Member {} {word}.", reply.number));
+                    view.drawn(format!("Member {} {word}.", reply.number));
                 })?;
             }
             output.aside(&format!(
@@ -59,11 +58,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListRoundMembersResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.members.is_empty() {
-                    out.text("Nobody takes part yet.");
+                    view.line("Nobody takes part yet.");
                 } else {
-                    out.table(
+                    view.table(
                         ["no.", "member", "to", "brings", "wishes", "gets", "gives", "before"],
                         reply.members.iter().map(|m| {
                             let absent = if m.absent { " (absent)" } else { "" };
@@ -80,7 +79,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                         }),
                     );
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         RoundCommand::Shares { round, paging } => {
@@ -90,17 +89,17 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListRoundSharesResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 if reply.shares.is_empty() {
-                    out.text("Nothing changes hands, or the round is not settled yet.");
+                    view.line("Nothing changes hands, or the round is not settled yet.");
                 }
                 for share in &reply.shares {
                     let done = if share.state() == v1::ClaimState::HandedOver { " [done]" } else { "" };
                     let post = if share.by_post { ", by post" } else { "" };
-                    out.item(
+                    view.item(
                         0,
                         &format!("lot {}:", share.lot_number),
-                        &format!(
+                        format!(
                             "{}, {} {} > {} {}{post}{done}",
                             what(share),
                             share.giver_number,
@@ -110,7 +109,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                         ),
                     );
                 }
-                more(out, &reply.next_page_token);
+                view.more(&reply.next_page_token);
             })
         }
         RoundCommand::Sheets { round, out } => {
@@ -138,9 +137,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 None => Vec::new(),
             };
             let open = open.iter().filter(|s| s.state() == v1::ClaimState::Accepted).count();
-            output.reply(&reply, |out| {
-                told(out, reply.round.as_ref());
-                out.text(&match open {
+            output.reply(&reply, |view| {
+                told(view, reply.round.as_ref());
+                view.line(&match open {
                     0 => "All that was promised changed hands; what was left over is on offer again.".to_string(),
                     n => format!(
                         "{n} still to change hands: their two sides were told, and confirm it themselves. What was left over is on offer again."
@@ -177,7 +176,7 @@ async fn hand_over(
         )
         .then(format!("see what they say: scionary claim show {}", reply.claim_id)));
     }
-    output.reply(&reply, |out| out.line(&said))
+    output.reply(&reply, |view| view.drawn(&said))
 }
 
 /// Lines of a lot and a member, from whoever types or scans; a wrong one is told, and the next is read.

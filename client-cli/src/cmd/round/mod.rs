@@ -16,7 +16,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Show { round } => {
             let round = fetch(client, round).await?;
             let reply = v1::GetRoundResponse { round: Some(round) };
-            output.reply(&reply, |out| show::told(out, reply.round.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.round.as_ref()))
         }
         RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
         RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
@@ -24,9 +24,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
             let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
             let reply: v1::JoinRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.answer("You take part.");
-                out.faint(&format!(
+            output.reply(&reply, |view| {
+                view.answer("You take part.");
+                view.note(format!(
                     "What others bring: scionary round lots {0}. Bring something: scionary round bring {0} OFFER. Wish: scionary round wish {0}",
                     reply.round_id
                 ));
@@ -35,8 +35,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Leave { round } => {
             let request = v1::LeaveRoundRequest { round_id: round };
             let reply: v1::LeaveRoundResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.answer("You take no part any more; what you brought is on offer again.");
+            output.reply(&reply, |view| {
+                view.answer("You take no part any more; what you brought is on offer again.");
             })
         }
         RoundCommand::Bring { round, offer, packs, each, gift, papers } => {
@@ -49,12 +49,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 papers,
             };
             let reply: v1::BringLotResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
+            output.reply(&reply, |view| {
                 let packs = words::counted(reply.units, "pack");
                 let each =
                     if reply.per_unit == 1 { String::new() } else { format!(" of {}", reply.per_unit) };
-                out.answer(&format!("It is lot {}: {packs}{each}, held back for the round.", reply.number));
-                out.faint(&format!(
+                view.answer(format!("It is lot {}: {packs}{each}, held back for the round.", reply.number));
+                view.note(format!(
                     "Take it back: scionary round take-back {} {}",
                     reply.round_id, reply.number
                 ));
@@ -63,7 +63,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::TakeBack { round, lot } => {
             let request = v1::TakeBackLotRequest { round_id: round, lot };
             let reply: v1::TakeBackLotResponse = client.call(request).await?;
-            output.reply(&reply, |out| out.answer("Taken back; it is on offer again."))
+            output.reply(&reply, |view| view.answer("Taken back; it is on offer again."))
         }
         RoundCommand::Wish { round, wishes, from, none } => {
             wish::wish(client, output, round, wishes, from, none).await
@@ -71,9 +71,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Take { round, lot, packs } => {
             let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs };
             let reply: v1::TakeLeftOverResponse = client.call(request).await?;
-            output.reply(&reply, |out| {
-                out.answer("It is yours to fetch.");
-                out.faint(&format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
+            output.reply(&reply, |view| {
+                view.answer("It is yours to fetch.");
+                view.note(format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
             })
         }
         other @ (RoundCommand::Create { .. }

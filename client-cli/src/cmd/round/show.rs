@@ -1,8 +1,9 @@
 //! Rounds as their members see them.
 
 use scionary_proto::v1;
+use scionary_show::View;
 
-use crate::{args::Paging, client::Client, cmd::more, error::Failure, output::Output, words};
+use crate::{args::Paging, client::Client, error::Failure, output::Output, words};
 
 pub(super) fn phase(round: &v1::Round) -> String {
     words::plain(round.phase().as_str_name(), "ROUND_PHASE_")
@@ -22,17 +23,17 @@ pub(super) async fn list(
         page_token: paging.page,
     };
     let reply: v1::ListRoundsResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if reply.rounds.is_empty() {
-            out.text("No round of your clubs is open. Closed ones: scionary round list --all");
+            view.line("No round of your clubs is open. Closed ones: scionary round list --all");
         }
         for round in &reply.rounds {
             let says = round.says.clone().unwrap_or_default();
             let part = if round.takes_part { "; you take part" } else { "" };
-            out.item(
+            view.item(
                 0,
                 "-",
-                &format!(
+                format!(
                     "{} on {}, {} [{}{part}]",
                     says.title,
                     words::day(says.day),
@@ -40,40 +41,40 @@ pub(super) async fn list(
                     phase(round)
                 ),
             );
-            out.item(2, "", &round.round_id);
+            view.item(2, "", &round.round_id);
         }
-        more(out, &reply.next_page_token);
+        view.more(&reply.next_page_token);
     })
 }
 
 /// A round, and what its reader does next.
-pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
+pub(super) fn told(view: &mut View, round: Option<&v1::Round>) {
     let Some(round) = round else { return };
     let says = round.says.clone().unwrap_or_default();
     let settings = says.settings.unwrap_or_default();
-    out.heading(&format!("{} ({})", says.title, round.club_name));
-    out.field("round", &round.round_id);
-    out.field("stands", &phase(round));
-    out.field("day", &words::day(says.day));
+    view.title(format!("{} ({})", says.title, round.club_name));
+    view.fact("round", &round.round_id);
+    view.fact("stands", phase(round));
+    view.fact("day", words::day(says.day));
     let place = if says.place.is_empty() {
         says.area_code.clone()
     } else {
         format!("{} ({})", says.place, says.area_code)
     };
-    out.field("where", &place);
-    out.field("gathers", &format!("until {}", words::day(says.gather_until)));
-    out.field("about", &says.about);
+    view.fact("where", &place);
+    view.fact("gathers", format!("until {}", words::day(says.gather_until)));
+    view.fact("about", &says.about);
     let people = words::counted(round.members, "member");
     let (lots, lines) = (words::counted(round.lots, "lot"), words::counted(round.wishes, "line"));
-    out.field("so far", &format!("{people}, {lots}, {lines} of wishes"));
+    view.fact("so far", format!("{people}, {lots}, {lines} of wishes"));
     let post = if settings.by_post { "; post is possible" } else { "" };
     let of_one = match settings.cultivar_cap {
         0 => String::new(),
         n => format!(", at most {n} of one cultivar"),
     };
-    out.field(
+    view.fact(
         "rules",
-        &format!(
+        format!(
             "up to {} each{of_one}; anybody may be asked to give {} more than they get, newcomers get {} more than they give{post}",
             words::counted(settings.cap, "pack"),
             settings.slack,
@@ -81,21 +82,21 @@ pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
         ),
     );
     if let Some(step) = settings.fair_levels {
-        out.field(
+        view.fact(
             "order",
-            &format!("everybody's packs up to their {step}., then wishes by rank, then all other packs"),
+            format!("everybody's packs up to their {step}., then wishes by rank, then all other packs"),
         );
     }
     for advice in &round.advice {
         let way = format!("{} to {}", advice.from_area_code, advice.to_area_code);
-        out.field("advice", &format!("{way}: {} said: {}", advice.asked, advice.said));
+        view.fact("advice", format!("{way}: {} said: {}", advice.asked, advice.said));
     }
     if !round.secret.is_empty() {
-        out.field("draw", &format!("secret {}", round.secret));
+        view.fact("draw", format!("secret {}", round.secret));
     }
-    out.field("draw's hash", &round.commitment);
-    out.field("sealed hash", &round.input_hash);
-    out.gap();
+    view.fact("draw's hash", &round.commitment);
+    view.fact("sealed hash", &round.input_hash);
+    view.gap();
     let id = &round.round_id;
     let next = match (round.phase(), round.takes_part, round.arranges) {
         (v1::RoundPhase::Gathering, false, _) => {
@@ -120,7 +121,7 @@ pub(super) fn told(out: &Output, round: Option<&v1::Round>) {
         }
         (_, _, _) => String::new(),
     };
-    out.faint(&next);
+    view.note(&next);
 }
 
 /// What a lot is: "12: 4 packs of 1 stick, Larkwater Gold (scion wood), from Juno Vale".
@@ -145,19 +146,19 @@ pub(super) async fn lots(
         page_token: paging.page,
     };
     let reply: v1::ListRoundLotsResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         if reply.lots.is_empty() {
-            out.text(if left_only { "Nothing is left over." } else { "Nobody brings anything yet." });
+            view.line(if left_only { "Nothing is left over." } else { "Nobody brings anything yet." });
         }
         for lot in &reply.lots {
             let who = if lot.own { "yours".to_string() } else { format!("from {}", lot.giver_name) };
             let left = if lot.left < lot.units { format!("; {} left", lot.left) } else { String::new() };
-            out.item(0, &format!("lot {}:", lot.number), &format!("{}, {who}{left}", lot_line(lot)));
+            view.item(0, &format!("lot {}:", lot.number), format!("{}, {who}{left}", lot_line(lot)));
             if !lot.barred.is_empty() {
-                out.item(4, "", &format!("Not for you: {}.", lot.barred));
+                view.item(4, "", format!("Not for you: {}.", lot.barred));
             }
         }
-        more(out, &reply.next_page_token);
+        view.more(&reply.next_page_token);
     })
 }
 
@@ -169,40 +170,40 @@ pub(super) async fn mine(
 ) -> Result<(), Failure> {
     let request = v1::GetMyRoundRequest { round_id: round };
     let reply: v1::GetMyRoundResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         let round = reply.round.clone().unwrap_or_default();
         let says = round.says.clone().unwrap_or_default();
         let settled = round.runs > 0;
-        out.heading(&format!("{} on {}: your part", says.title, words::day(says.day)));
-        out.field("stands", &phase(&round));
+        view.title(format!("{} on {}: your part", says.title, words::day(says.day)));
+        view.fact("stands", phase(&round));
         let place = if says.place.is_empty() { &says.area_code } else { &says.place };
-        out.field("where", place);
-        out.field("your number", &format!("{}: your table, and how others find you", reply.number));
+        view.fact("where", place);
+        view.fact("your number", format!("{}: your table, and how others find you", reply.number));
         let part = reply.part.clone().unwrap_or_default();
         let comes = match (part.meeting, part.post) {
             (true, true) => "you come to the day, or post",
             (true, false) => "you come to the day",
             (false, _) => "by post",
         };
-        out.field("how", &format!("{comes}; what you get goes to {}", part.area_code));
-        out.field("so far", &standing(&reply));
+        view.fact("how", format!("{comes}; what you get goes to {}", part.area_code));
+        view.fact("so far", standing(&reply));
         if settled {
-            shares(out, "You get", &reply.gets, "from");
-            shares(out, "You give", &reply.gives, "for");
+            shares(view, "You get", &reply.gets, "from");
+            shares(view, "You give", &reply.gives, "for");
         } else {
-            out.gap();
-            out.answer("You bring");
+            view.gap();
+            view.answer("You bring");
             if reply.lots.is_empty() {
-                out.text("Nothing yet.");
+                view.line("Nothing yet.");
             }
             for lot in &reply.lots {
-                out.item(0, &format!("lot {}:", lot.number), &lot_line(lot));
+                view.item(0, &format!("lot {}:", lot.number), lot_line(lot));
             }
         }
-        out.gap();
-        out.answer(if settled { "Your wishes, and what came of them" } else { "Your wishes" });
+        view.gap();
+        view.answer(if settled { "Your wishes, and what came of them" } else { "Your wishes" });
         if reply.wishes.is_empty() {
-            out.text("None yet.");
+            view.line("None yet.");
         }
         for wish in &reply.wishes {
             let packs = if wish.quantity == 1 { String::new() } else { format!("{} of ", wish.quantity) };
@@ -212,21 +213,21 @@ pub(super) async fn mine(
                 (true, 0) => " - no".into(),
                 (true, units) => format!(" - {units} of {}", wish.quantity),
             };
-            out.item(
+            view.item(
                 0,
                 &format!("{:>3}.", wish.rank),
-                &format!("{packs}{}{came}", wish.accepts.join(", or ")),
+                format!("{packs}{}{came}", wish.accepts.join(", or ")),
             );
             if !wish.why_not.is_empty() {
-                out.item(5, "", &wish.why_not);
+                view.item(5, "", &wish.why_not);
             }
             for lot in wish.lots.iter().filter(|_| every_lot) {
-                out.item(5, &format!("lot {}:", lot.number), &lot.words);
+                view.item(5, &format!("lot {}:", lot.number), &lot.words);
             }
         }
-        out.gap();
+        view.gap();
         let id = &round.round_id;
-        out.faint(&match (round.phase(), settled) {
+        view.note(&match (round.phase(), settled) {
             (v1::RoundPhase::HandingOver, _) => format!("What is left over: scionary round lots {id} --left"),
             (_, true) => {
                 "Each swap is a claim, with how the other can be reached: scionary claim show ID".into()
@@ -256,19 +257,19 @@ fn standing(reply: &v1::GetMyRoundResponse) -> String {
     }
 }
 
-fn shares(out: &Output, heading: &str, shares: &[v1::MyShare], word: &str) {
-    out.gap();
-    out.answer(heading);
+fn shares(view: &mut View, heading: &str, shares: &[v1::MyShare], word: &str) {
+    view.gap();
+    view.answer(heading);
     if shares.is_empty() {
-        out.text("Nothing.");
+        view.line("Nothing.");
     }
     for share in shares {
         let lot = share.lot.clone().unwrap_or_default();
         let done = if share.state() == v1::ClaimState::HandedOver { " [handed over]" } else { "" };
-        out.item(
+        view.item(
             0,
             &format!("lot {}:", lot.number),
-            &format!(
+            format!(
                 "{} of {} ({}), {word} {} (number {}){done}",
                 words::counted(share.units, "pack"),
                 lot.cultivar_name,
@@ -278,10 +279,10 @@ fn shares(out: &Output, heading: &str, shares: &[v1::MyShare], word: &str) {
             ),
         );
         if !share.contact.is_empty() {
-            out.item(
+            view.item(
                 4,
                 "",
-                &format!("Reach them: {}. Claim: {}", share.contact.trim_end_matches('.'), share.claim_id),
+                format!("Reach them: {}. Claim: {}", share.contact.trim_end_matches('.'), share.claim_id),
             );
         }
     }

@@ -44,14 +44,14 @@ pub(super) async fn wish(
     let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &lines))?;
     let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
     let mine: v1::GetMyRoundResponse = client.call(request).await?;
-    output.reply(&reply, |out| {
+    output.reply(&reply, |view| {
         let count = if count == 1 { "one wish".to_string() } else { format!("{count} wishes") };
-        out.answer(&format!("Your list has {count}. Nobody else sees it."));
+        view.answer(format!("Your list has {count}. Nobody else sees it."));
         for wish in &mine.wishes {
             let packs = if wish.quantity == 1 { String::new() } else { format!("{} of ", wish.quantity) };
-            out.item(0, &format!("{:>3}.", wish.rank), &format!("{packs}{}", wish.accepts.join(", or ")));
+            view.item(0, &format!("{:>3}.", wish.rank), format!("{packs}{}", wish.accepts.join(", or ")));
         }
-        out.faint(&format!("Your part: scionary round mine {}", reply.round_id));
+        view.note(format!("Your part: scionary round mine {}", reply.round_id));
     })
 }
 

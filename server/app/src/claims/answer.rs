@@ -70,10 +70,7 @@ impl UseCase for AcceptClaim {
         store(write, granted, &mut claim).await?;
         let offer = offer_of(write, claim.offer).await?;
         let (id, taker, version, registry) = (claim.id, claim.taker, claim.version, write.app.registry());
-        let words = format!(
-            "{} is promised to you. How to reach the giver: scionary claim show {id}",
-            what(&registry, &claim, &offer)
-        );
+        let words = format!("{} is promised to you.", what(&registry, &claim, &offer));
         Ok(Done::new(id, "claim.accepted", id, serde_json::json!({})).and_publish(TOPIC, id).and_tell(
             taker,
             Kind::ClaimAccepted,

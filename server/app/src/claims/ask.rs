@@ -93,10 +93,9 @@ impl UseCase for AskForOffer {
             State::Accepted => {
                 (claim.giver, format!("{} took {what}, which you accept by itself.", account.display_name))
             }
-            State::Waiting | State::HandedOver | State::Declined | State::Withdrawn | State::Lapsed => (
-                claim.giver,
-                format!("{} asks for {what}. Look at it: scionary claim show {id}", account.display_name),
-            ),
+            State::Waiting | State::HandedOver | State::Declined | State::Withdrawn | State::Lapsed => {
+                (claim.giver, format!("{} asks for {what}.", account.display_name))
+            }
         };
         Ok(Done::new(id, "claim.asked", id, change).and_publish(TOPIC, id).and_tell(
             giver,

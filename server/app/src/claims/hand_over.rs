@@ -33,10 +33,7 @@ fn handed(
     let what = what(registry, claim, offer);
     let words = match lot {
         None => {
-            format!(
-                "{who} says that {what} changed hands. Say so too: scionary claim handed-over {}",
-                claim.id
-            )
+            format!("{who} says that {what} changed hands. Confirm it too.")
         }
         Some(lot) => format!("{what} changed hands. Its lot is {}: write the code on its tag.", lot.code),
     };
@@ -58,8 +55,8 @@ async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()
     claim.answer = "Rules on moving it have become stricter since it was promised.".into();
     let what = what(&write.app.registry(), claim, &offer);
     let words = format!(
-        "Rules on moving {what} have become stricter since it was promised: {}. The promise is over, so that both of you look at them first; the taker asks again if it may go on: scionary claim show {}",
-        claim.movement.headline, claim.id
+        "Rules on moving {what} have become stricter since it was promised: {}. The promise has ended, so that you both read them first; then the taker can ask again.",
+        claim.movement.headline
     );
     let done = Done::new((), "claim.stricter", claim.id, serde_json::json!({}))
         .and_publish(TOPIC, claim.id)

@@ -197,10 +197,7 @@ pub(crate) async fn move_up(write: &Write<'_>, id: OfferId) -> Result<(), Error>
             kind: Kind::ClaimAccepted,
             subject: claim.id.to_string(),
             once: claim.version.to_string(),
-            words: format!(
-                "{what} is promised to you: something was left again. How to reach the giver: scionary claim show {}",
-                claim.id
-            ),
+            words: format!("{what} is promised to you, because some became available again."),
         };
         write.tell(&[told]).await?;
     }

@@ -6,6 +6,7 @@ use scionary_domain::{
     field::{FieldError, Fields},
     ids::ClubId,
     limits,
+    notice::{Kind, NewNotice},
 };
 use scionary_store::{account_store, block_store, club_store};
 
@@ -93,15 +94,15 @@ impl UseCase for InviteToClub {
                 if let Some(guest) = guest
                     && !block_store::between(write.tx, account.id, guest).await?
                 {
-                    let words = format!(
-                        "{} invites you to {}. Answer: scionary club accept {2}, or: scionary club decline {2}",
-                        account.display_name, club.name, club.id
-                    );
+                    let words = format!("{} invites you to {}.", account.display_name, club.name);
                     told = Some((guest, words));
                 }
             }
         }
-        let told = told.map(|(to, words)| notice(to, &club, format!("{} {}", account.id, now.date()), words));
+        let told = told.map(|(to, words)| NewNotice {
+            kind: Kind::ClubInvited,
+            ..notice(to, &club, format!("{} {}", account.id, now.date()), words)
+        });
         let id = club.id;
         let out = ShownClub::new(write.tx, club, Some(account)).await?;
         let mut done = Done::new(out, "club.invited", id, serde_json::json!({ "whom": handle.as_str() }));
@@ -165,11 +166,11 @@ impl UseCase for AskToJoin {
         )
         .await?;
         let notices = organisers.iter().map(|o| {
-            let words = format!(
-                "{} asks to join {}. See: scionary club members {} --waiting",
-                account.display_name, club.name, club.id
-            );
-            notice(o.account, &club, format!("{} {}", account.id, now.date()), words)
+            let words = format!("{} asks to join {}.", account.display_name, club.name);
+            NewNotice {
+                kind: Kind::ClubAsked,
+                ..notice(o.account, &club, format!("{} {}", account.id, now.date()), words)
+            }
         });
         let notices: Vec<_> = if standing == Standing::Asked { notices.collect() } else { Vec::new() };
         let id = club.id;

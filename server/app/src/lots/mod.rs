@@ -38,7 +38,7 @@ pub(crate) async fn find(db: &dyn Source, field: &str, text: &str) -> Result<Lot
     let missing = || Error::NotFound {
         kind: "lot",
         id: text.trim().to_string(),
-        hint: "read the code on its tag again; your own are in: scionary lot list".into(),
+        hint: "read the code on its tag again".into(),
     };
     let found = if text.trim().starts_with("lot_") {
         let id: LotId = crate::App::id_in(field, text)?;

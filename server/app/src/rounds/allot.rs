@@ -15,6 +15,7 @@ use scionary_domain::{
     clearing::{Bar, Failed, Input, Outcome, Progress, Share, Watch, seed, settle},
     ids::{AccountId, ClaimId, RoundId, RoundLotId, WishId},
     limits,
+    notice::{Kind, NewNotice},
     round::{Brought, Part, Phase, Round},
     time::Timestamp,
 };
@@ -447,11 +448,10 @@ impl UseCase for KeepOutcome {
                 gives.get(&part.account).copied().unwrap_or(0),
             );
             let again = if self.first { "is settled" } else { "was settled again" };
-            let words = format!(
-                "{} {again}: you get {gets} and give {gives}. What, from whom and why: scionary round mine {}",
-                round.says.title, round.id
-            );
-            done.notices.extend(notices(&[part.account], &round, format!("settled {}", round.runs), &words));
+            let words = format!("{} {again}: you get {gets} and give {gives}.", round.says.title);
+            let once = format!("settled {}", round.runs);
+            let told = notices(&[part.account], &round, once, &words);
+            done.notices.extend(told.into_iter().map(|n| NewNotice { kind: Kind::RoundSettled, ..n }));
         }
         Ok(done)
     }

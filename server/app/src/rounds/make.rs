@@ -77,8 +77,8 @@ impl UseCase for CreateRound {
         };
         round_store::insert(write.tx, &granted, &round).await?;
         let words = format!(
-            "{}: {} on {}. Bring lots and list your wishes until {}: scionary round show {}",
-            club.name, round.says.title, round.says.day, round.says.gather_until, round.id
+            "{}: {} on {}. Bring lots and list your wishes until {}.",
+            club.name, round.says.title, round.says.day, round.says.gather_until
         );
         let mut done = Done::new((), "round.made", round.id, json!({ "club": club.id.to_string() }))
             .and_publish(TOPIC, round.id);
@@ -121,8 +121,7 @@ impl UseCase for ChangeRound {
             done.notices = notices(&people(write, round.id).await?, &round, round.version, &words);
         }
         if rules {
-            let words =
-                format!("The rules of {} were changed: scionary round show {}", round.says.title, round.id);
+            let words = format!("The rules of {} were changed.", round.says.title);
             let once = format!("rules {}", round.version);
             done.notices.extend(notices(&people(write, round.id).await?, &round, once, &words));
         }

@@ -32,7 +32,7 @@ use scionary_domain::{
 };
 use scionary_store::{Source, StoreError, claim_store, club_store, lot_store, offer_store, round_store};
 
-use crate::{Call, Error, Rule, Write, clubs};
+use crate::{Call, Error, RoundStep, Rule, Write, clubs};
 
 /// The outbox topic of changes to rounds.
 pub const TOPIC: &str = "round";
@@ -94,19 +94,17 @@ fn in_phase(round: &Round, wanted: &[Phase]) -> Result<(), Error> {
         return Ok(());
     }
     // what an organiser does next to bring it there
-    let hint = match (round.phase, wanted.first()) {
+    let first = match (round.phase, wanted.first()) {
         (Phase::Gathering, Some(Phase::Sealed | Phase::Allotted | Phase::HandingOver)) => {
-            "; seal it first: scionary round seal"
+            Some(RoundStep::Seal)
         }
-        (Phase::Sealed, Some(Phase::Gathering)) => "; open it again first: scionary round reopen",
-        (Phase::Sealed, Some(Phase::Allotted | Phase::HandingOver)) => {
-            "; settle it first: scionary round settle"
-        }
-        (Phase::Allotted, Some(Phase::HandingOver)) => "; begin the day first: scionary round begin",
-        (_, _) => "",
+        (Phase::Sealed, Some(Phase::Gathering)) => Some(RoundStep::Reopen),
+        (Phase::Sealed, Some(Phase::Allotted | Phase::HandingOver)) => Some(RoundStep::Settle),
+        (Phase::Allotted, Some(Phase::HandingOver)) => Some(RoundStep::Begin),
+        (_, _) => None,
     };
     let wanted = wanted.iter().map(|p| p.label()).collect::<Vec<_>>().join(" or ");
-    Err(Rule::RoundPhase { hint, wanted, found: round.phase.label() }.into())
+    Err(Rule::RoundPhase { first, wanted, found: round.phase.label() }.into())
 }
 
 /// Stores a changed round; a caller who was overtaken is served again, on what stands then.

@@ -177,7 +177,7 @@ impl UseCase for BringLot {
         let offer = offer.ok_or_else(|| Error::NotFound {
             kind: "offer of yours",
             id: self.offer.to_string(),
-            hint: "see your offers: scionary offer list".into(),
+            hint: "bring one of your own offers".into(),
         })?;
         match offer.state(today) {
             OfferState::Open | OfferState::Coming => {}

@@ -356,7 +356,7 @@ impl App {
         let kept = kept.ok_or_else(|| Error::NotFound {
             kind: "settling of this round",
             id: number.to_string(),
-            hint: "settle it first: scionary round settle".into(),
+            hint: "settle it first".into(),
         })?;
         let outcome = kept.outcome.unwrap_or_default();
         let head = format!(

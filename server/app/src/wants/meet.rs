@@ -133,12 +133,11 @@ impl App {
         let name = registry.record(contents.cultivar).map(|r| r.cultivar.full_name()).unwrap_or_default();
         let km = want.grid.distance_km(&contents.place.grid).round();
         let words = format!(
-            "What you seek is on offer: {left} {} of {name} ({}), about {km} km away. Moving it to {}: {}. See: scionary offer show {}",
+            "What you seek is on offer: {left} {} of {name} ({}), about {km} km away. Moving it to {}: {}.",
             contents.unit.word(),
             contents.material.label(),
             want.to.as_str(),
-            answer.headline(),
-            offer.id
+            answer.headline()
         );
         Ok(Some(NewNotice {
             to: want.seeker,

@@ -16,7 +16,7 @@ use crate::{
 use health::{Declaration, DeclarationDraft};
 
 /// Shown with every offer.
-pub const MOVEMENT_NOTICE: &str = "Before anything is moved, look at what is on file (scionary movement check) and ask the plant-health authority of the place it leaves and of the place it goes to. They decide.";
+pub const MOVEMENT_NOTICE: &str = "Before anything is moved, check what is on file and ask the plant-health authority of the place it leaves and of the place it goes to. They decide.";
 
 macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $word:literal),* $(,)? }) => {

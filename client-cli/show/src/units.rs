@@ -30,7 +30,7 @@ fn customary(unit: &str, numbers: [Option<f64>; 3]) -> Option<(&'static str, [Op
 }
 
 /// A figure of a profile in feet, pounds and Fahrenheit, where it has such a unit.
-pub(crate) fn timing(timing: &v1::Timing) -> v1::Timing {
+pub fn timing(timing: &v1::Timing) -> v1::Timing {
     match customary(&timing.unit, [timing.low, timing.high, None]) {
         Some((unit, [low, high, _])) => v1::Timing { low, high, unit: unit.into(), ..timing.clone() },
         None => timing.clone(),
@@ -38,7 +38,7 @@ pub(crate) fn timing(timing: &v1::Timing) -> v1::Timing {
 }
 
 /// What was measured in feet, pounds and Fahrenheit; nothing where its unit has no such twin.
-pub(crate) fn quantity(summary: &v1::QuantitySummary) -> Option<String> {
+pub fn quantity(summary: &v1::QuantitySummary) -> Option<String> {
     let numbers = [Some(summary.median), Some(summary.spread_low), Some(summary.spread_high)];
     let (unit, [median, low, high]) = customary(&summary.unit, numbers)?;
     let text = |n: Option<f64>| n.map(|n| n.to_string()).unwrap_or_default();

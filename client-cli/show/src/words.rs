@@ -3,17 +3,17 @@
 use scionary_proto::v1;
 
 /// A wire enum's value as words: `MATERIAL_SCION_WOOD` is `scion wood`.
-pub(crate) fn plain(name: &str, prefix: &str) -> String {
+pub fn plain(name: &str, prefix: &str) -> String {
     name.strip_prefix(prefix).unwrap_or(name).replace('_', " ").to_lowercase()
 }
 
 /// A typed crop: its key is written small.
-pub(crate) fn crop(typed: Option<String>) -> String {
+pub fn crop(typed: Option<String>) -> String {
     typed.unwrap_or_default().trim().to_lowercase()
 }
 
 /// Parses a typed word: hyphens, underscores, spaces and case do not matter.
-fn typed(text: &str) -> String {
+pub fn typed(text: &str) -> String {
     text.trim().to_ascii_uppercase().replace(['-', ' '], "_")
 }
 
@@ -21,9 +21,9 @@ macro_rules! enums {
     ($($fn_label:ident, $fn_parse:ident: $name:ident, $prefix:literal, [$($choice:ident),*];)*) => {
         $(
             /// As people read it.
-            pub(crate) fn $fn_label(value: v1::$name) -> String { plain(value.as_str_name(), $prefix) }
+            pub fn $fn_label(value: v1::$name) -> String { plain(value.as_str_name(), $prefix) }
             /// As people type it.
-            pub(crate) fn $fn_parse(text: &str) -> Result<v1::$name, String> {
+            pub fn $fn_parse(text: &str) -> Result<v1::$name, String> {
                 let name = format!("{}{}", $prefix, typed(text));
                 // a plural is as good as a singular
                 let singular = name.strip_suffix('S').unwrap_or(&name);
@@ -64,7 +64,7 @@ enums! {
 }
 
 /// How a lot comes of another, as a sentence has it.
-pub(crate) fn descent(value: v1::Descent) -> &'static str {
+pub fn descent(value: v1::Descent) -> &'static str {
     use scionary_domain::lineage::Descent as D;
     match value {
         v1::Descent::Unspecified => "from",
@@ -81,7 +81,7 @@ pub(crate) fn descent(value: v1::Descent) -> &'static str {
 }
 
 /// How somebody stands to a club.
-pub(crate) fn club_standing(value: v1::ClubStanding) -> String {
+pub fn club_standing(value: v1::ClubStanding) -> String {
     match value {
         v1::ClubStanding::Asked => "asked to join".into(),
         v1::ClubStanding::Unspecified
@@ -92,7 +92,7 @@ pub(crate) fn club_standing(value: v1::ClubStanding) -> String {
 }
 
 /// An alert's state as people read it.
-pub(crate) fn alert_state(value: v1::AlertState) -> String {
+pub fn alert_state(value: v1::AlertState) -> String {
     match value {
         v1::AlertState::Raised => "raised, not confirmed".into(),
         v1::AlertState::Unspecified | v1::AlertState::Confirmed | v1::AlertState::Lifted => {
@@ -102,24 +102,24 @@ pub(crate) fn alert_state(value: v1::AlertState) -> String {
 }
 
 /// A number of things.
-pub(crate) fn counted(count: i32, what: &str) -> String {
+pub fn counted(count: i32, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// "1 stick", "5 seeds".
-pub(crate) fn amount(quantity: i32, of: v1::QuantityUnit) -> String {
+pub fn amount(quantity: i32, of: v1::QuantityUnit) -> String {
     let unit = unit(of);
     let unit = if quantity == 1 { unit.trim_end_matches('s') } else { &unit };
     format!("{quantity} {unit}")
 }
 
 /// A month, 1 to 12, as people read it.
-pub(crate) fn month(number: i32) -> &'static str {
+pub fn month(number: i32) -> &'static str {
     scionary_domain::evidence::month_name(u8::try_from(number).unwrap_or(0))
 }
 
 /// Numbers on a circle as runs of those that follow each other: the last and the first follow each other too.
-pub(crate) fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Vec<(i32, i32)> {
+pub fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Vec<(i32, i32)> {
     let mut runs: Vec<(i32, i32)> = Vec::new();
     for at in all {
         match runs.last_mut() {
@@ -138,7 +138,7 @@ pub(crate) fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Ve
 }
 
 /// Months as people read them: `April to September`.
-pub(crate) fn months(all: &[i32]) -> String {
+pub fn months(all: &[i32]) -> String {
     let text: Vec<String> =
         runs(all, 1, 12)
             .into_iter()
@@ -150,12 +150,12 @@ pub(crate) fn months(all: &[i32]) -> String {
 }
 
 /// A proposal's state as people read it.
-pub(crate) fn proposal_state(value: v1::ProposalState) -> String {
+pub fn proposal_state(value: v1::ProposalState) -> String {
     plain(value.as_str_name(), "PROPOSAL_STATE_")
 }
 
 /// A typed state; `all` stands for every one.
-pub(crate) fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, String> {
+pub fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, String> {
     match typed(text).as_str() {
         "ALL" => Ok(v1::ProposalState::Unspecified),
         word => v1::ProposalState::from_str_name(&format!("PROPOSAL_STATE_{word}"))
@@ -163,25 +163,13 @@ pub(crate) fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, Stri
     }
 }
 
-/// A typed export.
-pub(crate) fn parse_export(text: &str) -> Result<crate::args::ExportKind, String> {
-    use crate::args::ExportKind::{File, Registry};
-    match typed(text).as_str() {
-        "PASSPORT" => Ok(File(v1::ExportFormat::PassportCsv)),
-        "FINDINGS" => Ok(File(v1::ExportFormat::FindingsCsv)),
-        "FINDINGS_JSON" => Ok(File(v1::ExportFormat::FindingsJson)),
-        "REGISTRY" => Ok(Registry),
-        _ => Err("one of passport, findings, findings-json, registry expected".into()),
-    }
-}
-
 /// A claim's state as people read it.
-pub(crate) fn claim_state(value: v1::ClaimState) -> String {
+pub fn claim_state(value: v1::ClaimState) -> String {
     plain(value.as_str_name(), "CLAIM_STATE_")
 }
 
 /// A verdict on a movement as people read it.
-pub(crate) fn verdict(value: v1::MovementVerdict) -> String {
+pub fn verdict(value: v1::MovementVerdict) -> String {
     match value {
         v1::MovementVerdict::NoRule => "no rule on file".into(),
         v1::MovementVerdict::DocumentRequired => "official document required".into(),
@@ -192,22 +180,22 @@ pub(crate) fn verdict(value: v1::MovementVerdict) -> String {
 }
 
 /// An offer's state as people read it.
-pub(crate) fn state(value: v1::OfferState) -> String {
+pub fn state(value: v1::OfferState) -> String {
     plain(value.as_str_name(), "OFFER_STATE_")
 }
 
 /// A standing as people read it.
-pub(crate) fn standing(value: v1::Standing) -> String {
+pub fn standing(value: v1::Standing) -> String {
     plain(value.as_str_name(), "STANDING_")
 }
 
 /// A day as people read it.
-pub(crate) fn day(date: Option<v1::Date>) -> String {
+pub fn day(date: Option<v1::Date>) -> String {
     date.map(|d| format!("{:04}-{:02}-{:02}", d.year, d.month, d.day)).unwrap_or_default()
 }
 
 /// The day of an instant.
-pub(crate) fn day_of(at: Option<&prost_types::Timestamp>) -> String {
+pub fn day_of(at: Option<&prost_types::Timestamp>) -> String {
     at.map(|t| {
         scionary_domain::time::Timestamp::from_micros(t.seconds.saturating_mul(1_000_000)).date().to_string()
     })
@@ -215,13 +203,13 @@ pub(crate) fn day_of(at: Option<&prost_types::Timestamp>) -> String {
 }
 
 /// A typed day.
-pub(crate) fn parse_day(text: &str) -> Result<v1::Date, String> {
+pub fn parse_day(text: &str) -> Result<v1::Date, String> {
     let date: scionary_domain::time::Date = text.parse().map_err(|e| format!("{e}"))?;
     Ok(v1::Date { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
 }
 
 /// A typed place: a grid code, or `latitude,longitude`, which is made coarse before it is sent.
-pub(crate) fn parse_grid(text: &str) -> Result<String, String> {
+pub fn parse_grid(text: &str) -> Result<String, String> {
     use scionary_domain::place::GridCode;
     if let Some((latitude, longitude)) = text.split_once(',') {
         let number = |t: &str| {

@@ -1,0 +1,215 @@
+//! What a reader may do next. A view names the action; each client says how it is done there.
+
+macro_rules! acts {
+    ($($(#[$doc:meta])* $name:ident [$($about:literal),*],)*) => {
+        /// What an action does. The names in brackets are what it needs to know, in this order.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        pub enum Deed {
+            $($(#[$doc])* $name,)*
+        }
+        impl Deed {
+            /// All actions.
+            pub const ALL: &[Self] = &[$(Self::$name),*];
+            /// Returns the names of what it needs to know.
+            pub fn about(self) -> &'static [&'static str] {
+                match self {
+                    $(Self::$name => &[$($about),*],)*
+                }
+            }
+        }
+    };
+}
+
+acts! {
+    /// Make an invitation to the server.
+    AccountInvite [],
+    /// Sign in.
+    AccountSignIn ["handle"],
+    /// Sign up with an invitation's code.
+    AccountSignUp ["handle", "code"],
+    /// See what the client is connected to.
+    ServerStatus [],
+    /// See a crop's profile.
+    CropShow ["crop"],
+    /// Post an offer.
+    OfferPost [],
+    /// Post an offer that only the members of a club see.
+    OfferPostInClub ["club"],
+    /// Post an offer taken from a lot.
+    OfferPostFromLot ["lot"],
+    /// See one's own offers.
+    OfferList [],
+    /// Search what is offered.
+    OfferSearch ["name"],
+    /// See an offer.
+    OfferShow ["offer"],
+    /// Change an offer.
+    OfferChange ["offer"],
+    /// Withdraw an offer.
+    OfferWithdraw ["offer"],
+    /// Ask for part of an offer.
+    ClaimAsk ["offer"],
+    /// See closed claims too.
+    ClaimListAll [],
+    /// See a claim, and how to reach the other side.
+    ClaimShow ["claim"],
+    /// Promise what was asked for.
+    ClaimAccept ["claim"],
+    /// Decline what was asked for.
+    ClaimDecline ["claim"],
+    /// Withdraw what one asked for.
+    ClaimWithdraw ["claim"],
+    /// Say that it changed hands.
+    ClaimHandedOver ["claim"],
+    /// Enter evidence.
+    EvidenceAdd ["cultivar"],
+    /// Enter what came up of a sowing.
+    EvidenceAddFromSowing ["cultivar", "sowing"],
+    /// See how one's evidence counts.
+    EvidenceRecord [],
+    /// Correct evidence.
+    EvidenceCorrect ["evidence"],
+    /// Withdraw evidence.
+    EvidenceWithdraw ["evidence"],
+    /// Enter a sowing.
+    SowingAdd ["cultivar"],
+    /// Keep a plan.
+    PlanKeep ["cultivar"],
+    /// See a plan.
+    PlanShow ["plan"],
+    /// See every step of a plan.
+    PlanShowAll ["plan"],
+    /// Tick a step off.
+    PlanDone ["plan", "step"],
+    /// Write a plan as a calendar file.
+    PlanCalendar ["plan"],
+    /// Begin a plan again from a step.
+    PlanAgain ["plan", "step"],
+    /// Enter grafts.
+    GraftLog ["cultivar"],
+    /// Report how many grafts took.
+    GraftReport ["graft"],
+    /// Seek something.
+    WantAdd [],
+    /// See one's notices.
+    InboxList [],
+    /// See read notices too.
+    InboxListAll [],
+    /// Mark notices as read.
+    InboxRead [],
+    /// Have notices sent by mail.
+    InboxMail ["address"],
+    /// Confirm a mail address.
+    InboxConfirmMail ["code"],
+    /// See a proposal.
+    ProposalShow ["proposal"],
+    /// Accept a proposal.
+    ProposalAccept ["proposal"],
+    /// Refuse a proposal.
+    ProposalRefuse ["proposal"],
+    /// Put movement rules in force.
+    MovementPublish ["release"],
+    /// See what is on file on a movement.
+    MovementCheck ["cultivar"],
+    /// Make a club.
+    ClubCreate ["name"],
+    /// Find a club.
+    ClubFind [],
+    /// See a club.
+    ClubShow ["club"],
+    /// See who asks to join.
+    ClubMembersWaiting ["club"],
+    /// Invite a member to a club.
+    ClubInvite ["club", "handle"],
+    /// Accept an invitation to a club.
+    ClubAccept ["club"],
+    /// Decline an invitation to a club.
+    ClubDecline ["club"],
+    /// Ask to join a club.
+    ClubJoin ["club"],
+    /// See closed rounds too.
+    RoundListAll [],
+    /// See a round.
+    RoundShow ["round"],
+    /// Take part in a round.
+    RoundJoin ["round"],
+    /// See the lots of a round.
+    RoundLots ["round"],
+    /// See what is left over.
+    RoundLotsLeft ["round"],
+    /// Bring packs of an offer.
+    RoundBring ["round", "offer"],
+    /// Withdraw a lot from a round.
+    RoundTakeBack ["round", "lot"],
+    /// Take something that is left over.
+    RoundTake ["round", "lot"],
+    /// List wishes.
+    RoundWish ["round"],
+    /// See one's part in a round.
+    RoundMine ["round"],
+    /// See what settling would give.
+    RoundDryRun ["round"],
+    /// Seal a round.
+    RoundSeal ["round"],
+    /// Open a sealed round again.
+    RoundReopen ["round"],
+    /// Settle a round.
+    RoundSettle ["round"],
+    /// See who takes what.
+    RoundShares ["round"],
+    /// Print the sheets for the day.
+    RoundSheets ["round"],
+    /// Save the proof.
+    RoundAudit ["round"],
+    /// Begin the day.
+    RoundBegin ["round"],
+    /// Note what is there.
+    RoundCheckIn ["round", "lot"],
+    /// Note who is absent.
+    RoundAbsent ["round", "member"],
+    /// Tick off what changes hands.
+    RoundHandOver ["round"],
+    /// Close a round.
+    RoundClose ["round"],
+    /// Enter a lot.
+    LotAdd ["kind"],
+    /// See one's lots.
+    LotList [],
+    /// See what a lot comes from.
+    LotTrace ["lot"],
+    /// Raise an alert about a lot.
+    AlertRaise ["lot"],
+    /// See what an alert reaches.
+    AlertRecall ["alert"],
+    /// Confirm an alert.
+    AlertConfirm ["alert"],
+    /// Dismiss an alert.
+    AlertDismiss ["alert"],
+    /// Withdraw an alert.
+    AlertWithdraw ["alert"],
+}
+
+/// An action on something: what it does, and what is known of what it needs. What is not known yet is for the reader
+/// to fill in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Act {
+    /// What it does.
+    pub deed: Deed,
+    /// What it needs, as far as it is known: a prefix of [`Deed::about`].
+    pub on: Vec<String>,
+}
+
+impl Deed {
+    /// Returns the action with all that it needs left to the reader.
+    pub fn bare(self) -> Act {
+        Act { deed: self, on: Vec::new() }
+    }
+    /// Returns the action on one thing.
+    pub fn on(self, thing: &str) -> Act {
+        Act { deed: self, on: vec![thing.to_string()] }
+    }
+    /// Returns the action on a thing and a part of it.
+    pub fn on_part(self, thing: &str, part: &str) -> Act {
+        Act { deed: self, on: vec![thing.to_string(), part.to_string()] }
+    }
+}

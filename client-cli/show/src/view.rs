@@ -1,0 +1,109 @@
+//! A view: what a reader is shown, as blocks that a terminal, a page or a sheet lays out in its own way.
+
+use crate::{act::Act, reader::Reader};
+
+/// One thing after the other in a view.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Block {
+    /// What the lines below it are about.
+    Title(String),
+    /// The answer itself, or its first line: it stands out.
+    Answer(String),
+    /// A paragraph.
+    Line(String),
+    /// A paragraph of less weight.
+    Note(String),
+    /// A labelled value.
+    Fact(String, String),
+    /// A paragraph of a list: how deep it is indented, its mark (such as `-` or `1.`; may be empty) and its text.
+    Item(usize, String, String),
+    /// A paragraph that hangs on a branch of a drawn tree: what leads to its first line, what leads to its other
+    /// lines, and its text.
+    Branch(String, String, String),
+    /// A table: its head, and rows with as many cells.
+    Table(Vec<String>, Vec<Vec<String>>),
+    /// Text that is laid out already: it is neither wrapped nor cut.
+    Drawn(String),
+    /// What the reader may do next: what it does, and the action.
+    Act(String, Act),
+    /// A page follows; the token asks for it.
+    More(String),
+    /// Blank space between two groups of blocks.
+    Gap,
+}
+
+/// Blocks for one reader.
+#[derive(Debug)]
+pub struct View {
+    reader: Reader,
+    blocks: Vec<Block>,
+}
+
+impl View {
+    /// Returns an empty view for a reader.
+    pub fn new(reader: Reader) -> Self {
+        Self { reader, blocks: Vec::new() }
+    }
+    /// Returns whom the view is for.
+    pub fn reader(&self) -> Reader {
+        self.reader
+    }
+    /// Returns its blocks, first to last.
+    pub fn blocks(&self) -> &[Block] {
+        &self.blocks
+    }
+    /// Adds a [`Block::Title`].
+    pub fn title(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Title(text.into()));
+    }
+    /// Adds a [`Block::Answer`].
+    pub fn answer(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Answer(text.into()));
+    }
+    /// Adds a [`Block::Line`].
+    pub fn line(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Line(text.into()));
+    }
+    /// Adds a [`Block::Note`].
+    pub fn note(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Note(text.into()));
+    }
+    /// Adds a [`Block::Fact`]; nothing where the value is empty.
+    pub fn fact(&mut self, label: &str, value: impl Into<String>) {
+        let value = value.into();
+        if !value.trim().is_empty() {
+            self.blocks.push(Block::Fact(label.into(), value));
+        }
+    }
+    /// Adds a [`Block::Item`].
+    pub fn item(&mut self, indent: usize, mark: &str, text: impl Into<String>) {
+        self.blocks.push(Block::Item(indent, mark.into(), text.into()));
+    }
+    /// Adds a [`Block::Branch`].
+    pub fn branch(&mut self, first: &str, rest: &str, text: impl Into<String>) {
+        self.blocks.push(Block::Branch(first.into(), rest.into(), text.into()));
+    }
+    /// Adds a [`Block::Table`].
+    pub fn table<const N: usize>(&mut self, head: [&str; N], rows: impl IntoIterator<Item = [String; N]>) {
+        let rows = rows.into_iter().map(Vec::from).collect();
+        self.blocks.push(Block::Table(head.map(String::from).into(), rows));
+    }
+    /// Adds a [`Block::Drawn`].
+    pub fn drawn(&mut self, text: impl Into<String>) {
+        self.blocks.push(Block::Drawn(text.into()));
+    }
+    /// Adds a [`Block::Act`].
+    pub fn act(&mut self, text: &str, act: Act) {
+        self.blocks.push(Block::Act(text.into(), act));
+    }
+    /// Adds a [`Block::More`]; nothing where no page follows.
+    pub fn more(&mut self, token: &str) {
+        if !token.is_empty() {
+            self.blocks.push(Block::More(token.into()));
+        }
+    }
+    /// Adds a [`Block::Gap`].
+    pub fn gap(&mut self) {
+        self.blocks.push(Block::Gap);
+    }
+}

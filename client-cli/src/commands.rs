@@ -1,0 +1,144 @@
+//! The command for each action that a view names.
+
+use scionary_show::{Act, Deed};
+
+/// The command as it is typed. What is not known stands in capitals.
+pub(crate) fn command(act: &Act) -> String {
+    let mut text = format!("scionary {}", template(act.deed));
+    for (place, name) in act.deed.about().iter().enumerate() {
+        let value = match act.on.get(place) {
+            Some(value) if value.chars().all(|c| c.is_alphanumeric() || "-_.".contains(c)) => value.clone(),
+            Some(value) => format!("\"{}\"", value.replace('"', "")),
+            None => name.to_uppercase(),
+        };
+        text = text.replace(&format!("{{{name}}}"), &value);
+    }
+    text
+}
+
+fn template(deed: Deed) -> &'static str {
+    match deed {
+        Deed::AccountInvite => "account invite",
+        Deed::AccountSignIn => "account sign-in {handle}",
+        Deed::AccountSignUp => "account sign-up {handle} --code {code}",
+        Deed::ServerStatus => "status",
+        Deed::CropShow => "crop show {crop}",
+        Deed::OfferPost => "offer post",
+        Deed::OfferPostInClub => "offer post --club {club}",
+        Deed::OfferPostFromLot => "offer post --lot {lot}",
+        Deed::OfferList => "offer list",
+        Deed::OfferSearch => "offer search {name}",
+        Deed::OfferShow => "offer show {offer}",
+        Deed::OfferChange => "offer change {offer} --quantity 3",
+        Deed::OfferWithdraw => "offer withdraw {offer}",
+        Deed::ClaimAsk => "claim ask {offer} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
+        Deed::ClaimListAll => "claim list --all",
+        Deed::ClaimShow => "claim show {claim}",
+        Deed::ClaimAccept => "claim accept {claim} --contact \"HOW TO REACH YOU\"",
+        Deed::ClaimDecline => "claim decline {claim}",
+        Deed::ClaimWithdraw => "claim withdraw {claim}",
+        Deed::ClaimHandedOver => "claim handed-over {claim}",
+        Deed::EvidenceAdd => "evidence add {cultivar}",
+        Deed::EvidenceAddFromSowing => "evidence add {cultivar} --sowing {sowing}",
+        Deed::EvidenceRecord => "evidence record",
+        Deed::EvidenceCorrect => "evidence correct {evidence} --reason \"WHY\"",
+        Deed::EvidenceWithdraw => "evidence withdraw {evidence} --reason \"WHY\"",
+        Deed::SowingAdd => "sowing add {cultivar} --seeds 10",
+        Deed::PlanKeep => "plan keep {cultivar} --way seed",
+        Deed::PlanShow => "plan show {plan}",
+        Deed::PlanShowAll => "plan show {plan} --all",
+        Deed::PlanDone => "plan done {plan} {step}",
+        Deed::PlanCalendar => "plan calendar {plan} --output trees.ics",
+        Deed::PlanAgain => "plan again {plan} {step}",
+        Deed::GraftLog => "graft log {cultivar} --method cleft --made 4",
+        Deed::GraftReport => "graft report {graft} --took 3",
+        Deed::WantAdd => "want add --near LATITUDE,LONGITUDE --to CODE",
+        Deed::InboxList => "inbox list",
+        Deed::InboxListAll => "inbox list --all",
+        Deed::InboxRead => "inbox read",
+        Deed::InboxMail => "inbox mail {address}",
+        Deed::InboxConfirmMail => "inbox confirm-mail {code}",
+        Deed::ProposalShow => "proposal show {proposal}",
+        Deed::ProposalAccept => "proposal accept {proposal} --reason \"WHY\"",
+        Deed::ProposalRefuse => "proposal refuse {proposal} --reason \"WHY\"",
+        Deed::MovementPublish => "movement publish {release}",
+        Deed::MovementCheck => "movement check {cultivar} --to CODE",
+        Deed::ClubCreate => "club create --name {name}",
+        Deed::ClubFind => "club find",
+        Deed::ClubShow => "club show {club}",
+        Deed::ClubMembersWaiting => "club members {club} --waiting",
+        Deed::ClubInvite => "club invite {club} {handle}",
+        Deed::ClubAccept => "club accept {club}",
+        Deed::ClubDecline => "club decline {club}",
+        Deed::ClubJoin => "club join {club}",
+        Deed::RoundListAll => "round list --all",
+        Deed::RoundShow => "round show {round}",
+        Deed::RoundJoin => "round join {round} --area CODE --contact \"HOW TO REACH YOU\"",
+        Deed::RoundLots => "round lots {round}",
+        Deed::RoundLotsLeft => "round lots {round} --left",
+        Deed::RoundBring => "round bring {round} {offer}",
+        Deed::RoundTakeBack => "round take-back {round} {lot}",
+        Deed::RoundTake => "round take {round} {lot}",
+        Deed::RoundWish => "round wish {round}",
+        Deed::RoundMine => "round mine {round}",
+        Deed::RoundDryRun => "round dry-run {round}",
+        Deed::RoundSeal => "round seal {round}",
+        Deed::RoundReopen => "round reopen {round}",
+        Deed::RoundSettle => "round settle {round}",
+        Deed::RoundShares => "round shares {round}",
+        Deed::RoundSheets => "round sheets {round} --out sheets.pdf",
+        Deed::RoundAudit => "round audit {round} --out audit.json",
+        Deed::RoundBegin => "round begin {round}",
+        Deed::RoundCheckIn => "round check-in {round} {lot}",
+        Deed::RoundAbsent => "round absent {round} {member}",
+        Deed::RoundHandOver => "round hand-over {round} LOT MEMBER",
+        Deed::RoundClose => "round close {round}",
+        Deed::LotAdd => "lot add {kind}",
+        Deed::LotList => "lot list",
+        Deed::LotTrace => "lot trace {lot}",
+        Deed::AlertRaise => "alert raise {lot} health --words \"WHAT YOU SAW\"",
+        Deed::AlertRecall => "alert recall {alert}",
+        Deed::AlertConfirm => "alert confirm {alert} --words \"WHAT WAS SEEN\"",
+        Deed::AlertDismiss => "alert dismiss {alert} --reason \"WHY\"",
+        Deed::AlertWithdraw => "alert withdraw {alert}",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser as _;
+
+    use super::*;
+    use crate::args::Arguments;
+
+    /// Splits as a shell does, for the quotes that commands have.
+    fn words(command: &str) -> Vec<String> {
+        command
+            .split('"')
+            .enumerate()
+            .flat_map(|(place, part)| match place % 2 {
+                1 => vec![part.to_string()],
+                _ => part.split_whitespace().map(String::from).collect(),
+            })
+            .collect()
+    }
+
+    /// What is suggested can be typed: every command, filled in, is one that the client takes.
+    #[test]
+    fn every_command_that_is_suggested_parses() {
+        let mut wrong = Vec::new();
+        for deed in Deed::ALL {
+            let on = deed.about().iter().map(|name| match *name {
+                "kind" => "seed".to_string(),
+                "lot" | "member" | "release" => "12".to_string(),
+                other => format!("some {other}"),
+            });
+            let command = command(&Act { deed: *deed, on: on.collect() });
+            let command = command.replace(" CODE", " AU-QLD").replace(" LOT MEMBER", " 3 4").replace("LATITUDE,LONGITUDE", "-27.47,153.02");
+            if let Err(error) = Arguments::try_parse_from(words(&command)) {
+                wrong.push(format!("{command}: {error}"));
+            }
+        }
+        assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    }
+}
