@@ -134,7 +134,10 @@ mod tests {
                 other => format!("some {other}"),
             });
             let command = command(&Act { deed: *deed, on: on.collect() });
-            let command = command.replace(" CODE", " AU-QLD").replace(" LOT MEMBER", " 3 4").replace("LATITUDE,LONGITUDE", "-27.47,153.02");
+            let command = command
+                .replace(" CODE", " AU-QLD")
+                .replace(" LOT MEMBER", " 3 4")
+                .replace("LATITUDE,LONGITUDE", "-27.47,153.02");
             if let Err(error) = Arguments::try_parse_from(words(&command)) {
                 wrong.push(format!("{command}: {error}"));
             }

@@ -1,10 +1,31 @@
 //! Every sentence that Scionary shows: views of few blocks, made from typed facts and reasons. It knows no terminal,
 //! no network, no clock.
 
+pub mod account;
 pub mod act;
+pub mod alert;
+pub mod claim;
+pub mod club;
+pub mod crop;
+pub mod cultivar;
+pub mod curation;
+pub mod dated;
+pub mod descent;
+pub mod evidence;
+pub mod grafts;
+pub mod inbox;
+pub mod lookup;
+pub mod lot;
+pub mod movement;
+pub mod odds;
+pub mod offer;
 pub mod reader;
+pub mod round;
+pub mod routes;
+pub mod season;
 pub mod units;
 pub mod view;
+pub mod want;
 pub mod words;
 
 pub use act::{Act, Deed};

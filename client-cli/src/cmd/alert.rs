@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::alert as show;
 
 use crate::{
     args::{AlertCommand, RaiseArguments},
@@ -31,11 +31,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 trace_back,
             };
             let reply: v1::RaiseAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
-                view.gap();
-                told(view, reply.alert.as_ref());
-            })
+            output.reply(&reply, |view| show::raise_alert(view, &reply))
         }
         AlertCommand::List { to_rule_on, all, paging } => {
             let request = v1::ListAlertsRequest {
@@ -45,97 +41,34 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListAlertsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.alerts.is_empty() {
-                    view.line("No alert is open.");
-                }
-                for alert in &reply.alerts {
-                    view.item(0, "-", line(alert));
-                    view.item(2, "", &alert.alert_id);
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_alerts(view, &reply))
         }
         AlertCommand::Show { alert } => {
             let request = v1::GetAlertRequest { alert_id: alert };
             let reply: v1::GetAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.alert.as_ref()))
         }
         AlertCommand::Confirm { alert, words, trace_back } => {
             let request = v1::ConfirmAlertRequest { alert_id: alert, words, trace_back };
             let reply: v1::ConfirmAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.alert.as_ref()))
         }
         AlertCommand::Dismiss { alert, reason } => {
             let request = v1::DismissAlertRequest { alert_id: alert, reason };
             let reply: v1::DismissAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("Dismissed: nothing of it is left. The one who raised it is told why.");
-            })
+            output.reply(&reply, |view| show::dismiss_alert(view, &reply))
         }
         AlertCommand::Lift { alert, reason } => {
             let request = v1::LiftAlertRequest { alert_id: alert, reason };
             let reply: v1::LiftAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.alert.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.alert.as_ref()))
         }
         AlertCommand::Withdraw { alert } => {
             let request = v1::WithdrawAlertRequest { alert_id: alert };
             let reply: v1::WithdrawAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("Taken back: nothing of it is left.");
-            })
+            output.reply(&reply, |view| show::withdraw_alert(view, &reply))
         }
         AlertCommand::Recall { alert, out } => recall(client, output, alert, out).await,
-    }
-}
-
-fn line(alert: &v1::Alert) -> String {
-    let pest = if alert.pest.is_empty() { String::new() } else { format!(" ({})", alert.pest) };
-    format!(
-        "{}{pest} of {}: {} [{}]",
-        words::alert_kind(alert.kind()),
-        alert.lot_code,
-        alert.words,
-        words::alert_state(alert.state())
-    )
-}
-
-fn told(view: &mut View, alert: Option<&v1::Alert>) {
-    let Some(alert) = alert else { return };
-    view.title(format!("Alert of {} on {}", words::alert_kind(alert.kind()), alert.lot_code));
-    view.fact("alert", &alert.alert_id);
-    view.fact("state", words::alert_state(alert.state()));
-    view.fact("seen", format!("{}: {}", words::day(alert.seen_on), alert.words));
-    view.fact("pest", &alert.pest);
-    view.fact("sick since", words::day(alert.since));
-    if alert.kind() == v1::AlertKind::Health {
-        let all: Vec<String> = alert.carriers().map(words::carrier).collect();
-        view.fact("carried by", all.join(", "));
-        view.fact(
-            "looks back",
-            if alert.trace_back { "yes: sources and what came of them count too" } else { "no" },
-        );
-    } else {
-        view.fact("part", words::part(alert.part()));
-    }
-    view.fact("raised by", &alert.raised_by);
-    view.fact("borne out", &alert.ruling);
-    view.fact("lifted", &alert.lifted_why);
-    view.fact("reaches", words::counted(alert.lots, "lot"));
-    view.fact("yours", alert.own_lots.join(", "));
-    view.gap();
-    match (alert.state(), alert.may_rule, alert.is_mine) {
-        (v1::AlertState::Raised, true, _) => view.note(format!(
-            "See what it reaches: scionary alert recall {0}. Then: scionary alert confirm {0} --words \"WHAT WAS SEEN\", or dismiss {0} --reason \"WHY\"",
-            alert.alert_id
-        )),
-        (v1::AlertState::Raised, _, true) => {
-            view.note(format!("A false alarm? scionary alert withdraw {}", alert.alert_id));
-        }
-        (v1::AlertState::Confirmed, _, _) => view.line(
-            "Keep what it reaches apart, give none of it on, disinfect blades, and ask the plant-health authority what is to be done.",
-        ),
-        (_, _, _) => {}
     }
 }
 

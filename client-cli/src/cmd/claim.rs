@@ -1,9 +1,9 @@
 //! Claims.
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::claim as show;
 
-use crate::{args::ClaimCommand, client::Client, error::Failure, output::Output, words};
+use crate::{args::ClaimCommand, client::Client, error::Failure, output::Output};
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -12,7 +12,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
             let request =
                 v1::AskForOfferRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
             let reply: v1::AskForOfferResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::List { made, on_mine, all, paging } => {
             let side = match (made, on_mine) {
@@ -27,138 +27,42 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListMyClaimsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.claims.is_empty() {
-                    view.line(
-                        "No claim is open. Find something with: scionary offer search. Closed ones: --all",
-                    );
-                }
-                for claim in &reply.claims {
-                    line(view, claim);
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_my_claims(view, &reply))
         }
         ClaimCommand::Show { claim } => {
             let request = v1::GetClaimRequest { claim_id: claim };
             let reply: v1::GetClaimResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::Accept { claim, contact, note } => {
             let request = v1::AcceptClaimRequest { claim_id: claim, contact, note };
             let reply: v1::AcceptClaimResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::Decline { claim, reason } => {
             let request = v1::DeclineClaimRequest { claim_id: claim, reason };
             let reply: v1::DeclineClaimResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::Withdraw { claim } => {
             let request = v1::WithdrawClaimRequest { claim_id: claim };
             let reply: v1::WithdrawClaimResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::HandedOver { claim } => {
             let request = v1::ConfirmHandOverRequest { claim_id: claim };
             let reply: v1::ConfirmHandOverResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::Missed { claim, words } => {
             let request = v1::NoteMissedRequest { claim_id: claim, words };
             let reply: v1::NoteMissedResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.claim.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::ListMissed { paging } => {
             let request = v1::ListMissedRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListMissedResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.claims.is_empty() {
-                    view.line("Nobody says that a hand-over was missed.");
-                }
-                for claim in &reply.claims {
-                    line(view, claim);
-                    view.item(2, &format!("{}:", claim.giver_name), &claim.missed);
-                    view.item(2, &format!("{}:", claim.taker_name), &claim.taker_missed);
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_missed(view, &reply))
         }
     }
-}
-
-fn state(claim: &v1::Claim) -> String {
-    let word = words::claim_state(claim.state());
-    match (claim.state(), claim.given, claim.taken) {
-        (v1::ClaimState::Accepted, true, false) => format!("{word}; the giver says it was handed over"),
-        (v1::ClaimState::Accepted, false, true) => format!("{word}; the taker says it was handed over"),
-        (_, _, _) => word,
-    }
-}
-
-fn what(claim: &v1::Claim) -> String {
-    format!(
-        "{} of {} ({})",
-        words::amount(claim.quantity, claim.unit()),
-        claim.cultivar_name,
-        words::material(claim.material())
-    )
-}
-
-fn line(view: &mut View, claim: &v1::Claim) {
-    let other = match claim.side() {
-        v1::ClaimSide::Giver => format!("for {}", claim.taker_name),
-        v1::ClaimSide::Taker => format!("from {}", claim.giver_name),
-        v1::ClaimSide::Unspecified => format!("from {} for {}", claim.giver_name, claim.taker_name),
-    };
-    view.item(0, "-", format!("{} {other} [{}]", what(claim), state(claim)));
-    view.item(2, "", &claim.claim_id);
-}
-
-/// A claim, and what its reader does next.
-fn told(view: &mut View, claim: Option<&v1::Claim>) {
-    let Some(claim) = claim else { return };
-    view.title(what(claim));
-    view.fact("claim", &claim.claim_id);
-    view.fact("state", state(claim));
-    view.fact("giver", &claim.giver_name);
-    view.fact("taker", format!("{}, to {}", claim.taker_name, claim.to_area_code));
-    view.fact("their account", &claim.other_account_id);
-    view.fact("entered", if claim.entered_for_taker { "by an organiser, for the taker" } else { "" });
-    view.fact("reach them", &claim.contact);
-    view.fact("taker says", &claim.note);
-    view.fact("giver says", &claim.answer);
-    view.fact("lapses", words::day_of(claim.lapses_at.as_ref()));
-    view.fact("what you noted", &claim.missed);
-    view.fact("offer", format!("{}, {} left", claim.offer_id, claim.left));
-    if let Some(movement) = &claim.movement {
-        view.gap();
-        let rules = if movement.rules.is_empty() {
-            String::new()
-        } else {
-            format!(" [{}]", movement.rules.join(", "))
-        };
-        view.answer(format!("Moving it: {}{rules}.", movement.headline));
-        view.line(format!(
-            "Looked at on {}. This is what is on file, not a decision: the authority decides.",
-            words::day(movement.on)
-        ));
-    }
-    view.gap();
-    let next = match (claim.side(), claim.state()) {
-        (v1::ClaimSide::Giver, v1::ClaimState::Waiting) => {
-            "Promise it: scionary claim accept ID --contact \"HOW TO REACH YOU\". Or: scionary claim decline ID"
-        }
-        (v1::ClaimSide::Taker, v1::ClaimState::Waiting) => {
-            "It waits for its giver. Take it back: scionary claim withdraw ID"
-        }
-        (_, v1::ClaimState::Accepted) => {
-            "Agree on when and where. When it changed hands: scionary claim handed-over ID"
-        }
-        (_, v1::ClaimState::HandedOver) => {
-            "Keep its name and label with it, and report what comes of it: scionary evidence add, scionary plan keep"
-        }
-        (_, _) => "",
-    };
-    view.note(next);
 }

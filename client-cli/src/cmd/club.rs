@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, path::Path};
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::club as show;
 
 use super::save;
 use crate::{
@@ -23,12 +23,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         ClubCommand::Create(arguments) => {
             let request = v1::CreateClubRequest { club: Some(says(arguments)) };
             let reply: v1::CreateClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Change { club, says: arguments } => {
             let request = v1::UpdateClubRequest { club_id: club, club: Some(says(arguments)) };
             let reply: v1::UpdateClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Find { name, paging } => {
             let request = v1::ListClubsRequest {
@@ -37,28 +37,17 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                 page_token: paging.page,
             };
             let reply: v1::ListClubsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.clubs.is_empty() {
-                    view.line("No club of that name. Make one with: scionary club create --name NAME");
-                }
-                reply.clubs.iter().for_each(|club| line(view, club));
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_clubs(view, &reply))
         }
         ClubCommand::List => {
             let request = v1::ListMyClubsRequest {};
             let reply: v1::ListMyClubsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.clubs.is_empty() {
-                    view.line("You belong to no club. Find one with: scionary club find");
-                }
-                reply.clubs.iter().for_each(|club| line(view, club));
-            })
+            output.reply(&reply, |view| show::list_my_clubs(view, &reply))
         }
         ClubCommand::Show { club } => {
             let request = v1::GetClubRequest { club_id: club };
             let reply: v1::GetClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Members { club, waiting, paging } => {
             let request = v1::ListClubMembersRequest {
@@ -68,64 +57,42 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
                 page_token: paging.page,
             };
             let reply: v1::ListClubMembersResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.members.is_empty() {
-                    view.line("Nobody.");
-                }
-                for member in &reply.members {
-                    let helped = if member.consent.is_empty() { "" } else { "; organisers act for them" };
-                    let (standing, since) =
-                        (words::club_standing(member.standing()), words::day_of(member.since.as_ref()));
-                    view.item(0, "-", format!("{} [{standing} since {since}{helped}]", member.name));
-                    if !member.account_id.is_empty() {
-                        view.item(2, "", &member.account_id);
-                    }
-                    if !member.words.is_empty() {
-                        view.item(2, "", &member.words);
-                    }
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_club_members(view, &reply))
         }
         ClubCommand::Join { club, words } => {
             let request = v1::AskToJoinClubRequest { club_id: club, words };
             let reply: v1::AskToJoinClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Accept { club } => answer(client, output, club, true).await,
         ClubCommand::Decline { club } => answer(client, output, club, false).await,
         ClubCommand::Leave { club } => {
             let request = v1::LeaveClubRequest { club_id: club };
             let reply: v1::LeaveClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::LetHelp { club, stop } => {
             let request = v1::AllowHelpRequest { club_id: club, allow: !stop };
             let reply: v1::AllowHelpResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Invite { club, handle, words } => {
             let typed = handle.clone();
             let request = v1::InviteToClubRequest { club_id: club, handle, words };
             let reply: v1::InviteToClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.answer(format!("{typed} is invited; one who had asked is a member now."));
-                view.line("Whoever has this handle finds it in their inbox. Look at its spelling: the server does not tell which handles there are.");
-                view.gap();
-                told(view, reply.club.as_ref());
-            })
+            output.reply(&reply, |view| show::invite_to_club(view, &reply, &typed))
         }
         ClubCommand::LetIn { club, account, refuse } => {
             let request =
                 v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: !refuse };
             let reply: v1::AnswerClubRequestResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Organiser { club, account, stop } => {
             let request =
                 v1::SetClubOrganiserRequest { club_id: club, account_id: account, organiser: !stop };
             let reply: v1::SetClubOrganiserResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Remove { club, account, reason } => {
             // accounts have ids; who is invited is known by the handle alone
@@ -134,18 +101,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             let reason = reason.unwrap_or_default();
             let request = v1::RemoveClubMemberRequest { club_id: club, account_id, reason, handle };
             let reply: v1::RemoveClubMemberResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.club.as_ref()))
+            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::EnterHelped { club, name, consent } => {
             let request = v1::EnterHelpedMemberRequest { club_id: club, name, consent };
             let reply: v1::EnterHelpedMemberResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.answer(format!("Entered: {}", reply.account_id));
-                view.line(format!(
-                    "Act for them in the club's own matters: scionary --on-behalf-of {} offer post --club CLUB, claim ask, round bring and so on. What you enter so is marked.",
-                    reply.account_id
-                ));
-            })
+            output.reply(&reply, |view| show::enter_helped_member(view, &reply))
         }
         ClubCommand::Sheet { club, out } => {
             let claims = promised(client, &club).await?;
@@ -168,11 +129,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.aside(&format!("{bytes} bytes are in {}.", export_to.display()));
             let request = v1::CloseClubRequest { club_id: club };
             let reply: v1::CloseClubResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line(
-                    "Closed: its offers are withdrawn, and its members are told. What was promised stands.",
-                );
-            })
+            output.reply(&reply, |view| show::close_club(view, &reply))
         }
     }
 }
@@ -255,7 +212,7 @@ fn says(arguments: ClubArguments) -> v1::ClubDraft {
 async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {
     let request = v1::AnswerClubInvitationRequest { club_id: club, accept };
     let reply: v1::AnswerClubInvitationResponse = client.call(request).await?;
-    output.reply(&reply, |view| told(view, reply.club.as_ref()))
+    output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
 }
 
 /// Writes everything of a club to a file, which is there in full or not at all; how many bytes.
@@ -263,53 +220,4 @@ async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failu
     let request = v1::ExportClubRequest { club_id: club.to_string() };
     let stream = client.replies(request).await?;
     save(client, stream, path, |reply| reply.chunk).await
-}
-
-fn line(view: &mut View, club: &v1::Club) {
-    let says = club.says.clone().unwrap_or_default();
-    let area = if says.area_code.is_empty() { String::new() } else { format!(", {}", says.area_code) };
-    let own = Some(club.own_standing())
-        .filter(|standing| *standing != v1::ClubStanding::Unspecified)
-        .map(|standing| format!(" [{}]", words::club_standing(standing)))
-        .unwrap_or_default();
-    view.item(0, "-", format!("{}{area}, {}{own}", says.name, words::counted(club.members, "member")));
-    view.item(2, "", &club.club_id);
-}
-
-/// A club, and what its reader does next.
-fn told(view: &mut View, club: Option<&v1::Club>) {
-    let Some(club) = club else { return };
-    let says = club.says.clone().unwrap_or_default();
-    view.title(&says.name);
-    view.fact("club", &club.club_id);
-    view.fact("about", &says.about);
-    view.fact("where", &says.area_code);
-    view.fact("members", club.members.to_string());
-    view.fact("joining", if says.takes_requests { "by request or invitation" } else { "by invitation" });
-    let own = club.own_standing();
-    if own != v1::ClubStanding::Unspecified {
-        view.fact("you", words::club_standing(own));
-    }
-    view.fact("helped", if club.may_be_helped { "its organisers may act for you" } else { "" });
-    view.fact("waiting", &if club.waiting == 0 { String::new() } else { club.waiting.to_string() });
-    view.gap();
-    view.note(&match own {
-        v1::ClubStanding::Organiser => format!(
-            "Who waits: scionary club members {0} --waiting. Invite: scionary club invite {0} HANDLE",
-            club.club_id
-        ),
-        v1::ClubStanding::Member => {
-            format!("Offer something to its members alone: scionary offer post --club {}", club.club_id)
-        }
-        v1::ClubStanding::Invited => {
-            format!("Answer: scionary club accept {0}, or: scionary club decline {0}", club.club_id)
-        }
-        v1::ClubStanding::Asked => {
-            "An organiser will answer; your inbox tells you: scionary inbox list".into()
-        }
-        v1::ClubStanding::Unspecified if says.takes_requests => {
-            format!("Ask to join: scionary club join {}", club.club_id)
-        }
-        v1::ClubStanding::Unspecified => String::new(),
-    });
 }

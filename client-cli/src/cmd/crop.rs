@@ -1,137 +1,20 @@
 //! Crops.
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::crop as show;
 
-use super::lookup::sources;
-use crate::{args::CropCommand, client::Client, error::Failure, output::Output, words};
+use crate::{args::CropCommand, client::Client, error::Failure, output::Output};
 
 pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) -> Result<(), Failure> {
     match command {
         CropCommand::List => {
             let reply: v1::ListCropsResponse = client.call(v1::ListCropsRequest {}).await?;
-            output.reply(&reply, |view| {
-                if reply.crops.is_empty() {
-                    view.line("No crop is on file yet: whoever runs this server loads a catalogue first.");
-                    return;
-                }
-                view.table(
-                    ["CROP", "NAME", "BOTANICAL NAME", "CULTIVARS"],
-                    reply.crops.iter().map(|c| {
-                        [
-                            c.crop.clone(),
-                            c.name.clone(),
-                            c.botanical_name.clone(),
-                            c.cultivar_count.to_string(),
-                        ]
-                    }),
-                );
-            })
+            output.reply(&reply, |view| show::list_crops(view, &reply))
         }
         CropCommand::Show { crop } => {
             let request = v1::GetCropRequest { crop: crop.to_lowercase() };
             let reply: v1::GetCropResponse = client.call(request).await?;
-            output.reply(&reply, |view| show(view, &reply))
+            output.reply(&reply, |view| show::show(view, &reply))
         }
     }
-}
-
-/// The month of a number from 1 to 12.
-#[expect(clippy::cast_possible_truncation, reason = "a month; what is none reads as a question mark")]
-fn month(number: f64) -> &'static str {
-    words::month(number.round() as i32)
-}
-
-pub(super) fn range(timing: &v1::Timing) -> String {
-    if let ("month", Some(low), Some(high)) = (timing.unit.as_str(), timing.low, timing.high) {
-        return format!("{} to {}", month(low), month(high));
-    }
-    match (timing.low, timing.high) {
-        (Some(low), Some(high)) if (low - high).abs() < f64::EPSILON => format!("{low} {}", timing.unit),
-        (Some(low), Some(high)) => format!("{low} to {high} {}", timing.unit),
-        (Some(low), None) => format!("from {low} {}", timing.unit),
-        (None, Some(high)) => format!("up to {high} {}", timing.unit),
-        (None, None) => "(no figure)".into(),
-    }
-}
-
-/// A way of keeping in a sentence.
-fn keeping(storage: &v1::Storage) -> String {
-    let mut says = Vec::new();
-    if let Some(good) = storage.good_days {
-        let to = storage.at_most_days.map(|most| format!(" to {most}")).unwrap_or_default();
-        let alive = storage.alive_pct.map(|pct| format!(", {pct} % alive at the end")).unwrap_or_default();
-        says.push(format!("good for {good}{to} days{alive}"));
-    }
-    match storage.dead_days {
-        Some(dead) if storage.words.is_empty() => says.push(format!("nothing alive from {dead} days on")),
-        Some(dead) => says.push(format!("to be used within {dead}")),
-        None => {}
-    }
-    if !storage.words.is_empty() {
-        says.push(format!("a reading of “{}”", storage.words));
-    }
-    let note = if storage.note.is_empty() { String::new() } else { format!(" ({})", storage.note) };
-    let material = storage.material.replace('_', " ");
-    format!("{material} kept {}: {} [{}]{note}", storage.how, says.join("; "), storage.origin)
-}
-
-fn show(view: &mut View, reply: &v1::GetCropResponse) {
-    let summary = reply.summary.clone().unwrap_or_default();
-    view.title(format!("{} ({})", summary.name, summary.botanical_name));
-    view.line(&reply.about);
-    view.gap();
-    view.title("What is observed");
-    for descriptor in &reply.descriptors {
-        view.item(
-            0,
-            "-",
-            format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
-        );
-        view.item(2, "how:", &descriptor.observe);
-        if !descriptor.states.is_empty() {
-            let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
-            view.item(2, "states:", states.join(", "));
-        }
-    }
-    view.gap();
-    view.title("Timings, sizes, temperatures");
-    for timing in &reply.timings {
-        let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
-        view.item(
-            0,
-            "-",
-            format!("{}: {} [{}]{note}", timing.label, range(&view.reader().figure(timing)), timing.origin),
-        );
-    }
-    if !reply.storages.is_empty() {
-        view.gap();
-        view.title("How long it keeps");
-        for storage in &reply.storages {
-            view.item(0, &format!("{}:", storage.storage_key), keeping(storage));
-        }
-    }
-    if !reply.statements.is_empty() {
-        view.gap();
-        view.title("What sources say of the crop as a whole");
-        for statement in &reply.statements {
-            let note =
-                if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
-            view.item(
-                0,
-                "-",
-                format!(
-                    "{}, {}: {} [{}]{note}",
-                    statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
-                ),
-            );
-        }
-    }
-    view.gap();
-    view.title("Take care");
-    for caution in &reply.cautions {
-        view.item(0, "-", &caution.text);
-    }
-    view.gap();
-    sources(view, &reply.sources);
 }

@@ -1,7 +1,7 @@
 //! Proposals, rulings, history, locks, complaints.
 
 use scionary_proto::v1::{self, change::Change};
-use scionary_show::View;
+use scionary_show::curation as show;
 
 use crate::{
     args::{Grounds, LockArguments, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target},
@@ -113,10 +113,7 @@ pub(super) async fn propose(
         citation: grounds.citation,
     };
     let reply: v1::ProposeChangeResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        view.line("Proposed. The curators of the crop rule on it:");
-        reply.proposal.iter().for_each(|p| full(view, p));
-    })
+    output.reply(&reply, |view| show::propose_change(view, &reply))
 }
 
 pub(super) async fn proposal(
@@ -137,15 +134,12 @@ pub(super) async fn proposal(
                 page_token: paging.page,
             };
             let reply: v1::ListProposalsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                list(view, &reply.proposals);
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_proposals(view, &reply))
         }
         ProposalCommand::Show { proposal } => {
             let request = v1::GetProposalRequest { proposal_id: proposal };
             let reply: v1::GetProposalResponse = client.call(request).await?;
-            output.reply(&reply, |view| reply.proposal.iter().for_each(|p| full(view, p)))
+            output.reply(&reply, |view| reply.proposal.iter().for_each(|p| show::full(view, p)))
         }
         ProposalCommand::Accept { proposal, reason } => rule(client, output, proposal, true, reason).await,
         ProposalCommand::Refuse { proposal, reason } => rule(client, output, proposal, false, reason).await,
@@ -153,9 +147,7 @@ pub(super) async fn proposal(
             client.need_session()?;
             let request = v1::WithdrawProposalRequest { proposal_id: proposal };
             let reply: v1::WithdrawProposalResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                reply.proposal.iter().for_each(|p| full(view, p));
-            })
+            output.reply(&reply, |view| show::withdraw_proposal(view, &reply))
         }
     }
 }
@@ -170,10 +162,7 @@ async fn my_proposals(
     client.need_session()?;
     let request = v1::ListMyProposalsRequest { state: state.into(), page_size, page_token };
     let reply: v1::ListMyProposalsResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        list(view, &reply.proposals);
-        view.more(&reply.next_page_token);
-    })
+    output.reply(&reply, |view| show::list_my_proposals(view, &reply))
 }
 
 async fn rule(
@@ -186,89 +175,7 @@ async fn rule(
     client.need_session()?;
     let request = v1::RuleOnProposalRequest { proposal_id, accept, reason };
     let reply: v1::RuleOnProposalResponse = client.call(request).await?;
-    output.reply(&reply, |view| reply.proposal.iter().for_each(|p| full(view, p)))
-}
-
-fn days(count: i32) -> String {
-    match count {
-        0 => "less than a day".into(),
-        1 => "1 day".into(),
-        n => format!("{n} days"),
-    }
-}
-
-fn about(p: &v1::Proposal) -> String {
-    let name =
-        if p.cultivar_name.is_empty() { "words of a trait".to_string() } else { p.cultivar_name.clone() };
-    format!("{}: {name} ({})", p.change_text, p.crop)
-}
-
-fn list(view: &mut View, proposals: &[v1::Proposal]) {
-    if proposals.is_empty() {
-        view.line("No such proposals.");
-    }
-    for p in proposals {
-        let state = words::proposal_state(p.state());
-        let impact = if p.state() == v1::ProposalState::Open {
-            format!(
-                ", {}; evidence {}, offers {}",
-                if p.age_days == 0 { "new".to_string() } else { format!("waits {}", days(p.age_days)) },
-                p.evidence_count,
-                p.offer_count
-            )
-        } else {
-            String::new()
-        };
-        view.item(0, "-", format!("{} [{state}{impact}]", about(p)));
-        view.item(2, "", format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
-    }
-    if proposals.iter().any(|p| p.state() == v1::ProposalState::Open) {
-        view.gap();
-        view.note("Next: scionary proposal show ID, then accept ID or refuse ID with --reason (curators).");
-    }
-}
-
-fn full(view: &mut View, p: &v1::Proposal) {
-    view.title(about(p));
-    view.fact("state", words::proposal_state(p.state()));
-    view.fact("proposed by", format!("{}, {}", p.author_name, words::day_of(p.created_at.as_ref())));
-    view.fact("why", &p.reason);
-    view.fact("citation", &p.citation);
-    if p.state() == v1::ProposalState::Open {
-        view.fact("waits", days(p.age_days));
-        view.fact(
-            "touches",
-            format!("{} pieces of evidence, {} open offers", p.evidence_count, p.offer_count),
-        );
-    } else {
-        view.fact("ruled by", format!("{}, {}", p.ruled_by_name, words::day_of(p.ruled_at.as_ref())));
-        view.fact("ruling", &p.ruling);
-        view.fact("outcome", &p.outcome);
-    }
-    view.fact("id", &p.proposal_id);
-    if !p.differences.is_empty() {
-        view.gap();
-        view.table(
-            ["WHAT", "NOW", "THEN"],
-            p.differences.iter().map(|d| {
-                let or_nothing = |t: &str| if t.is_empty() { "-".to_string() } else { t.to_string() };
-                [d.field.clone(), or_nothing(&d.before), or_nothing(&d.after)]
-            }),
-        );
-    }
-    if !p.remarks.is_empty() {
-        view.gap();
-        view.title("To bear in mind");
-        remarks(view, &p.remarks);
-    }
-}
-
-fn remarks(view: &mut View, remarks: &[v1::NameRemark]) {
-    for remark in remarks {
-        let source = if remark.source.is_empty() { String::new() } else { format!(" [{}]", remark.source) };
-        let mark = if remark.severe { "!" } else { "-" };
-        view.item(0, mark, format!("{}{source}", remark.text));
-    }
+    output.reply(&reply, |view| reply.proposal.iter().for_each(|p| show::full(view, p)))
 }
 
 pub(super) async fn history(
@@ -281,29 +188,7 @@ pub(super) async fn history(
 ) -> Result<(), Failure> {
     let request = v1::GetHistoryRequest { cultivar, crop: words::crop(crop), page_size, page_token };
     let reply: v1::GetHistoryResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        if reply.events.is_empty() {
-            view.line("Nothing has happened to this record since it was loaded.");
-        }
-        for event in &reply.events {
-            let version =
-                if event.version > 0 { format!(", version {}", event.version) } else { String::new() };
-            let by = if event.by_name.is_empty() { "the server" } else { event.by_name.as_str() };
-            view.item(
-                0,
-                "-",
-                format!("{} {} by {by}{version}", words::day_of(event.at.as_ref()), event.action),
-            );
-            if !event.detail.is_empty() {
-                view.item(2, "", &event.detail);
-            }
-            if !event.why.is_empty() {
-                view.item(2, "why:", &event.why);
-            }
-            view.item(2, "", &event.subject_id);
-        }
-        view.more(&reply.next_page_token);
-    })
+    output.reply(&reply, |view| show::get_history(view, &reply))
 }
 
 pub(super) async fn check_name(
@@ -315,14 +200,7 @@ pub(super) async fn check_name(
 ) -> Result<(), Failure> {
     let request = v1::CheckNameRequest { crop, name, historic };
     let reply: v1::CheckNameResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        view.answer(if reply.acceptable {
-            "Nothing stands in the way of this name."
-        } else {
-            "This name cannot be given to a new cultivar."
-        });
-        remarks(view, &reply.remarks);
-    })
+    output.reply(&reply, |view| show::check_name(view, &reply))
 }
 
 pub(super) async fn lock(
@@ -335,13 +213,7 @@ pub(super) async fn lock(
     let LockArguments { cultivar, crop, reason } = arguments;
     let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock, reason };
     let reply: v1::LockRecordResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        view.line(if lock {
-            "Locked: it takes no evidence and no proposals until it is unlocked."
-        } else {
-            "Unlocked."
-        });
-    })
+    output.reply(&reply, |view| show::lock_record(view, &reply, lock))
 }
 
 pub(super) async fn report(client: &Client, output: &Output, command: ReportCommand) -> Result<(), Failure> {
@@ -350,10 +222,7 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
         ReportCommand::File { about, id, reason } => {
             let request = v1::FileTicketRequest { subject: about.into(), subject_id: id, reason };
             let reply: v1::FileTicketResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("Noted. Those who handle it will see it; only they and you do.");
-                reply.ticket.iter().for_each(|t| ticket(view, t));
-            })
+            output.reply(&reply, |view| show::file_ticket(view, &reply))
         }
         ReportCommand::List { mine, all, paging } => {
             let request = v1::ListTicketsRequest {
@@ -363,39 +232,12 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
                 page_token: paging.page,
             };
             let reply: v1::ListTicketsResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.tickets.is_empty() {
-                    view.line("No complaints are open.");
-                }
-                reply.tickets.iter().for_each(|t| ticket(view, t));
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_tickets(view, &reply))
         }
         ReportCommand::Close { report, outcome } => {
             let request = v1::CloseTicketRequest { ticket_id: report, outcome };
             let reply: v1::CloseTicketResponse = client.call(request).await?;
-            output.reply(&reply, |view| reply.ticket.iter().for_each(|t| ticket(view, t)))
+            output.reply(&reply, |view| reply.ticket.iter().for_each(|t| show::ticket(view, t)))
         }
     }
-}
-
-fn ticket(view: &mut View, t: &v1::Ticket) {
-    let closed = if t.outcome.is_empty() {
-        String::new()
-    } else {
-        format!(" [closed by {}: {}]", t.closed_by_name, t.outcome)
-    };
-    view.item(
-        0,
-        "-",
-        format!(
-            "{} {}: {} ({}, {}){closed}",
-            words::ticket_subject(t.subject()),
-            if t.subject_name.is_empty() { &t.subject_id } else { &t.subject_name },
-            t.reason,
-            t.author_name,
-            words::day_of(t.created_at.as_ref())
-        ),
-    );
-    view.item(2, "", format!("{} about {}", t.ticket_id, t.subject_id));
 }

@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::inbox as show;
 
-use crate::{args::InboxCommand, client::Client, error::Failure, output::Output, words};
+use crate::{args::InboxCommand, client::Client, error::Failure, output::Output};
 
 /// How long a watch that broke waits before it begins again.
 const AGAIN: Duration = Duration::from_secs(2);
@@ -20,23 +20,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListNoticesResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.notices.is_empty() {
-                    view.line(if all {
-                        "Nothing was told to you."
-                    } else {
-                        "Nothing new. What you have read: --all"
-                    });
-                }
-                for notice in &reply.notices {
-                    line(view, notice);
-                }
-                view.more(&reply.next_page_token);
-                if reply.unread > 0 {
-                    view.gap();
-                    view.note("Mark all of it as read: scionary inbox read");
-                }
-            })
+            output.reply(&reply, |view| show::list_notices(view, &reply, all))
         }
         InboxCommand::Read { up_to } => {
             let up_to = match up_to {
@@ -57,53 +41,30 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
             };
             let request = v1::MarkNoticesReadRequest { up_to };
             let reply: v1::MarkNoticesReadResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line(format!("Read. {} left.", words::counted(reply.unread, "notice")));
-            })
+            output.reply(&reply, |view| show::mark_notices_read(view, &reply))
         }
         InboxCommand::Mail { address: Some(address) } => {
             let request = v1::SetMailAddressRequest { address };
             let reply: v1::SetMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("A code is on its way there. Confirm it: scionary inbox confirm-mail CODE");
-            })
+            output.reply(&reply, |view| show::set_mail_address(view, &reply))
         }
         InboxCommand::Mail { address: None } => {
             let request = v1::GetMailAddressRequest {};
             let reply: v1::GetMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line(&match (reply.server_sends, reply.address.as_str(), reply.confirmed) {
-                    (false, _, _) => "This server sends no mail.".to_string(),
-                    (true, "", _) => {
-                        "No notices go by mail. Ask for them: scionary inbox mail ADDRESS".into()
-                    }
-                    (true, address, true) => format!("Notices go to {address}."),
-                    (true, address, false) => {
-                        format!("{address} waits to be confirmed: scionary inbox confirm-mail CODE")
-                    }
-                });
-            })
+            output.reply(&reply, |view| show::get_mail_address(view, &reply))
         }
         InboxCommand::ConfirmMail { code } => {
             let request = v1::ConfirmMailAddressRequest { code };
             let reply: v1::ConfirmMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line(format!("Notices go to {} from now on.", reply.address));
-            })
+            output.reply(&reply, |view| show::confirm_mail_address(view, &reply))
         }
         InboxCommand::ForgetMail => {
             let request = v1::RemoveMailAddressRequest {};
             let reply: v1::RemoveMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("No notices go by mail any more, and the address is forgotten.");
-            })
+            output.reply(&reply, |view| show::remove_mail_address(view, &reply))
         }
         InboxCommand::Watch { after } => watch(client, output, after).await,
     }
-}
-
-fn line(view: &mut View, notice: &v1::Notice) {
-    view.item(0, "-", format!("{}: {}", words::day_of(notice.at.as_ref()), notice.words));
 }
 
 /// Shows what comes; a connection that breaks is made again, and goes on after the last notice.
@@ -122,9 +83,7 @@ async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failu
                 while let Ok(Some(reply)) = client.next(&mut stream).await {
                     last = reply.notices.iter().map(|n| n.number).fold(last, i64::max);
                     if !reply.notices.is_empty() {
-                        output.reply(&reply, |view| {
-                            reply.notices.iter().for_each(|notice| line(view, notice));
-                        })?;
+                        output.reply(&reply, |view| show::watch_notices(view, &reply))?;
                     }
                 }
             }

@@ -1,7 +1,7 @@
 //! Offers.
 
 use scionary_proto::v1;
-use scionary_show::View;
+use scionary_show::offer as show;
 
 use super::draft::{apply, complete};
 use crate::{
@@ -20,31 +20,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             client.need_session()?;
             let request = v1::ListMyOffersRequest { page_size: paging.page_size, page_token: paging.page };
             let reply: v1::ListMyOffersResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.offers.is_empty() {
-                    view.line("You have posted no offers. Post one with: scionary offer post");
-                    return;
-                }
-                for offer in &reply.offers {
-                    view.item(0, "-", format!("{} [{}]", line(offer), words::state(offer.state())));
-                    view.item(2, "", &offer.offer_id);
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_my_offers(view, &reply))
         }
         OfferCommand::Show { offer, to } => {
             let request = v1::GetOfferRequest { offer_id: offer, to_area_code: to };
             let reply: v1::GetOfferResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                show(view, reply.offer.as_ref());
-                if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
-                    view.gap();
-                    view.note(format!(
-                        "To have some of it, ask {}: scionary claim ask {} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
-                        offer.giver_name, offer.offer_id
-                    ));
-                }
-            })
+            output.reply(&reply, |view| show::get_offer(view, &reply))
         }
         OfferCommand::Change { offer, version, draft } => {
             change(client, output, offer, version, *draft).await
@@ -53,10 +34,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             client.need_session()?;
             let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
             let reply: v1::WithdrawOfferResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.line("Withdrawn:");
-                show(view, reply.offer.as_ref());
-            })
+            output.reply(&reply, |view| show::withdraw_offer(view, &reply))
         }
     }
 }
@@ -73,12 +51,7 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
     apply(arguments, &mut draft)?;
     let request = v1::CreateOfferRequest { offer: Some(draft) };
     let reply: v1::CreateOfferResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        view.line("Posted:");
-        show(view, reply.offer.as_ref());
-        view.gap();
-        view.note("Later: scionary offer change ID --quantity 3, or scionary offer withdraw ID");
-    })
+    output.reply(&reply, |view| show::create_offer(view, &reply))
 }
 
 /// Asks for the cultivar until it is one on file, before anything else is asked.
@@ -109,33 +82,6 @@ async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result
     }
 }
 
-/// An offer's draft with the values that it has.
-fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
-    v1::OfferDraft {
-        cultivar: offer.cultivar_id.clone(),
-        crop: String::new(),
-        unknown_seedling: offer.unknown_seedling,
-        material: offer.material,
-        quantity: offer.quantity,
-        unit: offer.unit,
-        terms: offer.terms,
-        available_from: offer.available_from,
-        available_until: offer.available_until,
-        place: offer.place.clone(),
-        hand_over: offer.hand_over.clone(),
-        note: offer.note.clone(),
-        health: offer.health.clone(),
-        taken_on: offer.taken_on,
-        kept_how: offer.kept_how.clone(),
-        auto_accept: offer.auto_accept,
-        // never shown, and kept unless another is given
-        contact: String::new(),
-        lot: String::new(),
-        club: String::new(),
-        holder_consent: offer.holder_consent.clone(),
-    }
-}
-
 async fn change(
     client: &Client,
     output: &Output,
@@ -147,7 +93,7 @@ async fn change(
     let request = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
     let current: v1::GetOfferResponse = client.call(request).await?;
     let current = current.offer.unwrap_or_default();
-    let mut draft = draft_of(&current);
+    let mut draft = show::draft_of(&current);
     let paths = apply(arguments, &mut draft)?;
     if paths.is_empty() {
         return Err(Failure::usage(
@@ -161,10 +107,7 @@ async fn change(
         update_mask: Some(prost_types::FieldMask { paths }),
     };
     let reply: v1::UpdateOfferResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        view.line("Changed:");
-        show(view, reply.offer.as_ref());
-    })
+    output.reply(&reply, |view| show::update_offer(view, &reply))
 }
 
 async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<(), Failure> {
@@ -187,182 +130,5 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         to_area_code: a.to,
     };
     let reply: v1::SearchOffersResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        if !name.is_empty() && reply.name_taken_for.is_empty() {
-            view.line(format!("No cultivar on file is near “{name}”, so no offer can be. Try another spelling, or search without a name."));
-            return;
-        }
-        if !name.is_empty() && reply.name_taken_for.iter().all(|n| !n.eq_ignore_ascii_case(&name)) {
-            view.line(format!("“{name}” was taken for: {}.", reply.name_taken_for.join(", ")));
-            view.gap();
-        }
-        if reply.offers.is_empty() {
-            view.line("No open offer fits. Leave a condition away, or look further around.");
-            return;
-        }
-        for found in &reply.offers {
-            let Some(offer) = &found.offer else { continue };
-            let km = found.distance_km.map(|km| format!("about {km} km, ")).unwrap_or_default();
-            let coming = if offer.state() == v1::OfferState::Coming {
-                format!(", from {}", words::day(offer.available_from))
-            } else {
-                String::new()
-            };
-            view.item(0, "-", format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
-            if let Some(movement) = &offer.movement {
-                view.item(2, "", format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
-            }
-            view.item(2, "", &offer.offer_id);
-        }
-        view.gap();
-        view.note("Show one in full: scionary offer show ID");
-        view.more(&reply.next_page_token);
-    })
-}
-
-/// An offer in one line.
-fn line(offer: &v1::Offer) -> String {
-    let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
-    let place =
-        offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
-    // it is over when the first of both days is
-    let until = words::day(offer.available_until);
-    let until = match offer.use_by {
-        Some(use_by) if words::day(Some(use_by)) <= until => format!("use by {}", words::day(Some(use_by))),
-        Some(_) | None => format!("until {until}"),
-    };
-    format!(
-        "{} of {unknown}{} ({}), {}, {until}, {}",
-        words::amount(offer.quantity, offer.unit()),
-        offer.cultivar_name,
-        words::material(offer.material()),
-        words::terms(offer.terms()),
-        place.unwrap_or_default()
-    )
-}
-
-fn seen(answer: v1::Observed, text: &str) -> String {
-    let word = words::observed(answer);
-    if text.is_empty() { word } else { format!("{word}: {text}") }
-}
-
-fn show(view: &mut View, offer: Option<&v1::Offer>) {
-    let Some(offer) = offer else { return };
-    let unknown = if offer.unknown_seedling { "Unknown seedlings of " } else { "" };
-    view.title(format!("{unknown}{} ({})", offer.cultivar_name, offer.crop));
-    view.fact("offer", &offer.offer_id);
-    view.fact("state", format!("{}, version {}", words::state(offer.state()), offer.version));
-    view.fact(
-        "what",
-        format!("{}: {}", words::material(offer.material()), words::amount(offer.quantity, offer.unit())),
-    );
-    if offer.promised > 0 {
-        let left = offer.quantity - offer.promised;
-        view.fact("left", format!("{left}; {} promised or given", offer.promised));
-    }
-    if offer.auto_accept {
-        view.fact("claims", "are accepted by themselves while something is left");
-    }
-    view.fact("terms", words::terms(offer.terms()));
-    view.fact(
-        "when",
-        format!("{} to {}", words::day(offer.available_from), words::day(offer.available_until)),
-    );
-    view.fact("cut or taken", words::day(offer.taken_on));
-    view.fact("kept", offer.kept_how.replace('_', " "));
-    view.fact("use by", words::day(offer.use_by));
-    let place = offer.place.clone().unwrap_or_default();
-    let parts = [place.label, place.area_code, place.grid_code];
-    view.fact("where", parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", "));
-    let ways: Vec<String> = offer.hand_over().map(words::hand_over).collect();
-    view.fact("handed over by", ways.join(", "));
-    view.fact("giver", format!("{} ({})", offer.giver_name, offer.giver_account_id));
-    view.fact("note", &offer.note);
-    view.fact("lot", &offer.lot_id);
-    view.fact("for club", &offer.club_id);
-    view.fact("entered", if offer.entered_for_giver { "by an organiser, for the giver" } else { "" });
-    view.fact("protection", &offer.protection);
-    view.fact("consent", &offer.holder_consent);
-    if let Some(movement) = &offer.movement {
-        let rules = if movement.rules.is_empty() {
-            String::new()
-        } else {
-            format!(" [{}]", movement.rules.join(", "))
-        };
-        view.fact("moving it", format!("to {}: {}{rules}", movement.to_area_code, movement.headline));
-    }
-    if !offer.seed_headline.is_empty() {
-        view.fact("its seed", &offer.seed_headline);
-    }
-    for life in &offer.life {
-        view.item(0, "!", life);
-    }
-    for caution in &offer.cautions {
-        view.item(0, "!", caution);
-    }
-    if let Some(health) = &offer.health {
-        view.gap();
-        view.title("The giver's statement on its health (not a certificate)");
-        let grown: Vec<String> = health
-            .grown_at
-            .iter()
-            .map(|g| {
-                let place = if g.unknown { "unknown place".to_string() } else { g.area_code.clone() };
-                match (g.from_month.as_str(), g.to_month.as_str()) {
-                    ("", "") => place,
-                    (from, "") => format!("{place} since {from}"),
-                    ("", to) => format!("{place} until {to}"),
-                    (from, to) => format!("{place} {from} to {to}"),
-                }
-            })
-            .collect();
-        view.fact("grown at", grown.join("; "));
-        view.fact("botanical name", &health.botanical_name);
-        view.fact("rootstock", &health.rootstock);
-        view.fact("prepared", words::form(health.form()));
-        view.fact("for", words::purpose(health.purpose()));
-        view.fact("from tree", &health.source_tree);
-        view.fact("last looked", words::day(health.last_looked));
-        view.fact("symptoms", seen(health.symptoms(), &health.symptoms_text));
-        view.fact("pests", seen(health.pests(), &health.pests_text));
-        view.fact("sprayed", seen(health.sprayed(), &health.sprayed_text));
-        for t in &health.treatments {
-            let by = if t.official { "official" } else { "not official" };
-            let active = if t.active_ingredient.is_empty() {
-                String::new()
-            } else {
-                format!(" with {}", t.active_ingredient)
-            };
-            view.fact("treatment", format!("{} {}{active} ({by})", words::day(t.date), t.treatment));
-        }
-        for t in &health.tests {
-            view.fact(
-                "test",
-                format!(
-                    "{}: {} ({}, {} {} {})",
-                    t.pest,
-                    t.result,
-                    t.laboratory,
-                    t.method,
-                    words::day(t.sample_date),
-                    t.report_number
-                ),
-            );
-        }
-        for d in &health.documents {
-            view.fact(
-                "paper",
-                format!(
-                    "{} {} by {}, valid to {}",
-                    d.document_kind,
-                    d.number,
-                    d.issuer,
-                    words::day(d.valid_to)
-                ),
-            );
-        }
-        view.fact("note", &health.note);
-    }
-    view.gap();
-    view.line(&offer.movement_notice);
+    output.reply(&reply, |view| show::search_offers(view, &reply, &name))
 }

@@ -3,8 +3,9 @@
 use std::{collections::BTreeMap, io::BufRead as _, path::PathBuf};
 
 use scionary_proto::v1;
+use scionary_show::round::day as show;
 
-use super::{fetch, show::told};
+use super::fetch;
 use crate::{
     args::{LayoutArguments, RoundCommand},
     client::Client,
@@ -20,16 +21,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Begin { round } => {
             let request = v1::StartHandOverRequest { round_id: round };
             let reply: v1::StartHandOverResponse = client.call(request).await?;
-            output.reply(&reply, |view| told(view, reply.round.as_ref()))
+            output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
         }
         RoundCommand::CheckIn { round, lots, not_here } => {
             for lot in lots {
                 let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: !not_here };
                 let reply: v1::CheckInLotResponse = client.call(request).await?;
-                output.reply(&reply, |view| {
-                    let is = if not_here { "is not here" } else { "is here" };
-                    view.drawn(format!("Lot {} {is}.", reply.number));
-                })?;
+                output.reply(&reply, |view| show::check_in_lot(view, &reply, not_here))?;
             }
             Ok(())
         }
@@ -37,10 +35,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             for member in members {
                 let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: !came };
                 let reply: v1::SetPresenceResponse = client.call(request).await?;
-                output.reply(&reply, |view| {
-                    let word = if came { "came" } else { "did not come" };
-                    view.drawn(format!("Member {} {word}.", reply.number));
-                })?;
+                output.reply(&reply, |view| show::set_presence(view, &reply, came))?;
             }
             output.aside(&format!(
                 "Settle it again for those who are there: scionary round settle {round}. What was handed over stays, and as much of the rest as can."
@@ -58,29 +53,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListRoundMembersResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.members.is_empty() {
-                    view.line("Nobody takes part yet.");
-                } else {
-                    view.table(
-                        ["no.", "member", "to", "brings", "wishes", "gets", "gives", "before"],
-                        reply.members.iter().map(|m| {
-                            let absent = if m.absent { " (absent)" } else { "" };
-                            [
-                                m.number.to_string(),
-                                format!("{}{absent}", m.name),
-                                m.area_code.clone(),
-                                m.brings.to_string(),
-                                m.lines.to_string(),
-                                m.gets.to_string(),
-                                m.gives.to_string(),
-                                format!("{:+}", m.given_before - m.taken_before),
-                            ]
-                        }),
-                    );
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_round_members(view, &reply))
         }
         RoundCommand::Shares { round, paging } => {
             let request = v1::ListRoundSharesRequest {
@@ -89,28 +62,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 page_token: paging.page,
             };
             let reply: v1::ListRoundSharesResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                if reply.shares.is_empty() {
-                    view.line("Nothing changes hands, or the round is not settled yet.");
-                }
-                for share in &reply.shares {
-                    let done = if share.state() == v1::ClaimState::HandedOver { " [done]" } else { "" };
-                    let post = if share.by_post { ", by post" } else { "" };
-                    view.item(
-                        0,
-                        &format!("lot {}:", share.lot_number),
-                        format!(
-                            "{}, {} {} > {} {}{post}{done}",
-                            what(share),
-                            share.giver_number,
-                            share.giver_name,
-                            share.taker_number,
-                            share.taker_name
-                        ),
-                    );
-                }
-                view.more(&reply.next_page_token);
-            })
+            output.reply(&reply, |view| show::list_round_shares(view, &reply))
         }
         RoundCommand::Sheets { round, out } => {
             let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
@@ -137,27 +89,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 None => Vec::new(),
             };
             let open = open.iter().filter(|s| s.state() == v1::ClaimState::Accepted).count();
-            output.reply(&reply, |view| {
-                told(view, reply.round.as_ref());
-                view.line(&match open {
-                    0 => "All that was promised changed hands; what was left over is on offer again.".to_string(),
-                    n => format!(
-                        "{n} still to change hands: their two sides were told, and confirm it themselves. What was left over is on offer again."
-                    ),
-                });
-            })
+            output.reply(&reply, |view| show::close_round(view, &reply, open))
         }
         other => Err(Failure::bug(format!("{other:?} is not for here"))),
     }
-}
-
-fn what(share: &v1::RoundShare) -> String {
-    format!(
-        "{} of {} ({})",
-        words::amount(share.quantity, share.unit()),
-        share.cultivar_name,
-        words::material(share.material())
-    )
 }
 
 async fn hand_over(
@@ -250,7 +185,7 @@ fn sheets(title: &str, shares: &[v1::RoundShare]) -> Vec<(String, Vec<Section>)>
     let section =
         |heading: String, shares: &[&v1::RoundShare], who: &dyn Fn(&v1::RoundShare) -> String| Section {
             heading,
-            lines: shares.iter().map(|s| Line { what: what(s), who: who(s), code: code(s) }).collect(),
+            lines: shares.iter().map(|s| Line { what: show::what(s), who: who(s), code: code(s) }).collect(),
         };
     let to = |s: &v1::RoundShare| format!("to {} {}", s.taker_number, s.taker_name);
     let from = |s: &v1::RoundShare| format!("table {} {}", s.giver_number, s.giver_name);

@@ -6,8 +6,9 @@ mod show;
 mod wish;
 
 use scionary_proto::v1;
+use scionary_show::round as views;
 
-use crate::{args::RoundCommand, client::Client, error::Failure, output::Output, words};
+use crate::{args::RoundCommand, client::Client, error::Failure, output::Output};
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -16,7 +17,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Show { round } => {
             let round = fetch(client, round).await?;
             let reply = v1::GetRoundResponse { round: Some(round) };
-            output.reply(&reply, |view| show::told(view, reply.round.as_ref()))
+            output.reply(&reply, |view| views::show::told(view, reply.round.as_ref()))
         }
         RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
         RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
@@ -24,20 +25,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
             let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
             let reply: v1::JoinRoundResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.answer("You take part.");
-                view.note(format!(
-                    "What others bring: scionary round lots {0}. Bring something: scionary round bring {0} OFFER. Wish: scionary round wish {0}",
-                    reply.round_id
-                ));
-            })
+            output.reply(&reply, |view| views::join_round(view, &reply))
         }
         RoundCommand::Leave { round } => {
             let request = v1::LeaveRoundRequest { round_id: round };
             let reply: v1::LeaveRoundResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.answer("You take no part any more; what you brought is on offer again.");
-            })
+            output.reply(&reply, |view| views::leave_round(view, &reply))
         }
         RoundCommand::Bring { round, offer, packs, each, gift, papers } => {
             let request = v1::BringLotRequest {
@@ -49,16 +42,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 papers,
             };
             let reply: v1::BringLotResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                let packs = words::counted(reply.units, "pack");
-                let each =
-                    if reply.per_unit == 1 { String::new() } else { format!(" of {}", reply.per_unit) };
-                view.answer(format!("It is lot {}: {packs}{each}, held back for the round.", reply.number));
-                view.note(format!(
-                    "Take it back: scionary round take-back {} {}",
-                    reply.round_id, reply.number
-                ));
-            })
+            output.reply(&reply, |view| views::bring_lot(view, &reply))
         }
         RoundCommand::TakeBack { round, lot } => {
             let request = v1::TakeBackLotRequest { round_id: round, lot };
@@ -71,10 +55,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Take { round, lot, packs } => {
             let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs };
             let reply: v1::TakeLeftOverResponse = client.call(request).await?;
-            output.reply(&reply, |view| {
-                view.answer("It is yours to fetch.");
-                view.note(format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
-            })
+            output.reply(&reply, |view| views::take_left_over(view, &reply))
         }
         other @ (RoundCommand::Create { .. }
         | RoundCommand::Change { .. }

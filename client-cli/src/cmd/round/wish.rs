@@ -4,6 +4,7 @@ use std::{io::Read as _, path::PathBuf};
 
 use scionary_domain::lineage::LotCode;
 use scionary_proto::v1;
+use scionary_show::round::wish as show;
 
 use crate::{client::Client, error::Failure, output::Output, words};
 
@@ -44,15 +45,7 @@ pub(super) async fn wish(
     let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &lines))?;
     let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
     let mine: v1::GetMyRoundResponse = client.call(request).await?;
-    output.reply(&reply, |view| {
-        let count = if count == 1 { "one wish".to_string() } else { format!("{count} wishes") };
-        view.answer(format!("Your list has {count}. Nobody else sees it."));
-        for wish in &mine.wishes {
-            let packs = if wish.quantity == 1 { String::new() } else { format!("{} of ", wish.quantity) };
-            view.item(0, &format!("{:>3}.", wish.rank), format!("{packs}{}", wish.accepts.join(", or ")));
-        }
-        view.note(format!("Your part: scionary round mine {}", reply.round_id));
-    })
+    output.reply(&reply, |view| show::set_wishes(view, &reply, &mine, count))
 }
 
 /// Names the typed wish, where the server names a place in the list.

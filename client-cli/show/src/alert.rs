@@ -1,0 +1,85 @@
+//! Alerts.
+
+use scionary_proto::v1;
+
+use crate::{View, words};
+
+/// Shows a [`v1::RaiseAlertResponse`].
+pub fn raise_alert(view: &mut View, reply: &v1::RaiseAlertResponse) {
+    view.line("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
+    view.gap();
+    told(view, reply.alert.as_ref());
+}
+
+/// Shows a [`v1::ListAlertsResponse`].
+pub fn list_alerts(view: &mut View, reply: &v1::ListAlertsResponse) {
+    if reply.alerts.is_empty() {
+        view.line("No alert is open.");
+    }
+    for alert in &reply.alerts {
+        view.item(0, "-", line(alert));
+        view.item(2, "", &alert.alert_id);
+    }
+    view.more(&reply.next_page_token);
+}
+
+/// Shows a [`v1::DismissAlertResponse`].
+pub fn dismiss_alert(view: &mut View, _: &v1::DismissAlertResponse) {
+    view.line("Dismissed: nothing of it is left. The one who raised it is told why.");
+}
+
+/// Shows a [`v1::WithdrawAlertResponse`].
+pub fn withdraw_alert(view: &mut View, _: &v1::WithdrawAlertResponse) {
+    view.line("Taken back: nothing of it is left.");
+}
+
+pub(crate) fn line(alert: &v1::Alert) -> String {
+    let pest = if alert.pest.is_empty() { String::new() } else { format!(" ({})", alert.pest) };
+    format!(
+        "{}{pest} of {}: {} [{}]",
+        words::alert_kind(alert.kind()),
+        alert.lot_code,
+        alert.words,
+        words::alert_state(alert.state())
+    )
+}
+
+/// Shows an alert, and what its reader does next.
+pub fn told(view: &mut View, alert: Option<&v1::Alert>) {
+    let Some(alert) = alert else { return };
+    view.title(format!("Alert of {} on {}", words::alert_kind(alert.kind()), alert.lot_code));
+    view.fact("alert", &alert.alert_id);
+    view.fact("state", words::alert_state(alert.state()));
+    view.fact("seen", format!("{}: {}", words::day(alert.seen_on), alert.words));
+    view.fact("pest", &alert.pest);
+    view.fact("sick since", words::day(alert.since));
+    if alert.kind() == v1::AlertKind::Health {
+        let all: Vec<String> = alert.carriers().map(words::carrier).collect();
+        view.fact("carried by", all.join(", "));
+        view.fact(
+            "looks back",
+            if alert.trace_back { "yes: sources and what came of them count too" } else { "no" },
+        );
+    } else {
+        view.fact("part", words::part(alert.part()));
+    }
+    view.fact("raised by", &alert.raised_by);
+    view.fact("borne out", &alert.ruling);
+    view.fact("lifted", &alert.lifted_why);
+    view.fact("reaches", words::counted(alert.lots, "lot"));
+    view.fact("yours", alert.own_lots.join(", "));
+    view.gap();
+    match (alert.state(), alert.may_rule, alert.is_mine) {
+        (v1::AlertState::Raised, true, _) => view.note(format!(
+            "See what it reaches: scionary alert recall {0}. Then: scionary alert confirm {0} --words \"WHAT WAS SEEN\", or dismiss {0} --reason \"WHY\"",
+            alert.alert_id
+        )),
+        (v1::AlertState::Raised, _, true) => {
+            view.note(format!("A false alarm? scionary alert withdraw {}", alert.alert_id));
+        }
+        (v1::AlertState::Confirmed, _, _) => view.line(
+            "Keep what it reaches apart, give none of it on, disinfect blades, and ask the plant-health authority what is to be done.",
+        ),
+        (_, _, _) => {}
+    }
+}

@@ -1,0 +1,87 @@
+//! The day of a round.
+
+use scionary_proto::v1;
+
+use crate::{View, round::show::told, words};
+
+/// Shows a [`v1::CheckInLotResponse`].
+pub fn check_in_lot(view: &mut View, reply: &v1::CheckInLotResponse, not_here: bool) {
+    let is = if not_here { "is not here" } else { "is here" };
+    view.drawn(format!("Lot {} {is}.", reply.number));
+}
+
+/// Shows a [`v1::SetPresenceResponse`].
+pub fn set_presence(view: &mut View, reply: &v1::SetPresenceResponse, came: bool) {
+    let word = if came { "came" } else { "did not come" };
+    view.drawn(format!("Member {} {word}.", reply.number));
+}
+
+/// Shows a [`v1::ListRoundMembersResponse`].
+pub fn list_round_members(view: &mut View, reply: &v1::ListRoundMembersResponse) {
+    if reply.members.is_empty() {
+        view.line("Nobody takes part yet.");
+    } else {
+        view.table(
+            ["no.", "member", "to", "brings", "wishes", "gets", "gives", "before"],
+            reply.members.iter().map(|m| {
+                let absent = if m.absent { " (absent)" } else { "" };
+                [
+                    m.number.to_string(),
+                    format!("{}{absent}", m.name),
+                    m.area_code.clone(),
+                    m.brings.to_string(),
+                    m.lines.to_string(),
+                    m.gets.to_string(),
+                    m.gives.to_string(),
+                    format!("{:+}", m.given_before - m.taken_before),
+                ]
+            }),
+        );
+    }
+    view.more(&reply.next_page_token);
+}
+
+/// Shows a [`v1::ListRoundSharesResponse`].
+pub fn list_round_shares(view: &mut View, reply: &v1::ListRoundSharesResponse) {
+    if reply.shares.is_empty() {
+        view.line("Nothing changes hands, or the round is not settled yet.");
+    }
+    for share in &reply.shares {
+        let done = if share.state() == v1::ClaimState::HandedOver { " [done]" } else { "" };
+        let post = if share.by_post { ", by post" } else { "" };
+        view.item(
+            0,
+            &format!("lot {}:", share.lot_number),
+            format!(
+                "{}, {} {} > {} {}{post}{done}",
+                what(share),
+                share.giver_number,
+                share.giver_name,
+                share.taker_number,
+                share.taker_name
+            ),
+        );
+    }
+    view.more(&reply.next_page_token);
+}
+
+/// Shows a [`v1::CloseRoundResponse`].
+pub fn close_round(view: &mut View, reply: &v1::CloseRoundResponse, open: usize) {
+    told(view, reply.round.as_ref());
+    view.line(&match open {
+                    0 => "All that was promised changed hands; what was left over is on offer again.".to_string(),
+                    n => format!(
+                        "{n} still to change hands: their two sides were told, and confirm it themselves. What was left over is on offer again."
+                    ),
+                });
+}
+
+/// Returns what a share is: how much, of which cultivar, as what.
+pub fn what(share: &v1::RoundShare) -> String {
+    format!(
+        "{} of {} ({})",
+        words::amount(share.quantity, share.unit()),
+        share.cultivar_name,
+        words::material(share.material())
+    )
+}
