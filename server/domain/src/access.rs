@@ -1,5 +1,6 @@
-//! Who may do what to which object. Pure: facts in, verdict out. A store function that changes an object asks
-//! for a [`Granted`], so that nothing is changed without a verdict.
+//! Decides who may do what to which object. The functions are pure: they take facts and return a verdict.
+//!
+//! A store function that changes an object takes a [`Granted`], so no change happens without a verdict.
 
 use std::marker::PhantomData;
 
@@ -10,8 +11,8 @@ use crate::{
     ids::AccountId,
 };
 
-/// Proof that somebody may do `Act`: made by the verdicts below, or by [`Granted::system`] for the server's own
-/// jobs.
+/// Proof that the caller may do `Act`. The verdicts below make it, or [`Granted::system`] for the server's
+/// own jobs.
 #[derive(Debug)]
 pub struct Granted<Act> {
     by: Option<AccountId>,
@@ -19,11 +20,11 @@ pub struct Granted<Act> {
 }
 
 impl<Act> Granted<Act> {
-    /// For jobs of the server itself; the reason is for the reader of the code.
+    /// Grants a job of the server itself. The reason only documents the call site.
     pub fn system(_reason: &'static str) -> Self {
         Self { by: None, act: PhantomData }
     }
-    /// On whose behalf.
+    /// Returns the account that the grant is for, or `None` for a job of the server.
     pub fn by(&self) -> Option<AccountId> {
         self.by
     }
@@ -32,120 +33,120 @@ impl<Act> Granted<Act> {
     }
 }
 
-/// To change or withdraw an offer.
+/// Right to change or withdraw an offer.
 #[derive(Debug)]
 pub struct EditOffer;
-/// To take back an invitation.
+/// Right to withdraw an invitation.
 #[derive(Debug)]
 pub struct RevokeInvitation;
-/// To give or take roles.
+/// Right to give roles to accounts or remove them.
 #[derive(Debug)]
 pub struct ChangeRoles;
-/// To invite.
+/// Right to make an invitation.
 #[derive(Debug)]
 pub struct Invite;
 
-/// To correct or withdraw evidence.
+/// Right to correct or withdraw evidence.
 #[derive(Debug)]
 pub struct EditEvidence;
-/// To check a piece of evidence.
+/// Right to check a piece of evidence.
 #[derive(Debug)]
 pub struct CheckEvidence;
-/// To take a proposal back.
+/// Right to withdraw a proposal.
 #[derive(Debug)]
 pub struct WithdrawProposal;
-/// To rule on a proposal.
+/// Right to decide a proposal.
 #[derive(Debug)]
 pub struct RuleOnProposal;
-/// To lock or unlock a record.
+/// Right to lock or unlock a record.
 #[derive(Debug)]
 pub struct LockRecord;
-/// To suspend and restore accounts.
+/// Right to suspend and restore accounts.
 #[derive(Debug)]
 pub struct SuspendAccount;
-/// To vouch for somebody.
+/// Right to vouch for an account.
 #[derive(Debug)]
 pub struct Vouch;
-/// To read and close complaints.
+/// Right to read and close complaints.
 #[derive(Debug)]
 pub struct HandleTickets;
 
-/// To answer, take back or confirm a claim.
+/// Right to answer, withdraw or confirm a claim.
 #[derive(Debug)]
 pub struct EditClaim;
-/// To change a lot, note what became of it, test it.
+/// Right to change a lot, note its outcome, and enter tests of it.
 #[derive(Debug)]
 pub struct EditLot;
-/// To propose, publish or take back rules on moving plants.
+/// Right to propose, publish or withdraw rules on moving plants.
 #[derive(Debug)]
 pub struct PublishRules;
-/// To say that a cultivar is protected.
+/// Right to enter that a cultivar is protected.
 #[derive(Debug)]
 pub struct Protect;
-/// To take a want back.
+/// Right to withdraw a want.
 #[derive(Debug)]
 pub struct WithdrawWant;
-/// To arrange a club: its words, its members, its end.
+/// Right to arrange a club: change its texts, manage its members, close it.
 #[derive(Debug)]
 pub struct OrganiseClub;
-/// To take part in a club's round: bring lots, list wishes, leave.
+/// Right to take part in a club's round: bring lots, list wishes, leave.
 #[derive(Debug)]
 pub struct TakePart;
-/// To confirm, lift, dismiss or withdraw an alert.
+/// Right to confirm, lift, dismiss or withdraw an alert.
 #[derive(Debug)]
 pub struct ChangeAlert;
-/// To change, tick off or drop a plan.
+/// Right to change a plan, tick off its steps, or drop it.
 #[derive(Debug)]
 pub struct EditPlan;
-/// To report on or remove an entry of a grafting log.
+/// Right to report on or remove an entry of a grafting log.
 #[derive(Debug)]
 pub struct EditGrafts;
 
-/// A verdict against.
+/// A refusal that the caller may see. Where existence must not leak, the verdicts return `None` instead.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Denied {
-    /// It is not theirs, and they may know that it exists.
+    /// The offer belongs to another account. Offers are public, so the caller may know that it exists.
     #[error("only the giver may change or withdraw an offer")]
     NotTheGiver,
-    /// Somebody else's lot.
+    /// Another account holds the lot, and the caller does not look after alerts on its crop.
     #[error("only the one who holds a lot may do this, or somebody who minds alerts")]
     NotTheHolder,
-    /// A role is missing.
+    /// The caller lacks a role; the text names the role.
     #[error("only {0} may do this")]
     RoleMissing(&'static str),
-    /// Somebody else's evidence, proposal or sowing.
+    /// Another account entered the evidence, proposal or alert.
     #[error("only the one who entered it may correct or withdraw it")]
     NotTheAuthor,
-    /// Nobody judges their own work.
+    /// The caller may not check or decide their own work; the text names the act.
     #[error("nobody {0}: somebody else has to")]
     OwnWork(&'static str),
 }
 
-/// Offers are public: everyone may know that one exists, only its giver may change it.
+/// Lets the giver change an offer. Offers are public, so everyone else gets an error rather than "not found".
 ///
 /// # Errors
-/// [`Denied::NotTheGiver`].
+/// Returns [`Denied::NotTheGiver`] when another account gives the offer.
 pub fn edit_offer(account: &Account, giver: AccountId) -> Result<Granted<EditOffer>, Denied> {
     if account.id == giver { Ok(Granted::to(account)) } else { Err(Denied::NotTheGiver) }
 }
 
-/// Invitations are private: to anyone else than the inviter or a steward there is none.
+/// Lets the inviter or a steward withdraw an invitation. For everyone else it does not exist (`None`).
 pub fn revoke_invitation(account: &Account, inviter: Option<AccountId>) -> Option<Granted<RevokeInvitation>> {
     (inviter == Some(account.id) || account.is(&Role::Steward)).then(|| Granted::to(account))
 }
 
-/// Stewards give and take roles.
+/// Lets stewards give and remove roles.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is not a steward.
 pub fn change_roles(account: &Account) -> Result<Granted<ChangeRoles>, Denied> {
     if account.is(&Role::Steward) { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("a steward")) }
 }
 
-/// Every member may invite where the server is set so; stewards always may.
+/// Lets stewards invite, and every member where the server's settings say so.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is neither.
 pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Invite>, Denied> {
     if members_may_invite || account.is(&Role::Steward) {
         Ok(Granted::to(account))
@@ -154,20 +155,22 @@ pub fn invite(account: &Account, members_may_invite: bool) -> Result<Granted<Inv
     }
 }
 
-/// A claim is its two sides': to anyone else there is none. Each side with what it may do is told by the claim.
+/// Lets the two sides of a claim change it, and says which side the caller is. For everyone else it does not
+/// exist (`None`). The claim's state decides what each side may do.
 pub fn edit_claim(account: &Account, claim: &Claim) -> Option<(Granted<EditClaim>, Side)> {
     claim.side(account.id).map(|side| (Granted::to(account), side))
 }
 
-/// On the day an organiser of the club that an offer is for confirms a hand-over for both sides.
+/// Lets an organiser confirm a hand-over for both sides at a swap day. `arranges` says whether the caller
+/// organises the club that the offer is for.
 pub fn confirm_for_both(account: &Account, arranges: bool) -> Option<Granted<EditClaim>> {
     arranges.then(|| Granted::to(account))
 }
 
-/// What was missed is for those who arrange swaps.
+/// Lets organisers and stewards read what the sides say about missed hand-overs.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is neither.
 pub fn read_missed(account: &Account) -> Result<(), Denied> {
     if account.is(&Role::Organiser) || account.is(&Role::Steward) {
         Ok(())
@@ -176,18 +179,19 @@ pub fn read_missed(account: &Account) -> Result<(), Denied> {
     }
 }
 
-/// Stewards propose rules on moving plants and take them back.
+/// Lets stewards propose rules on moving plants and withdraw them.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is not a steward.
 pub fn propose_rules(account: &Account) -> Result<Granted<PublishRules>, Denied> {
     if account.is(&Role::Steward) { Ok(Granted::to(account)) } else { Err(Denied::RoleMissing("a steward")) }
 }
 
-/// Another steward than the one who proposed them publishes them (four eyes).
+/// Lets a steward publish rules that another steward proposed (four eyes).
 ///
 /// # Errors
-/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+/// Returns [`Denied::RoleMissing`] when the caller is not a steward, and [`Denied::OwnWork`] when they
+/// proposed the rules themselves.
 pub fn publish_rules(account: &Account, proposed_by: AccountId) -> Result<Granted<PublishRules>, Denied> {
     let granted = propose_rules(account)?;
     if account.id == proposed_by {
@@ -197,10 +201,10 @@ pub fn publish_rules(account: &Account, proposed_by: AccountId) -> Result<Grante
     }
 }
 
-/// Curators of the crop and stewards say that a cultivar is protected.
+/// Lets curators of the crop and stewards enter that a cultivar is protected.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller does not curate the crop.
 pub fn protect(account: &Account, crop: &str) -> Result<Granted<Protect>, Denied> {
     if curates(account, crop) {
         Ok(Granted::to(account))
@@ -209,15 +213,15 @@ pub fn protect(account: &Account, crop: &str) -> Result<Granted<Protect>, Denied
     }
 }
 
-/// Wants are their seekers': to anyone else there is none.
+/// Lets the seeker withdraw a want. For everyone else it does not exist (`None`).
 pub fn withdraw_want(account: &Account, seeker: AccountId) -> Option<Granted<WithdrawWant>> {
     (account.id == seeker).then(|| Granted::to(account))
 }
 
-/// Organisers of a club arrange it, and nobody else: not stewards either.
+/// Lets organisers of a club arrange it. Stewards may not, unless they are organisers of the club.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is not an organiser of the club.
 pub fn organise_club(account: &Account, standing: Option<Standing>) -> Result<Granted<OrganiseClub>, Denied> {
     if standing == Some(Standing::Organiser) {
         Ok(Granted::to(account))
@@ -226,10 +230,10 @@ pub fn organise_club(account: &Account, standing: Option<Standing>) -> Result<Gr
     }
 }
 
-/// Members of a club take part in its rounds.
+/// Lets members of a club take part in its rounds.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller is not a member of the club.
 pub fn take_part(account: &Account, standing: Option<Standing>) -> Result<Granted<TakePart>, Denied> {
     if standing.is_some_and(Standing::belongs) {
         Ok(Granted::to(account))
@@ -238,20 +242,22 @@ pub fn take_part(account: &Account, standing: Option<Standing>) -> Result<Grante
     }
 }
 
-/// Lots are their holders' to change: to anyone else there is nothing to change.
+/// Lets the holder change a lot. For everyone else there is nothing to change (`None`).
 pub fn edit_lot(account: &Account, holder: AccountId) -> Option<Granted<EditLot>> {
     (account.id == holder).then(|| Granted::to(account))
 }
 
-/// Whether somebody looks after alerts on a crop: its curator, an organiser, a steward.
+/// Returns whether the account looks after alerts on a crop: as its curator, an organiser or a steward.
 pub fn minds_alerts(account: &Account, crop: &str) -> bool {
     curates(account, crop) || account.is(&Role::Organiser)
 }
 
-/// Curators of the crop, organisers and stewards confirm, dismiss and lift, never what they raised themselves.
+/// Lets curators of the crop, organisers and stewards confirm, dismiss and lift an alert that they did not
+/// raise.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+/// Returns [`Denied::RoleMissing`] when the caller has none of these roles, and [`Denied::OwnWork`] when they
+/// raised the alert.
 pub fn rule_on_alert(
     account: &Account,
     crop: &str,
@@ -267,36 +273,37 @@ pub fn rule_on_alert(
     }
 }
 
-/// The one who raised an alert takes it back.
+/// Lets the account that raised an alert withdraw it.
 ///
 /// # Errors
-/// [`Denied::NotTheAuthor`].
+/// Returns [`Denied::NotTheAuthor`] when another account raised the alert.
 pub fn withdraw_alert(account: &Account, raised_by: AccountId) -> Result<Granted<ChangeAlert>, Denied> {
     if account.id == raised_by { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
 }
 
-/// Plans are private: to anyone else there is none.
+/// Lets the grower change a plan. Plans are private: for everyone else they do not exist (`None`).
 pub fn edit_plan(account: &Account, grower: AccountId) -> Option<Granted<EditPlan>> {
     (account.id == grower).then(|| Granted::to(account))
 }
 
-/// Entries of a grafting log are private too; only rates over many growers are shown.
+/// Lets the grower change an entry of their grafting log. Entries are private (`None` for everyone else);
+/// only rates over many growers are public.
 pub fn edit_grafts(account: &Account, grower: AccountId) -> Option<Granted<EditGrafts>> {
     (account.id == grower).then(|| Granted::to(account))
 }
 
-/// Authors correct and withdraw their own.
+/// Lets the author correct and withdraw a piece of evidence.
 ///
 /// # Errors
-/// [`Denied::NotTheAuthor`].
+/// Returns [`Denied::NotTheAuthor`] when another account entered it.
 pub fn edit_evidence(account: &Account, author: AccountId) -> Result<Granted<EditEvidence>, Denied> {
     if account.id == author { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
 }
 
-/// Anybody but the author may check.
+/// Lets every account but the author check a piece of evidence.
 ///
 /// # Errors
-/// [`Denied::OwnWork`].
+/// Returns [`Denied::OwnWork`] when the caller is the author.
 pub fn check_evidence(account: &Account, author: AccountId) -> Result<Granted<CheckEvidence>, Denied> {
     if account.id == author {
         Err(Denied::OwnWork("checks what they entered themselves"))
@@ -305,23 +312,24 @@ pub fn check_evidence(account: &Account, author: AccountId) -> Result<Granted<Ch
     }
 }
 
-/// Authors take their own proposals back.
+/// Lets the author withdraw a proposal.
 ///
 /// # Errors
-/// [`Denied::NotTheAuthor`].
+/// Returns [`Denied::NotTheAuthor`] when another account made the proposal.
 pub fn withdraw_proposal(account: &Account, author: AccountId) -> Result<Granted<WithdrawProposal>, Denied> {
     if account.id == author { Ok(Granted::to(account)) } else { Err(Denied::NotTheAuthor) }
 }
 
-/// Whether an account looks after a crop: its curator, or a steward.
+/// Returns whether the account looks after a crop: as its curator or as a steward.
 pub fn curates(account: &Account, crop: &str) -> bool {
     account.is(&Role::Steward) || account.is(&Role::Curator { crop: crop.to_string() })
 }
 
-/// Curators of the crop and stewards rule, never on their own proposal (four eyes).
+/// Lets curators of the crop and stewards decide a proposal that they did not make (four eyes).
 ///
 /// # Errors
-/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+/// Returns [`Denied::RoleMissing`] when the caller does not curate the crop, and [`Denied::OwnWork`] when
+/// they made the proposal.
 pub fn rule_on_proposal(
     account: &Account,
     crop: &str,
@@ -337,10 +345,10 @@ pub fn rule_on_proposal(
     }
 }
 
-/// Curators of the crop and stewards lock and unlock.
+/// Lets curators of the crop and stewards lock and unlock a record.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller does not curate the crop.
 pub fn lock_record(account: &Account, crop: &str) -> Result<Granted<LockRecord>, Denied> {
     if curates(account, crop) {
         Ok(Granted::to(account))
@@ -349,10 +357,11 @@ pub fn lock_record(account: &Account, crop: &str) -> Result<Granted<LockRecord>,
     }
 }
 
-/// Stewards suspend and restore, not themselves.
+/// Lets stewards suspend and restore accounts other than their own.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+/// Returns [`Denied::RoleMissing`] when the caller is not a steward, and [`Denied::OwnWork`] when the account
+/// is their own.
 pub fn suspend_account(account: &Account, whom: AccountId) -> Result<Granted<SuspendAccount>, Denied> {
     if !account.is(&Role::Steward) {
         return Err(Denied::RoleMissing("a steward"));
@@ -363,10 +372,11 @@ pub fn suspend_account(account: &Account, whom: AccountId) -> Result<Granted<Sus
     Ok(Granted::to(account))
 }
 
-/// Organisers and stewards vouch for people they know, not for themselves.
+/// Lets organisers and stewards vouch for accounts other than their own.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`], [`Denied::OwnWork`].
+/// Returns [`Denied::RoleMissing`] when the caller is neither, and [`Denied::OwnWork`] when the account is
+/// their own.
 pub fn vouch(account: &Account, whom: AccountId) -> Result<Granted<Vouch>, Denied> {
     if !(account.is(&Role::Organiser) || account.is(&Role::Steward)) {
         return Err(Denied::RoleMissing("an organiser or a steward"));
@@ -374,10 +384,11 @@ pub fn vouch(account: &Account, whom: AccountId) -> Result<Granted<Vouch>, Denie
     if account.id == whom { Err(Denied::OwnWork("vouches for themselves")) } else { Ok(Granted::to(account)) }
 }
 
-/// Whether an account handles complaints at all: stewards all, curators those about records of their crops.
+/// Lets stewards handle every complaint, and curators those about records of their crops. `crop` is `None`
+/// for complaints that are not about a record.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the caller may not handle them.
 pub fn handle_tickets(account: &Account, crop: Option<&str>) -> Result<Granted<HandleTickets>, Denied> {
     let may = match crop {
         Some(crop) => curates(account, crop),
@@ -390,10 +401,11 @@ pub fn handle_tickets(account: &Account, crop: Option<&str>) -> Result<Granted<H
     }
 }
 
-/// How somebody's evidence held up is for themselves, and for those who curate.
+/// Lets an account read how its own evidence held up, and lets curators and stewards read it for every
+/// account.
 ///
 /// # Errors
-/// [`Denied::RoleMissing`].
+/// Returns [`Denied::RoleMissing`] when the record is another account's and the caller is neither.
 pub fn read_grower_record(account: &Account, whose: AccountId) -> Result<(), Denied> {
     let curator = account.roles.iter().any(|r| matches!(r, Role::Curator { .. } | Role::Steward));
     if account.id == whose || curator { Ok(()) } else { Err(Denied::RoleMissing("a curator or a steward")) }

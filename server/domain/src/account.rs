@@ -1,4 +1,4 @@
-//! Accounts: handles, passwords as rules (never as hashes), roles.
+//! Accounts: handles, roles, invitations, and the rules for passwords (never their hashes).
 
 use std::fmt;
 
@@ -9,15 +9,16 @@ use crate::{
     time::Timestamp,
 };
 
-/// A sign-in name: letters, digits, hyphens, underscores; unique without regard to case.
+/// A sign-in name: ASCII letters, digits, hyphens and underscores, beginning with a letter; unique ignoring
+/// case.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Handle(String);
 
 impl Handle {
-    /// Checks a handle.
+    /// Parses a handle, ignoring space around it.
     ///
     /// # Errors
-    /// What was expected, in words.
+    /// Returns a message that says what a handle looks like when `text` is not one.
     pub fn parse(text: &str) -> Result<Self, String> {
         let text = text.trim();
         let length = text.chars().count();
@@ -34,11 +35,11 @@ impl Handle {
             ))
         }
     }
-    /// The key under which it is unique.
+    /// Returns the lower-case form, under which the handle is unique.
     pub fn key(&self) -> String {
         self.0.to_ascii_lowercase()
     }
-    /// As it was written.
+    /// Returns the handle as the person wrote it.
     pub fn as_str(&self) -> &str {
         &self.0
     }
@@ -50,19 +51,21 @@ impl fmt::Display for Handle {
     }
 }
 
-/// A password on its way to being hashed. It has no `Debug` and no `Display`.
+/// A password before hashing. It has no `Debug` and no `Display`, so that no log can show it.
 pub struct Password(String);
 
 impl Password {
-    /// Takes a password for checking against a stored hash: bounded in length, not judged.
+    /// Takes a password to compare with a stored hash. It cuts the text to the length limit and judges
+    /// nothing.
     pub fn offered(text: &str) -> Self {
         Self(text.chars().take(limits::PASSWORD_CHARS_MAX).collect())
     }
 
-    /// Judges a new password. `own` are words that the person's account already shows.
+    /// Judges a new password. `own` holds words that the person's account already shows, such as their name.
     ///
     /// # Errors
-    /// What was expected, in words.
+    /// Returns a message for the person when the password has the wrong length, is their own name or is easy
+    /// to guess.
     pub fn new(text: &str, own: &[&str]) -> Result<Self, String> {
         let length = text.chars().count();
         if !(limits::PASSWORD_CHARS_MIN..=limits::PASSWORD_CHARS_MAX).contains(&length) {
@@ -90,18 +93,18 @@ impl Password {
         Ok(Self(text.to_string()))
     }
 
-    /// Gives the text to the hasher.
+    /// Returns the plain text, for the hasher only.
     pub fn expose(&self) -> &str {
         &self.0
     }
 }
 
-/// What an account may do, in general.
+/// What an account may do anywhere on the server.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Role {
-    /// Every account.
+    /// The role that every account has.
     Grower,
-    /// Rules on proposals about one crop.
+    /// Decides proposals about one crop.
     Curator {
         /// The crop's key.
         crop: String,
@@ -113,7 +116,7 @@ pub enum Role {
 }
 
 impl Role {
-    /// The word for it.
+    /// Returns the word that stores and messages use for the role.
     pub const fn word(&self) -> &'static str {
         match self {
             Self::Grower => "grower",
@@ -122,14 +125,14 @@ impl Role {
             Self::Steward => "steward",
         }
     }
-    /// The crop it covers; empty for all.
+    /// Returns the key of the crop that the role covers; empty when it covers everything.
     pub fn scope(&self) -> &str {
         match self {
             Self::Curator { crop } => crop,
             Self::Grower | Self::Organiser | Self::Steward => "",
         }
     }
-    /// From its word and scope.
+    /// Reads a role from its word and scope, or returns `None` for an unknown word.
     pub fn from_parts(word: &str, scope: &str) -> Option<Self> {
         Some(match word {
             "grower" => Self::Grower,
@@ -141,10 +144,10 @@ impl Role {
     }
 }
 
-/// An account.
+/// A person's account on the server.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Account {
-    /// Its id.
+    /// Unique id of the account.
     pub id: AccountId,
     /// The sign-in name.
     pub handle: String,
@@ -152,23 +155,23 @@ pub struct Account {
     pub display_name: String,
     /// Roles beyond that of a grower.
     pub roles: Vec<Role>,
-    /// When it was made.
+    /// When the account was made.
     pub created_at: Timestamp,
-    /// Set while it may do nothing.
+    /// When a steward suspended the account; a suspended account may do nothing.
     pub suspended_at: Option<Timestamp>,
 }
 
 impl Account {
-    /// Whether it holds a role.
+    /// Returns whether the account holds a role. Every account is a grower.
     pub fn is(&self, role: &Role) -> bool {
         *role == Role::Grower || self.roles.contains(role)
     }
 }
 
-/// Who is calling, once the gate has looked.
+/// The caller of a request, after authentication.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Actor {
-    /// Nobody has signed in.
+    /// The caller has not signed in.
     Visitor,
     /// A signed-in account.
     Member {
@@ -182,34 +185,34 @@ pub enum Actor {
 }
 
 impl Actor {
-    /// The account, if signed in.
+    /// Returns the account, if the caller has signed in.
     pub fn account(&self) -> Option<&Account> {
         match self {
             Self::Visitor => None,
             Self::Member { account, .. } => Some(account),
         }
     }
-    /// The account's id, if signed in.
+    /// Returns the account's id, if the caller has signed in.
     pub fn id(&self) -> Option<AccountId> {
         self.account().map(|a| a.id)
     }
 }
 
-/// How accounts are made.
+/// Who can make an account on this server.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SignUpMode {
-    /// Anyone may.
+    /// Everyone can sign up.
     Open,
-    /// With a code.
+    /// Signing up takes an invitation code.
     Invitation,
-    /// Nobody may.
+    /// New accounts are not accepted.
     Closed,
 }
 
-/// What a code grants.
+/// What a code lets its user sign up as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CodeKind {
-    /// Membership.
+    /// An ordinary account.
     Invitation,
     /// The first steward's account.
     FirstSteward,
@@ -218,39 +221,39 @@ pub enum CodeKind {
 /// An invitation, or the first steward's code.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Invitation {
-    /// Its id.
+    /// Unique id of the invitation.
     pub id: InvitationId,
     /// What it grants.
     pub kind: CodeKind,
-    /// Who made it; nobody for the first steward's.
+    /// The inviter; `None` for the first steward's code, which the server makes.
     pub created_by: Option<AccountId>,
     /// The inviter's note.
     pub note: String,
-    /// When it was made.
+    /// When the invitation was made.
     pub created_at: Timestamp,
-    /// When it ends by itself.
+    /// When the invitation expires.
     pub expires_at: Timestamp,
     /// When an account was made with it.
     pub used_at: Option<Timestamp>,
-    /// When it was taken back.
+    /// When it was withdrawn.
     pub revoked_at: Option<Timestamp>,
 }
 
-/// What became of an invitation.
+/// State of an invitation.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum InvitationState {
-    /// Can be used.
+    /// It can still be used.
     Open,
     /// An account was made with it.
     Used,
-    /// Taken back.
+    /// The inviter or a steward withdrew it.
     Revoked,
-    /// Nobody used it in time.
+    /// It expired unused.
     Expired,
 }
 
 impl Invitation {
-    /// What has become of it by now.
+    /// Returns the state at `now`. Use comes before withdrawal, and withdrawal before expiry.
     pub fn state(&self, now: Timestamp) -> InvitationState {
         if self.used_at.is_some() {
             InvitationState::Used

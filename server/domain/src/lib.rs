@@ -1,7 +1,7 @@
 //! What Scionary knows and decides, as plain functions over plain values.
 //!
-//! Nothing here does I/O, reads a clock or draws randomness: `now`, ids and data are arguments, so
-//! every answer can be computed again, byte for byte. Nothing here knows the wire or the database.
+//! Nothing here does I/O, reads a clock or draws randomness: `now`, ids and data are arguments. The same
+//! arguments therefore give the same answer, byte for byte. Nothing here knows the wire or the database.
 
 pub mod access;
 pub mod account;
