@@ -22,9 +22,11 @@ fn template(deed: Deed) -> &'static str {
         Deed::AccountSignIn => "account sign-in {handle}",
         Deed::AccountSignUp => "account sign-up {handle} --code {code}",
         Deed::ServerStatus => "status",
+        Deed::CultivarListMostlyTrue => "cultivar list --seed mostly-true",
         Deed::CropShow => "crop show {crop}",
         Deed::OfferPost => "offer post",
         Deed::OfferPostInClub => "offer post --club {club}",
+        Deed::OfferPostFor => "--on-behalf-of {account} offer post",
         Deed::OfferPostFromLot => "offer post --lot {lot}",
         Deed::OfferList => "offer list",
         Deed::OfferSearch => "offer search {name}",
@@ -39,6 +41,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::ClaimWithdraw => "claim withdraw {claim}",
         Deed::ClaimHandedOver => "claim handed-over {claim}",
         Deed::EvidenceAdd => "evidence add {cultivar}",
+        Deed::EvidenceAddSeason => "evidence add {cultivar} --first-ripe YYYY-MM-DD --last-ripe YYYY-MM-DD",
         Deed::EvidenceAddFromSowing => "evidence add {cultivar} --sowing {sowing}",
         Deed::EvidenceRecord => "evidence record",
         Deed::EvidenceCorrect => "evidence correct {evidence} --reason \"WHY\"",
@@ -97,6 +100,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::LotList => "lot list",
         Deed::LotTrace => "lot trace {lot}",
         Deed::AlertRaise => "alert raise {lot} health --words \"WHAT YOU SAW\"",
+        Deed::AlertShow => "alert show {alert}",
         Deed::AlertRecall => "alert recall {alert}",
         Deed::AlertConfirm => "alert confirm {alert} --words \"WHAT WAS SEEN\"",
         Deed::AlertDismiss => "alert dismiss {alert} --reason \"WHY\"",
@@ -137,6 +141,7 @@ mod tests {
             let command = command
                 .replace(" CODE", " AU-QLD")
                 .replace(" LOT MEMBER", " 3 4")
+                .replace("YYYY-MM-DD", "2026-07-01")
                 .replace("LATITUDE,LONGITUDE", "-27.47,153.02");
             if let Err(error) = Arguments::try_parse_from(words(&command)) {
                 wrong.push(format!("{command}: {error}"));

@@ -1,7 +1,10 @@
 //! How a command fails: a sentence, what to do next, and an exit code.
 
+use scionary_show::refusal::{self, Refusal};
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
+
+use crate::commands;
 
 /// A failed command.
 #[derive(Debug)]
@@ -115,6 +118,14 @@ impl Failure {
             (_, Code::Cancelled) if reason.is_empty() => "the server did not answer in time".into(),
             _ => status.message().to_string(),
         };
+        let known = details.error_info().and_then(|i| i.metadata.get("first"));
+        let refusal = Refusal {
+            reason: &reason,
+            missing: details.resource_info().map(|r| r.resource_type.as_str()).unwrap_or_default(),
+            first: known.map(String::as_str).unwrap_or_default(),
+        };
+        let helps = refusal::next(refusal).map(|(say, act)| format!("{say}: {}", commands::command(&act)));
+        let next = next.or(helps);
         Self {
             message,
             reason: if reason.is_empty() { format!("{:?}", status.code()) } else { reason },

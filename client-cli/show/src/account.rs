@@ -2,14 +2,14 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::SignUpResponse`].
 pub fn sign_up(view: &mut View, reply: &v1::SignUpResponse, handle: &str) {
     view.line("The account is made.");
     show(view, reply.account.as_ref());
     view.gap();
-    view.note(format!("Next: scionary account sign-in {handle}"));
+    view.act("Sign in", Deed::AccountSignIn.on(handle));
 }
 
 /// Shows a [`v1::SignInResponse`].
@@ -42,14 +42,15 @@ pub fn create_invitation(view: &mut View, reply: &v1::CreateInvitationResponse) 
     view.fact("code", &reply.code);
     show_invitation(view, reply.invitation.as_ref());
     view.gap();
-    view.line("Hand the code to your guest; it is good once and is not shown again. They type:");
-    view.line(format!("  scionary account sign-up THEIR-HANDLE --code {}", reply.code));
+    view.line("Hand the code to your guest. It works once and is not shown again.");
+    view.act("Your guest signs up", Deed::AccountSignUp.on_part("THEIR-HANDLE", &reply.code));
 }
 
 /// Shows a [`v1::ListInvitationsResponse`].
 pub fn list_invitations(view: &mut View, reply: &v1::ListInvitationsResponse) {
     if reply.invitations.is_empty() {
-        view.line("You have made no invitations. Make one with: scionary account invite");
+        view.line("You have made no invitations.");
+        view.act("Make one", Deed::AccountInvite.bare());
         return;
     }
     view.table(
@@ -134,7 +135,7 @@ pub(crate) fn show_invitation(view: &mut View, invitation: Option<&v1::Invitatio
 /// Shows whom the member blocks.
 pub fn blocked(view: &mut View, all: &[v1::BlockedMember]) {
     if all.is_empty() {
-        view.line("You block nobody.");
+        view.line("You block no one.");
     }
     for member in all {
         view.item(0, "-", &member.display_name);

@@ -29,12 +29,16 @@ acts! {
     AccountSignUp ["handle", "code"],
     /// See what the client is connected to.
     ServerStatus [],
+    /// See the cultivars whose seed mostly comes true.
+    CultivarListMostlyTrue [],
     /// See a crop's profile.
     CropShow ["crop"],
     /// Post an offer.
     OfferPost [],
     /// Post an offer that only the members of a club see.
     OfferPostInClub ["club"],
+    /// Post an offer for a member whom the reader helps.
+    OfferPostFor ["account"],
     /// Post an offer taken from a lot.
     OfferPostFromLot ["lot"],
     /// See one's own offers.
@@ -63,6 +67,8 @@ acts! {
     ClaimHandedOver ["claim"],
     /// Enter evidence.
     EvidenceAdd ["cultivar"],
+    /// Enter when a cultivar is ripe.
+    EvidenceAddSeason ["cultivar"],
     /// Enter what came up of a sowing.
     EvidenceAddFromSowing ["cultivar", "sowing"],
     /// See how one's evidence counts.
@@ -179,6 +185,8 @@ acts! {
     LotTrace ["lot"],
     /// Raise an alert about a lot.
     AlertRaise ["lot"],
+    /// See an alert.
+    AlertShow ["alert"],
     /// See what an alert reaches.
     AlertRecall ["alert"],
     /// Confirm an alert.

@@ -2,11 +2,11 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::RaiseAlertResponse`].
 pub fn raise_alert(view: &mut View, reply: &v1::RaiseAlertResponse) {
-    view.line("Raised. Those whom it reaches are told; it blocks nothing until a curator or an organiser confirms it.");
+    view.line("Raised. Everyone it reaches is notified. It blocks nothing until a curator or an organiser confirms it.");
     view.gap();
     told(view, reply.alert.as_ref());
 }
@@ -25,7 +25,7 @@ pub fn list_alerts(view: &mut View, reply: &v1::ListAlertsResponse) {
 
 /// Shows a [`v1::DismissAlertResponse`].
 pub fn dismiss_alert(view: &mut View, _: &v1::DismissAlertResponse) {
-    view.line("Dismissed: nothing of it is left. The one who raised it is told why.");
+    view.line("Dismissed: it no longer reaches anything. The member who raised it sees why.");
 }
 
 /// Shows a [`v1::WithdrawAlertResponse`].
@@ -70,12 +70,13 @@ pub fn told(view: &mut View, alert: Option<&v1::Alert>) {
     view.fact("yours", alert.own_lots.join(", "));
     view.gap();
     match (alert.state(), alert.may_rule, alert.is_mine) {
-        (v1::AlertState::Raised, true, _) => view.note(format!(
-            "See what it reaches: scionary alert recall {0}. Then: scionary alert confirm {0} --words \"WHAT WAS SEEN\", or dismiss {0} --reason \"WHY\"",
-            alert.alert_id
-        )),
+        (v1::AlertState::Raised, true, _) => {
+            view.act("See what it reaches", Deed::AlertRecall.on(&alert.alert_id));
+            view.act("Confirm it", Deed::AlertConfirm.on(&alert.alert_id));
+            view.act("Dismiss it", Deed::AlertDismiss.on(&alert.alert_id));
+        }
         (v1::AlertState::Raised, _, true) => {
-            view.note(format!("A false alarm? scionary alert withdraw {}", alert.alert_id));
+            view.act("A false alarm? Withdraw it", Deed::AlertWithdraw.on(&alert.alert_id));
         }
         (v1::AlertState::Confirmed, _, _) => view.line(
             "Keep what it reaches apart, give none of it on, disinfect blades, and ask the plant-health authority what is to be done.",

@@ -2,12 +2,14 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListMyClaimsResponse`].
 pub fn list_my_claims(view: &mut View, reply: &v1::ListMyClaimsResponse) {
     if reply.claims.is_empty() {
-        view.line("No claim is open. Find something with: scionary offer search. Closed ones: --all");
+        view.line("No claim is open.");
+        view.act("Find something", Deed::OfferSearch.bare());
+        view.act("See closed claims too", Deed::ClaimListAll.bare());
     }
     for claim in &reply.claims {
         line(view, claim);
@@ -18,7 +20,7 @@ pub fn list_my_claims(view: &mut View, reply: &v1::ListMyClaimsResponse) {
 /// Shows a [`v1::ListMissedResponse`].
 pub fn list_missed(view: &mut View, reply: &v1::ListMissedResponse) {
     if reply.claims.is_empty() {
-        view.line("Nobody says that a hand-over was missed.");
+        view.line("No hand-over was reported as missed.");
     }
     for claim in &reply.claims {
         line(view, claim);
@@ -87,20 +89,25 @@ pub fn told(view: &mut View, claim: Option<&v1::Claim>) {
         ));
     }
     view.gap();
-    let next = match (claim.side(), claim.state()) {
+    let id = &claim.claim_id;
+    match (claim.side(), claim.state()) {
         (v1::ClaimSide::Giver, v1::ClaimState::Waiting) => {
-            "Promise it: scionary claim accept ID --contact \"HOW TO REACH YOU\". Or: scionary claim decline ID"
+            view.act("Promise it", Deed::ClaimAccept.on(id));
+            view.act("Decline", Deed::ClaimDecline.on(id));
         }
         (v1::ClaimSide::Taker, v1::ClaimState::Waiting) => {
-            "It waits for its giver. Take it back: scionary claim withdraw ID"
+            view.note("It waits for its giver.");
+            view.act("Withdraw it", Deed::ClaimWithdraw.on(id));
         }
         (_, v1::ClaimState::Accepted) => {
-            "Agree on when and where. When it changed hands: scionary claim handed-over ID"
+            view.note("Agree on when and where.");
+            view.act("When it has changed hands", Deed::ClaimHandedOver.on(id));
         }
         (_, v1::ClaimState::HandedOver) => {
-            "Keep its name and label with it, and report what comes of it: scionary evidence add, scionary plan keep"
+            view.note("Keep its name and label with it.");
+            view.act("Plan what comes next", Deed::PlanKeep.on(&claim.cultivar_name));
+            view.act("Report what came up", Deed::EvidenceAdd.on(&claim.cultivar_name));
         }
-        (_, _) => "",
-    };
-    view.note(next);
+        (_, _) => {}
+    }
 }

@@ -2,12 +2,13 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListClubsResponse`].
 pub fn list_clubs(view: &mut View, reply: &v1::ListClubsResponse) {
     if reply.clubs.is_empty() {
-        view.line("No club of that name. Make one with: scionary club create --name NAME");
+        view.line("No club has such a name.");
+        view.act("Make one", Deed::ClubCreate.bare());
     }
     reply.clubs.iter().for_each(|club| line(view, club));
     view.more(&reply.next_page_token);
@@ -16,7 +17,8 @@ pub fn list_clubs(view: &mut View, reply: &v1::ListClubsResponse) {
 /// Shows a [`v1::ListMyClubsResponse`].
 pub fn list_my_clubs(view: &mut View, reply: &v1::ListMyClubsResponse) {
     if reply.clubs.is_empty() {
-        view.line("You belong to no club. Find one with: scionary club find");
+        view.line("You belong to no club.");
+        view.act("Find one", Deed::ClubFind.bare());
     }
     reply.clubs.iter().for_each(|club| line(view, club));
 }
@@ -24,7 +26,7 @@ pub fn list_my_clubs(view: &mut View, reply: &v1::ListMyClubsResponse) {
 /// Shows a [`v1::ListClubMembersResponse`].
 pub fn list_club_members(view: &mut View, reply: &v1::ListClubMembersResponse) {
     if reply.members.is_empty() {
-        view.line("Nobody.");
+        view.line("No one.");
     }
     for member in &reply.members {
         let helped = if member.consent.is_empty() { "" } else { "; organisers act for them" };
@@ -44,7 +46,7 @@ pub fn list_club_members(view: &mut View, reply: &v1::ListClubMembersResponse) {
 /// Shows a [`v1::InviteToClubResponse`].
 pub fn invite_to_club(view: &mut View, reply: &v1::InviteToClubResponse, typed: &str) {
     view.answer(format!("{typed} is invited; one who had asked is a member now."));
-    view.line("Whoever has this handle finds it in their inbox. Look at its spelling: the server does not tell which handles there are.");
+    view.line("The member with this handle finds it in their inbox. Check the spelling: the server does not say which handles exist.");
     view.gap();
     told(view, reply.club.as_ref());
 }
@@ -52,15 +54,17 @@ pub fn invite_to_club(view: &mut View, reply: &v1::InviteToClubResponse, typed: 
 /// Shows a [`v1::EnterHelpedMemberResponse`].
 pub fn enter_helped_member(view: &mut View, reply: &v1::EnterHelpedMemberResponse) {
     view.answer(format!("Entered: {}", reply.account_id));
-    view.line(format!(
-                    "Act for them in the club's own matters: scionary --on-behalf-of {} offer post --club CLUB, claim ask, round bring and so on. What you enter so is marked.",
-                    reply.account_id
-                ));
+    view.line(
+        "You can act for them in this club's offers, claims and rounds. What you enter for them is marked.",
+    );
+    view.act("Offer something for them", Deed::OfferPostFor.on(&reply.account_id));
 }
 
 /// Shows a [`v1::CloseClubResponse`].
 pub fn close_club(view: &mut View, _: &v1::CloseClubResponse) {
-    view.line("Closed: its offers are withdrawn, and its members are told. What was promised stands.");
+    view.line(
+        "Closed. Its offers are withdrawn and its members are notified. What was promised stays promised.",
+    );
 }
 
 pub(crate) fn line(view: &mut View, club: &v1::Club) {
@@ -91,23 +95,26 @@ pub fn told(view: &mut View, club: Option<&v1::Club>) {
     view.fact("helped", if club.may_be_helped { "its organisers may act for you" } else { "" });
     view.fact("waiting", &if club.waiting == 0 { String::new() } else { club.waiting.to_string() });
     view.gap();
-    view.note(&match own {
-        v1::ClubStanding::Organiser => format!(
-            "Who waits: scionary club members {0} --waiting. Invite: scionary club invite {0} HANDLE",
-            club.club_id
-        ),
+    let id = &club.club_id;
+    match own {
+        v1::ClubStanding::Organiser => {
+            view.act("See who waits", Deed::ClubMembersWaiting.on(id));
+            view.act("Invite a member", Deed::ClubInvite.on(id));
+        }
         v1::ClubStanding::Member => {
-            format!("Offer something to its members alone: scionary offer post --club {}", club.club_id)
+            view.act("Offer something to its members alone", Deed::OfferPostInClub.on(id));
         }
         v1::ClubStanding::Invited => {
-            format!("Answer: scionary club accept {0}, or: scionary club decline {0}", club.club_id)
+            view.act("Accept", Deed::ClubAccept.on(id));
+            view.act("Decline", Deed::ClubDecline.on(id));
         }
         v1::ClubStanding::Asked => {
-            "An organiser will answer; your inbox tells you: scionary inbox list".into()
+            view.note("An organiser will answer.");
+            view.act("See the answer", Deed::InboxList.bare());
         }
         v1::ClubStanding::Unspecified if says.takes_requests => {
-            format!("Ask to join: scionary club join {}", club.club_id)
+            view.act("Ask to join", Deed::ClubJoin.on(id));
         }
-        v1::ClubStanding::Unspecified => String::new(),
-    });
+        v1::ClubStanding::Unspecified => {}
+    }
 }

@@ -3,7 +3,7 @@
 use scionary_proto::v1;
 
 use crate::lookup::{matches, named, show_piece, sources};
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::SearchCultivarsResponse`].
 pub fn search_cultivars(view: &mut View, reply: &v1::SearchCultivarsResponse) {
@@ -15,13 +15,17 @@ pub fn search_cultivars(view: &mut View, reply: &v1::SearchCultivarsResponse) {
 /// Shows a [`v1::ListCultivarsResponse`].
 pub fn list_cultivars(view: &mut View, reply: &v1::ListCultivarsResponse, seed: Option<v1::SeedAnswer>) {
     if reply.cultivars.is_empty() {
-        view.line(match seed {
-                        None => "No cultivar is on file here yet. See: scionary status",
-                        Some(v1::SeedAnswer::ComesTrue) => {
-                            "None on file “comes true”: that is said only where off-types were counted. Try --seed mostly-true."
-                        }
-                        Some(_) => "No cultivar on file is so.",
-                    });
+        match seed {
+            None => {
+                view.line("No cultivar is on file here yet.");
+                view.act("Check the server", Deed::ServerStatus.bare());
+            }
+            Some(v1::SeedAnswer::ComesTrue) => {
+                view.line("No cultivar on file “comes true”: that needs a count of off-types.");
+                view.act("See those that mostly come true", Deed::CultivarListMostlyTrue.bare());
+            }
+            Some(_) => view.line("No cultivar on file has this answer."),
+        }
         return;
     }
     view.table(
@@ -88,7 +92,7 @@ pub fn show(view: &mut View, reply: &v1::GetCultivarResponse) {
     view.gap();
     view.title("Findings");
     if reply.findings.is_empty() {
-        view.line("Nothing is on file: nobody has stated, measured or counted anything yet.");
+        view.line("Nothing is on file yet: no statement, no measurement, no count.");
     }
     for finding in &reply.findings {
         view.item(

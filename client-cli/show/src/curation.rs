@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ProposeChangeResponse`].
 pub fn propose_change(view: &mut View, reply: &v1::ProposeChangeResponse) {
@@ -117,7 +117,9 @@ pub fn list(view: &mut View, proposals: &[v1::Proposal]) {
     }
     if proposals.iter().any(|p| p.state() == v1::ProposalState::Open) {
         view.gap();
-        view.note("Next: scionary proposal show ID, then accept ID or refuse ID with --reason (curators).");
+        view.act("See one in full", Deed::ProposalShow.bare());
+        view.act("Curators accept one", Deed::ProposalAccept.bare());
+        view.act("or refuse it", Deed::ProposalRefuse.bare());
     }
 }
 

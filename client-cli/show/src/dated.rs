@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 use crate::{grafts::rates_line, lookup::named, odds::cited, routes::figure};
 
 /// Shows a [`v1::KeepPlanResponse`].
@@ -11,7 +11,9 @@ pub fn keep_plan(view: &mut View, reply: &v1::KeepPlanResponse) {
     view.line("Kept:");
     overview(view, plan);
     view.gap();
-    view.note("In full: scionary plan show ID. Tick off: scionary plan done ID STEP. For your calendar: scionary plan calendar ID --output trees.ics");
+    view.act("See every step", Deed::PlanShow.on(&plan.plan_id));
+    view.act("Tick a step off", Deed::PlanDone.on(&plan.plan_id));
+    view.act("Put it into your calendar", Deed::PlanCalendar.on(&plan.plan_id));
 }
 
 /// Shows a [`v1::GetPlanResponse`].
@@ -22,7 +24,8 @@ pub fn get_plan(view: &mut View, reply: &v1::GetPlanResponse, all: bool, sources
 /// Shows a [`v1::ListMyPlansResponse`].
 pub fn list_my_plans(view: &mut View, reply: &v1::ListMyPlansResponse) {
     if reply.plans.is_empty() {
-        view.line("You keep no plans. Keep one with: scionary plan keep NAME --way seed");
+        view.line("You keep no plans.");
+        view.act("Keep one", Deed::PlanKeep.bare());
     }
     for plan in &reply.plans {
         view.title(format!("{} ({}, {})", plan.title, plan.crop, words::way(plan.way())));
@@ -110,7 +113,8 @@ pub fn full(view: &mut View, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
     view.fact("if it fails", &step.if_fails);
     if step.spoilt {
         let again = step.after.first().map(String::as_str).unwrap_or_default();
-        view.fact("stop", format!("What it uses will be dead by then: cut fresh. Begin again with scionary plan again ID {again}"));
+        view.fact("stop", "What it uses will be dead by then: cut fresh.");
+        view.act("Begin again", Deed::PlanAgain.on_part("PLAN", again));
     }
     let care: Vec<&str> = step.cautions.iter().map(|c| first_sentence(c)).collect();
     view.fact("take care", care.join(" "));
@@ -186,7 +190,10 @@ pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, all: bool) {
     cautions(view, &reply.steps);
     cited(view, &reply.sources, all);
     view.gap();
-    view.note("Keep it, tick it off, put it into your calendar: the same with scionary plan keep");
+    view.act(
+        "Keep it, tick its steps off, put it into your calendar",
+        Deed::PlanKeep.on(&reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default()),
+    );
 }
 
 /// Shows a plan in short.
@@ -221,6 +228,7 @@ pub fn show(view: &mut View, plan: &v1::Plan, all: bool, sources: bool) {
         cited(view, &plan.sources, sources);
     } else {
         view.gap();
-        view.note("Every step in full: the same with --all. Tick off: scionary plan done ID KEY");
+        view.act("See every step in full", Deed::PlanShowAll.on(&plan.plan_id));
+        view.act("Tick a step off", Deed::PlanDone.on(&plan.plan_id));
     }
 }

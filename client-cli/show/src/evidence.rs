@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::CorrectEvidenceResponse`].
 pub fn correct_evidence(view: &mut View, reply: &v1::CorrectEvidenceResponse) {
@@ -24,7 +24,8 @@ pub fn get_evidence(view: &mut View, reply: &v1::GetEvidenceResponse) {
 /// Shows a [`v1::ListMyEvidenceResponse`].
 pub fn list_my_evidence(view: &mut View, reply: &v1::ListMyEvidenceResponse) {
     if reply.evidence.is_empty() {
-        view.line("You have entered no evidence. Enter some with: scionary evidence add CULTIVAR");
+        view.line("You have entered no evidence.");
+        view.act("Enter some", Deed::EvidenceAdd.bare());
     }
     reply.evidence.iter().for_each(|d| brief(view, d));
     view.more(&reply.next_page_token);
@@ -42,7 +43,8 @@ pub fn add_evidence(view: &mut View, reply: &v1::AddEvidenceResponse, now: &[v1:
     if reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).all(|e| e.weight <= 0.0) {
         let why = reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).map(|e| e.weight_reason.as_str());
         if let Some(why) = why.max_by_key(|w| w.contains("vouched")) {
-            view.line(format!("It does not count yet: {why}. See: scionary evidence record"));
+            view.line(format!("It does not count yet: {why}."));
+            view.act("See what counts", Deed::EvidenceRecord.bare());
         }
     }
     if !now.is_empty() {
@@ -54,9 +56,10 @@ pub fn add_evidence(view: &mut View, reply: &v1::AddEvidenceResponse, now: &[v1:
         }
     }
     view.gap();
-    view.note(
-        "A slip? scionary evidence correct ID --reason WHY …, or scionary evidence withdraw ID --reason WHY",
-    );
+    let first = reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).next();
+    let id = first.map(|e| e.evidence_id.as_str()).unwrap_or_default();
+    view.act("A slip? Correct it", Deed::EvidenceCorrect.on(id));
+    view.act("or withdraw it", Deed::EvidenceWithdraw.on(id));
 }
 
 /// Shows a [`v1::RecordSowingResponse`].
@@ -68,7 +71,8 @@ pub fn record_sowing(view: &mut View, reply: &v1::RecordSowingResponse) {
 /// Shows a [`v1::ListMySowingsResponse`].
 pub fn list_my_sowings(view: &mut View, reply: &v1::ListMySowingsResponse) {
     if reply.sowings.is_empty() {
-        view.line("You have no open sowings. Enter one with: scionary sowing add CULTIVAR --seeds N");
+        view.line("You have no open sowings.");
+        view.act("Enter one", Deed::SowingAdd.bare());
     }
     reply.sowings.iter().for_each(|s| show_sowing(view, s));
     view.more(&reply.next_page_token);
@@ -230,10 +234,7 @@ pub(crate) fn show_sowing(view: &mut View, sowing: &v1::Sowing) {
         );
     }
     if sowing.open_tallies.iter().any(|t| t.due) {
-        view.item(
-            4,
-            "",
-            format!("scionary evidence add \"{}\" --sowing {}", sowing.cultivar_name, sowing.sowing_id),
-        );
+        let act = Deed::EvidenceAddFromSowing.on_part(&sowing.cultivar_name, &sowing.sowing_id);
+        view.act("Enter what came up", act);
     }
 }

@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 use crate::{crop::range, odds::cited};
 
 /// Shows a [`v1::LogGraftsResponse`].
@@ -12,14 +12,16 @@ pub fn log_grafts(view: &mut View, reply: &v1::LogGraftsResponse) {
     if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {
         view.gap();
         view.note(
-                        "After three weeks or more, say how many took: scionary graft report ID --took COUNT. What is seen earlier is kept, and asked for again.",
-                    );
+            "After three weeks or more, say how many took. Earlier counts are kept, and asked for again.",
+        );
+        let id = reply.grafts.as_ref().map(|g| g.graft_id.as_str()).unwrap_or_default();
+        view.act("Report", Deed::GraftReport.on(id));
     }
 }
 
 /// Shows a [`v1::ReportTakesResponse`].
 pub fn report_takes(view: &mut View, reply: &v1::ReportTakesResponse) {
-    view.line("Reported; it counts in the rates once somebody vouched for you:");
+    view.line("Reported. It counts in the rates once someone has vouched for you:");
     reply.grafts.iter().for_each(|g| show(view, g));
 }
 
@@ -28,7 +30,8 @@ pub fn list_my_grafts(view: &mut View, reply: &v1::ListMyGraftsResponse, open: b
     if reply.grafts.is_empty() && open {
         view.line("None waits for a report.");
     } else if reply.grafts.is_empty() {
-        view.line("Nothing is in your grafting log. Enter grafts with: scionary graft log NAME --method cleft --made 4");
+        view.line("Your grafting log is empty.");
+        view.act("Enter grafts", Deed::GraftLog.bare());
     }
     reply.grafts.iter().for_each(|g| show(view, g));
     view.more(&reply.next_page_token);
@@ -101,7 +104,8 @@ pub fn rates_line(rates: &[v1::GraftRate]) -> Option<String> {
 /// Shows how many grafts took, by method and month.
 pub fn rates(view: &mut View, reply: &v1::GetGraftRatesResponse, south: bool, all: bool) {
     if reply.rates.is_empty() {
-        view.line("Fewer than three growers whom somebody vouched for have reported grafts of it, so nothing is shown: it would tell their own logs. Enter yours: scionary graft log NAME --method cleft --made 4");
+        view.line("Fewer than three vouched-for growers have reported grafts of it. Nothing is shown, to keep their logs private.");
+        view.act("Enter yours", Deed::GraftLog.bare());
     } else {
         let month = |m: i32| match m {
             0 => "any month",

@@ -20,6 +20,7 @@ pub mod movement;
 pub mod odds;
 pub mod offer;
 pub mod reader;
+pub mod refusal;
 pub mod round;
 pub mod routes;
 pub mod season;

@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::RecordLotResponse`].
 pub fn record_lot(view: &mut View, reply: &v1::RecordLotResponse) {
@@ -16,7 +16,8 @@ pub fn record_lot(view: &mut View, reply: &v1::RecordLotResponse) {
 /// Shows a [`v1::ListMyLotsResponse`].
 pub fn list_my_lots(view: &mut View, reply: &v1::ListMyLotsResponse) {
     if reply.lots.is_empty() {
-        view.line("No lot of yours is on file. Enter one with: scionary lot add KIND. What you get from others is entered when it is handed over.");
+        view.line("No lot of yours is on file. What you get from others is entered when it is handed over.");
+        view.act("Enter one", Deed::LotAdd.bare());
     }
     for card in reply.lots.iter().filter_map(|l| l.card.as_ref()) {
         line(view, card);
@@ -31,7 +32,7 @@ pub fn look_up_lot(view: &mut View, reply: &v1::LookUpLotResponse) {
     }
 }
 
-/// A lot's name, or that nobody knows it.
+/// Returns a lot's name, or that it is unknown.
 pub fn name(card: &v1::LotCard) -> String {
     if card.cultivar_name.is_empty() {
         format!("{} of unknown name", card.crop)
@@ -108,9 +109,8 @@ pub fn told(view: &mut View, lot: Option<&v1::Lot>) {
     }
     if card.ended_on.is_none() {
         view.gap();
-        view.note(format!(
-            "What it comes from: scionary lot trace \"{0}\". To offer some of it: scionary offer post --lot \"{0}\". If it is sick or misnamed: scionary alert raise \"{0}\"",
-            card.code
-        ));
+        view.act("What it comes from", Deed::LotTrace.on(&card.code));
+        view.act("Offer some of it", Deed::OfferPostFromLot.on(&card.code));
+        view.act("If it is sick", Deed::AlertRaise.on(&card.code));
     }
 }

@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListMovementReleasesResponse`].
 pub fn list_movement_releases(view: &mut View, reply: &v1::ListMovementReleasesResponse) {
@@ -57,7 +57,7 @@ pub fn released(view: &mut View, release: Option<&v1::MovementRelease>) {
     if dry {
         view.note("No mistake was found. Propose it with --propose; another steward publishes it.");
     } else if release.published_at.is_none() && release.withdrawn_at.is_none() {
-        view.note(format!("Another steward puts it in force: scionary movement publish {}", release.release));
+        view.act("Another steward puts it in force", Deed::MovementPublish.on(&release.release.to_string()));
     }
 }
 
@@ -159,7 +159,7 @@ pub fn show(view: &mut View, reply: &v1::CheckMovementResponse, full: bool) {
     listed(view, "Binding too", &reply.also, full);
     listed(view, "Reported, text not on file: do not send before asking", &reply.stubs, full);
     listed(view, "From memory only: ask", &reply.unverified, full);
-    listed(view, "Exceptions that are not open to everybody", &reply.could_change, full);
+    listed(view, "Exceptions that are not open to everyone", &reply.could_change, full);
     listed(view, "In force later", &reply.coming, full);
     listed(
         view,

@@ -2,8 +2,8 @@
 
 use scionary_proto::v1;
 
-use crate::View;
 use crate::lookup::named;
+use crate::{Deed, View};
 
 /// A chance in hundredths, without more figures than it has.
 pub fn hundredths(chance: f64) -> String {
@@ -87,10 +87,8 @@ pub fn show(view: &mut View, reply: &v1::EstimateSeedOddsResponse, all: bool) {
         view.gap();
         let keys: Vec<&str> = reply.storages.iter().map(|s| s.storage_key.as_str()).collect();
         let crop = reply.cultivar.as_ref().map(|c| c.crop.as_str()).unwrap_or_default();
-        view.note(format!(
-            "For seed that was kept, add --kept-days DAYS and --kept-how with one of {}; scionary crop show {crop} says what each is.",
-            keys.join(", ")
-        ));
+        view.note(format!("For seed that was kept, say how many days, and how: {}.", keys.join(", ")));
+        view.act("What each means", Deed::CropShow.on(crop));
     }
     cited(view, &reply.sources, all);
 }

@@ -2,12 +2,13 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListMyOffersResponse`].
 pub fn list_my_offers(view: &mut View, reply: &v1::ListMyOffersResponse) {
     if reply.offers.is_empty() {
-        view.line("You have posted no offers. Post one with: scionary offer post");
+        view.line("You have posted no offers.");
+        view.act("Post one", Deed::OfferPost.bare());
         return;
     }
     for offer in &reply.offers {
@@ -22,10 +23,7 @@ pub fn get_offer(view: &mut View, reply: &v1::GetOfferResponse) {
     show(view, reply.offer.as_ref());
     if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
         view.gap();
-        view.note(format!(
-                        "To have some of it, ask {}: scionary claim ask {} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
-                        offer.giver_name, offer.offer_id
-                    ));
+        view.act(&format!("Ask {} for some of it", offer.giver_name), Deed::ClaimAsk.on(&offer.offer_id));
     }
 }
 
@@ -40,7 +38,9 @@ pub fn create_offer(view: &mut View, reply: &v1::CreateOfferResponse) {
     view.line("Posted:");
     show(view, reply.offer.as_ref());
     view.gap();
-    view.note("Later: scionary offer change ID --quantity 3, or scionary offer withdraw ID");
+    let id = reply.offer.as_ref().map(|o| o.offer_id.as_str()).unwrap_or_default();
+    view.act("Change it later", Deed::OfferChange.on(id));
+    view.act("or withdraw it", Deed::OfferWithdraw.on(id));
 }
 
 /// Shows a [`v1::UpdateOfferResponse`].
@@ -78,7 +78,7 @@ pub fn search_offers(view: &mut View, reply: &v1::SearchOffersResponse, name: &s
         view.item(2, "", &offer.offer_id);
     }
     view.gap();
-    view.note("Show one in full: scionary offer show ID");
+    view.act("See one in full", Deed::OfferShow.bare());
     view.more(&reply.next_page_token);
 }
 

@@ -3,7 +3,7 @@
 use scionary_proto::v1;
 
 use crate::lookup::named;
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 const MONTHS: [&str; 12] = ["Ja", "Fe", "Mr", "Ap", "My", "Jn", "Jl", "Au", "Se", "Oc", "No", "De"];
 /// Half of the place-years, and a tenth: as findings tell core and full season.
@@ -47,7 +47,7 @@ pub(crate) fn row(row: &v1::SeasonRow) -> [String; 3] {
     let years = |n: i32| if n == 1 { "1 place-year".to_string() } else { format!("{n} place-years") };
     let seen = match (row.place_years, row.near_place_years) {
         (0, _) if row.expected.is_empty() => String::new(),
-        (0, _) => "nobody yet".into(),
+        (0, _) => "no one yet".into(),
         (all, 0) => years(all),
         (all, near) if all == near => format!("{}, near", years(all)),
         (all, near) => format!("{}, {near} near", years(all)),
@@ -81,10 +81,11 @@ pub fn show(view: &mut View, reply: &v1::ShowSeasonsResponse, asked_for_fillers:
         view.note("=: whole months that a source names, as they fall in its place. Elsewhere it is ripe at other times, so they are not counted in what is to be expected.");
     }
     if reply.near_equator {
-        view.line("When is it ripe there? Near the equator seasons follow the rains, so what was seen elsewhere is not drawn: only what growers saw within 300 km. Ask one of them, and enter what you see: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        view.line("When is it ripe there? Near the equator, seasons follow the rains. So only what growers saw within 300 km is drawn, nothing from elsewhere. Ask one of them.");
+        view.act("Enter what you see", Deed::EvidenceAddSeason.bare());
     }
     let leaning = if reply.rows.iter().any(|r| r.place_years == 0 && !r.expected.is_empty()) {
-        " ~: nobody saw it yet, as usual for the crop."
+        " ~: no one has seen it yet; as usual for the crop."
     } else {
         ""
     };
@@ -105,7 +106,8 @@ pub fn show(view: &mut View, reply: &v1::ShowSeasonsResponse, asked_for_fillers:
         return;
     }
     if unseen {
-        view.line("No one whose evidence counts has entered both a first and a last ripe day of these, so there are no bars of theirs and no gaps to fill. When you pick the first and the last ripe fruit, enter both days: scionary evidence add NAME --first-ripe DAY --last-ripe DAY.");
+        view.line("No grower whose evidence counts has entered both the first and the last ripe day of these. So there are no bars of theirs, and no gaps to fill.");
+        view.act("Enter both days when you pick", Deed::EvidenceAddSeason.bare());
         return;
     }
     if reply.gaps.is_empty() {
@@ -128,7 +130,8 @@ pub fn show(view: &mut View, reply: &v1::ShowSeasonsResponse, asked_for_fillers:
         let offers = if filler.offers == 1 { "1 offer".into() } else { format!("{} offers", filler.offers) };
         view.item(0, "-", format!("{name}: {}; {offers}{near}.", halves(&filler.fills)));
     }
-    view.note("See what is offered: scionary offer search NAME. Before anything is moved, ask the plant-health authority of both places.");
+    view.act("See what is offered", Deed::OfferSearch.bare());
+    view.note("Before anything is moved, ask the plant-health authority of both places.");
 }
 
 #[cfg(test)]

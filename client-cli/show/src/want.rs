@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::MakeWantResponse`].
 pub fn make_want(view: &mut View, reply: &v1::MakeWantResponse) {
@@ -10,13 +10,17 @@ pub fn make_want(view: &mut View, reply: &v1::MakeWantResponse) {
         line(view, want, "");
     }
     view.gap();
-    view.line("Your inbox tells you when something on offer fits, what is there already within a moment: scionary inbox list");
+    view.line(
+        "Your inbox tells you when something on offer fits; what is there already shows within a moment.",
+    );
+    view.act("See your inbox", Deed::InboxList.bare());
 }
 
 /// Shows a [`v1::ListMyWantsResponse`].
 pub fn list_my_wants(view: &mut View, reply: &v1::ListMyWantsResponse) {
     if reply.wants.is_empty() {
-        view.line("You seek nothing. Seek something with: scionary want add");
+        view.line("You seek nothing.");
+        view.act("Seek something", Deed::WantAdd.bare());
     }
     for want in &reply.wants {
         line(view, want, if want.is_open { "" } else { " [over]" });
@@ -27,7 +31,7 @@ pub fn list_my_wants(view: &mut View, reply: &v1::ListMyWantsResponse) {
 /// Shows a [`v1::SearchWantsResponse`].
 pub fn search_wants(view: &mut View, reply: &v1::SearchWantsResponse) {
     if reply.wants.is_empty() {
-        view.line("Nobody seeks anything like it.");
+        view.line("No one seeks anything like it.");
     }
     for found in &reply.wants {
         let km = found.distance_km.map(|km| format!(" about {km} km away")).unwrap_or_default();
@@ -38,7 +42,7 @@ pub fn search_wants(view: &mut View, reply: &v1::SearchWantsResponse) {
     view.more(&reply.next_page_token);
     if !reply.wants.is_empty() {
         view.gap();
-        view.note("Post what you have; those who seek it are told: scionary offer post");
+        view.act("Post what you have: those who seek it are notified", Deed::OfferPost.bare());
     }
 }
 

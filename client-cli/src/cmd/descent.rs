@@ -1,9 +1,6 @@
 //! A trace drawn as a tree, and written as a graph in GraphML (graphml.graphdrawing.org).
 
-use std::{
-    io::Write as _,
-    path::Path,
-};
+use std::{io::Write as _, path::Path};
 
 use quick_xml::{
     Writer,

@@ -1,18 +1,18 @@
-//! A calendar of ripe fruit by half months: what several cultivars give together, where nothing is ripe, and which
-//! others would fill that.
+//! A calendar of ripe fruit by half months: what several cultivars cover together, the gaps between them, and
+//! which other cultivars would fill the gaps.
 
 use std::collections::BTreeSet;
 
 use crate::{evidence::Summary, season::CORE};
 
-/// Half months of a year.
+/// Half months in a year.
 pub const HALF_MONTHS: usize = 24;
 
-/// For each half month, the share of place-years with ripe fruit, 0 to 1.
+/// For each half month from early January, the share of place-years with ripe fruit, 0 to 1.
 pub type Bars = [f64; HALF_MONTHS];
 
-/// The bars of a season finding as they fall north or south of the equator: half a year apart. `None` for what is
-/// no season.
+/// Returns the bars of a season finding for north or south of the equator. A finding from the other
+/// hemisphere moves by half a year. Returns `None` for a finding that is not a season.
 pub fn bars(summary: &Summary, south: bool) -> Option<Bars> {
     let Summary::Period { half_months, southern, .. } = summary else {
         return None;
@@ -24,18 +24,18 @@ pub fn bars(summary: &Summary, south: bool) -> Option<Bars> {
     Some(bars)
 }
 
-/// The bars of a season finding as they were seen, wherever that was.
+/// Returns the bars of a season finding in the hemisphere where growers saw them.
 pub fn as_seen(summary: &Summary) -> Option<Bars> {
     let Summary::Period { southern, .. } = summary else { return None };
     bars(summary, *southern)
 }
 
-/// So many place-years of one's own weigh as much as the pattern that they are drawn to. A choice of ours.
+/// Number of own place-years that weigh as much as the crop's pattern. A choice of ours.
 pub const PATTERN_YEARS: f64 = 2.0;
-/// A crop's pattern is told by so many other cultivars at least. A choice of ours.
+/// Least number of other cultivars that make a pattern. A choice of ours.
 pub const PATTERN_CULTIVARS: usize = 5;
 
-/// The pattern of a crop: the mean over its cultivars, each with one vote.
+/// The season pattern of a crop: the mean of its cultivars' bars, each cultivar counted once.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Pattern {
     sum: Bars,
@@ -43,7 +43,7 @@ pub struct Pattern {
 }
 
 impl Pattern {
-    /// With one more cultivar.
+    /// Adds the bars of one more cultivar.
     pub fn add(&mut self, bars: &Bars) {
         for (slot, share) in self.sum.iter_mut().zip(bars) {
             *slot += share;
@@ -51,7 +51,8 @@ impl Pattern {
         self.cultivars += 1;
     }
 
-    /// The mean over the others than one that is among them; none where too few are known.
+    /// Returns the mean without `own`, which must be one of the added bars; `None` with too few other
+    /// cultivars.
     pub fn without(&self, own: Option<&Bars>) -> Option<Bars> {
         let others = self.cultivars - usize::from(own.is_some() && self.cultivars > 0);
         if others < PATTERN_CULTIVARS {
@@ -66,8 +67,8 @@ impl Pattern {
     }
 }
 
-/// What was seen in so many place-years, drawn toward a pattern the more the fewer they are: (n seen + k pattern) /
-/// (n + k) with k = [`PATTERN_YEARS`]. What is not known leaves the other alone.
+/// Shrinks bars from `n` place-years toward a pattern: (n * seen + k * pattern) / (n + k), k =
+/// [`PATTERN_YEARS`]. If one of the two is missing, returns the other.
 pub fn drawn(seen: Option<(&Bars, usize)>, toward: Option<&Bars>) -> Option<Bars> {
     let Some((own, years)) = seen else { return toward.copied() };
     let Some(pattern) = toward else { return Some(*own) };
@@ -83,24 +84,24 @@ fn ripe(bars: &Bars) -> BTreeSet<usize> {
     (0..).zip(bars).filter(|(_, share)| **share >= CORE).map(|(at, _)| at).collect()
 }
 
-/// The half months, 0 for early January, in which none of these is ripe in at least half of the place-years.
+/// Returns the half months, 0 for early January, in which no row is ripe in at least half of the place-years.
 pub fn gaps(rows: &[Bars]) -> Vec<usize> {
     let all: BTreeSet<usize> = rows.iter().flat_map(ripe).collect();
     (0..HALF_MONTHS).filter(|at| !all.contains(at)).collect()
 }
 
-/// One that fills gaps.
+/// A candidate that fills gaps.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Filler {
-    /// Its place among the candidates.
+    /// Index of the candidate.
     pub at: usize,
-    /// The gaps that it fills and none before it did.
+    /// Gaps that it fills and no earlier choice does.
     pub fills: Vec<usize>,
 }
 
-/// Candidates that fill the gaps, at most so many: each time the one that fills most of what is left, the earlier
-/// candidate where two fill as many. (Greedy set cover; within a factor ln 24 + 1 of the fewest that could do it,
-/// Chvatal 1979, Math. Oper. Res. 4: 233-235.)
+/// Chooses at most `most` candidates that fill the gaps. Each step takes the candidate that fills most of the
+/// remaining gaps; the earlier one wins a tie. (Greedy set cover, within a factor ln 24 + 1 of the fewest
+/// possible, Chvatal 1979, Math. Oper. Res. 4: 233-235.)
 pub fn fillers(gaps: &[usize], candidates: &[Bars], most: usize) -> Vec<Filler> {
     let mut left: BTreeSet<usize> = gaps.iter().copied().collect();
     let ripe: Vec<BTreeSet<usize>> = candidates.iter().map(ripe).collect();
@@ -200,7 +201,7 @@ mod tests {
                     prop_assert!(seen.insert(*at), "filled twice");
                 }
             }
-            // nothing that could be filled is left
+            // No gap remains that a candidate could fill.
             let could: BTreeSet<usize> = rows.into_iter().flatten().collect();
             prop_assert_eq!(seen, could);
         }

@@ -1,5 +1,5 @@
-//! Claims: asking for part of an offer, acceptance, hand-over. What is promised never exceeds what is offered; that is
-//! kept by the store in one statement. Here is what a claim is and who may do what next.
+//! Claims on part of an offer: request, acceptance, hand-over. This module defines what a claim is and who
+//! may do what next. The store keeps the promised total within the offered quantity, in one statement.
 
 use serde::{Deserialize, Serialize};
 
@@ -14,29 +14,29 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// Where a claim stands.
+    /// State of a claim.
     State {
-        /// Asked for; the giver has not said yes, or nothing is left for now.
+        /// The taker has claimed; the giver has not accepted, or nothing is left for now.
         Waiting = "waiting",
-        /// Promised.
+        /// The giver accepted; the quantity is promised to the taker.
         Accepted = "accepted",
-        /// Both sides say that it changed hands.
+        /// Both sides confirmed the hand-over.
         HandedOver = "handed_over",
-        /// The giver said no, or took the promise back.
+        /// The giver declined, or withdrew the promise.
         Declined = "declined",
-        /// The taker took it back.
+        /// The taker withdrew it.
         Withdrawn = "withdrawn",
-        /// Nothing happened for too long.
+        /// It ended because nothing happened for too long.
         Lapsed = "lapsed",
     }
 }
 
 impl State {
-    /// Whether it may still come to something.
+    /// Returns whether the claim can still lead to a hand-over.
     pub const fn is_open(self) -> bool {
         matches!(self, Self::Waiting | Self::Accepted)
     }
-    /// Whether its quantity is promised, or was given.
+    /// Returns whether the claim's quantity is promised or handed over.
     pub const fn holds(self) -> bool {
         matches!(self, Self::Accepted | Self::HandedOver)
     }
@@ -45,27 +45,27 @@ impl State {
 /// A side of a claim.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
-    /// Who gives.
+    /// The account that gives.
     Giver,
-    /// Who takes.
+    /// The account that takes.
     Taker,
 }
 
-/// What was on file on the movement when it was looked at: kept as it was shown.
+/// Snapshot of the movement rules' answer that the taker saw.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Shown {
-    /// The verdict.
+    /// The rules' verdict on the movement.
     pub verdict: Verdict,
-    /// In words.
+    /// The verdict in words.
     pub headline: String,
-    /// The rules that made it, each with its version.
+    /// Labels of the deciding rules, each with its version.
     pub rules: Vec<String>,
-    /// On which day it was looked at.
+    /// Day of the answer.
     pub on: Date,
 }
 
 impl Shown {
-    /// Of an answer, on a day.
+    /// Takes the snapshot of an answer on a day.
     pub fn of(answer: &Answer, on: Date) -> Self {
         Self {
             verdict: answer.verdict,
@@ -76,72 +76,73 @@ impl Shown {
     }
 }
 
-/// A claim on file.
+/// A stored claim.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Claim {
-    /// Its id.
+    /// Unique id of the claim.
     pub id: ClaimId,
-    /// The offer.
+    /// The offer that it claims part of.
     pub offer: OfferId,
-    /// Who gives.
+    /// The account that gives.
     pub giver: AccountId,
-    /// Who takes.
+    /// The account that takes.
     pub taker: AccountId,
     /// How much, in the offer's unit.
     pub quantity: i32,
-    /// Where it goes.
+    /// Area that the plants go to.
     pub to: AreaCode,
-    /// The taker's words to the giver.
+    /// The taker's message to the giver.
     pub note: String,
-    /// How the taker can be reached: for the giver, after acceptance.
+    /// The taker's contact; the giver sees it after acceptance.
     pub taker_contact: String,
-    /// How the giver can be reached: for the taker, after acceptance.
+    /// The giver's contact; the taker sees it after acceptance.
     pub giver_contact: String,
-    /// The giver's words on accepting or declining.
+    /// The giver's message on accepting or declining.
     pub answer: String,
-    /// What was on file on the movement.
+    /// Snapshot of the movement rules' answer.
     pub movement: Shown,
-    /// Where it stands.
+    /// Current state.
     pub state: State,
-    /// When it was asked for: the place in the waiting list.
+    /// When the taker claimed; it sets the order of the waiting list.
     pub asked_at: Timestamp,
-    /// When it lapses if nothing happens.
+    /// When the claim lapses if nothing happens.
     pub lapses_at: Timestamp,
-    /// When each side said that it changed hands.
+    /// When the giver confirmed the hand-over.
     pub given_at: Option<Timestamp>,
-    /// When the taker said so.
+    /// When the taker confirmed the hand-over.
     pub taken_at: Option<Timestamp>,
-    /// What each side says of a hand-over that was missed: for organisers.
+    /// The giver's words on a missed hand-over, for organisers.
     pub giver_missed: String,
-    /// The taker's words on it.
+    /// The taker's words on a missed hand-over, for organisers.
     pub taker_missed: String,
-    /// The organiser who entered it for the taker.
+    /// The organiser who entered the claim for the taker; `None` when the taker did.
     pub entered_by: Option<AccountId>,
-    /// What it is in a swap round, where it came of one.
+    /// Details of the swap round that the claim comes from; `None` outside rounds.
     pub in_round: Option<InRound>,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
 }
 
-/// What a claim is in a swap round.
+/// Where a claim from a swap round belongs in that round.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct InRound {
-    /// Which.
+    /// The swap round.
     pub round: RoundId,
-    /// Of which lot.
+    /// The lot in the round.
     pub lot: RoundLotId,
-    /// Units of the round; 0 once it came to nothing and they went back to the round.
+    /// Units of the round; 0 once the claim failed and the units went back to the round.
     pub units: u32,
-    /// Given freely.
+    /// The lot is a gift: its units do not count toward the giver's balance.
     pub gift: bool,
 }
 
 impl Claim {
-    /// The side that somebody is on; none for others.
+    /// Returns the side that the account is on, or `None` for other accounts.
     pub fn side(&self, account: AccountId) -> Option<Side> {
         if account == self.giver { Some(Side::Giver) } else { (account == self.taker).then_some(Side::Taker) }
     }
-    /// How the other side can be reached: only once it was accepted, and only while it matters.
+    /// Returns the other side's contact while the claim is accepted or handed over; otherwise an empty
+    /// string.
     pub fn contact_for(&self, side: Side) -> &str {
         match (self.state.holds(), side) {
             (true, Side::Giver) => &self.taker_contact,
@@ -151,23 +152,23 @@ impl Claim {
     }
 }
 
-/// What a taker asks.
+/// A taker's request, unchecked.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Asked {
-    /// How much; all that is left if 0.
+    /// Quantity in the offer's unit, 1 to the quantity offered.
     pub quantity: i32,
-    /// Where it goes: a code of ISO 3166.
+    /// Area that the plants go to: an ISO 3166 code.
     pub to: String,
-    /// Words to the giver.
+    /// Message to the giver.
     pub note: String,
-    /// How the taker can be reached.
+    /// The taker's contact.
     pub contact: String,
 }
 
-/// Checks what a taker asks of an offer.
+/// Checks a taker's request against an offer.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns every wrong field.
 pub fn check(asked: &Asked, contents: &Contents) -> Result<(i32, AreaCode, String, String), Vec<FieldError>> {
     let mut fields = Fields::new();
     if asked.quantity < 1 || asked.quantity > contents.quantity {
@@ -184,7 +185,7 @@ pub fn check(asked: &Asked, contents: &Contents) -> Result<(i32, AreaCode, Strin
     fields.finish(whole)
 }
 
-/// Why a movement stands in the way of a claim; none where it does not.
+/// Returns why the movement rules bar a claim, or `None` where no rule prohibits the movement.
 pub fn bars(answer: &Answer) -> Option<String> {
     (answer.verdict == Verdict::Prohibited).then(|| {
         let rules: Vec<String> =

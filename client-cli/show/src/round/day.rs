@@ -19,7 +19,7 @@ pub fn set_presence(view: &mut View, reply: &v1::SetPresenceResponse, came: bool
 /// Shows a [`v1::ListRoundMembersResponse`].
 pub fn list_round_members(view: &mut View, reply: &v1::ListRoundMembersResponse) {
     if reply.members.is_empty() {
-        view.line("Nobody takes part yet.");
+        view.line("No one takes part yet.");
     } else {
         view.table(
             ["no.", "member", "to", "brings", "wishes", "gets", "gives", "before"],

@@ -7,15 +7,14 @@ pub mod wish;
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::JoinRoundResponse`].
 pub fn join_round(view: &mut View, reply: &v1::JoinRoundResponse) {
     view.answer("You take part.");
-    view.note(format!(
-                    "What others bring: scionary round lots {0}. Bring something: scionary round bring {0} OFFER. Wish: scionary round wish {0}",
-                    reply.round_id
-                ));
+    view.act("What others bring", Deed::RoundLots.on(&reply.round_id));
+    view.act("Bring something", Deed::RoundBring.on(&reply.round_id));
+    view.act("List your wishes", Deed::RoundWish.on(&reply.round_id));
 }
 
 /// Shows a [`v1::LeaveRoundResponse`].
@@ -28,11 +27,11 @@ pub fn bring_lot(view: &mut View, reply: &v1::BringLotResponse) {
     let packs = words::counted(reply.units, "pack");
     let each = if reply.per_unit == 1 { String::new() } else { format!(" of {}", reply.per_unit) };
     view.answer(format!("It is lot {}: {packs}{each}, held back for the round.", reply.number));
-    view.note(format!("Take it back: scionary round take-back {} {}", reply.round_id, reply.number));
+    view.act("Withdraw it", Deed::RoundTakeBack.on_part(&reply.round_id, &reply.number.to_string()));
 }
 
 /// Shows a [`v1::TakeLeftOverResponse`].
 pub fn take_left_over(view: &mut View, reply: &v1::TakeLeftOverResponse) {
     view.answer("It is yours to fetch.");
-    view.note(format!("How to reach who brought it: scionary claim show {}", reply.claim_id));
+    view.act("How to reach its giver", Deed::ClaimShow.on(&reply.claim_id));
 }

@@ -2,12 +2,13 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListRoundsResponse`].
 pub fn list_rounds(view: &mut View, reply: &v1::ListRoundsResponse) {
     if reply.rounds.is_empty() {
-        view.line("No round of your clubs is open. Closed ones: scionary round list --all");
+        view.line("No round of your clubs is open.");
+        view.act("See closed ones too", Deed::RoundListAll.bare());
     }
     for round in &reply.rounds {
         let says = round.says.clone().unwrap_or_default();
@@ -31,7 +32,7 @@ pub fn list_rounds(view: &mut View, reply: &v1::ListRoundsResponse) {
 /// Shows a [`v1::ListRoundLotsResponse`].
 pub fn list_round_lots(view: &mut View, reply: &v1::ListRoundLotsResponse, left_only: bool) {
     if reply.lots.is_empty() {
-        view.line(if left_only { "Nothing is left over." } else { "Nobody brings anything yet." });
+        view.line(if left_only { "Nothing is left over." } else { "No one brings anything yet." });
     }
     for lot in &reply.lots {
         let who = if lot.own { "yours".to_string() } else { format!("from {}", lot.giver_name) };
@@ -98,11 +99,11 @@ pub fn get_my_round(view: &mut View, reply: &v1::GetMyRoundResponse, every_lot: 
     }
     view.gap();
     let id = &round.round_id;
-    view.note(&match (round.phase(), settled) {
-        (v1::RoundPhase::HandingOver, _) => format!("What is left over: scionary round lots {id} --left"),
-        (_, true) => "Each swap is a claim, with how the other can be reached: scionary claim show ID".into(),
-        (_, false) => format!("Change your list: scionary round wish {id} LOT..."),
-    });
+    match (round.phase(), settled) {
+        (v1::RoundPhase::HandingOver, _) => view.act("What is left over", Deed::RoundLotsLeft.on(id)),
+        (_, true) => view.act("Each swap is a claim: how to reach the other side", Deed::ClaimShow.bare()),
+        (_, false) => view.act("Change your list", Deed::RoundWish.on(id)),
+    }
 }
 
 pub(crate) fn phase(round: &v1::Round) -> String {
@@ -146,7 +147,7 @@ pub fn told(view: &mut View, round: Option<&v1::Round>) {
     if let Some(step) = settings.fair_levels {
         view.fact(
             "order",
-            format!("everybody's packs up to their {step}., then wishes by rank, then all other packs"),
+            format!("everyone's packs up to their {step}., then wishes by rank, then all other packs"),
         );
     }
     for advice in &round.advice {
@@ -160,30 +161,36 @@ pub fn told(view: &mut View, round: Option<&v1::Round>) {
     view.fact("sealed hash", &round.input_hash);
     view.gap();
     let id = &round.round_id;
-    let next = match (round.phase(), round.takes_part, round.arranges) {
-        (v1::RoundPhase::Gathering, false, _) => {
-            format!("Take part: scionary round join {id} --area CODE --contact \"HOW TO REACH YOU\"")
+    match (round.phase(), round.takes_part, round.arranges) {
+        (v1::RoundPhase::Gathering, false, _) => view.act("Take part", Deed::RoundJoin.on(id)),
+        (v1::RoundPhase::Gathering, true, false) => {
+            view.act("What others bring", Deed::RoundLots.on(id));
+            view.act("List your wishes", Deed::RoundWish.on(id));
+            view.act("See your part", Deed::RoundMine.on(id));
         }
-        (v1::RoundPhase::Gathering, true, false) => format!(
-            "What others bring: scionary round lots {id}. Your wishes: scionary round wish {id} LOT... Your part: scionary round mine {id}"
-        ),
         (v1::RoundPhase::Gathering, true, true) => {
-            format!("See what it would come to: scionary round dry-run {id}. Then: scionary round seal {id}")
+            view.act("See what settling would give", Deed::RoundDryRun.on(id));
+            view.act("Then seal it", Deed::RoundSeal.on(id));
         }
-        (v1::RoundPhase::Sealed, _, true) => format!("Settle it: scionary round settle {id}"),
-        (v1::RoundPhase::Sealed, _, false) => "Its organisers settle it next; your inbox tells you.".into(),
-        (v1::RoundPhase::Allotted, _, true) => format!(
-            "Print the sheets: scionary round sheets {id} --out FILE. On the day: scionary round begin {id}"
-        ),
-        (v1::RoundPhase::HandingOver, _, true) => format!(
-            "What is there: scionary round check-in {id} LOT... Who is not: scionary round absent {id} MEMBER... Tick off: scionary round hand-over {id}. At the end: scionary round close {id}"
-        ),
+        (v1::RoundPhase::Sealed, _, true) => view.act("Settle it", Deed::RoundSettle.on(id)),
+        (v1::RoundPhase::Sealed, _, false) => {
+            view.note("Its organisers settle it next. You get a notice.");
+        }
+        (v1::RoundPhase::Allotted, _, true) => {
+            view.act("Print the sheets", Deed::RoundSheets.on(id));
+            view.act("On the day", Deed::RoundBegin.on(id));
+        }
+        (v1::RoundPhase::HandingOver, _, true) => {
+            view.act("Note what is there", Deed::RoundCheckIn.on(id));
+            view.act("Note who is absent", Deed::RoundAbsent.on(id));
+            view.act("Tick off what changed hands", Deed::RoundHandOver.on(id));
+            view.act("At the end", Deed::RoundClose.on(id));
+        }
         (v1::RoundPhase::Allotted | v1::RoundPhase::HandingOver | v1::RoundPhase::Closed, true, _) => {
-            format!("What you get, and why: scionary round mine {id}")
+            view.act("What you get, and why", Deed::RoundMine.on(id));
         }
-        (_, _, _) => String::new(),
-    };
-    view.note(&next);
+        (_, _, _) => {}
+    }
 }
 
 /// What a lot is: "12: 4 packs of 1 stick, Larkwater Gold (scion wood), from Juno Vale".
@@ -194,7 +201,7 @@ pub fn lot_line(lot: &v1::RoundLot) -> String {
     format!("{} ({}): {packs} of {each}{gift}", lot.cultivar_name, words::material(lot.material()))
 }
 
-/// How somebody stands from earlier rounds.
+/// Returns what earlier rounds mean for a member.
 pub fn standing(reply: &v1::GetMyRoundResponse) -> String {
     let (gave, took) = (reply.given_before, reply.taken_before);
     if gave == 0 && took == 0 {
@@ -202,7 +209,7 @@ pub fn standing(reply: &v1::GetMyRoundResponse) -> String {
     }
     let books = format!("you gave {gave} and took {took} in earlier rounds");
     match reply.head_start {
-        0 => format!("{books}: you stand as everybody"),
+        0 => format!("{books}: you count like everyone else"),
         n if n > 0 => format!(
             "{books}: your first pack counts as if you had {} less than others",
             words::counted(n, "pack")

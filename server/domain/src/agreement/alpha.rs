@@ -1,86 +1,89 @@
-//! Krippendorff's alpha: agreement beyond chance among any number of observers, with values missing.
+//! Krippendorff's alpha: agreement beyond chance among any number of observers, with missing values.
 //!
-//! alpha = 1 - observed disagreement / disagreement expected by chance: 1 is full agreement, 0 is what
-//! chance gives, below 0 is systematic disagreement (K. Krippendorff, Computing Krippendorff's
+//! alpha = 1 - observed disagreement / disagreement expected by chance. 1 is full agreement, 0 is what chance
+//! gives, and below 0 is systematic disagreement (K. Krippendorff, Computing Krippendorff's
 //! Alpha-Reliability, 2011).
 //!
-//! With n pairable values, `m` of them in a unit and `S` the sum of squared differences over all ordered
-//! pairs, alpha = 1 - (n - 1) * sum over units of S(unit) / (m - 1) / S(all values). `S` has a closed form
-//! for each metric but the ratio, so the work is linear in the values. The ratio metric is quadratic in the
-//! distinct values: quick to some thousand of them, and a few hundred where an interval is wanted too.
+//! Let n be the number of pairable values, `m` the number in one unit, and `S` the sum of squared differences
+//! over all ordered pairs. Then alpha = 1 - (n - 1) * sum over units of S(unit) / (m - 1) / S(all values).
+//! `S` has a closed form for every metric but the ratio, so the work is linear in the values. The ratio
+//! metric is quadratic in the distinct values: fast up to some thousand of them, or a few hundred with an
+//! interval.
 
 use std::{
     borrow::Cow,
     f64::consts::{PI, TAU},
 };
 
-/// Steps that a period is divided in, so that values a whole number of periods apart are the same in spite
-/// of rounding.
+/// Steps that a period is divided into, so that values a whole number of periods apart are equal despite
+/// rounding.
 const PHASE_STEPS: f64 = 1e12;
-/// Chance left out on each side of a 95 % interval.
+/// Share of the resampled alphas beyond each end of a 95 % interval.
 const TAIL: f64 = 0.025;
 
-/// Which difference function: how far apart two values are.
+/// The difference function: how far apart two values are.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Metric {
     /// Classes without order: different or not.
     Nominal,
-    /// Ranked classes: squared count of values from one class to the other, half of both ends.
+    /// Ranked classes: square of the count of values from one class to the other, counting half of both end
+    /// classes.
     Ordinal,
     /// Numbers on a scale with equal steps: `(c - k)^2`.
     Interval,
     /// Numbers of at least 0 with a true zero: `((c - k) / (c + k))^2`.
     Ratio,
-    /// Numbers that come round, such as the day of the year: `sin(pi * (c - k) / period)^2`.
+    /// Numbers on a cycle, such as the day of the year: `sin(pi * (c - k) / period)^2`.
     Circular {
-        /// After how much the values come round, above 0, in the unit of the values.
+        /// Length of the cycle, above 0, in the unit of the values.
         period: f64,
     },
 }
 
-/// One unit: the values that observers gave it (missing ones left out; what is not finite counts as missing).
-/// For nominal and ordinal give codes, in rank order for ordinal.
+/// The values that observers gave to one unit. Missing values are left out; values that are not finite count
+/// as missing. Nominal and ordinal classes are given as codes, ordinal ones in rank order.
 pub type Unit = Vec<f64>;
 
-/// Agreement and what it rests on.
+/// An alpha and the evidence behind it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Alpha {
     /// Alpha, at most 1.
     pub value: f64,
-    /// Units with two values or more; the others tell nothing.
+    /// Units with at least two values; units with fewer do not count.
     pub units: usize,
     /// Values in those units.
     pub values: usize,
-    /// 95 % interval, lower end first, where asked for and where it can be had.
+    /// 95 % interval, lower end first; `None` unless requested and computable.
     pub interval: Option<(f64, f64)>,
 }
 
-/// Alpha of the units. `None` without pairable values, without any variation among them (chance would give
-/// no disagreement either), with a negative value under the ratio metric, or with a period not above 0.
+/// Returns the alpha of the units. It is `None` without pairable values, without variation among them (chance
+/// would then give no disagreement either), with a negative value under the ratio metric, or with a period
+/// not above 0.
 pub fn alpha(units: &[Unit], metric: Metric) -> Option<Alpha> {
     Counts::new(units, metric)?.alpha()
 }
 
-/// Alpha with a 95 % interval: units are drawn again with replacement `resamples` times, and 2.5 % of the
-/// alphas lie beyond each end. The same seed gives the same interval, in whatever order the units come.
+/// Returns alpha with a 95 % bootstrap interval: it draws units with replacement `resamples` times, and 2.5 %
+/// of the alphas lie beyond each end. The same seed gives the same interval, whatever the order of the units.
 ///
-/// Draws without variation have no alpha and are left out. There is no interval with fewer than two units
-/// or where half of the draws or more were left out. With few units it tends to be too narrow, and
-/// where all agree it has no width at all.
+/// Draws without variation have no alpha and are left out. There is no interval with fewer than two units, or
+/// when at least half of the draws were left out. With few units the interval tends to be too narrow, and
+/// where all values agree it has no width.
 pub fn alpha_with_interval(units: &[Unit], metric: Metric, resamples: usize, seed: u64) -> Option<Alpha> {
     let counts = Counts::new(units, metric)?;
     let found = counts.alpha()?;
     Some(Alpha { interval: counts.interval(resamples, seed), ..found })
 }
 
-/// The pairable values, equal ones counted together.
+/// The pairable values, with equal values counted together.
 struct Counts {
     metric: Metric,
-    /// Distinct values in order; phases of the period for the circular metric.
+    /// Distinct values in ascending order; phases of the period for the circular metric.
     values: Vec<f64>,
-    /// For each unit the places of its values in `values` and how often each occurs.
+    /// For each unit, pairs of (index in `values`, count).
     units: Vec<Vec<(usize, usize)>>,
-    /// Disagreement in each unit, where it does not depend on the other units.
+    /// Disagreement within each unit; `None` for the ordinal metric, where it depends on the other units.
     within: Option<Vec<f64>>,
 }
 
@@ -103,7 +106,7 @@ impl Counts {
             return None;
         }
         let mut units: Vec<Vec<(usize, usize)>> = kept.into_iter().map(|unit| tally(unit, &values)).collect();
-        // sums of fractions and draws of units must not depend on the order that units come in
+        // The order of the input must change neither sums of fractions nor draws of units.
         units.sort_unstable();
         let mut counts = Self { metric, values, units, within: None };
         if metric != Metric::Ordinal {
@@ -119,7 +122,7 @@ impl Counts {
         Some(Alpha { value, units: self.units.len(), values, interval: None })
     }
 
-    /// Alpha with each unit taken so many times.
+    /// Returns alpha with each unit counted `times` times.
     fn value(&self, times: &[usize]) -> Option<f64> {
         let mut totals = vec![0_usize; self.values.len()];
         for (unit, times) in self.units.iter().zip(times) {
@@ -154,7 +157,7 @@ impl Counts {
                 .sum(),
         };
         let count = totals.iter().sum::<usize>() as f64;
-        // huge values may overflow their squares
+        // Huge values can overflow when squared.
         Some(1.0 - (count - 1.0) * observed / expected).filter(|value| value.is_finite())
     }
 
@@ -179,19 +182,19 @@ impl Counts {
     }
 }
 
-/// A value as it is compared: its phase for the circular metric, else itself.
+/// Maps a value to the scale of its metric: its phase in 0..1 for the circular metric, else the value itself.
 fn placed(value: f64, metric: Metric) -> f64 {
     match metric {
         Metric::Circular { period } => {
             let step = ((value / period).rem_euclid(1.0) * PHASE_STEPS).round();
             if step >= PHASE_STEPS { 0.0 } else { step / PHASE_STEPS }
         }
-        // makes one zero of both
+        // Turns -0.0 into 0.0.
         Metric::Nominal | Metric::Ordinal | Metric::Interval | Metric::Ratio => value + 0.0,
     }
 }
 
-/// The places of a unit's values and how often each occurs, in order.
+/// Returns (index in `values`, count) of each distinct value of a unit, in ascending order.
 fn tally(mut unit: Vec<f64>, values: &[f64]) -> Vec<(usize, usize)> {
     unit.sort_unstable_by(f64::total_cmp);
     unit.chunk_by(|a, b| a == b)
@@ -202,7 +205,7 @@ fn tally(mut unit: Vec<f64>, values: &[f64]) -> Vec<(usize, usize)> {
         .collect()
 }
 
-/// How far a unit's values are apart, over its pairs, as it goes into the observed disagreement.
+/// Returns a unit's part in the observed disagreement: its spread divided by its weight less one.
 fn disagreement(unit: &[(usize, usize)], places: &[f64], metric: Metric) -> f64 {
     let own: Vec<(f64, f64)> = unit
         .iter()
@@ -211,8 +214,8 @@ fn disagreement(unit: &[(usize, usize)], places: &[f64], metric: Metric) -> f64 
     spread(&own, metric) / (weight(&own) - 1.0)
 }
 
-/// Count of values up to the middle of each class. The ordinal difference of two classes is the difference
-/// of these: all between them and half of both ends.
+/// Returns the count of values up to the middle of each class. The ordinal difference of two classes is the
+/// difference of these counts: all classes between them and half of both ends.
 fn middle_ranks(totals: &[usize]) -> Vec<f64> {
     let mut below = 0.0;
     totals
@@ -229,9 +232,9 @@ fn weight(counted: &[(f64, f64)]) -> f64 {
     counted.iter().map(|(_, count)| count).sum()
 }
 
-/// Sum of squared differences over all ordered pairs of values, given as place and count.
+/// Returns the sum of squared differences over all ordered pairs of values, each given as (value, count).
 fn spread(counted: &[(f64, f64)], metric: Metric) -> f64 {
-    // no rounding may make disagreement of full agreement
+    // Rounding must not turn full agreement into disagreement.
     if counted.len() < 2 {
         return 0.0;
     }
@@ -239,7 +242,7 @@ fn spread(counted: &[(f64, f64)], metric: Metric) -> f64 {
     let sum = |of: &dyn Fn(f64) -> f64| counted.iter().map(|(at, count)| count * of(*at)).sum::<f64>();
     match metric {
         Metric::Nominal => counted.iter().map(|(_, count)| count * (all - count)).sum(),
-        // ordinal places are middle ranks
+        // Ordinal values arrive here as middle ranks.
         Metric::Ordinal | Metric::Interval => {
             let mean = sum(&|at| at) / all;
             2.0 * all * sum(&|at| (at - mean).powi(2))
@@ -255,7 +258,8 @@ fn spread(counted: &[(f64, f64)], metric: Metric) -> f64 {
         }
         Metric::Circular { .. } => {
             // sin^2 x = (1 - cos 2x) / 2, and the cosines of all pairs sum to the squared length of the
-            // resultant; what that lacks is summed about the mean direction so as not to cancel
+            // resultant. The shortfall of that length is summed about the mean direction, to avoid
+            // cancellation.
             let mean = sum(&|at| (TAU * at).sin()).atan2(sum(&|at| (TAU * at).cos()));
             let lack = 2.0 * sum(&|at| (PI * at - mean / 2.0).sin().powi(2));
             lack * (2.0 * all - lack).max(0.0) / 2.0
@@ -263,17 +267,17 @@ fn spread(counted: &[(f64, f64)], metric: Metric) -> f64 {
     }
 }
 
-/// The value that this share of the sorted values lies below, between neighbours by proportion.
+/// Returns the quantile of sorted values, with linear interpolation between neighbours.
 fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
     let at = share * (sorted.len().checked_sub(1)? as f64);
     let low = sorted.get(at.floor() as usize)?;
     let high = sorted.get(at.ceil() as usize)?;
-    // kept between the two whatever rounding does, so that the ends of an interval stay in order
+    // Clamping keeps the ends of an interval in order despite rounding.
     Some((low + (high - low) * at.fract()).clamp(*low, *high))
 }
 
 /// The generator of Steele, Lea and Flood 2014 (Fast splittable pseudorandom number generators): small, and
-/// the same everywhere.
+/// the same on every machine.
 struct SplitMix64(u64);
 
 impl SplitMix64 {
@@ -284,7 +288,7 @@ impl SplitMix64 {
         mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         mixed ^ (mixed >> 31)
     }
-    /// One of 0 to `count` - 1; the bias is below 2^-32 for any count of units here.
+    /// Returns a number from 0 to `count` - 1. The bias is below 2^-32 for any number of units here.
     fn below(&mut self, count: usize) -> usize {
         ((u128::from(self.next()) * count as u128) >> 64) as usize
     }
@@ -295,8 +299,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// K. Krippendorff, Computing Krippendorff's Alpha-Reliability (2011): 4 observers, 12 units, `.` is
-    /// missing. Published: .743 nominal, .815 ordinal, .849 interval, .797 ratio.
+    /// K. Krippendorff, Computing Krippendorff's Alpha-Reliability (2011): 4 observers, 12 units; `.` is a
+    /// missing value. Published: .743 nominal, .815 ordinal, .849 interval, .797 ratio.
     const OBSERVERS: [&str; 4] = ["123321412...", "1233224125.3", ".3332342251.", "12332441251."];
 
     fn units(rows: &[&str]) -> Vec<Unit> {
@@ -313,7 +317,7 @@ mod tests {
         Metric::Circular { period }
     }
 
-    /// The definition, pair by pair.
+    /// Computes alpha from its definition, pair by pair.
     fn by_pairs(units: &[Unit], metric: Metric) -> f64 {
         let units: Vec<&Unit> = units.iter().filter(|u| u.len() >= 2).collect();
         let all: Vec<f64> = units.iter().flat_map(|u| u.iter().copied()).collect();
@@ -340,7 +344,7 @@ mod tests {
     #[test]
     fn published_example() {
         let units = units(&OBSERVERS);
-        // to 6 digits as computed by two implementations; the published 3 digits are these rounded
+        // Two implementations give these 6 digits; the published 3 digits are the same values rounded.
         for (metric, published, digits) in [
             (Metric::Nominal, 0.743, 0.743_421),
             (Metric::Ordinal, 0.815, 0.815_388),
@@ -354,12 +358,12 @@ mod tests {
         }
     }
 
-    /// The two small examples of the same text, figures from memory: .095 and .692.
+    /// The two small examples of the same text, .095 and .692, quoted from memory.
     #[test]
     fn small_examples() {
         let binary = units(&["0100000010", "1110010000"]);
         near(alpha(&binary, Metric::Nominal).unwrap().value, 0.095_238);
-        // a b c d e as 1 to 5
+        // The classes a to e are coded as 1 to 5.
         let nominal = units(&["112243335441", "212223335444"]);
         near(alpha(&nominal, Metric::Nominal).unwrap().value, 0.691_964);
     }
@@ -382,11 +386,11 @@ mod tests {
 
     #[test]
     fn a_year_comes_round() {
-        // whole years apart is the same day
+        // Values whole years apart are the same day.
         let same = [vec![0.1, 365.1, -364.9], vec![364.0, 729.0]];
         assert_eq!(alpha(&same, days(365.0)).unwrap().value, 1.0);
         assert_eq!(alpha(&[vec![0.1, 365.1], vec![-364.9, 730.1]], days(365.0)), None);
-        // over new year the circular metric sees closeness that the interval metric does not
+        // Across new year the circular metric sees closeness that the interval metric misses.
         let turn = [vec![1.0, 364.0], vec![363.0, 2.0], vec![180.0, 181.0]];
         assert!(alpha(&turn, days(365.0)).unwrap().value > 0.99);
         assert!(alpha(&turn, Metric::Interval).unwrap().value < 0.0);
@@ -403,7 +407,7 @@ mod tests {
         assert_eq!(alpha_with_interval(&units, Metric::Nominal, 0, 7).unwrap().interval, None);
         let one = [vec![1.0, 2.0, 2.0]];
         assert_eq!(alpha_with_interval(&one, Metric::Nominal, 100, 7).unwrap().interval, None);
-        // nothing but agreement in every draw that has variation
+        // Every draw with variation has full agreement.
         let agreed = [vec![1.0, 1.0], vec![2.0, 2.0], vec![3.0, 3.0], vec![4.0, 4.0]];
         assert_eq!(alpha_with_interval(&agreed, Metric::Nominal, 100, 7).unwrap().interval, Some((1.0, 1.0)));
     }
@@ -425,7 +429,7 @@ mod tests {
         ]
     }
 
-    /// Few classes or measured values, so that both ties and distinct values occur.
+    /// Draws few classes or measured values, so that both ties and distinct values occur.
     fn many() -> impl Strategy<Value = Vec<Unit>> {
         let value = prop_oneof![(0..6_u8).prop_map(f64::from), 0.0..300.0];
         prop::collection::vec(prop::collection::vec(value, 0..6), 0..12)
@@ -477,7 +481,7 @@ mod tests {
                 prop_assert_eq!(found.value, 1.0);
             } else {
                 let first = agreed.first().map(|(v, _)| *v).unwrap_or_default();
-                // only where there is no variation
+                // Alpha is `None` only without variation.
                 prop_assert!(agreed.iter().all(|(v, _)| placed(*v, metric) == placed(first, metric)));
             }
         }

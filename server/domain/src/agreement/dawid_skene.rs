@@ -1,77 +1,78 @@
-//! Who errs how, without knowing the truth: the error rates of observers who put items in classes.
+//! Estimates how observers err when they sort items into classes and the true classes are unknown.
 //!
 //! A. P. Dawid and A. M. Skene 1979, Maximum likelihood estimation of observer error-rates using the EM
-//! algorithm, Applied Statistics 28(1): 20-28. Each item has one true class, and given it observers say what
-//! they say independently, each by a confusion table of his own. Both are estimated in turn, from vote
-//! shares on. Observers who err together break that independence and look better than they are.
+//! algorithm, Applied Statistics 28(1): 20-28. Each item has one true class. Given that class, observers rate
+//! independently, each by a confusion table of their own. EM estimates classes and tables in turn, starting
+//! from vote shares. Observers who err together violate the independence and look better than they are.
 
-/// What an observer said of an item. He may rate an item several times. Items, observers and classes are
-/// numbered from 0; numbers not used cost room, so use them without large gaps.
+/// One observer's rating of one item. An observer may rate an item several times. Items, observers and
+/// classes are numbered from 0; unused numbers take memory, so leave no large gaps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Rating {
-    /// Which item.
+    /// Number of the item.
     pub item: usize,
-    /// Who says so.
+    /// Number of the observer.
     pub observer: usize,
-    /// What he says it is.
+    /// Number of the class that the observer gave.
     pub class: usize,
 }
 
-/// How to fit.
+/// Settings of the fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Options {
-    /// Pseudo-count added to the right answers of each row of a confusion table, on top of `off_diagonal`.
-    /// Above 0 it assumes that observers tend to be right. 0 for maximum likelihood.
+    /// Pseudo-count added to the diagonal cell of each row of a confusion table, on top of `off_diagonal`.
+    /// Above 0 it assumes that observers tend to be right; 0 gives maximum likelihood.
     pub diagonal: f64,
-    /// Pseudo-count added to every cell of a confusion table and to every class of the class shares. 0 for
-    /// maximum likelihood.
+    /// Pseudo-count added to every cell of a confusion table and to every class share; 0 gives maximum
+    /// likelihood.
     pub off_diagonal: f64,
-    /// Most rounds of estimation; at least one is done.
+    /// Maximum number of EM iterations; at least one runs.
     pub iterations_max: usize,
-    /// Stop when no probability of a class changes by more than this in a round.
+    /// The fit stops when no class probability changes by more than this in one iteration.
     pub tolerance: f64,
 }
 
 impl Options {
     /// Maximum likelihood, as published.
     pub const ML: Self = Self { diagonal: 0.0, off_diagonal: 0.0, iterations_max: 500, tolerance: 1e-9 };
-    /// Highest posterior with half a count everywhere and 2 more on the diagonal: nobody who rated little is
-    /// taken as perfect or hopeless.
+    /// Maximum a posteriori with half a count in every cell and 2 more on the diagonal. An observer with few
+    /// ratings then looks neither perfect nor hopeless.
     pub const MAP: Self = Self { diagonal: 2.0, off_diagonal: 0.5, ..Self::ML };
 }
 
-/// What was estimated.
+/// The estimates.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fit {
-    /// Share of each class among the items rated; sums to 1.
+    /// Share of each class among the rated items; sums to 1.
     pub class_shares: Vec<f64>,
-    /// For each observer and true class the probabilities of what he says: `[observer][true][said]`; each
-    /// row sums to 1. A row that nothing is known of has the same probability everywhere.
+    /// Probability of each rating, as `[observer][true class][rated class]`; each row sums to 1. A row
+    /// without data is uniform.
     pub confusion: Vec<Vec<Vec<f64>>>,
-    /// For each item the probability of each class: `[item][class]`; the class shares for an item not rated.
+    /// Probability of each class, as `[item][class]`; an item without ratings has the class shares.
     pub posterior: Vec<Vec<f64>>,
-    /// Natural logarithm of the probability of all ratings, without multinomial constants and without prior.
+    /// Natural logarithm of the probability of all ratings, without multinomial constants and without the
+    /// prior.
     pub log_likelihood: f64,
-    /// Rounds of estimation done; `iterations_max` if it had not settled by then.
+    /// Number of iterations run; `iterations_max` when the fit did not converge.
     pub iterations: usize,
 }
 
-/// How right an observer is expected to be.
+/// How often an observer is right, as estimated.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Accuracy {
-    /// Expected share of his ratings that are right, 0 to 1.
+    /// Estimated share of the observer's ratings that are right, 0 to 1.
     pub share: f64,
-    /// Ratings that it rests on.
+    /// Number of ratings behind the share.
     pub ratings: usize,
 }
 
-/// Most cells that tables may have together: a stray number in the ratings must not eat all memory.
+/// Limit on cells in all tables together, so that one stray number in the ratings cannot exhaust memory.
 const CELLS_MOST: usize = 50_000_000;
 
-/// Estimates classes and confusion tables. The same ratings give the same fit in whatever order they come.
+/// Estimates classes and confusion tables. The same ratings give the same fit, whatever their order.
 ///
-/// `None` without ratings, with a class not below `classes`, with negative or infinite pseudo-counts, or
-/// where the highest numbers would make the tables larger than 50 million cells.
+/// Returns `None` without ratings, with a class not below `classes`, with negative or infinite pseudo-counts,
+/// or when the highest numbers would make the tables larger than 50 million cells.
 pub fn fit(ratings: &[Rating], classes: usize, options: Options) -> Option<Fit> {
     let usable = |pseudo: f64| pseudo.is_finite() && pseudo >= 0.0;
     if !usable(options.diagonal) || !usable(options.off_diagonal) {
@@ -87,7 +88,7 @@ pub fn fit(ratings: &[Rating], classes: usize, options: Options) -> Option<Fit> 
         return None;
     }
     let mut ratings = ratings.to_vec();
-    // sums of fractions must not depend on the order that ratings come in
+    // The order of the input must not change sums of fractions.
     ratings.sort_unstable();
 
     let mut posterior = vote_shares(&ratings, items, classes);
@@ -109,10 +110,11 @@ pub fn fit(ratings: &[Rating], classes: usize, options: Options) -> Option<Fit> 
     }
 }
 
-/// How often an observer is expected to be right: the mean over his ratings of the probability of the class
-/// he said. `None` if he rated nothing, or something that is not in the fit.
+/// Estimates how often an observer is right: the mean, over their ratings, of the probability of the class
+/// they gave. Returns `None` if they rated nothing, or rated an item or class outside the fit.
 ///
-/// His own ratings are part of the fit, so it is lenient; where nobody else rated the items it tells nothing.
+/// The observer's own ratings are part of the fit, so the estimate is lenient. It means nothing where no one
+/// else rated the items.
 pub fn accuracy(fit: &Fit, ratings: &[Rating], observer: usize) -> Option<Accuracy> {
     let mut own: Vec<&Rating> = ratings.iter().filter(|r| r.observer == observer).collect();
     own.sort_unstable();
@@ -121,12 +123,12 @@ pub fn accuracy(fit: &Fit, ratings: &[Rating], observer: usize) -> Option<Accura
     }
     let right: Option<Vec<f64>> =
         own.iter().map(|r| fit.posterior.get(r.item)?.get(r.class).copied()).collect();
-    // rounding of the sum must not lift it above 1
+    // Rounding must not lift the mean above 1.
     let share = (right?.iter().sum::<f64>() / own.len() as f64).min(1.0);
     Some(Accuracy { share, ratings: own.len() })
 }
 
-/// Rows of one number for each class.
+/// A table with one cell per class in each row.
 #[derive(Clone)]
 struct Rows {
     classes: usize,
@@ -143,7 +145,7 @@ impl Rows {
     fn row_mut(&mut self, row: usize) -> &mut [f64] {
         self.cells.get_mut(row * self.classes..(row + 1) * self.classes).unwrap_or_default()
     }
-    /// Makes a row sum to 1; one without weight gets the same everywhere, as nothing is known of it.
+    /// Scales a row to sum 1; a row of zeros becomes uniform.
     fn normalise(&mut self, row: usize) {
         let even = 1.0 / self.classes as f64;
         let own = self.row_mut(row);
@@ -152,12 +154,12 @@ impl Rows {
     }
 }
 
-/// The ratings of one item after the other; `ratings` are sorted by item.
+/// Groups the ratings by item; `ratings` must be sorted by item.
 fn by_item(ratings: &[Rating]) -> impl Iterator<Item = (usize, &[Rating])> {
     ratings.chunk_by(|a, b| a.item == b.item).filter_map(|own| Some((own.first()?.item, own)))
 }
 
-/// Where the estimation starts: the share of ratings that each class got. Items not rated keep zeros.
+/// Returns the starting point of EM: the share of ratings for each class. Items without ratings keep zeros.
 fn vote_shares(ratings: &[Rating], items: usize, classes: usize) -> Rows {
     let mut shares = Rows::new(items, classes, 0.0);
     for (item, own) in by_item(ratings) {
@@ -171,17 +173,17 @@ fn vote_shares(ratings: &[Rating], items: usize, classes: usize) -> Rows {
     shares
 }
 
-/// The parameters at one time.
+/// The parameters in one iteration.
 struct Model {
     class_shares: Rows,
-    /// A row for each observer and true class, of what he says.
+    /// Row `observer * classes + true class`; cells are the rated classes.
     confusion: Rows,
-    /// The same in logarithms, a row for each observer and what he says, of the true classes.
+    /// The logarithms, transposed: row `observer * classes + rated class`; cells are the true classes.
     log_said: Rows,
 }
 
 impl Model {
-    /// The parameters that fit the classes best (M step).
+    /// Returns the parameters that best fit the class probabilities (M step).
     fn from(posterior: &Rows, ratings: &[Rating], observers: usize, options: Options) -> Self {
         let classes = posterior.classes;
         let mut class_shares = Rows::new(1, classes, options.off_diagonal);
@@ -221,7 +223,7 @@ impl Model {
         Self { class_shares, confusion, log_said }
     }
 
-    /// The probability of each class for each item (E step), and the log-likelihood of the ratings.
+    /// Returns the probability of each class for each item (E step), and the log-likelihood of the ratings.
     fn classify(&self, ratings: &[Rating], items: usize) -> (Rows, f64) {
         let classes = self.class_shares.classes;
         let prior: Vec<f64> = self.class_shares.row(0).iter().map(|share| share.ln()).collect();
@@ -234,7 +236,7 @@ impl Model {
                 let said = self.log_said.row(rating.observer * classes + rating.class);
                 chances.iter_mut().zip(said).for_each(|(chance, log)| *chance += log);
             }
-            // the most likely class is taken out first, or many ratings would make all classes 0
+            // Subtracting the largest logarithm keeps many ratings from underflowing every class to 0.
             let most = chances.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             chances.iter_mut().for_each(|chance| *chance = (*chance - most).exp());
             log_likelihood += most + chances.iter().sum::<f64>().ln();
@@ -267,14 +269,14 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// Dawid and Skene 1979, Table 1: 45 patients, a word each, put in classes 1 to 4 by 5 observers; the
-    /// first three digits are three ratings by the first observer.
+    /// Dawid and Skene 1979, Table 1: 45 patients, one word each, sorted into classes 1 to 4 by 5 observers.
+    /// The first three digits of a word are three ratings by the first observer.
     const PATIENTS: &str = "1111111 3334334 1122122 2223121 2223222 2223322 1222111 3333433 2222223 \
         2322223 4444444 2223343 1111111 2223212 1211111 1112111 1111111 1111111 2222221 2221322 2222222 \
         2222221 2223222 2212222 1111111 1111111 2322222 1111111 1111111 1121121 1111111 3333233 1111111 \
         2222222 2223232 4334343 2212232 2323233 3333432 1111111 1111111 1212111 2322222 1211111 2222222";
     const PATIENT_CLASSES: &str = "142222132243121111222222112111131224233111212";
-    /// The same with pseudo-counts: class 4 gives two patients to class 3.
+    /// The classes with pseudo-counts: two patients move from class 4 to class 3.
     const PATIENT_CLASSES_MAP: &str = "132222132242121111222222112111131223223111212";
 
     fn patients() -> Vec<Rating> {
@@ -314,7 +316,7 @@ mod tests {
         assert_eq!(ratings.len(), 45 * 7);
         let found = fit(&ratings, 4, Options::ML).unwrap();
         is_proper(&found);
-        // recomputed by two other implementations; the second stops earlier
+        // Two other implementations give these figures; the second stops earlier.
         near(&found.class_shares, &[0.399_555, 0.421_983, 0.111_795, 0.066_667], 1e-6);
         near(&found.class_shares, &[0.3997, 0.4224, 0.1112, 0.0667], 7e-4);
         near(&[found.log_likelihood], &[-192.890_881], 1e-6);
@@ -360,13 +362,13 @@ mod tests {
         for rounds in 1..30 {
             assert!(likely(rounds + 1) >= likely(rounds) - 1e-9);
         }
-        // at least one is done
+        // At least one iteration runs.
         assert_eq!(likely(0), likely(1));
     }
 
     #[test]
     fn accuracy_finds_the_careless() {
-        // three who agree and one who always says 0
+        // Three observers agree and one always says 0.
         let ratings: Vec<Rating> = (0..20)
             .flat_map(|item| {
                 let class = move |observer| if observer == 3 { 0 } else { item % 2 };
@@ -399,7 +401,7 @@ mod tests {
 
     #[test]
     fn many_ratings_do_not_vanish() {
-        // the plain product of 4000 probabilities is below the least number above 0
+        // The plain product of 4000 probabilities underflows to 0.
         let ratings: Vec<Rating> = (0..4000)
             .flat_map(|observer| {
                 (0..2).map(move |item| Rating { item, observer, class: (observer + item) % 3 })

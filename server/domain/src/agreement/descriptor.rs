@@ -1,4 +1,4 @@
-//! Agreement of growers on one descriptor of a crop, over its records.
+//! How far growers agree on each descriptor of a crop, over all its records.
 
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -8,26 +8,25 @@ use crate::{
     evidence::{Evidence, Value, voice::listen},
 };
 
-/// Resamples of records for the interval.
+/// Number of bootstrap resamples for the interval.
 const RESAMPLES: usize = 400;
-/// The interval is drawn from this seed: the same evidence gives the same interval.
+/// Fixed seed of the bootstrap, so that the same evidence gives the same interval.
 const SEED: u64 = 0x5c10_4a17;
 
-/// Agreement on a descriptor.
+/// Agreement on one descriptor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Agreement {
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// Its label.
+    /// Label of the descriptor, for display.
     pub label: String,
-    /// Krippendorff's alpha over records that two or more independent voices judged; none where there is nothing
-    /// to compare.
+    /// Krippendorff's alpha over the records that at least two independent voices judged; `None` without any.
     pub alpha: Option<Alpha>,
-    /// Which difference it counts: nominal, ordinal, interval.
+    /// Name of the difference function: `nominal`, `ordinal`, `interval` or `ratio`.
     pub metric: &'static str,
 }
 
-/// The difference that fits a descriptor's kind; none for words and periods.
+/// Returns the difference function for a descriptor's kind; `None` for texts and periods.
 fn metric(descriptor: &Descriptor) -> Option<(Metric, &'static str)> {
     match descriptor.kind {
         DescriptorKind::Category => Some((Metric::Nominal, "nominal")),
@@ -38,7 +37,7 @@ fn metric(descriptor: &Descriptor) -> Option<(Metric, &'static str)> {
     }
 }
 
-/// A value as a number of the metric.
+/// Maps a value to the number that the metric compares.
 fn code(descriptor: &Descriptor, value: &Value) -> Option<f64> {
     match value {
         Value::Class { state } | Value::Grade { state } => {
@@ -48,7 +47,7 @@ fn code(descriptor: &Descriptor, value: &Value) -> Option<f64> {
         Value::Tally { counted, of_these } => {
             (*counted > 0).then(|| f64::from(*of_these) / f64::from(*counted))
         }
-        // to three digits: alpha for ratios compares every pair of distinct values
+        // Three significant digits limit the distinct values: the ratio metric compares every pair of them.
         Value::Quantity { mean: Some(mean), .. } => three_digits(*mean),
         Value::Quantity { .. }
         | Value::Rate { .. }
@@ -66,8 +65,8 @@ fn three_digits(value: f64) -> Option<f64> {
     Some((value / scale).round() * scale)
 }
 
-/// Agreement on each descriptor that can have one, over the records of a crop. A unit is a record; a voice's value
-/// in it is the first that it gave.
+/// Returns the agreement on each descriptor of a kind that has a metric, over the records of a crop. A unit
+/// is a record. The first value of each voice in it counts.
 pub fn of<'a>(crop: &Crop, records: impl Iterator<Item = &'a [Arc<Evidence>]> + Clone) -> Vec<Agreement> {
     crop.descriptors
         .iter()

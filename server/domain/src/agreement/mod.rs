@@ -1,22 +1,21 @@
 //! How far independent observers agree.
 //!
-//! Two uses. [`alpha`] tells how far growers who judged the same cultivars apart from each other agree on a
-//! descriptor, so that a descriptor nobody can judge alike is seen for what it is. [`dawid_skene`] estimates
-//! how each reviewer errs: a diagnosis, to see who may need help or which classes get mixed up. It is not a
-//! decision: it takes what most say as the truth to start from and trusts colluders who behave well
-//! elsewhere, so it never decides a finding.
+//! There are two uses. [`alpha`] measures how far growers who judged the same cultivars independently agree
+//! on a descriptor, so that a descriptor without agreement shows. [`dawid_skene`] estimates how each reviewer
+//! errs. That is a diagnosis of who may need help and which classes get mixed up. It never decides a finding:
+//! it starts from the majority as the truth, and it trusts colluders who behave well elsewhere.
 
 pub mod alpha;
 pub mod dawid_skene;
 pub mod descriptor;
 
-/// From this alpha on, agreement is good enough to build on (Krippendorff's customary line).
+/// Lowest alpha for reliable agreement (Krippendorff's customary threshold).
 pub const GOOD: f64 = 0.80;
-/// From this alpha on, tentative conclusions are in order (Krippendorff's lowest line).
+/// Lowest alpha for tentative conclusions (Krippendorff's lowest threshold).
 pub const TENTATIVE: f64 = 0.667;
 
-/// An alpha in a word: `good`, `tentative` or `weak`, by the lines of K. Krippendorff, Content Analysis.
-/// What is not a number reads as `weak`.
+/// Returns `good`, `tentative` or `weak`, by the thresholds of K. Krippendorff, Content Analysis. NaN gives
+/// `weak`.
 pub fn reading(alpha: f64) -> &'static str {
     if alpha >= GOOD {
         "good"

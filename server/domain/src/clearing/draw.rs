@@ -1,44 +1,45 @@
-//! The draw: what is equal in every rule is decided by numbers that nobody could choose.
+//! The draw: numbers that no one could choose break every remaining tie.
 //!
-//! Before the round is sealed the hash of a secret is published; sealing publishes the hash of the input; then the secret
-//! is shown. The seed is made of both, so neither who holds the secret nor who hands in last can steer it.
+//! The server publishes the hash of a secret before the round is sealed, the hash of the input at sealing,
+//! and the secret afterwards. The seed combines both, so neither the holder of the secret nor the last member
+//! to enter wishes can steer the draw.
 
 use sha2::{Digest as _, Sha256};
 
 use super::input::sha256;
 
-/// What is published of a secret before the round is sealed.
+/// Returns the hash of a secret, published before the round is sealed.
 pub fn commitment(secret: &str) -> String {
     sha256(secret.as_bytes())
 }
 
-/// The seed of a round: SHA-256 of `secret|hash of the input|round`.
+/// Returns the seed of a round: SHA-256 of `secret|hash of the input|round`, in hexadecimal.
 pub fn seed(secret: &str, input_hash: &str, round: &str) -> String {
     sha256(format!("{secret}|{input_hash}|{round}").as_bytes())
 }
 
-/// The draws of one seed; a redraw has a seed of its own.
+/// The draws of one seed. Each redraw extends the seed by `#` and its number.
 #[derive(Clone, Debug)]
 pub struct Draw(String);
 
 impl Draw {
-    /// Of a seed; `redraw` is 0 unless the draw before left something open.
+    /// Starts the draws of a seed. `redraw` is 0 unless an earlier draw left a tie.
     pub fn new(seed: &str, redraw: u32) -> Self {
         Self(if redraw == 0 { seed.to_string() } else { format!("{seed}#{redraw}") })
     }
 
-    /// The first 32 bits of SHA-256, and 1: from 1 to 2^32.
+    /// Returns the first 32 bits of SHA-256 plus 1, from 1 to 2^32.
     fn number(&self, text: &str) -> i64 {
         let hash = Sha256::digest(format!("{}|{text}", self.0).as_bytes());
         hash.iter().take(4).fold(0, |n, byte| n << 8 | i64::from(*byte)) + 1
     }
 
-    /// A member's number.
+    /// Returns the number of a member.
     pub fn member(&self, member: &str) -> i64 {
         self.number(&format!("member|{member}"))
     }
 
-    /// The number of a lot for a wish.
+    /// Returns the number of a lot for a wish.
     pub fn pair(&self, lot: &str, want: &str) -> i64 {
         self.number(&format!("arc|{lot}|{want}"))
     }

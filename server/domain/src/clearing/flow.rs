@@ -1,13 +1,16 @@
-//! Circulations on a network, improved one objective after the other, each inside the set of optima of all before it.
+//! Circulations on a network, optimised for one objective after another, each within the optima of all
+//! earlier ones.
 //!
-//! One objective is a set of weights on arcs; its value is the sum of weight times flow. It is improved by Edmonds' and
-//! Karp's scaling: weights are read bit by bit from the top; at each bit only arcs whose reduced cost would be -1 are out
-//! of order; they are filled, and what that leaves over at nodes is routed back along cheapest paths. Since reduced costs
-//! are small whole numbers, paths of equal cost are many and are taken together, as Dinic's blocking flows.
+//! An objective is a set of weights on arcs; its value is the sum of weight times flow. `improve` uses the
+//! scaling of Edmonds and Karp. It reads the weights bit by bit from the top. At each bit only arcs with a
+//! reduced cost of -1 are out of order. It fills them and routes the excess at nodes back along cheapest
+//! paths. Reduced costs are small whole numbers, so many paths cost the same; Dinic's blocking flows handle
+//! them together.
 //!
-//! After each objective an arc may still change only within a cycle of arcs whose reduced cost is zero (complementary
-//! slackness). So arcs of other reduced cost, and those that join two strongly connected parts of what is left, are
-//! closed: later objectives work on a smaller and smaller network. The potentials are kept: with them anybody can check
+//! After each objective, an arc can only change within a cycle of arcs with reduced cost zero (complementary
+//! slackness). All other arcs are closed: those with another reduced cost, and those between two strongly
+//! connected components of the rest. Each later objective so works on a smaller network. The potentials are
+//! kept: with them a reader can check each objective without solving it.
 //! each objective without solving it.
 #![expect(
     clippy::indexing_slicing,
@@ -16,13 +19,13 @@
 
 use std::{cmp::Reverse, collections::BinaryHeap};
 
-/// Somebody who is told how far it is, and may say stop.
+/// Observes the work and can stop it.
 pub trait Watch {
-    /// Called often. `false` ends the work.
+    /// Returns `false` to stop the work. The solver calls it often.
     fn go_on(&mut self) -> bool;
 }
 
-/// Never stops.
+/// A [`Watch`] that never stops the work.
 #[derive(Clone, Copy, Debug)]
 pub struct Unwatched;
 
@@ -32,66 +35,66 @@ impl Watch for Unwatched {
     }
 }
 
-/// The work was stopped before its end.
+/// A [`Watch`] stopped the work before its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("stopped before the end")]
 pub struct Stopped;
 
-/// An arc: how much may flow along it, and does.
+/// An arc with its bounds and its flow.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Arc {
-    /// From this node.
+    /// Node that the arc leaves.
     pub(super) tail: u32,
-    /// To this node.
+    /// Node that the arc enters.
     pub(super) head: u32,
-    /// At least so much.
+    /// Lower bound of the flow.
     pub(super) lower: i32,
-    /// At most so much.
+    /// Upper bound of the flow.
     pub(super) upper: i32,
-    /// So much now.
+    /// Current flow, in units.
     pub(super) flow: i32,
 }
 
-/// One arc as seen from one of its ends.
+/// One arc, seen from one of its ends.
 #[derive(Clone, Copy, Debug, Default)]
 struct Half {
-    /// The other end.
+    /// Node at the other end.
     to: u32,
-    /// The same arc as seen from there.
+    /// Index of the same arc seen from the other end.
     mate: u32,
-    /// How much more may be sent there.
+    /// Units that can still be sent to the other end.
     room: i32,
-    /// How much more may be sent here from there.
+    /// Units that can still be sent from the other end to this one.
     back: i32,
-    /// What a unit sent there costs.
+    /// Cost of one unit sent to the other end.
     cost: i64,
 }
 
 const FAR: u32 = u32::MAX;
 
-/// The arcs that are still open, by the nodes that they touch.
+/// The open arcs, grouped by the nodes that they touch.
 #[derive(Debug, Default)]
 struct Open {
-    /// Where the halves of a node begin.
+    /// Index of the first half of each node, plus one past the last.
     first: Vec<u32>,
     halves: Vec<Half>,
-    /// For each open arc: its number, and its half at its tail.
+    /// For each open arc: its number, and the index of its half at its tail.
     arcs: Vec<(u32, u32)>,
 }
 
-/// A circulation, and which of its arcs may still change.
+/// A circulation, and the arcs that can still change.
 #[derive(Debug)]
 pub(super) struct Circulation {
     arcs: Vec<Arc>,
     nodes: usize,
-    /// Arcs that may still change.
+    /// Numbers of the arcs that can still change.
     open: Vec<u32>,
-    /// The strongly connected part of each node: a residual arc never goes from a lower number to a higher one.
+    /// Strongly connected component of each node. No residual arc goes from a lower number to a higher one.
     part: Vec<u32>,
 }
 
 impl Circulation {
-    /// Of arcs whose flow is a circulation within their bounds.
+    /// Takes arcs whose flow is a circulation within their bounds.
     pub(super) fn new(nodes: usize, arcs: Vec<Arc>) -> Self {
         let open =
             (0..arcs.len() as u32).filter(|a| arcs[*a as usize].lower < arcs[*a as usize].upper).collect();
@@ -101,17 +104,17 @@ impl Circulation {
         new
     }
 
-    /// The arcs with their flow.
+    /// Returns the arcs with their current flow.
     pub(super) fn arcs(&self) -> &[Arc] {
         &self.arcs
     }
 
-    /// Potentials that show which arcs no longer can change, for no weights at all.
+    /// Returns potentials that prove, without any weights, which arcs can no longer change.
     pub(super) fn settled(&self) -> Vec<i64> {
         self.part.iter().map(|part| i64::from(*part)).collect()
     }
 
-    /// Whether nothing at all can change any more: what is open is a forest.
+    /// Returns whether the flow is final: the open arcs form a forest.
     pub(super) fn is_settled(&self) -> bool {
         let mut root: Vec<u32> = (0..self.nodes as u32).collect();
         fn find(root: &mut [u32], mut node: u32) -> u32 {
@@ -129,13 +132,14 @@ impl Circulation {
         })
     }
 
-    /// Makes the sum of weight times flow as great as it can be without loss to any objective before, and closes what can
-    /// change no more. Weights are zero or more, and zero on arcs that are not named. Returns the potential of each node:
-    /// an arc from `u` to `v` of weight `w` has the reduced cost `potential(u) - potential(v) - w`; where it is positive
-    /// the arc is at its lower bound, where it is negative at its upper.
+    /// Maximises the sum of weight times flow within the optima of all earlier objectives, and closes the
+    /// arcs that can no longer change. Weights are zero or more, and zero on arcs without an entry. Returns
+    /// the potential of each node. An arc from `u` to `v` of weight `w` has the reduced cost `potential(u) -
+    /// potential(v) - w`; where it is positive the arc is at its lower bound, where it is negative at its
+    /// upper.
     ///
     /// # Errors
-    /// [`Stopped`]: the flow is then of no use.
+    /// Returns [`Stopped`] when the watch stops the work; the flow is then useless.
     pub(super) fn improve(
         &mut self,
         weights: &[(u32, i64)],
@@ -189,8 +193,8 @@ impl Circulation {
         Ok(potential)
     }
 
-    /// What is added to each node's potential so that every arc between two parts has a reduced cost that is not zero and
-    /// has the right sign: within one part it is the same for all.
+    /// Returns an offset for each node's potential. It is the same within a component, and it gives every arc
+    /// between two components a nonzero reduced cost of the right sign.
     fn apart(&self, potential: &[i64], weight: i64) -> Vec<i64> {
         let parts = self.part.iter().map(|p| *p as usize + 1).max().unwrap_or(0);
         let mut range = vec![(i64::MAX, i64::MIN); parts];
@@ -244,8 +248,8 @@ impl Circulation {
         open
     }
 
-    /// Closes the arcs whose reduced cost is not zero, and those between strongly connected parts of what is left
-    /// (Tarjan's algorithm, without recursion).
+    /// Closes the arcs with nonzero reduced cost, and the arcs between strongly connected components of the
+    /// rest (Tarjan's algorithm, without recursion).
     fn close(&mut self, graph: &Open, potential: &[i64]) {
         let free = |half: &Half, from: usize| half.cost + potential[from] == potential[half.to as usize];
         let mut seen = vec![FAR; self.nodes];
@@ -334,14 +338,15 @@ impl Open {
     }
 }
 
-/// What is left over at nodes, and the way back for it.
+/// Excess at nodes, and the search for paths that remove it.
 struct Search {
     potential: Vec<i64>,
-    /// Units too many (positive) or too few at a node.
+    /// Excess (positive) or deficit (negative) at each node, in units.
     excess: Vec<i32>,
-    /// How many arcs of reduced cost zero lead from a node to one that lacks units.
+    /// Number of arcs with reduced cost zero from a node to the nearest node with a deficit; `FAR` without a
+    /// path.
     hops: Vec<u32>,
-    /// The next half of a node to try.
+    /// Next half of each node to try.
     at: Vec<u32>,
     queue: Vec<u32>,
     heap: BinaryHeap<Reverse<(i64, u32)>>,
@@ -361,7 +366,7 @@ impl Search {
         }
     }
 
-    /// Routes what is too much to where it lacks, along cheapest paths.
+    /// Routes all excess to nodes with a deficit, along cheapest paths.
     fn route(&mut self, graph: &mut Open, watch: &mut dyn Watch) -> Result<(), Stopped> {
         let mut over: Vec<u32> =
             (0..self.excess.len() as u32).filter(|n| self.excess[*n as usize] > 0).collect();
@@ -384,7 +389,7 @@ impl Search {
         Ok(())
     }
 
-    /// Numbers the nodes by hops to one that lacks units; whether one with too many is among them.
+    /// Numbers the nodes by hops to a deficit. Returns whether a node with excess has a path.
     fn layers(&mut self, graph: &Open, under: &[u32]) -> bool {
         self.hops.fill(FAR);
         self.queue.clear();
@@ -413,7 +418,7 @@ impl Search {
         found
     }
 
-    /// Sends as much from a node as the layers let through.
+    /// Sends as much from a node as its layers allow (blocking flow).
     fn block(&mut self, graph: &mut Open, start: u32) {
         if self.hops[start as usize] == FAR {
             return;
@@ -432,7 +437,7 @@ impl Search {
                     }
                     self.excess[start as usize] -= units;
                     self.excess[node as usize] += units;
-                    // go on from the first arc that is now full
+                    // Continues from the tail of the first arc that is now full.
                     let keep = path
                         .iter()
                         .position(|half| graph.halves[*half as usize].room == 0)
@@ -472,8 +477,8 @@ impl Search {
         None
     }
 
-    /// Changes potentials so that one more node with too many units sees a way of reduced cost zero (Dijkstra, from all
-    /// nodes that see one).
+    /// Raises potentials until one more node with excess has a path of reduced cost zero. Runs Dijkstra from
+    /// all nodes that already have one.
     fn raise(&mut self, graph: &Open) {
         self.heap.clear();
         let mut settled = std::mem::take(&mut self.queue);

@@ -1,4 +1,4 @@
-//! What a round is made of when it is sealed, and its one canonical form, whose hash is published.
+//! The input of a sealed round, and its canonical form, whose hash the server publishes.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -6,166 +6,169 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 crate::offer::words! {
-    /// Why a lot cannot go to a wish, whatever else is decided.
+    /// Why a lot cannot go to a wish, whatever the objectives say.
     Bar {
-        /// It is the member's own.
+        /// The member who wishes owns the lot.
         Own = "own",
-        /// A rule on file forbids the movement, or asks for a document that was not declared.
+        /// A stored rule forbids the movement, or needs a document that was not declared.
         Movement = "movement",
-        /// No rule is on file for the movement between two provinces or countries, and nobody was asked.
+        /// The rules leave a movement between two provinces or countries open, and no one has noted advice from
+        /// the authority.
         NoRule = "no_rule",
-        /// There is no way of handing over that both can take.
+        /// No way of hand-over suits both members.
         HandOver = "hand_over",
-        /// A confirmed alert reaches the lot.
+        /// A confirmed alert covers the lot.
         Alert = "alert",
-        /// It will no longer be fit for use on the day.
+        /// The lot is no longer viable on the swap day, or its offer ends before that day.
         Viability = "viability",
-        /// One of the two does not deal with the other.
+        /// One of the two members has blocked the other.
         Blocked = "blocked",
-        /// One of the two said no to it.
+        /// One of the two members refused this pairing.
         Refused = "refused",
-        /// Its owner, or the lot itself, is not there on the day.
+        /// The owner, the lot or the member who wishes is absent on the swap day.
         Absent = "absent",
     }
 }
 
-/// Somebody who takes part.
+/// A member who takes part in the round.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Member {
-    /// Who.
+    /// Unique id of the member.
     pub id: String,
-    /// How many units more they may give than they get.
+    /// Most units that they may give beyond what they get.
     pub give: u32,
-    /// How many units more they may get than they give.
+    /// Most units that they may get beyond what they give.
     pub get: u32,
-    /// Units given less units taken in all earlier rounds, as handed over.
+    /// Units given minus units taken in all earlier rounds, counting completed hand-overs.
     pub balance: i32,
-    /// The most units they take.
+    /// Most units that they take in this round.
     pub cap: u32,
-    /// The most units they take of a group of lots (a cultivar), where there is such a limit.
+    /// Most units that they take of a group of lots (a cultivar), by group; a group without an entry has no
+    /// limit.
     #[serde(default)]
     pub caps: BTreeMap<String, u32>,
 }
 
-/// What somebody brings.
+/// A lot that a member brings.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Lot {
-    /// Which.
+    /// Unique id of the lot.
     pub id: String,
-    /// Whose.
+    /// Id of the member who brings the lot.
     pub owner: String,
-    /// How many units.
+    /// Units in the lot.
     pub units: u32,
-    /// What it counts as where members take a limited number of a group: its cultivar.
+    /// The group for limits by group: the cultivar.
     #[serde(default)]
     pub group: String,
-    /// Given freely: it is not charged to its owner.
+    /// The lot is a gift: its units do not count toward its owner's balance.
     #[serde(default)]
     pub gift: bool,
 }
 
-/// A wish: one line of a member's list.
+/// A wish: one line on a member's list.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Want {
-    /// Which.
+    /// Unique id of the wish.
     pub id: String,
-    /// Whose.
+    /// Id of the member who wishes.
     pub member: String,
-    /// 1 is the dearest.
+    /// Rank of the wish; 1 is the most wanted.
     pub rank: u32,
-    /// At most so many units.
+    /// Most units that the wish may receive.
     pub quantity: u32,
-    /// Any of these lots.
+    /// Ids of the lots that can meet the wish; any of them will do.
     pub lots: Vec<String>,
 }
 
-/// A lot that cannot go to a wish.
+/// A pair of a lot and a wish that is barred.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Barred {
-    /// The lot.
+    /// Id of the lot.
     pub lot: String,
-    /// The wish.
+    /// Id of the wish.
     pub want: String,
-    /// Why.
+    /// Reason for the bar.
     pub why: Bar,
 }
 
-/// Units of a lot for a wish.
+/// Units of one lot for one wish.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Share {
-    /// The lot.
+    /// Id of the lot.
     pub lot: String,
-    /// The wish.
+    /// Id of the wish.
     pub want: String,
-    /// How many units.
+    /// Units of the lot that go to the wish.
     pub units: u32,
 }
 
-/// A sealed round.
+/// A sealed round: everything that decides its outcome, apart from the seed.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Input {
-    /// Which.
+    /// Unique id of the round.
     pub round: String,
-    /// Who takes part.
+    /// The members who take part.
     pub members: Vec<Member>,
-    /// What they bring.
+    /// The lots that members bring.
     pub lots: Vec<Lot>,
-    /// What they wish for.
+    /// The members' wishes.
     pub wants: Vec<Want>,
-    /// What cannot go where.
+    /// The barred pairs of lots and wishes.
     #[serde(default)]
     pub barred: Vec<Barred>,
-    /// What was handed over already and stays.
+    /// Shares already handed over; they do not change.
     #[serde(default)]
     pub fixed: Vec<Share>,
-    /// What was allotted before: as much of it stays as can.
+    /// Shares of the earlier outcome; as many of their units as possible stay.
     #[serde(default)]
     pub kept: Vec<Share>,
-    /// Where set, units that stand at this level or below come before the ranks of wishes, all others after them.
+    /// If set, units at this level or below are decided before the ranks of wishes, and all other units after
+    /// them.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fair_levels: Option<i32>,
 }
 
-/// Why an input is none.
+/// Says what is wrong with an input.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{0}")]
 pub struct BadInput(pub String);
 
-/// The deepest rank that is told apart; deeper ones count as this.
+/// Deepest rank that counts separately; deeper ranks count as this one.
 pub const RANKS: u32 = 10;
-/// The most that earlier rounds move a member's start line, either way.
+/// Largest shift, in units, that earlier rounds give a member's starting level, up or down.
 pub const HEAD_START: i32 = 3;
 
 impl Member {
-    /// At which level their `unit`-th unit stands, counted from 1: lower ones are filled first.
+    /// Returns the level of the member's `unit`-th unit, counted from 1. Lower levels are filled first.
     pub fn level(&self, unit: u32) -> i32 {
         i32::try_from(unit).unwrap_or(i32::MAX / 2) - self.balance.clamp(-HEAD_START, HEAD_START)
     }
 }
 
 impl Input {
-    /// The canonical form: JSON with sorted keys, without spaces.
+    /// Returns the canonical form: JSON with sorted keys and without spaces.
     ///
     /// # Errors
-    /// None in practice: every part can be written.
+    /// Returns [`BadInput`] when serialisation fails, which does not happen in practice.
     pub fn canonical(&self) -> Result<String, BadInput> {
-        // a value's keys are sorted, a struct's are not
+        // A JSON value sorts its keys; serialising the struct directly would not.
         let value = serde_json::to_value(self).map_err(|e| BadInput(e.to_string()))?;
         Ok(value.to_string())
     }
 
-    /// The hash of the canonical form: SHA-256 in hexadecimal.
+    /// Returns the hash of the canonical form: SHA-256 in hexadecimal.
     ///
     /// # Errors
-    /// As [`Input::canonical`].
+    /// Returns [`BadInput`] when [`Input::canonical`] fails.
     pub fn hash(&self) -> Result<String, BadInput> {
         Ok(sha256(self.canonical()?.as_bytes()))
     }
 
-    /// Looks whether everything that is named is there, once.
+    /// Checks that ids are unique, that every reference exists, and that ranks start at 1.
     ///
     /// # Errors
-    /// The first thing that is wrong.
+    /// Returns [`BadInput`] for the first mistake.
     pub fn check(&self) -> Result<(), BadInput> {
         let bad = |text: String| Err(BadInput(text));
         let members = once("member", self.members.iter().map(|m| &m.id))?;
@@ -198,7 +201,7 @@ impl Input {
     }
 }
 
-/// The ids, if none of them is there twice.
+/// Returns the ids as a set, or an error when one occurs twice.
 fn once<'a>(what: &str, ids: impl Iterator<Item = &'a String>) -> Result<BTreeSet<&'a str>, BadInput> {
     let mut seen = BTreeSet::new();
     for id in ids {
@@ -209,7 +212,7 @@ fn once<'a>(what: &str, ids: impl Iterator<Item = &'a String>) -> Result<BTreeSe
     Ok(seen)
 }
 
-/// SHA-256 in hexadecimal.
+/// Returns the SHA-256 of `bytes` in hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }

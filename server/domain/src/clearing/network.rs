@@ -1,5 +1,6 @@
-//! A round as a network: units flow from who gives to lots, to wishes, to who takes, and back to the same member as
-//! giver; what a member gives more than they take flows by the commons, within their limits.
+//! A round as a network: units flow from givers to lots, to wishes, to takers, and back to the same member as
+//! giver. Units that a member gives beyond what they take flow through a node for the commons, within the
+//! member's limits.
 #![expect(
     clippy::indexing_slicing,
     reason = "every index is a member, lot, wish, node or arc that this module numbered itself"
@@ -13,29 +14,29 @@ use super::{
     input::{BadInput, Input, RANKS},
 };
 
-/// What an arc stands for.
+/// What an arc represents.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Role {
-    /// A lot leaves its owner, or the commons.
+    /// A lot leaves its owner, or the commons if it is a gift.
     Supply,
-    /// Units of a lot for a wish; `kept` where it was allotted so before.
+    /// Units of a lot for a wish; `kept` marks units that an earlier outcome gave to the same pair.
     Pair { lot: u32, want: u32, kept: bool },
-    /// A wish of several lots, to who takes or to their limit of a group.
+    /// A wish for several lots, to its taker or to the taker's group limit.
     Wish { want: u32 },
-    /// A member's limit of a group.
+    /// A member's limit on a group of lots.
     Group,
-    /// A member's n-th unit.
+    /// A member's n-th unit, with its level.
     Unit { member: u32, level: i32 },
-    /// What a member takes more than they give.
+    /// What a member takes beyond what they give; negative if they give more.
     Balance,
 }
 
 /// Where a wish's units go.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Place {
-    /// Its own node, where it names several lots.
+    /// The wish's own node, if several lots can meet it.
     node: Option<u32>,
-    /// The node that its units reach.
+    /// Node that the units reach next: the taker, or their group limit.
     to: u32,
 }
 
@@ -45,21 +46,21 @@ pub(super) struct Network {
     pub(super) nodes: usize,
     pub(super) arcs: Vec<Arc>,
     pub(super) roles: Vec<Role>,
-    /// Where each wish is; none where nothing can reach it.
+    /// Place of each wish; `None` where no lot can reach it.
     pub(super) wishes: Vec<Option<Place>>,
-    /// The limits of groups: node, member, group.
+    /// Group limits: node, member, group.
     groups: Vec<(u32, u32, String)>,
     members: usize,
     lots: usize,
 }
 
-/// Names of nodes, as the audit has them.
+/// Returns the node of a member as giver. Node 0 is the commons.
 pub(super) fn giver(member: usize) -> u32 {
     1 + member as u32
 }
 
 impl Network {
-    /// Of an input that was checked.
+    /// Builds the network of a checked input.
     pub(super) fn new(input: &Input) -> Result<Self, BadInput> {
         let index = |ids: Vec<&str>| -> BTreeMap<String, usize> {
             ids.into_iter().enumerate().map(|(at, id)| (id.to_string(), at)).collect()
@@ -199,7 +200,7 @@ impl Network {
                 let arc = Arc { tail: taker(at), head: giver(at), lower: 0, upper: 1, flow };
                 new.push(Role::Unit { member: at as u32, level }, arc);
             }
-            // what was handed over already may lie outside of the limits: it stays
+            // Completed hand-overs stay even where they exceed the limits.
             let flow = taken - given;
             let (lower, upper) = ((-small(member.give)).min(flow), small(member.get).max(flow));
             new.push(Role::Balance, Arc { tail: giver(at), head: 0, lower, upper, flow });
@@ -207,7 +208,8 @@ impl Network {
         Ok(new)
     }
 
-    /// Has units flow as they were given: pairs of a lot and a wish with their arcs, and their units.
+    /// Sets the flow on every arc from the units of each pair. `arcs_of` gives the arcs of each pair of a lot
+    /// and a wish.
     pub(super) fn set_flow(
         &mut self,
         arcs_of: &BTreeMap<(u32, u32), Vec<u32>>,
@@ -217,7 +219,7 @@ impl Network {
         let mut out: BTreeMap<u32, i32> = BTreeMap::new();
         for (pair, arcs) in arcs_of {
             let mut left = small(units.get(pair).copied().unwrap_or(0));
-            // what stays of earlier comes first; what is handed over already is the lower bound of the last
+            // Kept units fill up first; units already handed over are the lower bound of the last arc.
             let bound = arcs.last().and_then(|a| self.arcs.get(*a as usize)).map_or(0, |a| a.lower);
             left -= bound;
             for (place, at) in arcs.iter().enumerate() {
@@ -230,7 +232,7 @@ impl Network {
                 *out.entry(arc.tail).or_insert(0) += arc.flow;
             }
         }
-        // on from wishes to limits of groups, and from both to who takes
+        // The flow continues from wishes to group limits, and from both to takers.
         for (arc, role) in self.arcs.iter_mut().zip(&self.roles) {
             if matches!(role, Role::Wish { .. }) {
                 arc.flow = into.get(&arc.tail).copied().unwrap_or(0);
@@ -272,23 +274,23 @@ impl Network {
         weighed.filter(|(_, weight)| *weight > 0).collect()
     }
 
-    /// Units that were allotted so before.
+    /// Weights the units that an earlier outcome gave to the same pair.
     pub(super) fn kept(&self) -> Vec<(u32, i64)> {
         self.weigh(|role| i64::from(matches!(role, Role::Pair { kept: true, .. })))
     }
 
-    /// Units that stand at a level.
+    /// Weights the units at one level.
     pub(super) fn at_level(&self, wanted: i32) -> Vec<(u32, i64)> {
         self.weigh(|role| i64::from(matches!(role, Role::Unit { level, .. } if *level == wanted)))
     }
 
-    /// The levels at which somebody's unit stands.
+    /// Returns all levels at which a member's unit stands.
     pub(super) fn levels(&self) -> BTreeSet<i32> {
         let level = |role: &Role| if let Role::Unit { level, .. } = role { Some(*level) } else { None };
         self.roles.iter().filter_map(level).collect()
     }
 
-    /// Members' numbers on each of their units.
+    /// Weights each unit by its member's drawn number.
     pub(super) fn who(&self, input: &Input, draw: &Draw) -> Vec<(u32, i64)> {
         let numbers: Vec<i64> = input.members.iter().map(|m| draw.member(&m.id)).collect();
         self.weigh(|role| {
@@ -297,7 +299,7 @@ impl Network {
         })
     }
 
-    /// Units for wishes of a rank.
+    /// Weights the units for wishes of one rank.
     pub(super) fn at_rank(&self, input: &Input, rank: u32) -> Vec<(u32, i64)> {
         let of_rank = |want: u32| input.wants[want as usize].rank.min(RANKS) == rank;
         self.weigh(|role| {
@@ -309,7 +311,7 @@ impl Network {
         })
     }
 
-    /// Numbers of pairs of a lot and a wish.
+    /// Weights each unit by the drawn number of its lot and wish.
     pub(super) fn which(&self, input: &Input, draw: &Draw) -> Vec<(u32, i64)> {
         self.weigh(|role| {
             let Role::Pair { lot, want, .. } = role else { return 0 };
@@ -317,23 +319,23 @@ impl Network {
         })
     }
 
-    /// Whether a wish has one lot only, and so no node of its own.
+    /// Returns whether only one lot can meet a wish, so that the wish has no node of its own.
     fn is_alone(&self, want: u32) -> bool {
         self.wishes[want as usize].is_some_and(|place| place.node.is_none())
     }
 
-    /// The node of a wish: where units for it arrive.
+    /// Returns the node where units for a wish arrive.
     pub(super) fn wish_node(&self, want: u32) -> Option<u32> {
         self.wishes[want as usize].map(|p| p.node.unwrap_or(p.to))
     }
 
-    /// The node of a lot.
+    /// Returns the node of a lot.
     pub(super) fn lot_node(&self, lot: u32) -> u32 {
         (1 + 2 * self.members) as u32 + lot
     }
 
-    /// Potentials by the input's order: those of wishes without a node of their own are such that their way on has the
-    /// reduced cost zero. `extra` is the weight on that way.
+    /// Returns the potentials in the order of the input. A wish without a node gets the potential that makes
+    /// the reduced cost of its way on zero; `extra` is the weight on that way.
     pub(super) fn named(&self, potential: &[i64], extra: impl Fn(usize) -> i64) -> Potentials {
         let at = |node: u32| potential[node as usize];
         let row = |from: usize, count: usize| (from..from + count).map(|node| at(node as u32)).collect();
@@ -354,7 +356,7 @@ impl Network {
         }
     }
 
-    /// The potential of each node, from those in the input's order.
+    /// Returns the potential of each node from potentials in the order of the input.
     pub(super) fn unnamed(&self, from: &Potentials) -> Vec<i64> {
         let mut all = vec![0; self.nodes];
         let mut set = |node: usize, value: i64| {
@@ -382,20 +384,20 @@ impl Network {
     }
 }
 
-/// The potential of each node of the network, in the order of the input.
+/// Potentials of the network's nodes, in the order of the input.
 #[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Potentials {
-    /// Of the commons.
+    /// Potential of the commons.
     pub commons: i64,
-    /// Of each member as a giver.
+    /// Potential of each member as a giver.
     pub givers: Vec<i64>,
-    /// Of each member as a taker.
+    /// Potential of each member as a taker.
     pub takers: Vec<i64>,
-    /// Of each lot.
+    /// Potential of each lot.
     pub lots: Vec<i64>,
-    /// Of each wish that anything can reach.
+    /// Potential of each wish; `None` where no lot can reach it.
     pub wants: Vec<Option<i64>>,
-    /// Of each member's limit of a group: the member's place in the input, the group, its potential.
+    /// For each group limit: the member's index in the input, the group, the potential.
     pub groups: Vec<(u32, String, i64)>,
 }
 

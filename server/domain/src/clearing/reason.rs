@@ -1,6 +1,6 @@
-//! Why a wish was not met, or not by that lot: the cheapest change that would force one more unit, and the rule that it
-//! breaks. It is a shortest way in what could still be changed, and agrees with settling the round again with that unit
-//! forced.
+//! Explains why a wish was not met, or not by one lot: the cheapest change that forces one more unit, and the
+//! rule that it breaks. The change is a shortest path in the residual network. The explanation agrees with
+//! settling the round again with that unit forced.
 #![expect(
     clippy::indexing_slicing,
     reason = "every index is a node or an arc that this module numbered itself"
@@ -22,43 +22,43 @@ use super::{
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "reason")]
 pub enum Reason {
-    /// It may not go there at all.
+    /// The pair is barred.
     Barred {
-        /// Why.
+        /// Reason for the bar.
         bar: Bar,
     },
-    /// The wish got all that it asked.
+    /// The wish received its full quantity.
     Met,
-    /// All of the lot that this wish may have went to it.
+    /// The wish received all units of the lot that it may have.
     AllOfIt,
-    /// The member cannot take more: they would take more than they give, by more than is allowed them, or their limit is
-    /// reached and nothing can be given back.
+    /// The taker is at a limit, on what they take or take beyond what they give, and nothing can be traded
+    /// back.
     TakerBooks,
-    /// The owner, or the club's gifts, cannot give more: they would give more than they get, by more than is allowed.
+    /// The owner, or the club's gifts, would give more beyond what they get than their limit allows.
     GiverBooks,
-    /// Both could on their own; but nothing balances the two.
+    /// Each side alone has room, but nothing balances the two.
     Books,
-    /// One more would break an objective.
+    /// One more unit would lower an objective.
     Decided {
-        /// Which: the first that would be lower.
+        /// The first objective that would be lower.
         by: Aim,
-        /// By how much. For draws the number says nothing.
+        /// Amount by which the objective would fall. For draws the number has no meaning.
         loss: i64,
     },
 }
 
-/// Finds reasons in one round.
+/// Explains the outcome of one round.
 #[derive(Debug)]
 pub struct Explainer<'a> {
     input: &'a Input,
     network: Network,
-    /// The aims by place.
+    /// The objectives in their order.
     aims: Vec<Aim>,
-    /// For each arc: the objective that closed it (as a place in `aims`; past their end if none did) and its reduced cost
-    /// there.
+    /// For each arc: the index in `aims` of the objective that closed it (past the end if none did), and its
+    /// reduced cost there.
     closed: Vec<(u32, i64)>,
     first: Vec<u32>,
-    /// Arcs by node: the arc, and whether it is left in its direction.
+    /// Arcs grouped by node: the arc, and whether it leaves the node along its direction.
     ends: Vec<(u32, bool)>,
     pair_at: BTreeMap<(u32, u32), Vec<u32>>,
     lot_at: BTreeMap<&'a str, u32>,
@@ -67,10 +67,10 @@ pub struct Explainer<'a> {
 }
 
 impl<'a> Explainer<'a> {
-    /// Of a round and its outcome.
+    /// Prepares explanations for a round and its outcome.
     ///
     /// # Errors
-    /// The two do not belong together.
+    /// Returns [`BadInput`] when the input is wrong or the outcome belongs to another round.
     pub fn new(input: &'a Input, outcome: &Outcome) -> Result<Self, BadInput> {
         input.check()?;
         let mut network = Network::new(input)?;
@@ -135,8 +135,8 @@ impl<'a> Explainer<'a> {
         Ok(Self { input, network, aims, closed, first, ends, pair_at, lot_at, want_at, bars })
     }
 
-    /// Why the wish did not get one more unit of the lot; none where one of them is not there, or the wish does not name
-    /// the lot.
+    /// Returns why the wish did not get one more unit of the lot. Returns `None` if either id is unknown, or
+    /// the wish does not name the lot.
     pub fn why(&self, lot: &str, want: &str) -> Option<Reason> {
         let (lot_at, want_at) = (*self.lot_at.get(lot)?, *self.want_at.get(want)?);
         let wish = self.input.wants.get(want_at as usize)?;
@@ -158,8 +158,8 @@ impl<'a> Explainer<'a> {
         };
         let (from, to) = (self.network.wish_node(want_at)?, self.network.lot_node(lot_at));
         let (own, own_cost) = self.closed[*arc as usize];
-        // the way back is not the pair's own arc: that would take the unit away again
-        // the last objective that some way back leaves whole
+        // Both searches leave out the pair's own arcs, because a path back along them would remove the unit
+        // again. `low` becomes the last objective that some path back leaves whole.
         let (mut low, mut high) = (0, self.aims.len() as u32 + 1);
         if !self.reaches(from, to, 0, arcs) {
             return Some(match (self.reaches(from, 0, 0, arcs), self.reaches(0, to, 0, arcs)) {
@@ -182,7 +182,7 @@ impl<'a> Explainer<'a> {
         Some(Reason::Decided { by: aim, loss })
     }
 
-    /// Units that a wish got.
+    /// Returns the units that a wish received.
     fn got(&self, want: u32) -> u32 {
         let named = self.input.wants.get(want as usize).into_iter().flat_map(|w| &w.lots);
         named
@@ -192,7 +192,8 @@ impl<'a> Explainer<'a> {
             .sum()
     }
 
-    /// The arcs along which more could be sent from a node, and that no objective before `from_aim` closed.
+    /// Returns the residual arcs of a node (next node, arc, along) that no objective before `from_aim`
+    /// closed.
     fn onward(&self, node: u32, from_aim: u32) -> impl Iterator<Item = (u32, u32, bool)> + '_ {
         let range = self.first[node as usize] as usize..self.first[node as usize + 1] as usize;
         self.ends[range].iter().filter_map(move |(at, along)| {
@@ -223,7 +224,7 @@ impl<'a> Explainer<'a> {
         false
     }
 
-    /// What the cheapest way costs the objective (Dijkstra; costs are zero or more).
+    /// Returns the least loss of the objective on any path (Dijkstra; costs are zero or more).
     fn cheapest(&self, from: u32, to: u32, aim: u32, but: &[u32]) -> Option<i64> {
         let mut distance = vec![i64::MAX; self.network.nodes];
         let mut heap = BinaryHeap::from([Reverse((0, from))]);
@@ -255,7 +256,7 @@ impl<'a> Explainer<'a> {
     }
 }
 
-/// How much more may be sent along an arc, or back.
+/// Returns the units that can still be sent along an arc, or back against it.
 const fn room(arc: &Arc, along: bool) -> i32 {
     if along { arc.upper - arc.flow } else { arc.flow - arc.lower }
 }

@@ -1,4 +1,4 @@
-//! The objectives of a round, one after the other, and what comes of them.
+//! Optimises the objectives of a round in order, and collects the outcome.
 
 use serde::{Deserialize, Serialize};
 
@@ -9,75 +9,75 @@ use super::{
     network::{Network, Potentials, Role},
 };
 
-/// One objective: what is made as great as it can be.
+/// One objective to maximise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "aim", content = "of")]
 pub enum Aim {
-    /// Units that stay as they were allotted before.
+    /// Units that stay as in the earlier outcome.
     Kept,
-    /// Units that stand at this level: those of whoever has least, first.
+    /// Units at this level; levels are filled from the lowest up.
     Level(i32),
-    /// Who gets the next unit where several have the same right: the members' draws.
+    /// Which member gets the next unit where several have the same right, by the members' draws.
     Who,
     /// Units for wishes of this rank.
     Rank(u32),
-    /// Which lot goes to which wish where nothing else decides: the pairs' draws.
+    /// Which lot goes to which wish where nothing else decides, by the draws of pairs.
     Which,
-    /// Nothing: shows that nothing else is possible.
+    /// No objective: proves that no other outcome is possible.
     Settled,
 }
 
-/// An objective that was reached.
+/// An objective and the proof that its value is the largest possible.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Step {
-    /// Which.
+    /// The objective itself.
     #[serde(flatten)]
     pub aim: Aim,
-    /// Its value.
+    /// Largest possible value of the objective.
     pub value: i64,
-    /// What shows that it can be no greater.
+    /// Potentials that prove the value (see `flow`).
     pub potentials: Potentials,
 }
 
-/// What a round comes to.
+/// Outcome of a round.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Outcome {
-    /// The seed of the draws.
+    /// Seed of the draws.
     pub seed: String,
-    /// How often the draw was made again, because it left something open.
+    /// Number of redraws, each made because the draw before left a tie.
     pub redraw: u32,
-    /// Who gets what.
+    /// Units of each lot for each wish, sorted.
     pub shares: Vec<Share>,
-    /// The objectives in their order.
+    /// The objectives in their order, with their proofs.
     pub steps: Vec<Step>,
 }
 
 /// Why there is no outcome.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Failed {
-    /// The input is none.
+    /// The input is wrong.
     #[error(transparent)]
     Input(#[from] BadInput),
-    /// Somebody stopped it.
+    /// The watch stopped the work.
     #[error(transparent)]
     Stopped(#[from] Stopped),
-    /// Sixteen draws in a row left something open, which has never been seen.
+    /// Sixteen draws in a row left a tie, which has never happened.
     #[error("the draw leaves something open, again and again: seal the round anew")]
     Open,
 }
 
-/// How far it is.
+/// Progress of the work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Progress {
-    /// Objectives reached.
+    /// Objectives completed.
     pub done: u32,
-    /// Of so many.
+    /// Objectives in total.
     pub of: u32,
 }
 
 const REDRAWS: u32 = 16;
 
-/// The objectives of an input in their order, without the one that shows that nothing is left.
+/// Returns the objectives of an input in order, without the final [`Aim::Settled`].
 pub(super) fn aims(input: &Input, network: &Network) -> Vec<Aim> {
     let mut aims = Vec::new();
     if !input.kept.is_empty() {
@@ -101,7 +101,7 @@ pub(super) fn aims(input: &Input, network: &Network) -> Vec<Aim> {
 }
 
 impl Aim {
-    /// The arcs that count for it, and how much.
+    /// Returns the arcs that count for the objective, each with its weight.
     pub(super) fn weights(self, network: &Network, input: &Input, draw: &Draw) -> Vec<(u32, i64)> {
         match self {
             Self::Kept => network.kept(),
@@ -114,11 +114,11 @@ impl Aim {
     }
 }
 
-/// Settles a round: exact, and the same on every machine. `watch` is told before each objective how far it is, and asked
-/// often whether to go on.
+/// Settles a round exactly; the result is the same on every machine. It calls `tell` before each objective,
+/// and asks `watch` often whether to continue.
 ///
 /// # Errors
-/// [`Failed`]: the input is wrong, or the watch said stop.
+/// Returns [`Failed`] when the input is wrong, the watch stops the work, or every draw leaves a tie.
 pub fn settle(
     input: &Input,
     seed: &str,
@@ -168,7 +168,7 @@ fn shares(input: &Input, network: &Network, arcs: &[Arc]) -> Vec<Share> {
     for (role, arc) in network.roles.iter().zip(arcs).filter(|(_, arc)| arc.flow > 0) {
         let Role::Pair { lot, want, .. } = role else { continue };
         let units = arc.flow.unsigned_abs();
-        // what stays and what comes to it are two arcs beside each other
+        // A pair's kept and new units are two adjacent arcs.
         if before == Some((lot, want)) {
             if let Some(last) = shares.last_mut() {
                 last.units += units;

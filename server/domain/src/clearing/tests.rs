@@ -1,4 +1,5 @@
-//! Properties of settled rounds, by random trial. Check values of others are in tests/python/rounds.py.
+//! Properties of settled rounds, tested at random. Check values from an independent solver are in
+//! tests/python/rounds.py.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -6,7 +7,7 @@ use proptest::prelude::*;
 
 use super::*;
 
-/// A member: balance, limits, units of lots that they swap or give, and wishes (lots by number, quantity).
+/// A member: balance, limits, lots (units, whether they are a gift), and wishes (indexes of lots, quantity).
 type Made = (i32, u32, u32, Vec<(u32, bool)>, Vec<(Vec<usize>, u32)>);
 
 fn members(lots_a_wish: usize) -> impl Strategy<Value = Vec<Made>> {
@@ -54,7 +55,7 @@ fn settled(input: &Input, seed: &str) -> Outcome {
     settle(input, seed, &mut Unwatched, &mut |_| {}).unwrap()
 }
 
-/// Units that each member takes, by rank.
+/// Returns the units that each member takes, by rank.
 fn taken(input: &Input, outcome: &Outcome) -> BTreeMap<String, BTreeMap<u32, u32>> {
     let wants: BTreeMap<&str, &Want> = input.wants.iter().map(|w| (w.id.as_str(), w)).collect();
     let mut taken: BTreeMap<String, BTreeMap<u32, u32>> = BTreeMap::new();
@@ -69,7 +70,7 @@ fn units(taken: &BTreeMap<String, BTreeMap<u32, u32>>, member: &str) -> u32 {
     taken.get(member).map_or(0, |ranks| ranks.values().sum())
 }
 
-/// The ranks of a member's units, the dearest first.
+/// Returns the ranks of a member's units, best first.
 fn ranks(taken: &BTreeMap<String, BTreeMap<u32, u32>>, member: &str) -> Vec<u32> {
     let ranks = taken.get(member).into_iter().flatten();
     ranks.flat_map(|(rank, units)| std::iter::repeat_n(*rank, *units as usize)).collect()
@@ -119,7 +120,8 @@ proptest! {
         prop_assert_eq!(settled(&input, "seed").shares, settled(&turned, "seed").shares);
     }
 
-    /// Guarantee (c): no other outcome gives everybody as many units of as good ranks, and somebody better.
+    /// Guarantee (c): no other outcome gives every member as many units of as good ranks, and one member
+    /// better.
     #[test]
     fn nothing_is_better_for_everybody(made in members(3), other in "[a-z]{4}") {
         let input = input(&made);
@@ -138,8 +140,8 @@ proptest! {
         }
     }
 
-    /// Guarantee (e): with one lot a wish, hiding wishes, asking less, a lower limit or keeping back lots that are swapped
-    /// bring no more units.
+    /// Guarantee (e): where each wish names one lot, hiding wishes, asking for less, a lower limit or
+    /// withholding swapped lots brings no more units.
     #[test]
     fn hiding_brings_no_more_units(made in members(1), who in 0_usize..8, how in 0_usize..4, what in 0_usize..8) {
         let truth = input(&made);
@@ -162,7 +164,7 @@ proptest! {
         prop_assert!(units(&theirs, &who) <= units(&ours, &who));
     }
 
-    /// What was handed over stays; of the rest, as much as can.
+    /// Completed hand-overs stay; of the rest, as much as possible.
     #[test]
     fn what_stands_is_kept(made in members(3), half in 0_usize..6) {
         let first = input(&made);
@@ -228,7 +230,7 @@ fn what_is_not_there_is_told() {
     let mut bad = good.clone();
     bad.members.push(bad.members[0].clone());
     assert!(bad.check().unwrap_err().0.contains("twice"));
-    // the canonical form has sorted keys and no spaces, whatever the order of fields
+    // The canonical form has sorted keys and no spaces, whatever the order of the fields.
     assert!(
         good.canonical()
             .unwrap()
