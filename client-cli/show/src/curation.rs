@@ -119,7 +119,7 @@ pub fn list(view: &mut View, proposals: &[v1::Proposal]) {
         view.gap();
         view.act("See one in full", Deed::ProposalShow.bare());
         view.act("Curators accept one", Deed::ProposalAccept.bare());
-        view.act("or refuse it", Deed::ProposalRefuse.bare());
+        view.act("Or refuse it", Deed::ProposalRefuse.bare());
     }
 }
 

@@ -59,7 +59,7 @@ pub fn add_evidence(view: &mut View, reply: &v1::AddEvidenceResponse, now: &[v1:
     let first = reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).next();
     let id = first.map(|e| e.evidence_id.as_str()).unwrap_or_default();
     view.act("A slip? Correct it", Deed::EvidenceCorrect.on(id));
-    view.act("or withdraw it", Deed::EvidenceWithdraw.on(id));
+    view.act("Or withdraw it", Deed::EvidenceWithdraw.on(id));
 }
 
 /// Shows a [`v1::RecordSowingResponse`].

@@ -40,7 +40,7 @@ pub fn create_offer(view: &mut View, reply: &v1::CreateOfferResponse) {
     view.gap();
     let id = reply.offer.as_ref().map(|o| o.offer_id.as_str()).unwrap_or_default();
     view.act("Change it later", Deed::OfferChange.on(id));
-    view.act("or withdraw it", Deed::OfferWithdraw.on(id));
+    view.act("Or withdraw it", Deed::OfferWithdraw.on(id));
 }
 
 /// Shows a [`v1::UpdateOfferResponse`].

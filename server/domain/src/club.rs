@@ -1,4 +1,4 @@
-//! Clubs: people who swap together, those among them who arrange it, and members for whom they act.
+//! Clubs: people who swap together, their organisers, and the members whom organisers may act for.
 
 use crate::{
     field::{FieldError, Fields},
@@ -9,96 +9,97 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// How somebody stands to a club.
+    /// How an account relates to a club.
     Standing {
-        /// Invited, and has not said yes.
+        /// An organiser invited the account; it has not accepted.
         Invited = "invited",
-        /// Asked to join, and waits for an organiser.
+        /// The account asked to join and waits for an organiser's answer.
         Asked = "asked",
-        /// A member.
+        /// An ordinary member.
         Member = "member",
-        /// A member who arranges it.
+        /// A member who arranges the club.
         Organiser = "organiser",
     }
 }
 
 impl Standing {
-    /// Whether they belong to it.
+    /// Returns whether the account is a member, organisers included.
     pub const fn belongs(self) -> bool {
         matches!(self, Self::Member | Self::Organiser)
     }
 }
 
-/// A club on file.
+/// A stored club.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Club {
-    /// Its id.
+    /// Unique id of the club.
     pub id: ClubId,
-    /// Its name.
+    /// Display name of the club.
     pub name: String,
-    /// What it is about.
+    /// The club's description of itself.
     pub about: String,
-    /// Where, coarsely.
+    /// Area of the club, coarse; `None` if not given.
     pub area: Option<AreaCode>,
-    /// Whether anybody may ask to join.
+    /// Whether every account may ask to join.
     pub takes_requests: bool,
-    /// When it was made.
+    /// When the club was founded.
     pub created_at: Timestamp,
-    /// When it was closed.
+    /// When the club was closed; `None` while it is active.
     pub closed_at: Option<Timestamp>,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
 }
 
-/// How somebody stands to a club.
+/// An account's relation to one club.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Membership {
     /// The club.
     pub club: ClubId,
-    /// Who.
+    /// The account.
     pub account: AccountId,
-    /// How.
+    /// How the account relates to the club.
     pub standing: Standing,
-    /// Their words on asking, or the organiser's on inviting.
+    /// The account's message on asking to join, or the organiser's on inviting.
     pub words: String,
-    /// Organisers may act for them: how they said so. None where they did not.
+    /// Consent that lets organisers act for the member: how they gave it. `None` without consent.
     pub consent: Option<String>,
-    /// Since when.
+    /// When the current standing began.
     pub since: Timestamp,
 }
 
-/// An invitation to a club, by the handle as it was typed: an account may have it, or none.
+/// An invitation to a club, stored by the handle as typed, so that it does not reveal whether an account has
+/// it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Invitation {
     /// The club.
     pub club: ClubId,
-    /// Whom: their handle in lower case.
+    /// The invited handle, in lower case.
     pub handle_key: String,
-    /// The organiser's words.
+    /// The organiser's message.
     pub words: String,
-    /// The organiser.
+    /// The organiser who invited.
     pub by: AccountId,
-    /// Since when.
+    /// When the invitation was made.
     pub since: Timestamp,
 }
 
-/// A club before it is checked.
+/// An unchecked club, as a person entered it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ClubDraft {
-    /// Its name.
+    /// Display name.
     pub name: String,
-    /// What it is about.
+    /// The club's description of itself.
     pub about: String,
-    /// A code of ISO 3166; may be empty.
+    /// Area: an ISO 3166 code; may be empty.
     pub area: String,
-    /// Whether anybody may ask to join.
+    /// Whether every account may ask to join.
     pub takes_requests: bool,
 }
 
-/// Checks a club's name, words and place.
+/// Checks a club's name, description and area, and returns them in that order.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns every wrong field.
 pub fn check(draft: &ClubDraft) -> Result<(String, String, Option<AreaCode>), Vec<FieldError>> {
     let mut fields = Fields::new();
     let name = fields.line("club.name", &draft.name, limits::REASON_CHARS_MIN, limits::CLUB_NAME_CHARS_MAX);

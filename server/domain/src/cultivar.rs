@@ -10,17 +10,17 @@ use crate::{evidence::Pin, ids::CultivarId, time::Timestamp};
 pub enum Rank {
     /// One cultivar.
     Cultivar,
-    /// A group of cultivars, or a species named as a source named it.
+    /// A group of cultivars, or a species under the name that a source uses.
     Group,
 }
 
-/// What kind of name it is.
+/// Kind of a further name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum NameKind {
     /// Another name of the same cultivar.
     Synonym,
-    /// Another way to write it.
+    /// Another spelling of a name.
     Spelling,
     /// A name used in one region.
     Regional,
@@ -29,82 +29,82 @@ pub enum NameKind {
 /// A further name of a record.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OtherName {
-    /// The name.
+    /// The name as written.
     pub name: String,
-    /// Its kind.
+    /// Kind of the name.
     pub kind: NameKind,
-    /// Sources disagree that it belongs here.
+    /// Whether sources disagree that the name belongs to this record.
     pub disputed: bool,
-    /// The source's key; may be empty for a plain spelling.
+    /// Key of the source; may be empty for a plain spelling.
     pub source: String,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
 }
 
-/// A parent's part.
+/// A parent's role in the cross.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ParentRole {
-    /// The tree that bore the fruit.
+    /// The tree that bore the seed.
     SeedParent,
     /// The tree that gave the pollen.
     PollenParent,
-    /// One of the two; which is not known.
+    /// One of the two; the source does not say which.
     UnknownParent,
 }
 
 /// A parent as a source gives it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Parent {
-    /// Its part.
+    /// Role in the cross.
     pub role: ParentRole,
-    /// Its name.
+    /// Name of the parent.
     pub name: String,
-    /// Sources disagree.
+    /// Whether sources disagree about this parent.
     pub disputed: bool,
-    /// The source's key.
+    /// Key of the source.
     pub source: String,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
 }
 
-/// A record.
+/// A cultivar record, without its evidence.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cultivar {
-    /// Its id.
+    /// Unique id of the record.
     pub id: CultivarId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The accepted name.
+    /// Accepted name.
     pub name: String,
-    /// Keeps namesakes within a crop apart; usually empty.
+    /// Distinguishes records with the same name within a crop; usually empty.
     pub qualifier: String,
-    /// The botanical name with its author.
+    /// Botanical name with its author.
     pub botanical_name: String,
-    /// What it stands for.
+    /// What the record stands for.
     pub rank: Rank,
-    /// Where it comes from.
+    /// Where the cultivar originated, in words.
     pub origin: String,
-    /// Notes.
+    /// Free notes.
     pub notes: String,
     /// Further names.
     pub names: Vec<OtherName>,
     /// Parents as sources give them.
     pub parents: Vec<Parent>,
-    /// Findings set by curators on a citation.
+    /// Findings that curators set on a citation; they override the evidence.
     pub pins: Vec<Pin>,
-    /// Why it takes no evidence and no proposals for now; none if it does.
+    /// Reason for the lock, which blocks evidence and proposals; `None` if unlocked.
     pub locked: Option<String>,
-    /// The record that it was merged into.
+    /// Record that this one was merged into.
     pub merged_into: Option<CultivarId>,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
-    /// When it was last changed.
+    /// When the record last changed.
     pub updated_at: Timestamp,
 }
 
 impl Cultivar {
-    /// The name with what keeps it apart: `Common (Australia)`.
+    /// Returns the name with its qualifier, such as `Common (Australia)`.
     pub fn full_name(&self) -> String {
         if self.qualifier.is_empty() {
             self.name.clone()
@@ -117,10 +117,10 @@ impl Cultivar {
 /// A source that evidence cites.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Source {
-    /// Its key, such as `SCH94`.
+    /// Unique key, such as `SCH94`.
     pub id: String,
-    /// The citation.
+    /// Full citation.
     pub citation: String,
-    /// How much of it was read.
+    /// How much of the source was read.
     pub read: String,
 }

@@ -1,5 +1,5 @@
-//! Crops as data: a profile file says what is observed on a crop, what is published about its seed, and
-//! what to be careful with. Adding a crop means adding a file.
+//! Crops as data. A profile file holds what growers observe on a crop, what is published about its seed, and
+//! what to be careful with. A new crop needs only a new file.
 
 use std::collections::BTreeSet;
 
@@ -15,48 +15,48 @@ pub use storage::{Kept, Storage};
 
 use crate::{field::FieldError, offer::Material};
 
-/// A crop's profile. Some of it no reply shows yet; it is kept for the record.
+/// A crop's profile. Some fields appear in no reply yet; the file keeps them for the record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Crop {
-    /// The key, such as `mango`.
+    /// Unique key, such as `mango`.
     pub slug: String,
-    /// The common name.
+    /// Common name.
     pub name: String,
-    /// The botanical name with its author.
+    /// Botanical name with its author.
     pub botanical_name: String,
-    /// The EPPO code, where known.
+    /// EPPO code; empty if not known.
     #[serde(default)]
     pub eppo_code: String,
-    /// Within which names must be unique (the cultivated plant code's denomination class).
+    /// The cultivated plant code's denomination class, within which names must be unique.
     pub denomination_class: String,
-    /// How its seed behaves, in two sentences.
+    /// How the crop's seed behaves, in two sentences.
     pub about: String,
-    /// What growers exchange of it.
+    /// Kinds of plant material that growers exchange.
     pub materials: Vec<Material>,
-    /// What is published about its seed in general.
+    /// Published facts about its seed in general.
     pub seed: SeedFacts,
-    /// What is observed on it.
+    /// Traits that growers observe on it.
     #[serde(rename = "descriptor")]
     pub descriptors: Vec<Descriptor>,
-    /// Durations, sizes, temperatures.
+    /// Published durations, sizes and temperatures.
     #[serde(rename = "timing", default)]
     pub timings: Vec<Timing>,
-    /// How long material lives, by how it is kept.
+    /// How long seed, wood and plants live, by how they are kept.
     #[serde(rename = "storage", default)]
     pub storages: Vec<Storage>,
-    /// The ways from a wish to a tree.
+    /// Ways from a wish to a tree.
     #[serde(rename = "route", default)]
     pub routes: Vec<RouteProfile>,
-    /// The steps of the ways, each after those that it follows.
+    /// Steps of the ways; each step comes after the steps that it follows.
     #[serde(rename = "step", default)]
     pub steps: Vec<StepProfile>,
-    /// What to be careful with.
+    /// Warnings about the crop.
     #[serde(rename = "caution", default)]
     pub cautions: Vec<Caution>,
 }
 
-/// What is published about the seed of a crop's polyembryonic cultivars.
+/// Published facts about the seed of a crop's polyembryonic cultivars.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SeedFacts {
@@ -64,44 +64,44 @@ pub struct SeedFacts {
     pub off_type_low_pct: Option<f64>,
     /// Highest published off-type rate, percent.
     pub off_type_high_pct: Option<f64>,
-    /// The sources of both.
+    /// Keys of the sources of both rates.
     #[serde(default)]
     pub off_type_sources: Vec<String>,
-    /// Both in words.
+    /// Both rates in words.
     pub off_type_text: String,
-    /// Set where the words are common practice.
+    /// Set instead of sources where the text is common practice.
     #[serde(default)]
     pub off_type_basis: String,
     /// What is published about seeds that give one seedling.
     #[serde(default)]
     pub single_sprout_text: String,
-    /// Its sources.
+    /// Keys of the sources of that text.
     #[serde(default)]
     pub single_sprout_sources: Vec<String>,
-    /// Set where the words are common practice.
+    /// Set instead of sources where the text is common practice.
     #[serde(default)]
     pub single_sprout_basis: String,
-    /// What pulling odd seedlings can and cannot do.
+    /// What removing odd seedlings can and cannot achieve.
     #[serde(default)]
     pub roguing_text: String,
-    /// Its sources.
+    /// Keys of the sources of that text.
     #[serde(default)]
     pub roguing_sources: Vec<String>,
-    /// Set where the words are common practice.
+    /// Set instead of sources where the text is common practice.
     #[serde(default)]
     pub roguing_basis: String,
-    /// The embryony that the crop is taken to have where nothing is on file; empty for none.
+    /// Embryony class assumed where no evidence is stored; empty for none.
     #[serde(default)]
     pub default_class: String,
 }
 
-/// What kind of thing a descriptor records.
+/// The kind of value that a descriptor takes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum DescriptorKind {
     /// One of several states without order.
     Category,
-    /// So many of so many.
+    /// A count within a count, such as 5 of 36 seeds.
     CountRatio,
     /// One of several states in order.
     Ordinal,
@@ -109,7 +109,7 @@ pub enum DescriptorKind {
     Quantity,
     /// A part of the year.
     Period,
-    /// Words.
+    /// Free text.
     Text,
 }
 
@@ -117,51 +117,53 @@ pub enum DescriptorKind {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Descriptor {
-    /// The key, such as `embryony`.
+    /// Unique key within the crop, such as `embryony`.
     pub key: String,
-    /// The label.
+    /// Label for display.
     pub label: String,
-    /// Its kind.
+    /// The kind of value.
     pub kind: DescriptorKind,
-    /// The question it answers.
+    /// Question that the descriptor answers.
     pub question: String,
-    /// How a grower observes it.
+    /// How a grower observes the trait.
     pub observe: String,
-    /// The unit of a quantity.
+    /// Unit of a quantity.
     #[serde(default)]
     pub unit: String,
-    /// For a count ratio: what is counted, such as `seeds`.
+    /// For a count ratio: the things counted, such as `seeds`.
     #[serde(default)]
     pub counted: String,
-    /// For a count ratio: what they did, such as `gave two or more sprouts`.
+    /// For a count ratio: what some of them did, such as `gave two or more sprouts`.
     #[serde(default)]
     pub phrase: String,
-    /// For a category: the count ratio that answers the same question; statements alone never settle it.
+    /// For a category: key of the count ratio that answers the same question. Statements alone then never
+    /// settle it.
     #[serde(default)]
     pub counted_by: String,
-    /// For a quantity: of fewer than this in one place and year a mean is shown, not weighed.
+    /// For a quantity: smallest sample in one place and year whose mean is weighed; a smaller one is only
+    /// shown.
     #[serde(default)]
     pub sample_min: u32,
-    /// For a quantity: more than this is a slip; 0 for no bound.
+    /// For a quantity: largest plausible value, beyond which an entry is a slip; 0 for no bound.
     #[serde(default)]
     pub most: f64,
-    /// The states of a category or ordinal descriptor, in order.
+    /// States of a category or ordinal descriptor, in order.
     #[serde(default)]
     pub states: Vec<State>,
-    /// The source of the definition.
+    /// Key of the source of the definition; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on, such as common practice.
+    /// Basis of the definition without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
 }
 
 impl Descriptor {
-    /// Where the definition comes from.
+    /// Returns the source of the definition, or its basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
-    /// The label of a state; the key if it is not on file.
+    /// Returns the label of a state, or the key itself for an unknown state.
     pub fn state_label<'a>(&'a self, key: &'a str) -> &'a str {
         self.states.iter().find(|s| s.key == key).map_or(key, |s| s.label.as_str())
     }
@@ -171,47 +173,47 @@ impl Descriptor {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct State {
-    /// The key.
+    /// Unique key within the descriptor.
     pub key: String,
-    /// The label.
+    /// Label for display.
     pub label: String,
-    /// What it means.
+    /// What the state means.
     #[serde(default)]
     pub help: String,
 }
 
-/// A duration, size or temperature.
+/// A published duration, size or temperature.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Timing {
-    /// The key, such as `first_fruit_seedling`.
+    /// Key of what is measured, such as `first_fruit_seedling`.
     pub step: String,
-    /// In words.
+    /// What is measured, in words.
     pub label: String,
-    /// Lower end.
+    /// Lower end of the range.
     pub low: Option<f64>,
-    /// Upper end.
+    /// Upper end of the range.
     pub high: Option<f64>,
-    /// The unit of both.
+    /// Unit of both ends.
     #[serde(default)]
     pub unit: String,
-    /// A source's key.
+    /// Key of the source; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on.
+    /// Basis of the numbers without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
-    /// What to bear in mind.
+    /// Limits and context of the numbers.
     #[serde(default)]
     pub note: String,
 }
 
 impl Timing {
-    /// Where the number comes from.
+    /// Returns the source of the numbers, or their basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
-    /// The range in words, such as `3 to 5 years`.
+    /// Returns the range in words, such as `3 to 5 years`.
     pub fn range_text(&self) -> String {
         let unit = &self.unit;
         match (self.low, self.high) {
@@ -224,46 +226,46 @@ impl Timing {
     }
 }
 
-/// A caution.
+/// A warning about the crop.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Caution {
-    /// What it is about: grafting, sap, seed, movement.
+    /// Topic: grafting, sap, seed, movement and so on.
     pub topic: String,
-    /// In words.
+    /// The warning in words.
     pub text: String,
-    /// A source's key.
+    /// Key of the source; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on.
+    /// Basis without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
 }
 
 impl Caution {
-    /// Where it comes from.
+    /// Returns the source of the warning, or its basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
 }
 
 impl Crop {
-    /// The descriptor with this key.
+    /// Returns the descriptor with this key.
     pub fn descriptor(&self, key: &str) -> Option<&Descriptor> {
         self.descriptors.iter().find(|d| d.key == key)
     }
 
-    /// The timings whose step begins with this key: sources that disagree stand side by side.
+    /// Returns the timings whose step begins with this key, one for each source where sources disagree.
     pub fn timings_of<'a>(&'a self, step: &'a str) -> impl Iterator<Item = &'a Timing> {
         self.timings.iter().filter(move |t| t.step.starts_with(step))
     }
 
-    /// The ways of keeping a material.
+    /// Returns the ways of keeping a material.
     pub fn storages_of(&self, material: Material) -> impl Iterator<Item = &Storage> {
         self.storages.iter().filter(move |s| s.material == material)
     }
 
-    /// Every source that the profile names, with where.
+    /// Returns every source key that the profile names, each with the part of the profile that names it.
     pub fn cited(&self) -> Vec<(String, &str)> {
         let seed = &self.seed;
         let parts = [
@@ -285,7 +287,7 @@ impl Crop {
         all
     }
 
-    /// What is wrong with the profile; empty if nothing is.
+    /// Returns every mistake in the profile; empty for a correct one.
     pub fn check(&self) -> Vec<FieldError> {
         let mut wrong = Vec::new();
         let mut note = |field: String, expected: &str| wrong.push(FieldError::new(field, expected));

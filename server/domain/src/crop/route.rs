@@ -1,4 +1,4 @@
-//! The ways from a wish to a tree, as a crop's profile tells them.
+//! The ways from a wish to a tree, as a crop's profile describes them.
 
 use serde::{Deserialize, Serialize};
 
@@ -7,63 +7,63 @@ use super::Only;
 crate::offer::words! {
     /// A way from a wish to a tree of the cultivar.
     Way {
-        /// Plant a tree that somebody grafted.
+        /// Plant a tree that is already grafted.
         GraftedTree = "grafted_tree",
-        /// Sow its seed.
+        /// Sow seed of the cultivar.
         Seed = "seed",
-        /// Raise a rootstock from seed and graft a scion on it.
+        /// Raise a rootstock from seed and graft a scion onto it.
         OwnRootstock = "own_rootstock",
-        /// Graft scions into a grown tree.
+        /// Graft scions into a mature tree.
         TopWorking = "top_working",
     }
 }
 
-/// What a profile says of a way.
+/// A crop profile's entry for one way.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RouteProfile {
-    /// Which way.
+    /// The way that this entry describes.
     pub way: Way,
-    /// A few words for a heading.
+    /// Short heading.
     pub title: String,
-    /// What is done, in a sentence or two.
+    /// What the grower does, in a sentence or two.
     pub about: String,
-    /// How much work it is.
+    /// Amount of work, in words.
     pub effort: String,
-    /// What one needs.
+    /// Things that the grower needs.
     pub needs: Vec<String>,
-    /// Steps of the timings that pass before the years to fruit begin, such as raising a rootstock.
+    /// Timing steps that pass before the years to first fruit begin, such as raising a rootstock.
     #[serde(default)]
     pub before: Vec<String>,
-    /// Steps of the timings that tell the years to the first fruit; sources that disagree stand side by side.
+    /// Timing steps with the years to first fruit, one for each source where sources disagree.
     #[serde(default)]
     pub first_fruit: Vec<String>,
-    /// The same for seed that gives one new seedling; where it is empty the others hold.
+    /// The same steps for seed that gives one new seedling; if empty, `first_fruit` applies.
     #[serde(default)]
     pub first_fruit_one_sprout: Vec<String>,
-    /// Steps of the timings that tell how often it succeeds.
+    /// Timing steps that say how often the way succeeds.
     #[serde(default)]
     pub succeeds: Vec<String>,
-    /// Topics of the cautions that go with it.
+    /// Topics of the cautions that apply.
     pub cautions: Vec<String>,
-    /// A source's key.
+    /// Key of the source; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on.
+    /// Basis without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
 }
 
 impl RouteProfile {
-    /// Where it comes from.
+    /// Returns the source of the entry, or its basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
-    /// All steps of timings that it names.
+    /// Returns every timing step that the entry names.
     pub fn steps(&self) -> impl Iterator<Item = &String> {
         self.before.iter().chain(&self.first_fruit).chain(&self.first_fruit_one_sprout).chain(&self.succeeds)
     }
-    /// Steps of the timings that tell the years to the first fruit, for this kind of seed.
+    /// Returns the timing steps with the years to first fruit for this kind of seed.
     pub fn fruit_steps(&self, seed: Only) -> &[String] {
         match seed {
             Only::OneSprout if !self.first_fruit_one_sprout.is_empty() => &self.first_fruit_one_sprout,

@@ -1,4 +1,4 @@
-//! The steps of a way to a tree, as a crop's profile tells them: what is done, when, and what it follows.
+//! The steps of a way to a tree, as a crop's profile describes them: what to do, when, and after which steps.
 
 use serde::{Deserialize, Serialize};
 
@@ -6,7 +6,7 @@ use super::{Crop, Way};
 use crate::offer::Material;
 
 crate::offer::words! {
-    /// The coarse climate of a place, by its frost: enough to say when plants may stand outside.
+    /// Coarse climate of a place, by its frost: enough to say when plants may stand outside.
     Climate {
         /// No frost.
         Warm = "warm",
@@ -14,19 +14,18 @@ crate::offer::words! {
         Mild = "mild",
         /// Hard frosts every winter.
         Cold = "cold",
-        /// Near the equator: no frost, and seasons that follow the rains and not the sun.
+        /// Near the equator: no frost, and seasons that follow the rains rather than the sun.
         Rains = "rains",
     }
 }
 
-/// Nearer to the equator than so many degrees, months of other places say nothing: half a year apart is as good a guess as
-/// none. A choice of ours.
+/// Latitude in degrees below which months of other places mean nothing, because the rains make the seasons
+/// there. A choice of ours.
 pub const NEAR_EQUATOR: f64 = 10.0;
 
 impl Climate {
-    /// A guess from the latitude alone, degrees: within 10 of the equator the rains make the seasons, within the tropics
-    /// warm, to 35 degrees mild, beyond cold. Height and sea change it, so the grower's word goes before it. A choice of
-    /// ours.
+    /// Guesses the climate from the latitude in degrees: below 10 rains, within the tropics warm, to 35 mild,
+    /// beyond cold. Height and sea change it, so the grower's own entry takes precedence. A choice of ours.
     pub fn guess(latitude: f64) -> Self {
         const TROPIC: f64 = 23.44;
         const LIGHT_FROST: f64 = 35.0;
@@ -38,7 +37,7 @@ impl Climate {
         }
     }
 
-    /// In words.
+    /// Returns the climate in words.
     pub const fn words(self) -> &'static str {
         match self {
             Self::Warm => "no frost",
@@ -48,7 +47,7 @@ impl Climate {
         }
     }
 
-    /// The climate by its frost alone.
+    /// Returns the climate by frost alone: `Rains` becomes `Warm`.
     pub const fn frost(self) -> Self {
         match self {
             Self::Warm | Self::Rains => Self::Warm,
@@ -58,62 +57,62 @@ impl Climate {
     }
 }
 
-/// A step that is for some seed only.
+/// The kind of seed that a step applies to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Only {
-    /// Seed that may send up several sprouts, clones of the mother among them.
+    /// Seed that can send up several sprouts, clones of the mother among them.
     SeveralSprouts,
     /// Seed that gives one new seedling.
     OneSprout,
 }
 
-/// Months in which a step is done, 1 to 12, as they fall north of the equator; none: at any time.
+/// Months of a step, 1 to 12, for north of the equator; an empty list means any time.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Months {
-    /// Where there is no frost.
+    /// Months where there is no frost.
     #[serde(default)]
     pub warm: Vec<u8>,
-    /// Where light frosts come.
+    /// Months where light frosts occur.
     #[serde(default)]
     pub mild: Vec<u8>,
-    /// Where hard frosts come.
+    /// Months where hard frosts occur.
     #[serde(default)]
     pub cold: Vec<u8>,
 }
 
 impl Months {
-    /// Those of a climate; none where the rains make the seasons.
+    /// Returns the months for a climate; empty for `Rains`.
     pub fn of(&self, climate: Climate) -> &[u8] {
         match climate {
             Climate::Warm => &self.warm,
             Climate::Mild => &self.mild,
             Climate::Cold => &self.cold,
-            // whose months these would be is not known: they are asked for
+            // The profile's months fit neither hemisphere here, so the plan asks the grower for them.
             Climate::Rains => &[],
         }
     }
 }
 
-/// Material that must still be alive when the step is done: as long as one of its ways of keeping says.
+/// Material that must still be alive at the step; the storage entry says for how long.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Fresh {
-    /// The material.
+    /// Kind of plant material.
     pub material: Material,
-    /// The key of a way of keeping it.
+    /// Key of the way of keeping it.
     pub keeping: String,
 }
 
-/// The unit of a wait.
+/// Unit of a wait.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum WaitUnit {
-    /// Days.
+    /// Whole days.
     #[default]
     Days,
-    /// Weeks.
+    /// Weeks of 7 days.
     Weeks,
     /// Months of 365.25 / 12 days.
     Months,
@@ -122,7 +121,7 @@ pub enum WaitUnit {
 }
 
 impl WaitUnit {
-    /// Days in one.
+    /// Returns the number of days in one unit.
     pub const fn days(self) -> f64 {
         match self {
             Self::Days => 1.0,
@@ -131,7 +130,7 @@ impl WaitUnit {
             Self::Years => 365.25,
         }
     }
-    /// From the unit of a timing.
+    /// Reads the unit of a timing, or returns `None` for an unknown word.
     pub fn of(word: &str) -> Option<Self> {
         match word {
             "days" => Some(Self::Days),
@@ -151,79 +150,79 @@ impl WaitUnit {
     }
 }
 
-/// What a profile says of a step. How long it waits for what it follows comes from timings, from how long material
-/// keeps, or is written here.
+/// A crop profile's entry for one step. The wait before the step comes from timings, from how long material
+/// lives, or from `low` and `high`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct StepProfile {
-    /// The key; unique for each way, climate and kind of seed.
+    /// Key, unique for each combination of way, climate and kind of seed.
     pub key: String,
-    /// The ways that it belongs to.
+    /// Ways that the step belongs to.
     pub ways: Vec<Way>,
-    /// A few words.
+    /// Short heading.
     pub title: String,
-    /// What to do.
+    /// What the grower does.
     pub about: String,
-    /// What to look for.
+    /// What the grower looks for.
     #[serde(default)]
     pub look_for: String,
-    /// What to do when it fails.
+    /// What the grower does when the step fails.
     #[serde(default)]
     pub if_fails: String,
-    /// For some seed only.
+    /// Kind of seed that the step is limited to.
     #[serde(default)]
     pub only: Option<Only>,
-    /// For some climates only; none: for all.
+    /// Climates that the step is limited to; empty for all.
     #[serde(default)]
     pub climates: Vec<Climate>,
-    /// Not needed where a rootstock is at hand.
+    /// Whether the step raises a rootstock, and so is skipped when one is at hand.
     #[serde(default)]
     pub raises_rootstock: bool,
-    /// Keys of the steps that it follows; none: the start of the plan.
+    /// Keys of the steps that it follows; empty for a step at the start of the plan.
     #[serde(default)]
     pub after: Vec<String>,
-    /// Steps of the timings that tell how long after.
+    /// Timing steps that give the wait.
     #[serde(default)]
     pub timings: Vec<String>,
-    /// Or while this is alive.
+    /// Instead of timings: the wait lasts while this material is alive.
     #[serde(default)]
     pub fresh: Option<Fresh>,
-    /// Or at the earliest so long after.
+    /// Instead of timings: shortest wait, in `unit`.
     #[serde(default)]
     pub low: Option<f64>,
-    /// And at the latest; open where it is not said.
+    /// Longest wait, in `unit`; `None` for an open end.
     #[serde(default)]
     pub high: Option<f64>,
-    /// The unit of both.
+    /// Unit of `low` and `high`.
     #[serde(default)]
     pub unit: WaitUnit,
-    /// When in the year.
+    /// Months in which the step is done.
     #[serde(default)]
     pub months: Months,
-    /// Topics of the cautions that go with it.
+    /// Topics of the cautions that apply.
     #[serde(default)]
     pub cautions: Vec<String>,
-    /// A source's key.
+    /// Key of the source; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on.
+    /// Basis without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
-    /// What to bear in mind.
+    /// Limits and context.
     #[serde(default)]
     pub note: String,
 }
 
-/// How long a step waits for what it follows.
+/// The wait between a step and the steps that it follows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wait {
-    /// Days at least.
+    /// Shortest wait in days.
     pub low: i64,
-    /// Days at most; `None`: nobody says.
+    /// Longest wait in days; `None` if no source gives one.
     pub high: Option<i64>,
-    /// In words, as it was stated.
+    /// The wait in the source's words.
     pub text: String,
-    /// Where it comes from: keys of sources, or `common practice`.
+    /// Keys of sources, or `common practice`.
     pub origins: Vec<String>,
 }
 
@@ -233,7 +232,7 @@ fn whole(days: f64) -> i64 {
     if days.is_finite() { days.clamp(0.0, DAYS_MAX) as i64 } else { 0 }
 }
 
-/// A timing's range in words; nobody waits for hundredths of a day.
+/// Returns a timing's range in words, with days rounded to whole days.
 fn in_whole_days(timing: &super::Timing) -> String {
     if timing.unit != "days" {
         return timing.range_text();
@@ -243,19 +242,19 @@ fn in_whole_days(timing: &super::Timing) -> String {
 }
 
 impl StepProfile {
-    /// Where it comes from.
+    /// Returns the source of the step, or its basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
 
-    /// Whether it belongs to a way for this seed and climate.
+    /// Returns whether the step belongs to a way for this seed and climate.
     pub fn is_for(&self, way: Way, seed: Only, climate: Climate) -> bool {
         self.ways.contains(&way)
             && self.only.is_none_or(|only| only == seed)
             && (self.climates.is_empty() || self.climates.contains(&climate.frost()))
     }
 
-    /// How long it waits. Timings that disagree make one range from the earliest to the latest.
+    /// Returns the wait. Timings that disagree make one range from the earliest to the latest.
     pub fn wait(&self, crop: &Crop) -> Wait {
         if let Some(fresh) = &self.fresh
             && let Some(kept) = crop.storages_of(fresh.material).find(|s| s.key == fresh.keeping)
@@ -320,7 +319,8 @@ impl StepProfile {
         }
     }
 
-    /// What is wrong with it: the field, and what was expected. Order and references are checked by the crop.
+    /// Returns the mistakes in the step: field and message. The crop checks order and references between
+    /// steps.
     pub(super) fn check(&self, crop: &Crop) -> Vec<(&'static str, String)> {
         let mut wrong = Vec::new();
         let mut note = |field, expected: String| wrong.push((field, expected));
@@ -375,8 +375,8 @@ impl StepProfile {
     }
 }
 
-/// What is wrong with the order of the steps: each follows steps that stand before it in the file and belong to the
-/// same way, climate and seed.
+/// Returns the mistakes in the order of the steps. Each step must follow steps that are earlier in the file
+/// and belong to the same way, climate and seed.
 pub(super) fn check_order(steps: &[StepProfile]) -> Vec<(String, String)> {
     let mut wrong: Vec<(String, String)> = Vec::new();
     let mut note = |step: &StepProfile, expected: String| {

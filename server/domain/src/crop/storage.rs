@@ -1,86 +1,88 @@
-//! How long seed, wood and plants live, by how they are kept: published or common practice.
+//! How long seed, wood and plants live, by how they are kept: published figures or common practice.
 
 use serde::{Deserialize, Serialize};
 
 use crate::{odds::Chance, offer::Material};
 
-/// One way of keeping a material, and how long it lives so.
+/// One way of keeping a material, and how long the material lives that way.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Storage {
-    /// The material.
+    /// Kind of plant material.
     pub material: Material,
-    /// The key, such as `moist_cool`.
+    /// Unique key within the material, such as `moist_cool`.
     pub key: String,
-    /// How it is kept, in words that follow "kept": "damp in plastic at room temperature".
+    /// How it is kept, in words that follow "kept", such as "damp in plastic at room temperature".
     pub how: String,
-    /// Up to so many days nothing is said to be lost.
+    /// Days up to which the source reports no loss, or the loss in `alive_pct`.
     #[serde(default)]
     pub good_days: Option<u32>,
-    /// After so many days nothing, or next to nothing, is left.
+    /// Days after which the source reports nothing, or next to nothing, alive.
     #[serde(default)]
     pub dead_days: Option<u32>,
-    /// Up to so many days some of it was said to live, where the source gives a range.
+    /// Days up to which some of it lived, where the source gives a range.
     #[serde(default)]
     pub at_most_days: Option<u32>,
-    /// The source's own words, where it gives no days: then `good_days` and `dead_days` are a reading of them, to plan
-    /// with, and no statement that nothing lives.
+    /// The source's own words, where it gives no days. `good_days` and `dead_days` then interpret these words
+    /// for planning; they do not say that nothing lives.
     #[serde(default)]
     pub words: String,
-    /// Share alive at [`Storage::good_days`], percent; all where it is not said.
+    /// Percent alive at [`Storage::good_days`]; `None` means all.
     #[serde(default)]
     pub alive_pct: Option<f64>,
-    /// What to bear in mind.
+    /// Limits and context.
     #[serde(default)]
     pub note: String,
-    /// A source's key.
+    /// Key of the source; empty if there is none.
     #[serde(default)]
     pub source: String,
-    /// Or what else it rests on.
+    /// Basis without a source, such as `common practice`.
     #[serde(default)]
     pub basis: String,
 }
 
-/// What so many days of keeping leave.
+/// State of a material after some days of keeping.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kept {
-    /// Within the time in which it is said to live; with the share alive at its end, 0 to 1.
+    /// Within the time for which the source reports it alive; holds the share alive at the end of that time,
+    /// 0 to 1.
     Lives(f64),
-    /// Beyond what sources looked at, or between alive and dead: nobody says how many live.
+    /// Beyond what sources observed, or between alive and dead; no source gives a share.
     NotSaid,
-    /// Beyond the time after which nothing is said to live.
+    /// Beyond the time after which the source reports nothing alive.
     Dead,
 }
 
 impl Storage {
-    /// Where it comes from.
+    /// Returns the source of the entry, or its basis without one.
     pub fn origin(&self) -> &str {
         if self.source.is_empty() { &self.basis } else { &self.source }
     }
 
-    /// Days for which it is said to live: to plan with.
+    /// Returns the days for which the source reports it alive, for planning.
     pub fn surely_days(&self) -> Option<u32> {
         self.good_days.or_else(|| self.dead_days.map(|dead| dead.saturating_sub(1)))
     }
 
-    /// The last day on which some of it may live, in days of keeping; beyond it nothing is left, or nobody knows.
+    /// Returns the last day of keeping on which some of it may live. Beyond that day nothing lives, or no
+    /// source says.
     pub fn use_by_days(&self) -> Option<u32> {
         self.dead_days.map(|dead| dead.saturating_sub(1)).or(self.at_most_days).or(self.good_days)
     }
 
-    /// What so many days leave.
+    /// Returns the state after `days` of keeping.
     pub fn after(&self, days: u32) -> Kept {
         if self.words.is_empty() && self.dead_days.is_some_and(|dead| days >= dead) {
             Kept::Dead
         } else if self.good_days.is_some_and(|good| days <= good) {
-            // the figure is of the end; it is not made milder for the days before
+            // The source's share is for the end of the time; earlier days use the same share.
             Kept::Lives(self.alive_pct.unwrap_or(100.0) / 100.0)
         } else {
             Kept::NotSaid
         }
     }
 
-    /// What is wrong: part and what was expected.
+    /// Returns the mistakes in the entry: field and message.
     pub(super) fn check(&self) -> Vec<(&'static str, &'static str)> {
         let mut wrong = Vec::new();
         if self.key.is_empty()
@@ -114,7 +116,7 @@ impl Storage {
 }
 
 impl Kept {
-    /// The chance that one piece lives.
+    /// Returns the chance that one piece is alive.
     pub fn alive(self) -> Chance {
         match self {
             Self::Lives(share) => Chance::exactly(share),
@@ -123,7 +125,7 @@ impl Kept {
         }
     }
 
-    /// In a sentence.
+    /// Returns the state as a sentence.
     pub fn text(self, storage: &Storage, days: u32) -> String {
         let kept = format!("Kept {days} {}, {}", if days == 1 { "day" } else { "days" }, storage.how);
         let origin = storage.origin();
@@ -176,12 +178,12 @@ mod tests {
         assert_eq!(storage.after(42), Kept::Dead);
         let open = Storage { dead_days: None, ..storage.clone() };
         assert_eq!(open.after(1000), Kept::NotSaid);
-        // a range: surely to its low end, last to be used at its high end
+        // A range: planning uses the low end, and the last use is at the high end.
         let range = Storage { at_most_days: Some(20), dead_days: None, ..storage.clone() };
         assert_eq!((range.surely_days(), range.use_by_days()), (Some(14), Some(20)));
         assert_eq!(range.after(15), Kept::NotSaid);
         assert!(range.check().is_empty());
-        // words are no count of the dead
+        // The source's words do not count the dead.
         let said = Storage { words: "a few weeks".into(), ..storage.clone() };
         assert_eq!((said.after(1000), said.use_by_days()), (Kept::NotSaid, Some(41)));
         assert!(said.after(50).text(&said, 50).contains("says “a few weeks” and no days"));

@@ -1,16 +1,16 @@
-//! What differs between two versions of a record, side by side.
+//! The differences between two versions of a record.
 
 use super::Content;
 use crate::cultivar::{NameKind, ParentRole, Rank};
 
-/// One field that differs.
+/// One difference: a changed field, or one list entry removed or added.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Difference {
     /// The field, in words.
     pub field: String,
-    /// Before; empty if there was nothing.
+    /// Earlier value; empty if there was none.
     pub before: String,
-    /// After; empty if there is nothing.
+    /// Later value; empty if there is none.
     pub after: String,
 }
 
@@ -37,7 +37,7 @@ fn rank(rank: Rank) -> &'static str {
     }
 }
 
-/// What differs, field by field; of lists what goes and what comes.
+/// Returns the differences field by field. For lists it returns removed entries first, then added ones.
 pub fn difference(before: &Content, after: &Content) -> Vec<Difference> {
     let mut all = Vec::new();
     let mut say = |field: &str, b: &str, a: &str| {

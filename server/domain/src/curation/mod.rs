@@ -1,8 +1,8 @@
-//! Curation: suggested changes to records, what they would do, and who rules on them.
+//! Curation: proposed changes to records, their effect, and the curators' decisions.
 //!
-//! A change is applied to a record's [`Content`] by [`apply`], which refuses what does not fit; the difference that
-//! curators see and the version that is kept come from the same function. Evidence is never changed by it: a split
-//! moves pieces, a merge only points from one record to the other, so that both can be undone.
+//! [`apply`] changes a record's [`Content`] and refuses what does not fit. The difference that curators see
+//! and the version that the store keeps both come from it. It never changes evidence: a split moves pieces,
+//! and a merge only points from one record to the other, so both can be undone.
 
 mod difference;
 
@@ -20,26 +20,26 @@ use crate::{
     time::Timestamp,
 };
 
-/// What a record says, apart from its evidence: what a version keeps.
+/// What a record says apart from its evidence; versions store this.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Content {
-    /// The accepted name.
+    /// Accepted name.
     pub name: String,
-    /// Keeps namesakes apart.
+    /// Distinguishes records with the same name.
     pub qualifier: String,
-    /// The botanical name.
+    /// Botanical name with its author.
     pub botanical_name: String,
-    /// What it stands for.
+    /// What the record stands for.
     pub rank: Rank,
-    /// Where it comes from.
+    /// Where the cultivar originated, in words.
     pub origin: String,
-    /// Notes.
+    /// Free notes.
     pub notes: String,
     /// Further names.
     pub names: Vec<OtherName>,
-    /// Parents.
+    /// Parents as sources give them.
     pub parents: Vec<Parent>,
-    /// Findings set by curators.
+    /// Findings that curators set on a citation.
     pub pins: Vec<Pin>,
 }
 
@@ -59,125 +59,125 @@ impl From<&Cultivar> for Content {
     }
 }
 
-/// A suggested change.
+/// A proposed change.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "change", rename_all = "snake_case")]
 pub enum Change {
-    /// A record that is missing.
+    /// Adds a missing record.
     NewCultivar {
-        /// The accepted name.
+        /// Accepted name.
         name: String,
-        /// Keeps namesakes apart.
+        /// Distinguishes records with the same name.
         qualifier: String,
-        /// The botanical name; the crop's if empty.
+        /// Botanical name; the crop's if empty.
         botanical_name: String,
-        /// Where it comes from.
+        /// Where the cultivar originated, in words.
         origin: String,
-        /// Notes.
+        /// Free notes.
         notes: String,
-        /// The name was given before today's rules for names.
+        /// Whether the name is older than today's naming rules.
         historic: bool,
     },
-    /// Another accepted name.
+    /// Changes the accepted name.
     Rename {
-        /// The new one.
+        /// New accepted name.
         name: String,
-        /// Keeps namesakes apart.
+        /// Distinguishes records with the same name.
         qualifier: String,
-        /// The old name stays as a further name.
+        /// Whether the old name stays as a further name.
         keep_old: bool,
-        /// The name was given before today's rules for names.
+        /// Whether the name is older than today's naming rules.
         historic: bool,
     },
-    /// A further name.
+    /// Adds a further name.
     AddName {
-        /// The name.
+        /// The name to add.
         name: String,
-        /// Its kind.
+        /// Kind of the name.
         kind: NameKind,
-        /// Sources disagree that it belongs here.
+        /// Whether sources disagree that the name belongs to this record.
         disputed: bool,
     },
-    /// A further name goes.
+    /// Removes a further name.
     RemoveName {
-        /// The name.
+        /// The name to remove.
         name: String,
     },
-    /// A parent.
+    /// Adds a parent.
     AddParent {
-        /// Its part.
+        /// Role in the cross.
         role: ParentRole,
-        /// Its name.
+        /// Name of the parent.
         name: String,
-        /// Sources disagree.
+        /// Whether sources disagree about this parent.
         disputed: bool,
     },
-    /// A parent goes.
+    /// Removes a parent.
     RemoveParent {
-        /// Its part.
+        /// Role in the cross.
         role: ParentRole,
-        /// Its name.
+        /// Name of the parent.
         name: String,
     },
-    /// Botanical name, origin or notes; what is left out stays.
+    /// Changes botanical name, origin or notes; `None` leaves a field unchanged.
     Describe {
-        /// The botanical name.
+        /// New botanical name.
         botanical_name: Option<String>,
-        /// Where it comes from.
+        /// New text on the origin.
         origin: Option<String>,
-        /// Notes.
+        /// New notes.
         notes: Option<String>,
     },
-    /// Other words for a descriptor of the crop; what is left out stays.
+    /// Rewords a descriptor of the crop; `None` leaves a field unchanged.
     DescriptorText {
-        /// The descriptor's key.
+        /// Key of the descriptor.
         descriptor: String,
-        /// Its label.
+        /// New label.
         label: Option<String>,
-        /// The question.
+        /// New question.
         question: Option<String>,
-        /// How to observe it.
+        /// New text on how to observe it.
         observe: Option<String>,
     },
-    /// A finding set on a citation, above the evidence.
+    /// Sets a finding on a citation, which overrides the evidence.
     Pin {
-        /// The pin.
+        /// The finding to set.
         pin: Pin,
     },
-    /// A pin goes.
+    /// Removes a set finding.
     Unpin {
-        /// The descriptor's key.
+        /// Key of the descriptor.
         descriptor: String,
     },
-    /// A second cultivar hides in this record: it gets its own, with its evidence.
+    /// Moves a second cultivar, with its evidence, from this record to a new one.
     Split {
-        /// The new record's name.
+        /// Accepted name of the new record.
         name: String,
-        /// Keeps namesakes apart.
+        /// Distinguishes records with the same name.
         qualifier: String,
-        /// Pieces that belong to the new one.
+        /// Pieces of evidence that move to the new record.
         evidence: Vec<EvidenceId>,
-        /// Further names that belong to the new one.
+        /// Further names that move to the new record.
         names: Vec<String>,
-        /// The name was given before today's rules for names.
+        /// Whether the name is older than today's naming rules.
         historic: bool,
     },
-    /// It is the same as another record, which stays.
+    /// Merges this record into another one for the same cultivar.
     Merge {
         /// The record that stays.
         into: CultivarId,
     },
-    /// A merge was a mistake.
+    /// Undoes a merge.
     Unmerge,
-    /// Back to an earlier version.
+    /// Restores an earlier version.
     Revert {
-        /// Its number.
+        /// Number of the version.
         to_version: i64,
     },
 }
 
 impl Change {
-    /// A word for it, as on the wire.
+    /// Returns the words for the kind of change, as sent to clients.
     pub const fn word(&self) -> &'static str {
         match self {
             Self::NewCultivar { .. } => "new cultivar",
@@ -196,7 +196,8 @@ impl Change {
             Self::Revert { .. } => "revert",
         }
     }
-    /// A new name that it brings, and whether it is historic.
+    /// Returns the new accepted name and qualifier that the change introduces, and whether the name is
+    /// historic.
     pub fn new_name(&self) -> Option<(&str, &str, bool)> {
         match self {
             Self::NewCultivar { name, qualifier, historic, .. }
@@ -215,12 +216,12 @@ impl Change {
             | Self::Revert { .. } => None,
         }
     }
-    /// Whether it must rest on a citation.
+    /// Returns whether the change needs a citation.
     pub const fn needs_citation(&self) -> bool {
         matches!(self, Self::Pin { .. })
     }
 
-    /// Checks its texts and trims them.
+    /// Checks the texts and trims them; mistakes go to `fields`.
     pub fn check(&mut self, fields: &mut Fields) {
         let name = |fields: &mut Fields, field: &str, text: &mut String| {
             if let Some(clean) = fields.line(field, text, 1, limits::NAME_CHARS_MAX) {
@@ -326,55 +327,55 @@ impl Change {
     }
 }
 
-/// Where a proposal stands.
+/// State of a proposal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum State {
-    /// Waiting for a ruling.
+    /// It waits for a curator's decision.
     Open,
-    /// Done.
+    /// A curator accepted it, and the change was made.
     Accepted,
-    /// Not done.
+    /// A curator refused it.
     Refused,
-    /// Taken back by its author.
+    /// Its author withdrew it.
     Withdrawn,
 }
 
-/// A curator's decision.
+/// A curator's decision, or the author's withdrawal.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ruling {
-    /// Whose.
+    /// Account that decided.
     pub by: AccountId,
-    /// When.
+    /// When they decided.
     pub at: Timestamp,
-    /// Why.
+    /// Their reason.
     pub reason: String,
 }
 
-/// A suggested change to a record.
+/// A proposed change to a record, with its state.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
-    /// Its id.
+    /// Unique id of the proposal.
     pub id: ProposalId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The record; none for a new cultivar, and for words of a descriptor.
+    /// The record; `None` for a new cultivar and for the texts of a descriptor.
     pub cultivar: Option<CultivarId>,
-    /// What to change.
+    /// The proposed change.
     pub change: Change,
-    /// Why.
+    /// The author's reason.
     pub reason: String,
-    /// On what; may be empty.
+    /// Citation that the change is based on; may be empty.
     pub citation: String,
-    /// Who suggests it.
+    /// Account that proposes it.
     pub author: AccountId,
-    /// When.
+    /// When it was proposed.
     pub at: Timestamp,
-    /// Where it stands.
+    /// Current state.
     pub state: State,
-    /// The ruling, or the withdrawal.
+    /// The decision or withdrawal; `None` while open.
     pub ruling: Option<Ruling>,
-    /// The record that came of it, or its version.
+    /// What the decision changed, in words; empty when nothing changed.
     pub outcome: String,
 }
 
@@ -382,11 +383,11 @@ fn same(a: &str, b: &str) -> bool {
     Folded::new(a).key() == Folded::new(b).key()
 }
 
-/// A record's content after a change. Changes that concern more than one record's content (split, merge, undoing
-/// one, going back) are completed by the caller, who knows the other records.
+/// Returns a record's content after a change. For changes that involve other records (split, merge, unmerge,
+/// revert) the caller, who knows those records, completes the work.
 ///
 /// # Errors
-/// Why it does not fit this record.
+/// Returns the reason when the change does not fit this record.
 pub fn apply(change: &Change, before: &Content, citation: &str) -> Result<Content, String> {
     let mut after = before.clone();
     match change {
@@ -490,7 +491,7 @@ pub fn apply(change: &Change, before: &Content, citation: &str) -> Result<Conten
     Ok(after)
 }
 
-/// The content of the record that a new cultivar or a split makes; nothing for other changes.
+/// Returns the content of the record that a new cultivar or a split creates; `None` for other changes.
 pub fn founded(change: &Change, botanical_name: &str, from: Option<&Content>) -> Option<Content> {
     let blank = |name: &str, qualifier: &str| Content {
         name: name.to_string(),
