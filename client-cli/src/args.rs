@@ -15,7 +15,7 @@ mod want;
 use std::path::PathBuf;
 
 pub use claim::ClaimCommand;
-pub use club::{ClubArguments, ClubCommand};
+pub use club::{ClubArguments, ClubChanges, ClubCommand};
 pub use cultivar::{CultivarCommand, LockArguments, ProtectArguments};
 pub use curation::{
     ExportArguments, ExportKind, Grounds, Naming, ProposalCommand, ProposeCommand, ReportCommand, Target,

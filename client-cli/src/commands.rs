@@ -33,10 +33,10 @@ fn template(deed: Deed) -> &'static str {
         Deed::OfferShow => "offer show {offer}",
         Deed::OfferChange => "offer change {offer} --quantity 3",
         Deed::OfferWithdraw => "offer withdraw {offer}",
-        Deed::ClaimAsk => "claim ask {offer} --quantity 1 --to CODE --contact \"HOW TO REACH YOU\"",
+        Deed::ClaimAsk => "claim ask {offer} --quantity 1 --to CODE --contact PHONE",
         Deed::ClaimListAll => "claim list --all",
         Deed::ClaimShow => "claim show {claim}",
-        Deed::ClaimAccept => "claim accept {claim} --contact \"HOW TO REACH YOU\"",
+        Deed::ClaimAccept => "claim accept {claim} --contact PHONE",
         Deed::ClaimDecline => "claim decline {claim}",
         Deed::ClaimWithdraw => "claim withdraw {claim}",
         Deed::ClaimHandedOver => "claim handed-over {claim}",
@@ -76,7 +76,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::ClubJoin => "club join {club}",
         Deed::RoundListAll => "round list --all",
         Deed::RoundShow => "round show {round}",
-        Deed::RoundJoin => "round join {round} --area CODE --contact \"HOW TO REACH YOU\"",
+        Deed::RoundJoin => "round join {round} --area CODE --contact PHONE",
         Deed::RoundLots => "round lots {round}",
         Deed::RoundLotsLeft => "round lots {round} --left",
         Deed::RoundBring => "round bring {round} {offer}",
@@ -135,9 +135,13 @@ mod tests {
             let on = deed.about().iter().map(|name| match *name {
                 "kind" => "seed".to_string(),
                 "lot" | "member" | "release" => "12".to_string(),
+                "offer" | "claim" | "round" | "club" | "plan" | "alert" | "evidence" | "sowing" => {
+                    "ofr_01m8cnz27tes2b1a7hraxs3yeg".to_string()
+                }
                 other => format!("some {other}"),
             });
             let command = command(&Act { deed: *deed, on: on.collect() });
+            assert!(command.chars().count() <= 78, "{command} is wider than a screen");
             let command = command
                 .replace(" CODE", " AU-QLD")
                 .replace(" LOT MEMBER", " 3 4")

@@ -23,6 +23,7 @@ mod m0012_wants;
 mod m0013_movement;
 mod m0014_rounds;
 mod m0015_club_invitations;
+mod m0016_round_versions;
 
 /// All steps, oldest first.
 #[derive(Debug)]
@@ -46,6 +47,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0013_movement::Step),
             Box::new(m0014_rounds::Step),
             Box::new(m0015_club_invitations::Step),
+            Box::new(m0016_round_versions::Step),
         ]
     }
 }

@@ -16,6 +16,7 @@ pub mod gate;
 pub mod incoming;
 pub mod logging;
 pub mod mail;
+pub mod mask;
 pub mod methods;
 pub mod policy;
 pub mod reasons;

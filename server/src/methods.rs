@@ -86,7 +86,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::PlanKeepPlan => Row::unary(MEMBER_WRITE, plan::keep_plan),
         Rpc::PlanGetPlan => Row::unary(OWN_READ, plan::get_plan),
         Rpc::PlanListMyPlans => Row::unary(OWN_READ, plan::list_my_plans),
-        Rpc::PlanChangePlan => Row::unary(MEMBER_WRITE, plan::change_plan),
+        Rpc::PlanUpdatePlan => Row::unary(MEMBER_WRITE, plan::update_plan),
         Rpc::PlanChangeStep => Row::unary(MEMBER_WRITE, plan::change_step),
         Rpc::PlanAddStep => Row::unary(MEMBER_WRITE, plan::add_step),
         Rpc::PlanRemoveStep => Row::unary(MEMBER_WRITE, plan::remove_step),

@@ -155,13 +155,17 @@ async fn a_plan_is_kept_and_followed() {
         let back = edit(&ann, &again, "sow", Edit::DoneOn(in_days(-30))).await.unwrap();
         let added = edit(&ann, &back, "separate", Edit::LeaveOut("one sprout each".into())).await.unwrap();
         // elsewhere: the months of the other half of the world, what was done stays
-        let change = v1::ChangePlanRequest {
+        let change = v1::UpdatePlanRequest {
             plan_id: added.plan_id.clone(),
-            climate: v1::Climate::Mild.into(),
-            south: Some(false),
+            plan: Some(v1::PlanDraft {
+                climate: v1::Climate::Mild.into(),
+                south: false,
+                ..Default::default()
+            }),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["climate".into(), "south".into()] }),
             ..Default::default()
         };
-        let elsewhere: v1::ChangePlanResponse = ann.call(&change).await.unwrap();
+        let elsewhere: v1::UpdatePlanResponse = ann.call(&change).await.unwrap();
         let elsewhere = elsewhere.plan.unwrap();
         assert_eq!(step(&elsewhere.steps, "plant_out").months, [3, 4, 5, 6]);
         assert_eq!(step(&elsewhere.steps, "sow").state(), v1::StepState::Done);

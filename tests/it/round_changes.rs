@@ -158,7 +158,12 @@ async fn what_comes_up_after_the_sealing() {
         let tried = v1::PreviewRoundRequest { round_id: id.clone(), tried: Some(limited) };
         let refused = ann.call(&tried).await;
         assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
-        let change = |settings| v1::UpdateRoundRequest { round_id: id.clone(), round: Some(round(settings)) };
+        let change = |settings| v1::UpdateRoundRequest {
+            round_id: id.clone(),
+            round: Some(round(settings)),
+            update_mask: Some(prost_types::FieldMask { paths: vec!["settings".into()] }),
+            ..Default::default()
+        };
         let refused = ann.call(&change(limited)).await;
         assert_eq!(reason(&refused.unwrap_err()), "MIXED_WISHES");
         let line = v1::WishLine { quantity: 3, accepts: mixed.wishes[0].accepts[..1].to_vec(), rank: 1 };

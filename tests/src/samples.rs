@@ -23,6 +23,11 @@ pub fn in_days(days: i64) -> v1::Date {
     scionary_server::convert::date(today().plus_days(days))
 }
 
+/// A mask of fields.
+pub fn mask(paths: &[&str]) -> Option<prost_types::FieldMask> {
+    Some(prost_types::FieldMask { paths: paths.iter().map(|p| (*p).to_string()).collect() })
+}
+
 /// A draft with which nothing is wrong.
 pub fn draft() -> v1::OfferDraft {
     v1::OfferDraft {
@@ -260,8 +265,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::PlanKeepPlan => v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() }.encode_to_vec(),
         Rpc::PlanGetPlan => v1::GetPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanListMyPlans => v1::ListMyPlansRequest::default().encode_to_vec(),
-        Rpc::PlanChangePlan => {
-            v1::ChangePlanRequest { plan_id, title: Some("By the gate".into()), ..Default::default() }
+        Rpc::PlanUpdatePlan => {
+            let says = v1::PlanDraft { title: "By the gate".into(), ..Default::default() };
+            v1::UpdatePlanRequest { plan_id, plan: Some(says), update_mask: mask(&["title"]), version: 0 }
                 .encode_to_vec()
         }
         Rpc::PlanChangeStep => v1::ChangeStepRequest {
@@ -327,7 +333,8 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::CreateClubRequest { club: Some(club(&format!("Club {serial}"))) }.encode_to_vec()
         }
         Rpc::ClubUpdateClub => {
-            v1::UpdateClubRequest { club_id, club: Some(club(&format!("Club {serial} again"))) }
+            let says = club(&format!("Club {serial} again"));
+            v1::UpdateClubRequest { club_id, club: Some(says), update_mask: mask(&["name"]), version: 0 }
                 .encode_to_vec()
         }
         Rpc::ClubGetClub => v1::GetClubRequest { club_id }.encode_to_vec(),
@@ -451,7 +458,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::ListEvidenceRequest { cultivar_id: cultivar, ..Default::default() }.encode_to_vec()
         }
         Rpc::RoundCreateRound => v1::CreateRoundRequest { club_id, round: Some(round()) }.encode_to_vec(),
-        Rpc::RoundUpdateRound => v1::UpdateRoundRequest { round_id, round: Some(round()) }.encode_to_vec(),
+        Rpc::RoundUpdateRound => {
+            let update_mask = mask(&["title"]);
+            v1::UpdateRoundRequest { round_id, round: Some(round()), update_mask, version: 0 }.encode_to_vec()
+        }
         Rpc::RoundGetRound => v1::GetRoundRequest { round_id }.encode_to_vec(),
         Rpc::RoundListRounds => v1::ListRoundsRequest::default().encode_to_vec(),
         Rpc::RoundCallOffRound => v1::CallOffRoundRequest { round_id, reason: reason() }.encode_to_vec(),

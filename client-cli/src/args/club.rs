@@ -15,9 +15,9 @@ pub enum ClubCommand {
     Change {
         /// Its id
         club: String,
-        /// All of it, anew
+        /// What changes; the rest stays
         #[command(flatten)]
-        says: ClubArguments,
+        says: ClubChanges,
     },
     /// Find clubs by name
     Find {
@@ -168,4 +168,21 @@ pub struct ClubArguments {
     /// Anybody may ask to join
     #[arg(long)]
     pub takes_requests: bool,
+}
+
+/// Parts of a club to be changed.
+#[derive(Debug, Args)]
+pub struct ClubChanges {
+    /// Its name
+    #[arg(long)]
+    pub name: Option<String>,
+    /// What it is about
+    #[arg(long)]
+    pub about: Option<String>,
+    /// Where: a country or subdivision such as AU-QLD (ISO 3166)
+    #[arg(long, value_name = "CODE")]
+    pub area: Option<String>,
+    /// Whether anyone may ask to join
+    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
+    pub takes_requests: Option<bool>,
 }

@@ -5,9 +5,9 @@ use std::{collections::BTreeMap, path::Path};
 use scionary_proto::v1;
 use scionary_show::club as show;
 
-use super::save;
+use super::{mask, save};
 use crate::{
-    args::{ClubArguments, ClubCommand},
+    args::{ClubArguments, ClubChanges, ClubCommand},
     client::Client,
     error::Failure,
     output::Output,
@@ -26,7 +26,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Change { club, says: arguments } => {
-            let request = v1::UpdateClubRequest { club_id: club, club: Some(says(arguments)) };
+            let (says, mask) = changes(arguments)?;
+            let request = v1::UpdateClubRequest {
+                club_id: club,
+                club: Some(says),
+                version: 0,
+                update_mask: Some(mask),
+            };
             let reply: v1::UpdateClubResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
@@ -207,6 +213,24 @@ fn day(claims: &[v1::Claim]) -> Vec<(String, Vec<Section>)> {
 fn says(arguments: ClubArguments) -> v1::ClubDraft {
     let ClubArguments { name, about, area, takes_requests } = arguments;
     v1::ClubDraft { name, about, area_code: area, takes_requests }
+}
+
+/// The parts that were typed, and their names.
+fn changes(arguments: ClubChanges) -> Result<(v1::ClubDraft, prost_types::FieldMask), Failure> {
+    let ClubChanges { name, about, area, takes_requests } = arguments;
+    let named = [
+        (name.is_some(), "name"),
+        (about.is_some(), "about"),
+        (area.is_some(), "area_code"),
+        (takes_requests.is_some(), "takes_requests"),
+    ];
+    let draft = v1::ClubDraft {
+        name: name.unwrap_or_default(),
+        about: about.unwrap_or_default(),
+        area_code: area.unwrap_or_default(),
+        takes_requests: takes_requests.unwrap_or_default(),
+    };
+    Ok((draft, mask(named)?))
 }
 
 async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {

@@ -3,6 +3,7 @@
 use scionary_proto::v1::{self, change_step_request::Edit};
 use scionary_show::dated as show;
 
+use super::mask;
 use crate::{
     args::{Hemisphere, PlanArguments, PlanCommand},
     client::Client,
@@ -86,17 +87,24 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::Change { plan, title, note, start, place, hemisphere, climate } => {
-            let request = v1::ChangePlanRequest {
-                plan_id: plan,
-                version: 0,
-                title,
-                note,
+            let update_mask = Some(mask([
+                (title.is_some(), "title"),
+                (note.is_some(), "note"),
+                (start.is_some(), "start"),
+                (place.is_some(), "grid_code"),
+                (hemisphere.is_some(), "south"),
+                (climate.is_some(), "climate"),
+            ])?);
+            let says = v1::PlanDraft {
+                title: title.unwrap_or_default(),
+                note: note.unwrap_or_default(),
                 start,
                 grid_code: place.unwrap_or_default(),
-                south: hemisphere.map(|side| side == Hemisphere::South),
+                south: hemisphere.is_some_and(|side| side == Hemisphere::South),
                 climate: climate.unwrap_or_default().into(),
             };
-            let reply: v1::ChangePlanResponse = client.call(request).await?;
+            let request = v1::UpdatePlanRequest { plan_id: plan, version: 0, plan: Some(says), update_mask };
+            let reply: v1::UpdatePlanResponse = client.call(request).await?;
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::Drop { plan } => {

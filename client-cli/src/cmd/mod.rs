@@ -106,3 +106,16 @@ async fn save<R: prost::Message + Default>(
     file.persist(path).map_err(|e| failed(e.error))?;
     Ok(bytes)
 }
+
+/// The mask of an update: the names of what was typed.
+///
+/// # Errors
+/// Nothing was typed.
+fn mask<const N: usize>(named: [(bool, &str); N]) -> Result<prost_types::FieldMask, Failure> {
+    let paths: Vec<String> =
+        named.into_iter().filter(|(typed, _)| *typed).map(|(_, name)| name.to_string()).collect();
+    if paths.is_empty() {
+        return Err(Failure::usage("say what to change; the same with --help lists what can"));
+    }
+    Ok(prost_types::FieldMask { paths })
+}

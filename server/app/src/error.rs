@@ -488,3 +488,14 @@ impl crate::App {
         text.parse().map_err(|e: IdError| FieldError::new(field, e.to_string()).into())
     }
 }
+
+/// Refuses a change made from another version than the current one.
+pub(crate) fn as_seen(seen: Option<i64>, current: i64) -> Result<(), Error> {
+    match seen {
+        Some(seen) if seen != current => Err(Error::Stale { seen, current }),
+        Some(_) | None => Ok(()),
+    }
+}
+
+/// Makes the new state of something from what is on file: the fields that a change names laid over the others.
+pub type Overlay<F, T> = Box<dyn Fn(&F) -> Result<T, Error> + Send + Sync>;

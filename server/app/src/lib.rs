@@ -39,7 +39,8 @@ use tokio::sync::Semaphore;
 
 pub use call::{Call, WriteKey};
 pub use door::{Done, KeepReply, UseCase, Write};
-pub use error::{Error, RoundStep, Rule};
+pub(crate) use error::as_seen;
+pub use error::{Error, Overlay, RoundStep, Rule};
 
 /// What an operator decides about use.
 #[derive(Clone, Debug)]

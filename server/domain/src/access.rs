@@ -74,7 +74,7 @@ pub struct HandleTickets;
 /// Right to answer, withdraw or confirm a claim.
 #[derive(Debug)]
 pub struct EditClaim;
-/// Right to change a lot, note its outcome, and enter tests of it.
+/// Right to change a lot, note its outcome, and enter its tests.
 #[derive(Debug)]
 pub struct EditLot;
 /// Right to propose, publish or withdraw rules on moving plants.

@@ -106,7 +106,7 @@ pub enum Role {
     Grower,
     /// Decides proposals about one crop.
     Curator {
-        /// The crop's key.
+        /// Key of the crop.
         crop: String,
     },
     /// Arranges a club's swaps.
@@ -177,7 +177,7 @@ pub enum Actor {
     Member {
         /// The account.
         account: Account,
-        /// The session that the call came with.
+        /// The session that the request carries.
         session: SessionId,
         /// When that session ends.
         session_expires_at: Timestamp,
@@ -223,7 +223,7 @@ pub enum CodeKind {
 pub struct Invitation {
     /// Unique id of the invitation.
     pub id: InvitationId,
-    /// What it grants.
+    /// What the code lets its user sign up as.
     pub kind: CodeKind,
     /// The inviter; `None` for the first steward's code, which the server makes.
     pub created_by: Option<AccountId>,
@@ -233,7 +233,7 @@ pub struct Invitation {
     pub created_at: Timestamp,
     /// When the invitation expires.
     pub expires_at: Timestamp,
-    /// When an account was made with it.
+    /// When someone made an account with it.
     pub used_at: Option<Timestamp>,
     /// When it was withdrawn.
     pub revoked_at: Option<Timestamp>,

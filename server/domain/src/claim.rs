@@ -42,7 +42,7 @@ impl State {
     }
 }
 
-/// A side of a claim.
+/// One of the two sides of a claim.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
     /// The account that gives.
@@ -87,7 +87,7 @@ pub struct Claim {
     pub giver: AccountId,
     /// The account that takes.
     pub taker: AccountId,
-    /// How much, in the offer's unit.
+    /// Quantity, in the offer's unit.
     pub quantity: i32,
     /// Area that the plants go to.
     pub to: AreaCode,

@@ -1,19 +1,18 @@
-//! What is wrong with a field of a request. Validation collects all of them, so that a person
-//! corrects a form once.
+//! Mistakes in the fields of a request. Validation collects all of them, so a person corrects a form once.
 
 use std::fmt;
 
-/// One wrong field: its path as the wire names it, and what was expected.
+/// One wrong field, with a message about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FieldError {
-    /// Such as `offer.quantity` or `health.tests[0].laboratory`.
+    /// Path of the field on the wire, such as `offer.quantity` or `health.tests[0].laboratory`.
     pub field: String,
-    /// What was expected, and what was found where that helps.
+    /// Message that says what belongs in the field, and what it holds where that helps.
     pub expected: String,
 }
 
 impl FieldError {
-    /// A wrong field.
+    /// Makes an error for a field.
     pub fn new(field: impl Into<String>, expected: impl Into<String>) -> Self {
         Self { field: field.into(), expected: expected.into() }
     }
@@ -25,29 +24,30 @@ impl fmt::Display for FieldError {
     }
 }
 
-/// Collects what is wrong while the good values are taken along.
+/// Collects mistakes while validation keeps the good values.
 #[derive(Debug, Default)]
 pub struct Fields {
     errors: Vec<FieldError>,
 }
 
 impl Fields {
-    /// Nothing wrong yet.
+    /// Starts without mistakes.
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Notes a wrong field.
+    /// Adds a mistake in a field.
     pub fn wrong(&mut self, field: impl Into<String>, expected: impl Into<String>) {
         self.errors.push(FieldError::new(field, expected));
     }
 
-    /// Takes the value, or notes what was expected.
+    /// Returns the value of an `Ok`; adds the message of an `Err` as a mistake.
     pub fn take<T, E: fmt::Display>(&mut self, field: &str, value: Result<T, E>) -> Option<T> {
         value.map_err(|e| self.wrong(field, e.to_string())).ok()
     }
 
-    /// A text of `min` to `max` characters after trimming, without control characters.
+    /// Returns the trimmed text if it has `min` to `max` characters and no control characters, except line
+    /// breaks and tabs.
     pub fn text(&mut self, field: &str, text: &str, min: usize, max: usize) -> Option<String> {
         let trimmed = text.trim();
         let length = trimmed.chars().count();
@@ -60,7 +60,7 @@ impl Fields {
             self.wrong(field, format!("{wanted} expected, {length} found"));
             return None;
         }
-        // marks that turn the direction of writing can make a text look like another
+        // Marks that reverse the direction of writing can make one text look like another.
         let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
         if trimmed.chars().any(|c| (c.is_control() && c != '\n' && c != '\t') || turns(c)) {
             self.wrong(field, "plain text expected, a control character found");
@@ -69,7 +69,7 @@ impl Fields {
         Some(trimmed.to_string())
     }
 
-    /// A text of one line.
+    /// Returns the trimmed text under the same rules, if it is a single line without tabs.
     pub fn line(&mut self, field: &str, text: &str, min: usize, max: usize) -> Option<String> {
         if text.trim().contains(['\n', '\t']) {
             self.wrong(field, "one line without tabs expected");
@@ -78,10 +78,10 @@ impl Fields {
         self.text(field, text, min, max)
     }
 
-    /// The finished value, or everything that is wrong.
+    /// Returns the value, or every mistake.
     ///
     /// # Errors
-    /// All wrong fields; never an empty list.
+    /// Returns every wrong field; the list is never empty.
     pub fn finish<T>(mut self, value: Option<T>) -> Result<T, Vec<FieldError>> {
         match value {
             Some(value) if self.errors.is_empty() => Ok(value),

@@ -1,4 +1,4 @@
-//! The grafting log: grafts made and how many took, and what many growers' logs say of a method and a month.
+//! The grafting log: grafts made, how many took, and pooled rates by method and month over many growers.
 
 use std::collections::BTreeMap;
 
@@ -14,19 +14,19 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// How a graft is made.
+    /// Way of grafting.
     Method {
-        /// A wedge in a split stock.
+        /// A wedge-shaped scion in a split stock.
         Cleft = "cleft",
         /// Two long cuts with tongues that lock.
         WhipAndTongue = "whip_and_tongue",
-        /// Two long cuts laid together.
+        /// Two long cuts laid together, without tongues.
         Splice = "splice",
-        /// A scion laid to the side of the stock.
+        /// A scion set against a shallow cut in the side of the stock.
         Veneer = "veneer",
-        /// A wedge in a cut in the side of the stock.
+        /// A wedge-shaped scion in a deep cut in the side of the stock.
         Side = "side",
-        /// Scions under the bark.
+        /// Scions pushed under the bark.
         Bark = "bark",
         /// Two plants joined while each keeps its roots.
         Approach = "approach",
@@ -36,68 +36,69 @@ crate::offer::words! {
         ChipBud = "chip_bud",
         /// A patch of bark with one bud.
         PatchBud = "patch_bud",
-        /// Another way.
+        /// Any other way.
         Other = "other",
     }
 }
 
-/// Grafts of one cultivar made by one grower in one way on one day.
+/// Grafts of one cultivar that one grower made with one method on one day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Grafts {
-    /// The id.
+    /// Unique id of the entry.
     pub id: GraftId,
-    /// Who made them.
+    /// The grower who made the grafts.
     pub grower: AccountId,
-    /// The scion's cultivar.
+    /// Cultivar of the scion.
     pub cultivar: CultivarId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// How.
+    /// Grafting method.
     pub method: Method,
-    /// When.
+    /// Day of grafting.
     pub day: Date,
-    /// South of the equator.
+    /// Whether the place is south of the equator.
     pub south: bool,
-    /// The tree or lot that the scions come from.
+    /// Tree or lot of the scions, in the grower's words.
     pub scion_from: String,
-    /// What they were grafted on.
+    /// The rootstock, in the grower's words.
     pub rootstock: String,
-    /// How many were made.
+    /// Number of grafts made.
     pub made: u32,
-    /// How many took; none while nobody looked.
+    /// Number of grafts that took; `None` without a report.
     pub taken: Option<u32>,
-    /// On which day that was seen.
+    /// Day of that report.
     pub seen_on: Option<Date>,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
-    /// When it was entered.
+    /// When the entry was made.
     pub at: Timestamp,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
 }
 
-/// What a grower enters.
+/// A grower's entry, unchecked.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Draft {
-    /// How.
+    /// Grafting method; required.
     pub method: Option<Method>,
-    /// When; today if left out.
+    /// Day of grafting; today if omitted.
     pub day: Option<Date>,
-    /// South of the equator.
+    /// Whether the place is south of the equator.
     pub south: bool,
-    /// The tree or lot that the scions come from.
+    /// Tree or lot of the scions, in the grower's words.
     pub scion_from: String,
-    /// What they were grafted on.
+    /// The rootstock, in the grower's words.
     pub rootstock: String,
-    /// How many.
+    /// Number of grafts made.
     pub made: u32,
-    /// How many took.
+    /// Number of grafts that took, if already known.
     pub taken: Option<u32>,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
 }
 
-/// So early a scion still lives on its own sap: what was seen before is no outcome yet, and is asked for again.
+/// Days for which a scion can live on its own sap. An earlier report is no outcome, and the server asks
+/// again.
 pub const SETTLED_DAYS: i64 = 21;
 
 fn check_taken(fields: &mut Fields, taken: Option<u32>, made: u32) {
@@ -107,10 +108,10 @@ fn check_taken(fields: &mut Fields, taken: Option<u32>, made: u32) {
     }
 }
 
-/// Checks what a grower enters; the day, made good.
+/// Checks an entry. Returns the draft with trimmed texts, its method, and its day.
 ///
 /// # Errors
-/// All that is wrong.
+/// Returns every wrong field.
 pub fn check(draft: &Draft, today: Date) -> Result<(Draft, Method, Date), Vec<FieldError>> {
     let mut fields = Fields::new();
     let scion_from = fields.line("scion_from", &draft.scion_from, 0, limits::GRAFT_TEXT_CHARS_MAX);
@@ -138,10 +139,11 @@ pub fn check(draft: &Draft, today: Date) -> Result<(Draft, Method, Date), Vec<Fi
 }
 
 impl Grafts {
-    /// The entry with what was seen of it on a day; an earlier report is corrected.
+    /// Returns the entry with a report of `taken` grafts on a day (today if omitted). It replaces an earlier
+    /// report.
     ///
     /// # Errors
-    /// What is wrong.
+    /// Returns every wrong field.
     pub fn reported(mut self, taken: u32, seen: Option<Date>, today: Date) -> Result<Self, Vec<FieldError>> {
         let mut fields = Fields::new();
         let day = seen.unwrap_or(today);
@@ -156,60 +158,60 @@ impl Grafts {
         fields.finish(Some(self))
     }
 
-    /// Whether it is settled how many took: seen late enough, or none took.
+    /// Returns whether the outcome is final: the report is late enough, or no graft took.
     pub fn is_settled(&self) -> bool {
         let late = self.seen_on.is_some_and(|seen| seen >= self.day.plus_days(SETTLED_DAYS));
         self.taken == Some(0) || (self.taken.is_some() && late)
     }
 
-    /// Whether a report is due on a day: it is old enough, and not settled.
+    /// Returns whether a report is due: the grafts are old enough and the outcome is not final.
     pub fn report_due(&self, today: Date) -> bool {
         !self.is_settled() && self.day.plus_days(SETTLED_DAYS) <= today
     }
 
-    /// The month of the year that the day would have north of the equator.
+    /// Returns the month of the grafts as it would be north of the equator.
     pub fn northern_month(&self) -> u8 {
         northern_month(self.day, self.south)
     }
 }
 
-/// The month of a day as it would be north of the equator: half a year away from a southern one.
+/// Returns the month of a day as it would be north of the equator; a southern month shifts by half a year.
 pub fn northern_month(day: Date, south: bool) -> u8 {
     if south { (day.month() + 5) % 12 + 1 } else { day.month() }
 }
 
-/// What one grower's log comes to for a method and a month.
+/// One grower's totals for a method and a month.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tally {
-    /// Whose.
+    /// The grower who made the grafts.
     pub observer: Observer,
-    /// How.
+    /// Grafting method.
     pub method: Method,
-    /// The month north of the equator.
+    /// Month as it would be north of the equator, 1 to 12.
     pub month: u8,
-    /// Made, of those that were reported on.
+    /// Number of grafts made, in entries with a report.
     pub made: u64,
-    /// Taken.
+    /// Number of those that took.
     pub taken: u64,
 }
 
-/// With fewer independent growers nothing is shown: a rate must not tell anybody's own log.
+/// Fewest independent growers behind a rate, so that no rate reveals one grower's log.
 pub const GROWERS_MIN: usize = 3;
 
-/// How often grafts take on the average over growers.
+/// How often grafts take, over many growers.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rate {
-    /// The method; none for all together.
+    /// Grafting method; `None` for all methods together.
     pub method: Option<Method>,
-    /// The month north of the equator; none for all together.
+    /// Month as it would be north of the equator; `None` for all months together.
     pub month: Option<u8>,
-    /// Grafts counted, to the nearest ten.
+    /// Number of grafts behind the rate, rounded to ten.
     pub about: u64,
-    /// Growers that are independent of each other.
+    /// Number of independent growers.
     pub growers: usize,
-    /// The share that takes, to the hundredth.
+    /// Mean share that takes, rounded to the hundredth.
     pub middle: f64,
-    /// The 90 % interval, to the hundredth.
+    /// 90 % interval of the share, rounded to the hundredth.
     pub interval: (f64, f64),
 }
 
@@ -217,10 +219,10 @@ fn hundredth(share: f64) -> f64 {
     (share * 100.0).round() / 100.0
 }
 
-/// Rates of all together, of each method, of each month, and of each method in each month, in that order, of what at
-/// least [`GROWERS_MIN`] growers reported on. Each grower has one voice, grafts of one hand are alike (as with seedlings
-/// of one report), growers whom nobody vouched for are not counted, and the numbers are coarse so that nobody's log can
-/// be told by taking one from another.
+/// Returns rates for all grafts together, for each method, for each month, and for each method in each month,
+/// in that order. It leaves out rates with fewer than [`GROWERS_MIN`] growers. Each grower has one voice, and
+/// grafts by one grower are alike (as with seedlings of one report). Growers for whom no one vouched do not count.
+/// Rounding keeps readers from recovering one grower's log by subtraction.
 pub fn rates(tallies: &[Tally]) -> Vec<Rate> {
     let mut groups: BTreeMap<(u8, Option<Method>, Option<u8>), Vec<Report>> = BTreeMap::new();
     for tally in tallies.iter().filter(|t| t.observer.counts() && t.made > 0) {
@@ -295,7 +297,7 @@ mod tests {
         assert_eq!((cleft.about, cleft.growers), (30, 3));
         assert!(cleft.interval.0 < 0.87 && 0.87 < cleft.interval.1, "around 26 of 30: {cleft:?}");
         assert_eq!(of(None, None).unwrap().about, 40, "nobody vouched for the fourth");
-        // of what one or two growers reported on nothing is told
+        // Rates with only one or two growers stay hidden.
         assert_eq!(of(Some(Method::ChipBud), None), None);
         assert_eq!(of(Some(Method::Cleft), Some(4)), None);
         assert!(rates(&[]).is_empty());
@@ -320,7 +322,7 @@ mod tests {
     fn entries_are_checked() {
         let today: Date = "2027-05-30".parse().unwrap();
         assert!(check(&draft(4, None), today).is_ok());
-        // seen early: entered, and asked for again
+        // An early report is stored, and the server asks again.
         assert!(check(&draft(4, Some(3)), today).is_ok());
         let old = Draft { day: Some(today.plus_days(-40)), ..draft(4, Some(5)) };
         let wrong = Draft { method: None, made: 0, day: Some(today.plus_days(5)), ..draft(0, None) };

@@ -1,5 +1,5 @@
-//! Typed ids. An id is a UUID inside; its text form says what it is the id of, such as
-//! `ofr_06f8k3c1…`: a prefix and the 128 bits in Crockford's base 32, lower case.
+//! Typed ids. An id wraps a UUID. Its text form, such as `ofr_06f8k3c1…`, has a prefix for the kind of thing
+//! and the 128 bits in Crockford's base 32, lower case.
 
 use std::{fmt, str::FromStr};
 
@@ -8,23 +8,23 @@ use uuid::Uuid;
 const DIGITS: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
 const TEXT_LEN: usize = 26;
 
-/// Why a text is not the id that was asked for.
+/// Why a text is not the wanted id.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum IdError {
-    /// It is the id of something else.
+    /// The text is the id of another kind of thing.
     #[error("that is {found} id; {expected} id was expected")]
     OtherKind {
-        /// What was asked for, with its article.
+        /// Name of the wanted kind, with its article.
         expected: &'static str,
-        /// What was given, with its article.
+        /// Name of the given kind, with its article.
         found: &'static str,
     },
-    /// It is no id at all.
+    /// The text is not an id.
     #[error("{expected} id looks like {prefix}_ and 26 letters and digits")]
     Malformed {
-        /// What was asked for, with its article.
+        /// Name of the wanted kind, with its article.
         expected: &'static str,
-        /// Its prefix.
+        /// Prefix of the wanted kind.
         prefix: &'static str,
     },
 }
@@ -48,16 +48,16 @@ fn decode(text: &str) -> Option<Uuid> {
     for (place, letter) in text.bytes().enumerate() {
         let digit = DIGITS.iter().position(|d| *d == letter.to_ascii_lowercase())?;
         if place == 0 && digit > 7 {
-            return None; // 26 digits hold 130 bits: the first may use three only
+            return None; // 26 digits hold 130 bits, so the first digit can use only three.
         }
         bits = (bits << 5) | u128::try_from(digit).ok()?;
     }
     Some(Uuid::from_u128(bits))
 }
 
-/// What ids have in common.
+/// What all ids have in common.
 pub trait Id: FromStr<Err = IdError> {
-    /// What a field that holds one is usually called.
+    /// Usual name of a request field that holds such an id.
     const FIELD: &'static str;
 }
 
@@ -68,11 +68,11 @@ macro_rules! ids {
             #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
             pub struct $name(Uuid);
             impl $name {
-                /// The prefix of the text form.
+                /// Prefix of the text form, without the underscore.
                 pub const PREFIX: &'static str = $prefix;
-                /// Takes a UUID for this kind of id.
+                /// Wraps a UUID as this kind of id.
                 pub const fn from_uuid(uuid: Uuid) -> Self { Self(uuid) }
-                /// The UUID inside.
+                /// Returns the wrapped UUID.
                 pub const fn uuid(self) -> Uuid { self.0 }
             }
             impl fmt::Display for $name {
@@ -120,51 +120,51 @@ macro_rules! ids {
 }
 
 ids! {
-    /// A person's account.
+    /// Id of a person's account.
     AccountId = "acc", "an account", "account_id";
-    /// A warning on a lot.
+    /// Id of a warning on a lot.
     AlertId = "alt", "an alert", "alert_id";
-    /// A check of a piece of evidence.
+    /// Id of a check of a piece of evidence.
     CheckId = "chk", "a check", "check_id";
-    /// A claim on an offer.
+    /// Id of a claim on an offer.
     ClaimId = "clm", "a claim", "claim_id";
-    /// A club.
+    /// Id of a club.
     ClubId = "clb", "a club", "club_id";
-    /// A cultivar record.
+    /// Id of a cultivar record.
     CultivarId = "cul", "a cultivar", "cultivar_id";
-    /// A piece of evidence.
+    /// Id of a piece of evidence.
     EvidenceId = "evd", "an evidence", "evidence_id";
-    /// An invitation.
+    /// Id of an invitation.
     InvitationId = "inv", "an invitation", "invitation_id";
-    /// A lot or a mother plant.
+    /// Id of a lot or a mother plant.
     LotId = "lot", "a lot", "lot_id";
-    /// An offer.
+    /// Id of an offer.
     OfferId = "ofr", "an offer", "offer_id";
-    /// Grafts made on one day.
+    /// Id of an entry in a grafting log.
     GraftId = "grf", "a graft", "graft_id";
-    /// A plan.
+    /// Id of a plan.
     PlanId = "pln", "a plan", "plan_id";
-    /// One call to the server.
+    /// Id of one call to the server.
     RequestId = "req", "a request", "request_id";
-    /// A proposal to change a record.
+    /// Id of a proposal to change a record.
     ProposalId = "prp", "a proposal", "proposal_id";
-    /// Pieces of evidence entered together.
+    /// Id shared by pieces of evidence that were entered together.
     ReportId = "rep", "a report", "report_id";
-    /// A grant of a role.
+    /// Id of a grant of a role.
     RoleGrantId = "rol", "a role", "role_grant_id";
-    /// A swap round.
+    /// Id of a swap round.
     RoundId = "rnd", "a round", "round_id";
-    /// What somebody brings to a round.
+    /// Id of a lot that a member brings to a round.
     RoundLotId = "rlt", "a lot of a round", "round_lot_id";
-    /// A signed-in session.
+    /// Id of a signed-in session.
     SessionId = "ses", "a session", "session_id";
-    /// A sowing whose sprouts will be counted.
+    /// Id of a sowing whose sprouts will be counted.
     SowingId = "sow", "a sowing", "sowing_id";
-    /// A complaint about a record or a person.
+    /// Id of a complaint about a record or a person.
     TicketId = "tkt", "a ticket", "ticket_id";
-    /// Something that is sought.
+    /// Id of a want.
     WantId = "wnt", "a want", "want_id";
-    /// A line of a member's list in a round.
+    /// Id of a line of a member's list in a round.
     WishId = "wsh", "a wish", "wish_id";
 }
 

@@ -1,10 +1,10 @@
-//! Every limit that callers meet, with its reason, in one place. What an operator may tune is in the
-//! server's settings instead.
+//! Every limit that callers meet, each with its reason. Values that an operator may tune are in the server's
+//! settings.
 
 macro_rules! limits {
     ($($(#[$doc:meta])* $name:ident: $ty:ty = $value:expr, $key:literal, $reason:literal;)*) => {
         $( #[doc = $reason] pub const $name: $ty = $value; )*
-        /// All of them: name, value, reason.
+        /// Every limit as (name, value, reason).
         pub const ALL: &[(&str, i64, &str)] = &[$(($key, $value as i64, $reason)),*];
     };
 }

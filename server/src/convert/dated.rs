@@ -15,7 +15,8 @@ use scionary_domain::{
 };
 use scionary_proto::v1;
 
-use super::{count, date, grafts, plan::way, read_date, registry as convert, timestamp};
+use super::{count, date, grafts, plan::way, read_date, registry as convert, seen, timestamp};
+use crate::mask::Change;
 
 fn read_way(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<Way> {
     match v1::Way::try_from(wire) {
@@ -79,21 +80,33 @@ pub fn keep(request: v1::KeepPlanRequest) -> Result<KeepPlan, Error> {
     Ok(KeepPlan { wanted: wanted(plan.unwrap_or_default())?, title, note })
 }
 
-fn seen(version: i64) -> Option<i64> {
-    (version != 0).then_some(version)
-}
-
 /// A change of a plan.
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn change(request: v1::ChangePlanRequest) -> Result<ChangePlan, Error> {
-    let v1::ChangePlanRequest { plan_id, version, title, note, start, grid_code, south, climate } = request;
-    let mut wrong = Vec::new();
-    let start = read_date("start", start, &mut wrong);
-    let climate = read_climate("climate", climate, &mut wrong);
+pub fn change(request: v1::UpdatePlanRequest) -> Result<ChangePlan, Error> {
+    let v1::UpdatePlanRequest { plan_id, version, plan, update_mask } = request;
     let id = App::id(&plan_id)?;
-    fine(ChangePlan { id, version: seen(version), title, note, start, grid_code, south, climate }, wrong)
+    let mask = Change::read("plan", plan, update_mask)?;
+    let named = |field: &str| mask.fields.contains(field);
+    let v1::PlanDraft { title, note, start, grid_code, south, climate } = mask.new.clone();
+    let mut wrong = Vec::new();
+    let start = read_date("plan.start", start, &mut wrong).filter(|_| named("start"));
+    if start.is_none() && named("start") && wrong.is_empty() {
+        wrong.push(FieldError::new("plan.start", "say the first day"));
+    }
+    let climate = read_climate("plan.climate", climate, &mut wrong).filter(|_| named("climate"));
+    let change = ChangePlan {
+        id,
+        version: seen(version),
+        title: named("title").then_some(title),
+        note: named("note").then_some(note),
+        start,
+        grid_code: if named("grid_code") { grid_code } else { String::new() },
+        south: named("south").then_some(south),
+        climate,
+    };
+    fine(change, wrong)
 }
 
 /// A change of a step.

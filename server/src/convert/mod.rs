@@ -66,3 +66,8 @@ pub fn read_date(field: &str, day: Option<v1::Date>, wrong: &mut Vec<FieldError>
 pub fn count(n: usize) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
 }
+
+/// The version that a caller saw; none where a change is to be made whatever is there.
+fn seen(version: i64) -> Option<i64> {
+    (version != 0).then_some(version)
+}

@@ -2,7 +2,7 @@
 
 use scionary_app::{
     App, Error,
-    offers::{ChangeOffer, CreateOffer, Field, SearchOffers, Shown, WithdrawOffer},
+    offers::{ChangeOffer, Changed, CreateOffer, SearchOffers, Shown, WithdrawOffer},
 };
 use scionary_domain::{
     field::FieldError,
@@ -10,18 +10,20 @@ use scionary_domain::{
     limits,
     movement::Verdict,
     offer::{
-        Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
+        Contents, Draft, HandOver, MOVEMENT_NOTICE, Material, State, Terms, Unit,
         health::{
             Declaration, DeclarationDraft, Document, Form, GrownAtDraft, Observed, PestTest, Purpose,
             Treatment,
         },
     },
+    place::Place,
     time::Date,
 };
 use scionary_proto::v1;
 use scionary_store::OfferOrder;
 
-use super::{date, read_date, timestamp};
+use super::{date, read_date, seen, timestamp};
+use crate::mask::Change;
 
 pairs!(
     write_material,
@@ -227,6 +229,40 @@ pub fn create(request: v1::CreateOfferRequest) -> Result<CreateOffer, Error> {
     fine(CreateOffer { cultivar, crop, draft, lot, club }, wrong)
 }
 
+/// What an offer says, as its giver would state it. What it is kept for alone is not in it.
+fn stated(contents: &Contents) -> v1::OfferDraft {
+    v1::OfferDraft {
+        cultivar: contents.cultivar.to_string(),
+        crop: String::new(),
+        unknown_seedling: contents.unknown_seedling,
+        material: write_material(contents.material),
+        quantity: contents.quantity,
+        unit: write_unit(contents.unit),
+        terms: write_terms(contents.terms),
+        available_from: Some(date(contents.available_from)),
+        available_until: Some(date(contents.available_until)),
+        place: Some(place(&contents.place)),
+        hand_over: contents.hand_over.iter().map(|h| write_hand_over(*h)).collect(),
+        note: contents.note.clone(),
+        health: Some(health(&contents.health)),
+        taken_on: contents.taken_on.map(date),
+        kept_how: contents.kept_how.clone(),
+        auto_accept: contents.auto_accept,
+        contact: contents.contact.clone(),
+        lot: contents.lot.map(|l| l.to_string()).unwrap_or_default(),
+        club: contents.club.map(|c| c.to_string()).unwrap_or_default(),
+        holder_consent: contents.holder_consent.clone(),
+    }
+}
+
+fn place(place: &Place) -> v1::Place {
+    v1::Place {
+        area_code: place.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
+        grid_code: place.grid.to_string(),
+        label: place.label.clone(),
+    }
+}
+
 /// A request to change.
 ///
 /// # Errors
@@ -236,22 +272,26 @@ pub fn change(request: v1::UpdateOfferRequest) -> Result<ChangeOffer, Error> {
     let mut wrong = Vec::new();
     let id =
         offer_id.parse::<OfferId>().map_err(|e| wrong.push(FieldError::new("offer_id", e.to_string()))).ok();
-    let (Named { cultivar, crop, lot, club }, draft) = read_draft(offer.unwrap_or_default(), &mut wrong);
-    let paths = update_mask.unwrap_or_default().paths;
-    if paths.len() > limits::CHOICES_MAX {
-        wrong.push(FieldError::new("update_mask", format!("at most {} paths expected", limits::CHOICES_MAX)));
+    // values that cannot be read are wrong whether or not the mask names them
+    read_draft(offer.clone().unwrap_or_default(), &mut wrong);
+    let mask = Change::read("offer", offer, update_mask).map_err(|e| wrong.push(e)).ok().map(|mut mask| {
+        // a cultivar is named with its crop
+        if mask.fields.contains("cultivar") {
+            mask.fields.insert("crop".into());
+        }
+        mask
+    });
+    let (Some(id), Some(mask), true) = (id, mask, wrong.is_empty()) else {
         return Err(Error::Invalid(wrong));
-    }
-    let fields = paths
-        .iter()
-        .filter_map(|path| {
-            Field::parse(path.strip_prefix("offer.").unwrap_or(path)).map_err(|e| wrong.push(e)).ok()
-        })
-        .collect();
-    match id {
-        Some(id) => fine(ChangeOffer { id, version, fields, cultivar, crop, draft, lot, club }, wrong),
-        None => Err(Error::Invalid(wrong)),
-    }
+    };
+    let fields = mask.fields.clone();
+    let change = move |contents: &Contents| {
+        let stated = mask.over(&stated(contents)).map_err(|e| Error::Internal(e.to_string()))?;
+        let mut wrong = Vec::new();
+        let (Named { cultivar, crop, lot, club }, draft) = read_draft(stated, &mut wrong);
+        fine(Changed { cultivar, crop, draft, lot, club }, wrong)
+    };
+    Ok(ChangeOffer { id, version: seen(version), fields, change: Box::new(change) })
 }
 
 /// A request to withdraw.
@@ -413,11 +453,7 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         terms: write_terms(contents.terms),
         available_from: Some(date(contents.available_from)),
         available_until: Some(date(contents.available_until)),
-        place: Some(v1::Place {
-            area_code: contents.place.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
-            grid_code: contents.place.grid.to_string(),
-            label: contents.place.label.clone(),
-        }),
+        place: Some(place(&contents.place)),
         hand_over: contents.hand_over.iter().map(|h| write_hand_over(*h)).collect(),
         note: contents.note.clone(),
         health: Some(health(&contents.health)),

@@ -1,16 +1,16 @@
 //! Swap rounds on the wire.
 
 use scionary_app::{
-    Error,
+    App, Error,
     rounds::{
-        AcceptsDraft, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownLot, ShownPart, ShownRound,
-        ShownShare, ShownTaken, ShownWish,
+        AcceptsDraft, ChangeRound, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownLot, ShownPart,
+        ShownRound, ShownShare, ShownTaken, ShownWish,
     },
 };
 use scionary_domain::{
     field::FieldError,
     ids::AccountId,
-    round::{Accepts, Part, PartDraft, Phase, RoundDraft, Settings, WhyLeft, bar_words},
+    round::{Accepts, Part, PartDraft, Phase, Round, RoundDraft, Says, Settings, WhyLeft, bar_words},
 };
 use scionary_proto::v1;
 
@@ -18,8 +18,9 @@ use super::{
     claim::write_state,
     count, date,
     offer::{read_material, write_material, write_unit},
-    read_date, timestamp,
+    read_date, seen, timestamp,
 };
+use crate::mask::Change;
 
 fn small(n: u32) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
@@ -85,7 +86,34 @@ pub fn draft(draft: Option<v1::RoundDraft>) -> Result<RoundDraft, Error> {
     })
 }
 
-/// How somebody takes part.
+/// What a round says of itself, as an organiser would state it.
+fn stated(says: &Says) -> v1::RoundDraft {
+    v1::RoundDraft {
+        title: says.title.clone(),
+        about: says.about.clone(),
+        place: says.place.clone(),
+        area_code: says.area.as_str().to_string(),
+        day: Some(date(says.day)),
+        gather_until: Some(date(says.gather_until)),
+        settings: Some(write_settings(&says.settings)),
+    }
+}
+
+/// A request to change a round.
+///
+/// # Errors
+/// Values that cannot be read.
+pub fn change(request: v1::UpdateRoundRequest) -> Result<ChangeRound, Error> {
+    let v1::UpdateRoundRequest { round_id, round, version, update_mask } = request;
+    let id = App::id(&round_id)?;
+    let mask = Change::read("round", round, update_mask)?;
+    let change = move |round: &Round| {
+        draft(Some(mask.over(&stated(&round.says)).map_err(|e| Error::Internal(e.to_string()))?))
+    };
+    Ok(ChangeRound { id, version: seen(version), change: Box::new(change) })
+}
+
+/// How a member takes part.
 pub fn part(part: Option<v1::RoundPart>) -> PartDraft {
     let v1::RoundPart { area_code, meeting, post, contact, give_more } = part.unwrap_or_default();
     PartDraft { area: area_code, meeting, post, contact, give_more: natural(give_more) }
@@ -129,15 +157,7 @@ pub fn round(shown: &ShownRound) -> v1::Round {
         round_id: round.id.to_string(),
         club_id: round.club.to_string(),
         club_name: shown.club_name.clone(),
-        says: Some(v1::RoundDraft {
-            title: says.title.clone(),
-            about: says.about.clone(),
-            place: says.place.clone(),
-            area_code: says.area.as_str().to_string(),
-            day: Some(date(says.day)),
-            gather_until: Some(date(says.gather_until)),
-            settings: Some(write_settings(&says.settings)),
-        }),
+        says: Some(stated(says)),
         phase: match round.phase {
             Phase::Gathering => v1::RoundPhase::Gathering,
             Phase::Sealed => v1::RoundPhase::Sealed,
@@ -168,6 +188,7 @@ pub fn round(shown: &ShownRound) -> v1::Round {
             })
             .collect(),
         created_at: Some(timestamp(round.created_at)),
+        version: round.says_version,
     }
 }
 

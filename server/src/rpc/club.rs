@@ -3,8 +3,8 @@
 use scionary_app::{
     App, Error,
     clubs::{
-        AllowHelp, AnswerInvitation, AnswerRequest, AskToJoin, ChangeClub, CloseClub, CreateClub,
-        InviteToClub, LeaveClub, RemoveMember, SetOrganiser, Uninvite,
+        AllowHelp, AnswerInvitation, AnswerRequest, AskToJoin, CloseClub, CreateClub, InviteToClub,
+        LeaveClub, RemoveMember, SetOrganiser, Uninvite,
     },
 };
 use scionary_domain::ids::AccountId;
@@ -33,8 +33,7 @@ pub(crate) async fn update_club(
     call: &Admitted,
     request: v1::UpdateClubRequest,
 ) -> Result<Encoded<v1::UpdateClubResponse>, Failure> {
-    let use_case =
-        App::id(&request.club_id).map(|id| ChangeClub { id, draft: convert::draft(request.club.clone()) });
+    let use_case = convert::change(request);
     let message = |club: &_| v1::UpdateClubResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
 }

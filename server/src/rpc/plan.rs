@@ -137,14 +137,14 @@ pub(crate) async fn list_my_plans(
     })
 }
 
-pub(crate) async fn change_plan(
+pub(crate) async fn update_plan(
     site: &Site,
     call: &Admitted,
-    request: v1::ChangePlanRequest,
-) -> Result<v1::ChangePlanResponse, Failure> {
+    request: v1::UpdatePlanRequest,
+) -> Result<v1::UpdatePlanResponse, Failure> {
     let use_case = dated::change(request);
     let plan = written(site, call, use_case).await?;
-    Ok(v1::ChangePlanResponse { plan })
+    Ok(v1::UpdatePlanResponse { plan })
 }
 
 pub(crate) async fn change_step(

@@ -4,9 +4,9 @@ use futures_util::StreamExt as _;
 use scionary_app::{
     App,
     rounds::{
-        AllotRequest, BringLot, CallOffRound, ChangeRound, CheckInLot, CloseRound, CreateRound,
-        HandOverShare, JoinRound, LeaveRound, NoteAdvice, ReopenRound, SetPresence, SetWishes, StartHandOver,
-        TakeBackLot, TakeLeftOver,
+        AllotRequest, BringLot, CallOffRound, CheckInLot, CloseRound, CreateRound, HandOverShare, JoinRound,
+        LeaveRound, NoteAdvice, ReopenRound, SetPresence, SetWishes, StartHandOver, TakeBackLot,
+        TakeLeftOver,
     },
 };
 use scionary_domain::{
@@ -44,8 +44,7 @@ pub(crate) async fn update_round(
     call: &Admitted,
     request: v1::UpdateRoundRequest,
 ) -> Result<Encoded<v1::UpdateRoundResponse>, Failure> {
-    let use_case = App::id(&request.round_id)
-        .and_then(|id| Ok(ChangeRound { id, draft: convert::draft(request.round.clone())? }));
+    let use_case = convert::change(request);
     let message = |round: &_| v1::UpdateRoundResponse { round: Some(convert::round(round)) };
     call.write(&site.app, use_case, message).await
 }

@@ -10,7 +10,7 @@ use super::fetch;
 use crate::{
     args::{RoundArguments, RoundChanges, RoundCommand, TriedArguments},
     client::Client,
-    cmd::save,
+    cmd::{mask, save},
     error::Failure,
     output::Output,
     words,
@@ -25,8 +25,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
         }
         RoundCommand::Change { round, parts } => {
-            let stands = fetch(client, round.clone()).await?.says.unwrap_or_default();
-            let request = v1::UpdateRoundRequest { round_id: round, round: Some(changed(stands, *parts)) };
+            let current = fetch(client, round.clone()).await?;
+            let (says, update_mask) = changed(current.says.unwrap_or_default(), *parts)?;
+            let request = v1::UpdateRoundRequest {
+                round_id: round,
+                round: Some(says),
+                version: current.version,
+                update_mask: Some(update_mask),
+            };
             let reply: v1::UpdateRoundResponse = client.call(request).await?;
             output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
         }
@@ -105,21 +111,35 @@ fn draft(arguments: RoundArguments) -> v1::RoundDraft {
     }
 }
 
-/// What a round says of itself, with parts of it changed.
-fn changed(stands: v1::RoundDraft, parts: RoundChanges) -> v1::RoundDraft {
+/// What a round says of itself with parts of it changed, and the names of these parts.
+fn changed(
+    current: v1::RoundDraft,
+    parts: RoundChanges,
+) -> Result<(v1::RoundDraft, prost_types::FieldMask), Failure> {
     let RoundChanges { title, about, place, area, day, until, settings, no_post } = parts;
-    let own = stands.settings.unwrap_or_default();
+    let own = current.settings.unwrap_or_default();
     let settings = with(own, settings);
-    v1::RoundDraft {
-        title: title.unwrap_or(stands.title),
-        about: about.unwrap_or(stands.about),
-        place: place.unwrap_or(stands.place),
-        area_code: area.unwrap_or(stands.area_code),
-        // a day of its own for lots and wishes stays; the day before the day moves along
-        gather_until: until.or(if day.is_some() { None } else { stands.gather_until }),
-        day: day.or(stands.day),
-        settings: Some(v1::RoundSettings { by_post: settings.by_post && !no_post, ..settings }),
-    }
+    let settings = v1::RoundSettings { by_post: settings.by_post && !no_post, ..settings };
+    let update_mask = mask([
+        (title.is_some(), "title"),
+        (about.is_some(), "about"),
+        (place.is_some(), "place"),
+        (area.is_some(), "area_code"),
+        (day.is_some(), "day"),
+        // the last day for lots and wishes moves along with the day, unless it is said
+        (until.is_some() || day.is_some(), "gather_until"),
+        (settings != own, "settings"),
+    ])?;
+    let says = v1::RoundDraft {
+        title: title.unwrap_or_default(),
+        about: about.unwrap_or_default(),
+        place: place.unwrap_or_default(),
+        area_code: area.unwrap_or_default(),
+        day,
+        gather_until: until,
+        settings: Some(settings),
+    };
+    Ok((says, update_mask))
 }
 
 /// Settings with some of them changed.

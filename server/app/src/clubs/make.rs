@@ -9,7 +9,7 @@ use scionary_domain::{
 use scionary_store::{account_store, club_store};
 
 use super::{ShownClub, organised, store};
-use crate::{Done, Error, Rule, UseCase, Write};
+use crate::{Done, Error, Overlay, Rule, UseCase, Write, as_seen};
 
 /// Makes a club; its maker arranges it.
 pub struct CreateClub {
@@ -21,8 +21,10 @@ pub struct CreateClub {
 pub struct ChangeClub {
     /// Which.
     pub id: ClubId,
-    /// All of it, anew.
-    pub draft: ClubDraft,
+    /// The version that the caller saw; none to change whatever is there.
+    pub version: Option<i64>,
+    /// Makes what the club says of itself from what is on file.
+    pub change: Overlay<Club, ClubDraft>,
 }
 
 impl UseCase for CreateClub {
@@ -68,9 +70,11 @@ impl UseCase for ChangeClub {
     type Out = ShownClub;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownClub>, Error> {
         let (mut club, granted) = organised(write, self.id).await?;
-        let (name, about, area) = check(&self.draft)?;
+        as_seen(self.version, club.version)?;
+        let draft = (self.change)(&club)?;
+        let (name, about, area) = check(&draft)?;
         (club.name, club.about, club.area) = (name, about, area);
-        club.takes_requests = self.draft.takes_requests;
+        club.takes_requests = draft.takes_requests;
         store(write, &granted, &mut club).await?;
         let id = club.id;
         let out = ShownClub::new(write.tx, club, write.call.actor.account()).await?;

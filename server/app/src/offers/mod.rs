@@ -8,7 +8,7 @@ mod read;
 mod search;
 mod withdraw;
 
-pub use change::{ChangeOffer, Field};
+pub use change::{ChangeOffer, Changed};
 pub use create::CreateOffer;
 pub use nearby::Offered;
 pub use search::{FoundOffers, SearchOffers};

@@ -14,7 +14,7 @@ use scionary_store::{AuditRow, OutboxRow, StoreError, claim_store, club_store, r
 use serde_json::json;
 
 use super::{ShownRound, TOPIC, claims_of, facts::OnFile, held, in_phase, notices, store};
-use crate::{Done, Error, Rule, UseCase, Write, claims, clubs, ports::Entropy};
+use crate::{Done, Error, Overlay, Rule, UseCase, Write, as_seen, claims, clubs, ports::Entropy};
 
 /// Makes a round of a club (its organisers).
 pub struct CreateRound {
@@ -26,10 +26,12 @@ pub struct CreateRound {
 
 /// Changes what a round says of itself while it gathers.
 pub struct ChangeRound {
-    /// Which.
+    /// Which round.
     pub id: RoundId,
-    /// All of it, anew.
-    pub draft: RoundDraft,
+    /// The version that the caller saw; none to change whatever is there.
+    pub version: Option<i64>,
+    /// Makes what the round says of itself from what is on file.
+    pub change: Overlay<Round, RoundDraft>,
 }
 
 /// Calls a round off: what was brought is its givers' again.
@@ -74,6 +76,7 @@ impl UseCase for CreateRound {
             runs: 0,
             created_at: now,
             version: 1,
+            says_version: 1,
         };
         round_store::insert(write.tx, &granted, &round).await?;
         let words = format!(
@@ -101,7 +104,8 @@ impl UseCase for ChangeRound {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
         let (mut round, granted) = held(write, self.id).await?;
         in_phase(&round, &[Phase::Gathering])?;
-        let says = check(&self.draft, write.call.now.date())?;
+        as_seen(self.version, round.says_version)?;
+        let says = check(&(self.change)(&round)?, write.call.now.date())?;
         let file = OnFile::read(write.tx, round.clone()).await?;
         file.fit(&write.app.registry(), &says.settings)?;
         match file.too_long(&says.settings) {
@@ -112,6 +116,7 @@ impl UseCase for ChangeRound {
         let moved =
             (says.day, &says.place, &says.area) != (round.says.day, &round.says.place, &round.says.area);
         round.says = says;
+        round.says_version += 1;
         store(write, &granted, &mut round).await?;
         let mut done = Done::new((), "round.changed", round.id, json!({})).and_publish(TOPIC, round.id);
         if moved {

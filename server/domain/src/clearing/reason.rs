@@ -18,7 +18,7 @@ use super::{
     solve::{Aim, Outcome},
 };
 
-/// Why one more unit of a lot did not go to a wish.
+/// The reason why a wish did not get one more unit of a lot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "reason")]
 pub enum Reason {

@@ -1,4 +1,4 @@
-//! What a grower enters, checked against the crop's descriptors: all that is wrong at once.
+//! Checks a grower's entry against the crop's descriptors, and reports every mistake at once.
 
 use super::{
     Kind, Method, Value,
@@ -13,124 +13,124 @@ use crate::{
     time::Date,
 };
 
-/// One thing observed.
+/// One observation or statement in an entry.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Observed {
-    /// A sowing's tally.
+    /// Tally of a sowing.
     Sowing(Sowing),
-    /// Seedlings judged.
+    /// Seedlings judged as true to type or off-type.
     Seedlings(Seedlings),
-    /// Something counted by a descriptor's key: for publications and further count ratios.
+    /// A count for any count-ratio descriptor, for example from a publication.
     Count {
-        /// The descriptor's key.
+        /// Key or label of the descriptor.
         descriptor: String,
-        /// Counted.
+        /// Number of things counted.
         counted: u32,
-        /// Of these.
+        /// Number of those that had the trait.
         of_these: u32,
     },
-    /// A quantity.
+    /// A measured quantity.
     Measure {
-        /// The descriptor's key.
+        /// Key or label of the descriptor.
         descriptor: String,
-        /// The mean.
+        /// Mean of the measured values, in `unit`.
         value: f64,
-        /// Its unit; the descriptor's if empty.
+        /// Unit of the value; the descriptor's unit if empty.
         unit: String,
-        /// Of how many fruits or plants; 0 if not said.
+        /// Number of fruits or plants behind the mean; 0 if not given.
         sample: u32,
     },
-    /// A step on a scale.
+    /// A grade on an ordinal scale.
     Rating {
-        /// The descriptor's key.
+        /// Key or label of the descriptor.
         descriptor: String,
-        /// The state's key or label.
+        /// Key or label of the state.
         state: String,
     },
-    /// First and last ripe fruit.
+    /// First and last day of ripe fruit; one may be missing.
     Sighting {
-        /// The descriptor's key; the crop's only period if empty.
+        /// Key or label of the descriptor; if empty, the crop's first period descriptor.
         descriptor: String,
-        /// First ripe.
+        /// First day of ripe fruit.
         first: Option<Date>,
-        /// Last ripe.
+        /// Last day of ripe fruit.
         last: Option<Date>,
     },
-    /// A class or words without a count.
+    /// A class or a text, without a count.
     Statement {
-        /// The descriptor's key.
+        /// Key or label of the descriptor.
         descriptor: String,
-        /// The state's key or label; empty for words.
+        /// Key or label of the state; empty for a text.
         state: String,
-        /// Words, where the descriptor takes words.
+        /// The text, for descriptors other than categories.
         text: String,
     },
 }
 
-/// What a grower enters together: one visit, one tree, one publication.
+/// What a grower enters together: one visit, one tree or one publication. Unchecked.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Draft {
-    /// What was observed.
+    /// The observations and statements.
     pub observed: Vec<Observed>,
-    /// When.
+    /// Day of the observation.
     pub day: Option<Date>,
-    /// Country or subdivision; may be empty.
+    /// Country or subdivision: an ISO 3166 code; may be empty.
     pub area_code: String,
-    /// Grid code; may be empty.
+    /// Grid code of the place; may be empty.
     pub grid_code: String,
-    /// The place in words.
+    /// The place in the grower's words.
     pub place_label: String,
-    /// The tree, in the grower's words.
+    /// The tree in the grower's words.
     pub tree: String,
-    /// How.
+    /// How the grower observed it.
     pub method: Method,
-    /// It is what a publication says.
+    /// Whether the entry reports what a publication says.
     pub published: bool,
-    /// The publication, or another reference.
+    /// The publication, or another reference; required if `published`.
     pub citation: String,
-    /// The name used for it, if another.
+    /// Name that the grower or publication uses, if different from the record's.
     pub named_as: String,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
 }
 
-/// One statement on one descriptor.
+/// One checked statement on one descriptor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
     /// What was observed or stated.
     pub value: Value,
-    /// What kind of statement.
+    /// Kind of statement.
     pub kind: Kind,
-    /// In words.
+    /// The value in words.
     pub as_stated: String,
 }
 
-/// A checked draft.
+/// A draft that passed every check.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Checked {
-    /// The statements.
+    /// The statements, one for each descriptor.
     pub entries: Vec<Entry>,
-    /// When.
+    /// Day of the observation.
     pub day: Option<Date>,
-    /// Where, coarsely.
+    /// Coarse place; `None` without a grid code.
     pub place: Option<Place>,
-    /// Where, in words, as others see it.
+    /// The place in words, as other members see it.
     pub place_text: String,
-    /// The tree.
+    /// The tree in the grower's words.
     pub tree: String,
-    /// How.
+    /// How the grower observed it.
     pub method: Method,
-    /// The publication or another reference.
+    /// The publication, or another reference.
     pub citation: String,
-    /// The name used for it.
+    /// Name that the grower or publication uses, if different from the record's.
     pub named_as: String,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
 }
 
-/// Factors to grams: the international avoirdupois pound (exactly 453.59237 g) and its ounce.
+/// Factors to grams, from the international avoirdupois pound (exactly 453.59237 g) and its ounce.
 const TO_GRAMS: [(&str, f64); 8] = [
     ("g", 1.0),
     ("gram", 1.0),
@@ -142,7 +142,7 @@ const TO_GRAMS: [(&str, f64); 8] = [
     ("pounds", 453.592_37),
 ];
 
-/// A value in the descriptor's unit.
+/// Converts a value to the descriptor's unit, or returns a message for an unknown unit.
 fn in_unit(descriptor: &Descriptor, value: f64, unit: &str) -> Result<f64, String> {
     let unit = unit.trim().to_lowercase();
     if unit.is_empty() || unit == descriptor.unit.to_lowercase() {
@@ -157,7 +157,7 @@ fn in_unit(descriptor: &Descriptor, value: f64, unit: &str) -> Result<f64, Strin
     Err(format!("{} expected, {unit:?} found", descriptor.unit))
 }
 
-/// A state by its key or its label, however written.
+/// Finds a state by its key or label, ignoring case, hyphens and underscores.
 fn state_of<'a>(descriptor: &'a Descriptor, typed: &str) -> Result<&'a str, String> {
     let plain = |text: &str| text.trim().to_lowercase().replace(['-', '_'], " ");
     let wanted = plain(typed);
@@ -176,7 +176,7 @@ fn state_of<'a>(descriptor: &'a Descriptor, typed: &str) -> Result<&'a str, Stri
         })
 }
 
-/// Finds descriptors and notes what is wrong.
+/// Finds descriptors, and collects the mistakes.
 struct Reader<'a> {
     crop: &'a Crop,
     wrong: Vec<FieldError>,
@@ -187,7 +187,7 @@ impl<'a> Reader<'a> {
         self.wrong.push(FieldError::new(field, expected));
     }
     fn descriptor(&mut self, path: &str, key: &str, kinds: &[DescriptorKind]) -> Option<&'a Descriptor> {
-        // by its key or its label, however spaced
+        // A descriptor matches by key or label, whatever the spacing.
         let wanted = Folded::new(key).joined;
         let named =
             |d: &&Descriptor| Folded::new(&d.key).joined == wanted || Folded::new(&d.label).joined == wanted;
@@ -221,7 +221,7 @@ impl<'a> Reader<'a> {
         found
     }
 
-    /// What a kind of trait takes, in words.
+    /// Returns the kind of entry that a descriptor takes, in words.
     const fn takes(kind: DescriptorKind) -> &'static str {
         match kind {
             DescriptorKind::Category => "stated, not measured: enter it as a statement",
@@ -233,7 +233,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The statements of one thing observed.
+    /// Returns the statements in one observation: descriptor key, value, kind. Mistakes go to `wrong`.
     fn read(&mut self, path: &str, observed: &Observed) -> Vec<(String, Value, Kind)> {
         match observed {
             Observed::Sowing(sowing) => match sowing.rows(&format!("{path}.sowing")) {
@@ -390,10 +390,10 @@ impl<'a> Reader<'a> {
     }
 }
 
-/// Checks a draft.
+/// Checks a draft. Days may lie one day after `today`, because of time zones.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns every wrong field.
 pub fn check(draft: &Draft, crop: &Crop, today: Date) -> Result<Checked, Vec<FieldError>> {
     let mut reader = Reader { crop, wrong: Vec::new() };
     if draft.observed.is_empty() {
@@ -473,7 +473,7 @@ pub fn check(draft: &Draft, crop: &Crop, today: Date) -> Result<Checked, Vec<Fie
     }
 }
 
-/// The place, where a grid code is given; and its words.
+/// Returns the place, if the draft has a grid code, and the place in words.
 fn place_of(fields: &mut Fields, draft: &Draft) -> (Option<Place>, String) {
     let words = |area: &str, label: &str| match (label.is_empty(), area.is_empty()) {
         (true, _) => area.to_string(),

@@ -1,10 +1,11 @@
-//! How well growers' evidence held up: the weight table that a nightly job makes.
+//! Measures how well growers' evidence held up. A nightly job makes this weight table.
 //!
-//! A piece is compared with what independent others say of the same question (leave-one-out, everybody at the
-//! prior weight, so that no grower lifts another). It is right or wrong only where the others are sure by
-//! themselves; independent checks count half a piece each. The accuracy is shrunk towards the prior, so that a
-//! few pieces change little, and turned into log-odds ([`super::voice::weight_of`]). The table decides nothing by
-//! itself; a conclusion is defended by the contested flag.
+//! Each piece is compared with what independent other growers say on the same question (leave-one-out).
+//! Everyone has the prior weight there, so no grower can lift another. A comparison counts only where the
+//! others are sure by themselves; the checks by one independent group count as half a comparison. The
+//! accuracy shrinks towards the prior, so a few pieces change little, and becomes log-odds
+//! ([`super::voice::weight_of`]). The table decides nothing by itself; the contested flag protects a
+//! conclusion.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -22,30 +23,30 @@ use crate::{
     ids::AccountId,
 };
 
-/// Others are sure of a class from this probability on.
+/// Lowest probability at which the others are sure of a class.
 const SURE: f64 = 0.90;
-/// A measure within this share of the others' median is right.
+/// Largest deviation from the others' median, relative to that median, at which a measure is right.
 const WITHIN: f64 = 0.30;
-/// What an independent check counts beside a comparison.
+/// Weight of one group's checks of one author, relative to a comparison.
 const CHECK_VOTE: f64 = 0.5;
 
-/// How one grower's evidence held up.
+/// How well one grower's evidence held up.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Record {
-    /// Comparisons that could be made, checks as halves.
+    /// Number of comparisons made; the checks by one group count together as half.
     pub compared: f64,
-    /// Of these, right.
+    /// Number of those comparisons in which the grower was right.
     pub right: f64,
-    /// Independent growers who bore a piece out.
+    /// Number of checks by independent groups that agree with a piece.
     pub borne_out: u32,
-    /// Independent growers who doubted a piece.
+    /// Number of checks by independent groups that doubt a piece.
     pub doubted: u32,
-    /// Pieces in all.
+    /// Number of pieces of evidence in total.
     pub pieces: u32,
 }
 
 impl Record {
-    /// How often their evidence is right, shrunk towards the prior.
+    /// Returns how often the grower's evidence is right, shrunk towards the prior.
     pub fn accuracy(&self) -> f64 {
         (self.right + ACCURACY_PRIOR * PRIOR_VOTES) / (self.compared + PRIOR_VOTES)
     }
@@ -55,16 +56,16 @@ impl Record {
     }
 }
 
-/// The weight table in the making.
+/// The weight table under construction.
 #[derive(Debug, Default)]
 pub struct Table {
     records: BTreeMap<AccountId, Record>,
-    /// What each group's checks say of each author: so many of so many bear out.
+    /// Checks by (author, checker's group): number that agree, number in total.
     checks: BTreeMap<(AccountId, AccountId), (f64, f64)>,
 }
 
 impl Table {
-    /// Adds what one record's evidence tells of its growers.
+    /// Adds what one cultivar record's evidence shows about its growers.
     pub fn add(&mut self, crop: &Crop, evidence: &[Arc<Evidence>]) {
         for piece in evidence {
             let Some(observed) = &piece.observed else { continue };
@@ -98,7 +99,7 @@ impl Table {
             return;
         }
         for heard in &mut own {
-            // everybody at the prior: otherwise a circle could lift itself
+            // Everyone gets the prior; otherwise a circle of growers could lift itself.
             heard.voice.accuracy = ACCURACY_PRIOR;
         }
         let mut of_group: BTreeMap<&str, Vec<&Heard<'_>>> = BTreeMap::new();
@@ -109,7 +110,7 @@ impl Table {
             let others: Vec<&Heard<'_>> =
                 own.iter().filter(|h| h.voice.group != group && h.voice.trust > 0.0).collect();
             let Some(consensus) = Consensus::of(descriptor, &others) else { continue };
-            // a grower's many pieces on one question are one comparison
+            // Several pieces of one grower on one question make one comparison.
             let mut of_grower: BTreeMap<AccountId, (f64, f64)> = BTreeMap::new();
             for heard in members {
                 let Some(observed) = &heard.evidence.observed else { continue };
@@ -125,8 +126,8 @@ impl Table {
         }
     }
 
-    /// The table. All that one group says in checks of one author is together half a comparison: nobody silences
-    /// another by doubting piece after piece.
+    /// Returns the table. All checks that one group makes of one author count together as half a comparison,
+    /// so no one can silence another grower by doubting piece after piece.
     pub fn finish(mut self) -> BTreeMap<AccountId, Record> {
         for ((author, _), (out, all)) in self.checks {
             self.records.entry(author).or_default().note(out / all, CHECK_VOTE);
@@ -135,7 +136,7 @@ impl Table {
     }
 }
 
-/// One value for each group: the median of its own, so that nobody speaks twice.
+/// Returns one value for each group, the lower median of its own, so that no group counts twice.
 fn of_groups(others: &[&Heard<'_>], number: impl Fn(&Value) -> Option<f64>) -> Vec<f64> {
     let mut of: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for heard in others {
@@ -146,20 +147,21 @@ fn of_groups(others: &[&Heard<'_>], number: impl Fn(&Value) -> Option<f64>) -> V
     of.values().filter_map(|own| median::medians(own)).map(|(low, _)| low).collect()
 }
 
-/// What others are sure of.
+/// What the other growers are sure of.
 enum Consensus {
-    /// A class.
+    /// A class, by its key.
     Class(String),
-    /// Steps from the lower to the upper median.
+    /// Grades from the lower to the upper median.
     Steps(f64, f64),
-    /// The 90 % interval of a share.
+    /// 90 % interval of a share.
     Share(f64, f64),
-    /// The median of measures, and their range.
+    /// Median and range of the measures.
     Measure { middle: f64, low: f64, high: f64 },
 }
 
 impl Consensus {
-    /// What others are sure of; nothing where they are not, or where fewer than two independent ones speak.
+    /// Returns what the others are sure of; `None` when they are not sure or fewer than two independent
+    /// groups speak.
     fn of(descriptor: &Descriptor, others: &[&Heard<'_>]) -> Option<Self> {
         let groups: BTreeSet<&str> = others.iter().map(|h| h.voice.group.as_str()).collect();
         if groups.len() < 2 {
@@ -186,7 +188,7 @@ impl Consensus {
                 });
                 let (low, high) = median::medians(&steps)?;
                 let near = steps.iter().filter(|s| **s + 1.0 >= low && **s <= high + 1.0).count();
-                // others who are far apart are sure of nothing
+                // Others whose grades lie far apart are sure of nothing.
                 (3 * near >= 2 * steps.len()).then_some(Self::Steps(low, high))
             }
             DescriptorKind::CountRatio => {
@@ -223,7 +225,7 @@ impl Consensus {
         }
     }
 
-    /// Whether a value agrees with it; nothing for another form of value.
+    /// Returns whether a value agrees with the consensus; `None` for another form of value.
     fn agrees(&self, descriptor: &Descriptor, value: &Value) -> Option<bool> {
         match self {
             Self::Class(class) => {
@@ -244,7 +246,7 @@ impl Consensus {
                     f64::from(*of_these),
                     Quality::Counted,
                 )])?;
-                // intervals that touch do not contradict each other
+                // Overlapping intervals do not contradict each other.
                 Some(own.interval.0 <= *high && *low <= own.interval.1)
             }
             Self::Measure { middle, low, high } => {

@@ -1,35 +1,33 @@
-//! Medians and what goes with them: quantiles, an interval that assumes no distribution, and outliers that
-//! are flagged and never removed.
+//! Medians, quantiles, distribution-free intervals, and outliers, which are flagged and never removed.
 //!
-//! Fewer than half of the values, however wild, cannot carry the median out of the range of the others.
-//! Values should be finite; one that is not takes its place at the far end of the order, so that it is no
-//! worse than any other wild value. No result depends on the order of the values.
+//! As long as they are fewer than half, wild values cannot move the median out of the range of the others.
+//! Values should be finite; a value that is not sorts to the far end, and so does no more harm than another
+//! wild value. No result depends on the order of the values.
 
-/// A value is an outlier when it lies further from the median than this many spreads.
+/// Distance from the median, in spreads, beyond which a value is an outlier.
 ///
 /// Source: Iglewicz and Hoaglin 1993, "How to Detect and Handle Outliers", modified z-score.
 pub const OUTLIER_SPREADS: f64 = 3.5;
 
-/// The median absolute deviation times this estimates the standard deviation of normal values: 1 / Φ⁻¹(3/4).
+/// Factor from the median absolute deviation to the standard deviation of normal values: 1 / Φ⁻¹(3/4).
 pub const SPREAD_PER_MAD: f64 = 1.4826;
 
-/// The lower and the upper median, in the values' unit; they differ only when the count is even.
-/// `None` without values.
+/// Returns the lower and the upper median, in the values' unit. They differ only when the count is even.
+/// Returns `None` without values.
 pub fn medians(values: &[f64]) -> Option<(f64, f64)> {
     middle_pair(&in_order(values))
 }
 
-/// The middle between lower and upper median, in the values' unit. `None` without values.
+/// Returns the midpoint of lower and upper median, in the values' unit; `None` without values.
 pub fn middle(values: &[f64]) -> Option<f64> {
     let (low, high) = medians(values)?;
     Some(between(low, high, 0.5))
 }
 
-/// The quantile at `p` (0 to 1), in the values' unit: linear between the order statistics around place
-/// `(n - 1) * p`, counted from 0. `None` without values or when `p` is outside 0 to 1.
+/// Returns the quantile at `p` (0 to 1), in the values' unit: linear between the order statistics around
+/// position `(n - 1) * p`, counted from 0. Returns `None` without values or when `p` is outside 0 to 1.
 ///
-/// Source: Hyndman and Fan 1996, "Sample Quantiles in Statistical Packages", type 7 (what numpy does unless
-/// told otherwise).
+/// Source: Hyndman and Fan 1996, "Sample Quantiles in Statistical Packages", type 7 (the default of numpy).
 pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     if !(0.0..=1.0).contains(&p) {
         return None;
@@ -42,18 +40,19 @@ pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     Some(between(low, high, place.fract()))
 }
 
-/// Ranks `k` and `n + 1 - k` (counted from 1) of the narrowest symmetric pair of order statistics that
-/// holds the median of what was sampled with at least `confidence` (above 0, below 1), and the coverage the
-/// pair has: 1 - 2 P(Bin(n, 1/2) <= k - 1). It is exact for values without ties and no less with them.
-/// `None` when even the extremes of `n` values are not sure enough, or `confidence` is out of range.
+/// Returns the ranks `k` and `n + 1 - k` (counted from 1) and their coverage. They are the narrowest
+/// symmetric pair of order statistics that contains the population median with at least `confidence` (above
+/// 0, below 1). The coverage is 1 - 2 P(Bin(n, 1/2) <= k - 1), exact for values without ties and a lower
+/// bound with ties. Returns `None` when even the extremes of `n` values fall short of `confidence`, or when
+/// `confidence` is out of range.
 ///
-/// Source: the sign test turned round; Conover 1999, "Practical Nonparametric Statistics", section 3.2.
+/// Source: inversion of the sign test; Conover 1999, "Practical Nonparametric Statistics", section 3.2.
 pub fn interval_ranks(n: usize, confidence: f64) -> Option<(usize, usize, f64)> {
     if !(confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    // Both sums are held times 2^n and scaled by powers of two alone, which costs no digit: exact while the
-    // binomial coefficients fit a double, and no underflow for any n.
+    // Both sums are held times 2^n and scaled only by powers of two, which loses no digit. They are exact
+    // while the binomial coefficients fit a double, and do not underflow for any n.
     const STEP: i32 = 500;
     let mut exponent = i32::try_from(n).ok()?.checked_neg()?;
     let (mut ways, mut tail) = (1.0_f64, 0.0_f64);
@@ -75,27 +74,28 @@ pub fn interval_ranks(n: usize, confidence: f64) -> Option<(usize, usize, f64)> 
     found
 }
 
-/// The distribution-free interval for the median, in the values' unit; see [`interval_ranks`].
+/// Returns the distribution-free interval for the median, in the values' unit; see [`interval_ranks`].
 pub fn interval(values: &[f64], confidence: f64) -> Option<(f64, f64)> {
     let (low, high, _) = interval_ranks(values.len(), confidence)?;
     let sorted = in_order(values);
     Some((at_rank(&sorted, low)?, at_rank(&sorted, high)?))
 }
 
-/// A value far from the others. It is shown with the flag and keeps its vote.
+/// A value far from the others. It is shown with a flag and keeps its vote.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Outlier {
-    /// Its index in the values that were given.
+    /// Index of the value in the input.
     pub at: usize,
-    /// The value, in its unit.
+    /// The value itself, in its unit.
     pub value: f64,
-    /// The middle of all the values, this one included.
+    /// Midpoint median of all values, this one included.
     pub median: f64,
-    /// The slip of unit that would bring it among the others, if one does. Means something for grams only.
+    /// The unit mistake that would bring the value among the others, if there is one. It has a meaning for
+    /// grams only.
     pub unit_slip: Option<UnitSlip>,
 }
 
-/// What somebody probably did with the unit of a mass that should be in grams.
+/// A likely mistake with the unit of a mass that should be in grams.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum UnitSlip {
     /// Weighed in kilograms, recorded as if in grams.
@@ -118,7 +118,7 @@ const POUND: f64 = 453.59237;
 const KILOGRAM: f64 = 1000.0;
 
 impl UnitSlip {
-    /// Every slip that is tried.
+    /// Every mistake that [`outliers`] tries.
     pub const ALL: [Self; 6] = [
         Self::KilogramsAsGrams,
         Self::PoundsAsGrams,
@@ -128,7 +128,7 @@ impl UnitSlip {
         Self::GramsAsKilograms,
     ];
 
-    /// What the recorded grams must be multiplied by to undo the slip.
+    /// Returns the factor that undoes the mistake, applied to the recorded grams.
     pub fn factor(self) -> f64 {
         match self {
             Self::KilogramsAsGrams => KILOGRAM,
@@ -140,8 +140,8 @@ impl UnitSlip {
         }
     }
 
-    /// The slip in words, for a recorded value in grams:
-    /// "looks like ounces typed as grams: 12 would be 340 g".
+    /// Describes the mistake for a recorded value in grams: "looks like ounces typed as grams: 12 would be
+    /// 340 g".
     pub fn text(self, value: f64) -> String {
         let (meant, typed) = match self {
             Self::KilogramsAsGrams => ("kilograms", "grams"),
@@ -156,13 +156,13 @@ impl UnitSlip {
     }
 }
 
-/// Values further from the middle than [`OUTLIER_SPREADS`] * [`SPREAD_PER_MAD`] * MAD, where MAD is the
-/// median absolute deviation from the middle; by index. When more than half of the values are equal, MAD is 0
-/// and tells nothing: then those are flagged that differ from the middle by more than `factor` (1 or
-/// more, such as 3), up or down. Values that are not finite are always flagged.
+/// Returns the values further from the median than [`OUTLIER_SPREADS`] * [`SPREAD_PER_MAD`] * MAD, in order
+/// of index. MAD is the median absolute deviation from the median. When more than half of the values are
+/// equal, MAD is 0 and means nothing; then a value is an outlier if it differs from the median by more than
+/// `factor` (1 or more, such as 3), up or down. Values that are not finite are always outliers.
 ///
-/// A slip of unit is named when undoing it brings the value within the same limits; if several do, the one
-/// that comes nearest.
+/// A unit mistake is named when undoing it brings the value within the same limits; of several, the one that
+/// comes nearest to the median.
 pub fn outliers(values: &[f64], factor: f64) -> Vec<Outlier> {
     let Some(median) = middle(values) else { return Vec::new() };
     let deviations: Vec<f64> = values.iter().map(|v| (v - median).abs()).collect();
@@ -186,21 +186,21 @@ pub fn outliers(values: &[f64], factor: f64) -> Vec<Outlier> {
         .collect()
 }
 
-/// What the steps of an ordinal scale come to. Nothing is averaged: every number is a step somebody gave.
+/// Summary of grades on an ordinal scale. Nothing is averaged: every number is a grade from the input.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Steps {
     /// Lower and upper median.
     pub median: (usize, usize),
-    /// Lower and upper quartile: the values of rank ceil(n / 4) from below and from above. At least half
-    /// of the values lie between them, and turning the scale round turns them round.
+    /// Lower and upper quartile: the values of rank ceil(n / 4) from below and from above. At least half of
+    /// the values lie between them. Reversing the scale reverses them.
     pub quartiles: (usize, usize),
-    /// The interval for the median; absent when there are too few values for the confidence.
+    /// Interval for the median; `None` when there are too few values for the confidence.
     pub interval: Option<(usize, usize)>,
-    /// Lowest and highest.
+    /// Lowest and highest grade.
     pub range: (usize, usize),
 }
 
-/// Sums up steps of an ordinal scale, with an interval at `confidence` (see [`interval_ranks`]).
+/// Summarises grades on an ordinal scale, with an interval at `confidence` (see [`interval_ranks`]). Returns
 /// `None` without values.
 pub fn steps(values: &[usize], confidence: f64) -> Option<Steps> {
     let mut sorted = values.to_vec();
@@ -222,7 +222,7 @@ fn in_order(values: &[f64]) -> Vec<f64> {
     sorted
 }
 
-/// The value of a rank counted from 1.
+/// Returns the value at a rank counted from 1.
 fn at_rank<T: Copy>(sorted: &[T], rank: usize) -> Option<T> {
     sorted.get(rank.checked_sub(1)?).copied()
 }
@@ -232,19 +232,20 @@ fn middle_pair<T: Copy>(sorted: &[T]) -> Option<(T, T)> {
     Some((at_rank(sorted, n.div_ceil(2))?, at_rank(sorted, n / 2 + 1)?))
 }
 
-/// The point a share `t` (0 to 1) of the way from `low` to `high`, never outside them.
+/// Returns the point a share `t` (0 to 1) of the way from `low` to `high`, never outside them.
 fn between(low: f64, high: f64, t: f64) -> f64 {
-    // equal ends and t = 0 first: infinite ends would give NaN
+    // Equal ends and t = 0 return early: infinite ends would give NaN.
     if t <= 0.0 || low == high { low } else { (low * (1.0 - t) + high * t).max(low).min(high) }
 }
 
-/// Whether one is more than `factor` times the other, or they differ in sign.
+/// Returns whether one value is more than `factor` times the other in size, or the signs differ.
 fn apart(a: f64, b: f64, factor: f64) -> bool {
     let (small, large) = (a.abs().min(b.abs()), a.abs().max(b.abs()));
     a * b < 0.0 || large > factor * small
 }
 
-/// A number with at most so many significant digits, without a tail of zeros; digits before the point stay.
+/// Formats a number with at most `significant` digits and no trailing zeros; digits before the point always
+/// stay.
 fn digits(value: f64, significant: i32) -> String {
     let whole = if value == 0.0 || !value.is_finite() { 1 } else { value.abs().log10().floor() as i32 + 1 };
     let decimals = usize::try_from((significant - whole).clamp(0, 12)).unwrap_or(0);
@@ -258,7 +259,7 @@ mod tests {
 
     use super::*;
 
-    /// (k, coverage) for n = 3 to 30, computed with scipy; k = 0 where there is none.
+    /// (k, coverage) for n = 3 to 30, computed with scipy; k = 0 where there is no interval.
     #[rustfmt::skip]
     const AT_95: [(usize, f64); 28] = [
         (0, 0.0), (0, 0.0), (0, 0.0), (1, 0.96875), (1, 0.984375), (1, 0.992188), (2, 0.960938),
@@ -299,7 +300,7 @@ mod tests {
             assert_eq!(interval_ranks(50, confidence), None);
         }
         assert_eq!(interval_ranks(0, 0.5), None);
-        // with many values the ranks are about n/2 - 1.96 sqrt(n)/2
+        // With many values, the ranks are about n/2 - 1.96 sqrt(n)/2.
         let (low, high, coverage) = interval_ranks(100_000, 0.95).unwrap();
         assert_eq!(low + high, 100_001);
         assert!((49_688..=49_692).contains(&low), "{low}");
@@ -434,7 +435,7 @@ mod tests {
             if let Some((low, high, coverage)) = interval_ranks(n, confidence) {
                 prop_assert!(coverage >= confidence && coverage <= 1.0);
                 prop_assert!(1 <= low && low <= high && low + high == n + 1);
-                // asking for just more than this pair gives must widen it or fail
+                // A slightly higher confidence than this pair has must widen the pair or fail.
                 if coverage < 0.9999 {
                     prop_assert!(interval_ranks(n, coverage + 1e-9).is_none_or(|(wider, _, _)| wider < low));
                 }
@@ -465,7 +466,7 @@ mod tests {
             prop_assert!(found.median.1 <= found.quartiles.1 && found.quartiles.1 <= found.range.1);
             let as_numbers = found.interval.map(|(a, b)| (a as f64, b as f64));
             prop_assert_eq!(as_numbers, interval(&numbers, 0.9));
-            // turning the scale round turns the answer round
+            // Reversing the scale reverses the answer.
             let turned: Vec<usize> = values.iter().map(|v| 8 - v).collect();
             let other = steps(&turned, 0.9).unwrap();
             prop_assert_eq!(other.quartiles, (8 - found.quartiles.1, 8 - found.quartiles.0));

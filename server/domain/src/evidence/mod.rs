@@ -1,9 +1,9 @@
-//! Evidence and what follows from it. A finding never mixes three different things: a class that somebody
-//! states ([`stated`]), a share that somebody counted ([`share`]), and what was measured ([`quantity`]), judged
-//! ([`ordinal`]), seen on the calendar ([`period`]) or said in words ([`words`]).
+//! Evidence, and the findings that follow from it. A finding never mixes different kinds of evidence: stated
+//! classes ([`stated`]), counted shares ([`share`]), measured quantities ([`quantity`]), graded steps
+//! ([`ordinal`]), sightings on the calendar ([`period`]) and descriptions in words ([`words`]).
 //!
-//! Whose voice a piece is, and how much it counts, is in [`voice`]; how growers earn their weight, in
-//! [`growers`].
+//! [`voice`] says whose voice a piece is and how much it counts; [`growers`] says how growers earn their
+//! weight.
 
 pub mod entry;
 pub mod growers;
@@ -32,80 +32,79 @@ use crate::{
 
 pub use voice::{Check, Kind, Method, Observation, Observer, Verdict};
 
-/// What was observed or stated.
+/// A value that a grower observed or a source states.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "form", rename_all = "snake_case")]
 pub enum Value {
     /// A stated class.
     Class {
-        /// The state's key.
+        /// Key of the state.
         state: String,
     },
-    /// So many of so many.
+    /// A count within a count, such as 5 of 36 seeds.
     Tally {
-        /// Counted.
+        /// Number of things counted.
         counted: u32,
-        /// Of these.
+        /// Number of those that had the trait.
         of_these: u32,
     },
     /// A published rate without its count, in percent.
     Rate {
-        /// Lower end; open if absent.
+        /// Lower end; `None` if open.
         low: Option<f64>,
-        /// Upper end; open if absent.
+        /// Upper end; `None` if open.
         high: Option<f64>,
-        /// The mean, where the source gives one beside the range.
+        /// The mean, if the source gives one as well as the range.
         mean: Option<f64>,
     },
-    /// A number with a unit.
+    /// A number or range with a unit.
     Quantity {
-        /// The mean.
+        /// Mean value.
         mean: Option<f64>,
-        /// Lower end.
+        /// Lower end of the range.
         low: Option<f64>,
-        /// Upper end.
+        /// Upper end of the range.
         high: Option<f64>,
-        /// The unit.
+        /// Unit of all three numbers.
         unit: String,
-        /// Of how many fruits or plants it is the mean; nothing if not said.
+        /// Number of fruits or plants behind the mean; `None` if not given.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         sample: Option<u32>,
     },
-    /// The first and the last day of ripe fruit on one tree or in one place in one year; one of them may be
-    /// missing.
+    /// First and last day of ripe fruit on one tree or in one place in one year; one of them may be missing.
     Sighting {
-        /// First ripe.
+        /// First day of ripe fruit.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         first: Option<Date>,
-        /// Last ripe.
+        /// Last day of ripe fruit.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         last: Option<Date>,
     },
-    /// A state in order.
+    /// A state on an ordinal scale.
     Grade {
-        /// The state's key.
+        /// Key of the state.
         state: String,
     },
-    /// From one month to another; may pass the year's end.
+    /// A span of whole months; it may cross the end of the year.
     Period {
         /// First month, 1 to 12.
         from: u8,
         /// Last month, 1 to 12.
         to: u8,
     },
-    /// Words.
+    /// A description in words.
     Text {
-        /// The words.
+        /// The description as the source or grower gives it.
         text: String,
     },
 }
 
 impl Value {
-    /// In words, such as `36 of 40` or `350 g`.
+    /// Returns the value in words, such as `36 of 40` or `350 g`.
     pub fn text(&self, descriptor: &Descriptor) -> String {
         self.said(|state| descriptor.state_label(state).to_string())
     }
-    /// The same where the descriptor is not at hand: states by their keys.
+    /// Returns the value in words without its descriptor: states appear by their keys.
     pub fn plain_text(&self) -> String {
         self.said(|state| state.replace('_', " "))
     }
@@ -147,10 +146,10 @@ impl Value {
         }
     }
 
-    /// Whether it fits the descriptor; what was expected if not.
+    /// Checks that the value fits the descriptor.
     ///
     /// # Errors
-    /// What was expected, in words.
+    /// Returns a message that names the descriptor and its kind when the value does not fit.
     pub fn check(&self, descriptor: &Descriptor) -> Result<(), String> {
         let known = |state: &String| descriptor.states.iter().any(|s| s.key == *state);
         let fits = match self {
@@ -179,7 +178,7 @@ impl Value {
             Self::Period { from, to } => {
                 descriptor.kind == DescriptorKind::Period && (1..=12).contains(from) && (1..=12).contains(to)
             }
-            // a source may give only words on any descriptor
+            // A source may give a text on any descriptor.
             Self::Text { text } => !text.trim().is_empty(),
         };
         if fits {
@@ -190,7 +189,7 @@ impl Value {
     }
 }
 
-/// A month's name from its number; `?` if there is none.
+/// Returns the English name of a month, 1 to 12; `?` for another number.
 pub fn month_name(month: u8) -> &'static str {
     const NAMES: [&str; 12] = [
         "January",
@@ -209,53 +208,53 @@ pub fn month_name(month: u8) -> &'static str {
     usize::from(month).checked_sub(1).and_then(|at| NAMES.get(at)).copied().unwrap_or("?")
 }
 
-/// One piece of evidence.
+/// A piece of evidence: one value on one descriptor.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
-    /// Its id.
+    /// Unique id of the piece.
     pub id: EvidenceId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The record it is about; none where it is about the crop as a whole.
+    /// Record that the piece is about; `None` if it is about the crop as a whole.
     pub cultivar: Option<CultivarId>,
-    /// What it is about, where there is no record.
+    /// What the piece is about, if there is no record.
     pub subject: String,
-    /// The name that the source used, if another.
+    /// Name that the source uses, if different from the record's.
     pub named_as: String,
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// What was observed or stated.
+    /// The observed or stated value.
     pub value: Value,
-    /// Where, if said.
+    /// Place in words; empty if not given.
     pub place: String,
-    /// The source's key.
+    /// Key of the source.
     pub source: String,
-    /// As the source put it.
+    /// The value in the source's words.
     pub as_stated: String,
-    /// What to bear in mind.
+    /// Limits and context.
     pub note: String,
-    /// Who observed it, when, and what others say of it; none for a row of a catalogue.
+    /// Observer, day and checks; `None` for a row of a catalogue.
     pub observed: Option<Box<Observation>>,
 }
 
-/// How firm a finding is.
+/// Firmness of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Standing {
-    /// Three or more independent counts agree.
+    /// Three or more independent voices agree.
     Settled,
-    /// Two or more agree.
+    /// Two or more independent voices agree.
     Likely,
-    /// Little evidence.
+    /// There is little evidence.
     Thin,
-    /// No evidence, or too little to say.
+    /// There is no evidence, or not enough for a conclusion.
     Unknown,
-    /// The evidence disagrees.
+    /// The evidence contradicts itself.
     Contested,
 }
 
 impl Standing {
-    /// The word for it.
+    /// Returns the word for the standing, as sent to clients.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Settled => "settled",
@@ -267,115 +266,115 @@ impl Standing {
     }
 }
 
-/// A piece of evidence in a finding, with its weight and why.
+/// A piece of evidence in a finding, with its weight and the reason for it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
-    /// The evidence.
+    /// The piece itself.
     pub evidence: Arc<Evidence>,
-    /// Its weight in the model: effective counts, or votes; 0 where it enters none.
+    /// Weight in the model: effective counts, or votes; 0 if the piece enters no model.
     pub weight: f64,
-    /// Why.
+    /// Reason for the weight, in words.
     pub why: String,
 }
 
-/// One side of a question of class.
+/// One of the answers to a question of class.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Side {
-    /// The state's key.
+    /// Key of the state.
     pub state: String,
-    /// The sources that back it: keys of sources and citations.
+    /// Keys of the sources and citations that support it.
     pub sources: Vec<String>,
-    /// How many growers back it, each counted once.
+    /// Number of growers who support it, each counted once.
     pub growers: usize,
-    /// Its share of the weight, 0 to 1.
+    /// Share of the weight, 0 to 1.
     pub share: f64,
 }
 
-/// A conclusion in numbers, where the descriptor has some beside [`Finding::share`].
+/// A conclusion in numbers, other than [`Finding::share`].
 #[derive(Clone, Debug, Default, PartialEq)]
 pub enum Summary {
-    /// None.
+    /// The finding has no other numbers.
     #[default]
     None,
-    /// Steps of an ordinal scale, 0 the first.
+    /// Steps of an ordinal scale, counted from 0.
     Steps {
         /// Lower and upper median over voices.
         median: (usize, usize),
-        /// Quartiles.
+        /// Lower and upper quartile over voices.
         quartiles: (usize, usize),
-        /// The 90 % interval of the median, or the whole range of a few voices.
+        /// 90 % interval of the median, or the whole range with few voices.
         interval: (usize, usize),
     },
     /// A quantity in the descriptor's unit.
     Quantity {
-        /// The median over voices.
+        /// Median over voices.
         median: f64,
         /// 10 % and 90 % quantiles over voices.
         spread: (f64, f64),
-        /// The 90 % interval of the median, or the whole range of a few voices.
+        /// 90 % interval of the median, or the whole range with few voices.
         interval: (f64, f64),
     },
     /// Parts of the year, in the phase of the northern hemisphere unless `southern`.
     Period {
-        /// Days that at least half of the place-years have.
+        /// Days with ripe fruit in at least half of the place-years.
         core: Vec<Span>,
-        /// Days that at least a tenth of them have.
+        /// Days with ripe fruit in at least a tenth of the place-years.
         full: Vec<Span>,
-        /// For each half month, the share of place-years with ripe fruit.
+        /// For each half month from early January, the share of place-years with ripe fruit.
         half_months: Vec<f64>,
-        /// How many place-years.
+        /// Number of place-years.
         place_years: usize,
-        /// All were seen in the southern hemisphere: days are as seen there.
+        /// Whether all sightings are from the southern hemisphere, and the days are as seen there.
         southern: bool,
     },
 }
 
-/// A conclusion that curators set on a citation, above what the evidence gives.
+/// A conclusion that curators set on a citation; it overrides the evidence.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Pin {
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// What is concluded.
+    /// The value that the curators set.
     pub value: Value,
-    /// On what citation.
+    /// Citation that the value is based on.
     pub citation: String,
-    /// Why the evidence alone does not do.
+    /// Reason why the evidence alone is not enough.
     pub reason: String,
 }
 
-/// What is concluded on one descriptor.
+/// The conclusion on one descriptor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// Its label.
+    /// Label of the descriptor, for display.
     pub label: String,
     /// The conclusion in words.
     pub text: String,
-    /// How firm.
+    /// How firm the conclusion is.
     pub standing: Standing,
     /// The standing in words.
     pub standing_text: String,
-    /// Independent voices behind it.
+    /// Number of independent voices that support it.
     pub voices: usize,
-    /// Classes: how probable the leading one is, if voices are right as often as they were.
+    /// For classes: probability of the leading one, if voices are right as often as they were so far.
     pub probability: Option<f64>,
-    /// Shares: what was counted.
+    /// For shares: the estimate from counts.
     pub share: Option<share::Estimate>,
-    /// Shares: the range of published rates without counts, 0 to 1.
+    /// For shares: the range of published rates without counts, 0 to 1.
     pub published: Option<share::Published>,
-    /// Other numbers.
+    /// Further numbers.
     pub summary: Summary,
-    /// Classes: the sides.
+    /// For classes: the answers, heaviest first.
     pub sides: Vec<Side>,
-    /// What it rests on.
+    /// Every piece of evidence on the question, with its weight.
     pub pieces: Vec<Piece>,
-    /// What curators set above the evidence.
+    /// Value that curators set to override the evidence.
     pub pin: Option<Pin>,
 }
 
 impl Finding {
-    /// An empty one, to be filled.
+    /// Returns an empty finding to fill in.
     fn of(descriptor: &Descriptor) -> Self {
         Self {
             descriptor: descriptor.key.clone(),
@@ -395,8 +394,8 @@ impl Finding {
     }
 }
 
-/// All findings of one record, in the order of the crop's descriptors. Deterministic: the same evidence in
-/// any order gives the same findings.
+/// Returns all findings of one record, in the order of the crop's descriptors. The order of the evidence does
+/// not change the findings.
 pub fn findings(crop: &Crop, evidence: &[Arc<Evidence>], pins: &[Pin]) -> Vec<Finding> {
     crop.descriptors
         .iter()
@@ -426,7 +425,8 @@ fn heard_on(descriptor: &Descriptor, own: &[voice::Heard<'_>]) -> Finding {
     }
 }
 
-/// The finding that some pieces alone would give on a descriptor, such as those seen near a place; none without any.
+/// Returns the finding that these pieces alone give on a descriptor, such as those seen near a place; `None`
+/// without any.
 pub fn finding_from<'a>(
     descriptor: &Descriptor,
     pieces: impl Iterator<Item = &'a Arc<Evidence>>,
@@ -435,7 +435,7 @@ pub fn finding_from<'a>(
     (!own.is_empty()).then(|| heard_on(descriptor, &own))
 }
 
-/// A finding under a pin: the conclusion is the pin's, and what the evidence says stands beside it.
+/// Applies a pin: its value becomes the conclusion, and the text adds what the evidence says.
 fn pinned(descriptor: &Descriptor, mut finding: Finding, pin: &Pin) -> Finding {
     let evidence_says =
         if finding.text.is_empty() { String::new() } else { format!("; the evidence: {}", finding.text) };
@@ -451,17 +451,17 @@ fn pinned(descriptor: &Descriptor, mut finding: Finding, pin: &Pin) -> Finding {
     finding
 }
 
-/// `1 source`, `3 sources`.
+/// Formats a count of sources: `1 source`, `3 sources`.
 fn count_of_sources(count: usize) -> String {
     counted(count, "source")
 }
 
-/// `1 grower`, `3 growers`.
+/// Formats a count of anything with a regular plural: `1 grower`, `3 growers`.
 pub(crate) fn counted(count: usize, what: &str) -> String {
     if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }
 
-/// `2 sources and 3 growers`: who stands behind something.
+/// Formats the supporters of a finding: `2 sources and 3 growers`.
 fn behind(sources: usize, growers: usize) -> String {
     match (sources, growers) {
         (s, 0) => count_of_sources(s),

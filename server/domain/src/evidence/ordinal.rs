@@ -1,8 +1,8 @@
-//! Steps on a scale, such as fibre: the median over voices, never the mean of codes.
+//! Grades on a scale, such as fibre: the median over voices, never the mean of codes.
 //!
-//! A voice's own step is the median of its place-years; then the lower and upper median over voices, quartiles,
-//! and the distribution-free interval of the median from order statistics. Half of the voices may be wrong
-//! before the median leaves what the others say (its breakdown point).
+//! A voice's own grade is the median of its place-years. The finding gives the lower and upper median over
+//! voices, the quartiles, and the distribution-free interval of the median from order statistics. Up to half
+//! of the voices can be wrong before the median leaves the range of the others (its breakdown point).
 
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -14,16 +14,16 @@ use super::{
 };
 use crate::crop::Descriptor;
 
-/// Confidence of the interval shown.
+/// Confidence of the interval that the finding shows.
 const CONFIDENCE: f64 = 0.90;
-/// Steps further apart than this contradict each other where few speak; intervals wider than this where many do.
+/// Steps apart beyond which few voices contradict each other; interval width beyond which many do.
 const APART_FEW: usize = 1;
 const APART_MANY: usize = 2;
 
-/// The steps of each voice that counts, by place and year.
+/// Steps of each voice that counts: (group, voice), then (place, year).
 type OfVoice = BTreeMap<(String, String), BTreeMap<(String, i32), Vec<usize>>>;
 
-/// The finding on an ordinal descriptor.
+/// Returns the finding on an ordinal descriptor.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut of: OfVoice = BTreeMap::new();
     let mut pieces = Vec::new();
@@ -89,7 +89,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
         };
         format!("{middle} (median of {who}{spread})")
     };
-    // words beside the grades are shown too
+    // Texts are shown next to the grades.
     let graded: std::collections::BTreeSet<_> = pieces.iter().map(|p| p.evidence.id).collect();
     pieces.extend(unweighed(own).into_iter().filter(|p| !graded.contains(&p.evidence.id)));
     pieces.sort_by_key(|p| p.evidence.id);
@@ -104,7 +104,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     }
 }
 
-/// Why a piece does not count.
+/// Returns the reason why a piece does not count.
 pub(super) fn doubted(why: &str) -> String {
     if why.is_empty() {
         "not weighed".into()
@@ -115,7 +115,7 @@ pub(super) fn doubted(why: &str) -> String {
     }
 }
 
-/// A reason and what else there is to say.
+/// Joins a reason and a further remark.
 pub(super) fn with(reason: &str, why: &str) -> String {
     match (reason.is_empty(), why.is_empty()) {
         (_, true) => reason.to_string(),

@@ -1,8 +1,8 @@
 //! Ripening periods from sightings: the share of place-years in which fruit is ripe, day by day.
 //!
-//! A place-year has one vote. Southern sightings are brought to the northern phase by half a year before they are
-//! pooled; within ten degrees of the equator they are not, as several crops a year are usual there. What
-//! publications say in months stands beside it.
+//! Each place-year has one vote. Southern sightings are shifted by half a year to the northern phase before
+//! they are pooled with northern ones. Sightings within ten degrees of the equator are not shifted, because
+//! several crops a year are usual there. Months from publications are shown next to the result.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -19,10 +19,10 @@ use crate::{
     time::Date,
 };
 
-/// A first and a last sighting further apart than this are not of one season.
+/// Days beyond which a first and a last sighting do not belong to one season.
 const SEASON_DAYS_MAX: i64 = 240;
 
-/// Where in the world, as far as seasons go.
+/// Part of the world, as far as seasons differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Zone {
     North,
@@ -31,7 +31,7 @@ enum Zone {
     Unknown,
 }
 
-/// A season seen by one voice in one place.
+/// A season that one voice saw in one place.
 struct Seen {
     group: String,
     place: String,
@@ -40,7 +40,7 @@ struct Seen {
     span: Span,
 }
 
-/// The finding on a period of the year.
+/// Returns the finding on a period of the year.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut pieces = unweighed(own);
     let seen = seasons(own, &mut pieces);
@@ -62,7 +62,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
         .filter(|(zone, _)| !mixed || matches!(zone, Zone::North | Zone::South))
         .map(|(zone, span)| if mixed && *zone == Zone::South { season::to_northern(*span) } else { *span })
         .collect();
-    // sightings without a place, or near the equator only, stand as they are
+    // Sightings without a place, or only near the equator, are pooled unshifted.
     let pooled = if pooled.is_empty() { spans.iter().map(|(_, span)| *span).collect() } else { pooled };
     let Some(coverage) = Coverage::of(&pooled) else { return super::words::finding(descriptor, own) };
     let (core, full) = (coverage.windows(CORE), coverage.windows(FULL));
@@ -117,12 +117,13 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     }
 }
 
-/// A date's day on the circle of the year.
+/// Returns a date's day of the year.
 fn day(date: Date) -> Option<u16> {
     season::day_of_year(date.month(), date.day())
 }
 
-/// Seasons with a first and a last day: stated together, or paired from one voice's sightings in one place.
+/// Returns the seasons with a first and a last day: entered together, or paired from one voice's sightings in
+/// one place.
 fn seasons(own: &[Heard<'_>], pieces: &mut [Piece]) -> Vec<Seen> {
     let mut seen = Vec::new();
     let mut firsts: BTreeMap<(String, String, String), Vec<(Date, usize)>> = BTreeMap::new();
@@ -188,7 +189,7 @@ fn seasons(own: &[Heard<'_>], pieces: &mut [Piece]) -> Vec<Seen> {
     seen
 }
 
-/// One span for each place and year: the median of the first days and of the last days.
+/// Returns one span for each place and year: the median of the first days and of the last days.
 fn place_years(seen: &[Seen]) -> Vec<(Zone, Span, String)> {
     let mut of: BTreeMap<(&str, i32), Vec<&Seen>> = BTreeMap::new();
     for season in seen {
@@ -213,8 +214,8 @@ fn place_years(seen: &[Seen]) -> Vec<(Zone, Span, String)> {
         .collect()
 }
 
-/// No group has more than its share of the place-years, where three or more groups saw some: of one that has, place-years
-/// spread evenly over its own stay.
+/// Limits each group to its share of the place-years where at least three groups saw some. From a group above
+/// the limit it keeps place-years spread evenly over its own.
 fn held(all: Vec<(Zone, Span, String)>) -> Vec<(Zone, Span)> {
     let mut of: BTreeMap<String, Vec<(Zone, Span)>> = BTreeMap::new();
     let total = all.len();
@@ -230,7 +231,7 @@ fn held(all: Vec<(Zone, Span, String)>) -> Vec<(Zone, Span)> {
     kept
 }
 
-/// How many place-years a group may have beside so many of others.
+/// Returns how many place-years a group may have for this number of others.
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,

@@ -1,5 +1,6 @@
-//! Quantities, such as fruit mass: the median over voices of their place-year medians, with the spread between
-//! voices. Values far from the others are flagged, never dropped, and a slip of units is looked for first.
+//! Quantities, such as fruit mass: the median over voices of their place-year medians, with the spread
+//! between voices. Values far from the others are flagged, never dropped; the flag names a likely unit
+//! mistake.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -11,12 +12,12 @@ use super::{
 };
 use crate::crop::Descriptor;
 
-/// Confidence of the interval shown.
+/// Confidence of the interval that the finding shows.
 const CONFIDENCE: f64 = 0.90;
-/// The interval's width, as a share of the median, up to which a finding is settled, and likely.
+/// Widest interval, as a share of the median, for a settled and for a likely finding.
 const SETTLED_WIDTH: f64 = 0.15;
 const LIKELY_WIDTH: f64 = 0.30;
-/// Outliers are looked for among so many values; where all others are the same, one so many times off is one.
+/// Fewest values among which outliers are flagged, and the factor that makes one where all others are equal.
 const OUTLIERS_FROM: usize = 5;
 const OUTLIER_FACTOR: f64 = 3.0;
 
@@ -34,7 +35,7 @@ struct Row {
 /// The rows of one voice by place and year.
 type PlaceYears<'a> = BTreeMap<(&'a str, i32), Vec<&'a Row>>;
 
-/// The number that a value stands for: its mean, or the middle of its range.
+/// Returns the number for a value, its mean or the middle of its range, and its sample size.
 fn number(value: &Value) -> Option<(f64, Option<u32>)> {
     match value {
         Value::Quantity { mean, low, high, unit: _, sample } => {
@@ -50,7 +51,7 @@ fn number(value: &Value) -> Option<(f64, Option<u32>)> {
     }
 }
 
-/// The finding on a quantity.
+/// Returns the finding on a quantity.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut pieces = unweighed(own);
     let mut rows = Vec::new();
@@ -64,7 +65,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
         piece.why = with("", &voice.why);
         let (place, year) =
             evidence.observed.as_ref().map_or((evidence.place.clone(), 0), |o| (o.place_key(), o.year()));
-        // what a publication gives is a mean already, whatever it was of
+        // A publication gives a mean already, so its sample size does not matter.
         let sample = if voice.published { u32::MAX } else { sample.unwrap_or(1) };
         rows.push(Row { group: voice.group, who: voice.who, place, year, value, sample, piece: at });
     }
@@ -85,7 +86,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     conclude(descriptor, own, &voices, pieces)
 }
 
-/// Each voice's value: the median of its place-years that hold enough fruits.
+/// Returns (group, value) of each voice: the median of its place-years with large enough samples.
 fn values_of(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) -> Vec<(String, f64)> {
     let mut of: BTreeMap<(&str, &str), PlaceYears<'_>> = BTreeMap::new();
     for row in rows {
@@ -124,7 +125,7 @@ fn values_of(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) -> Vec
 }
 
 fn flag_outliers(descriptor: &Descriptor, rows: &[Row], pieces: &mut [Piece]) {
-    // of fewer, two that happen to be alike make everything else look far away
+    // With fewer values, two that happen to be close make all others look far away.
     if rows.len() < OUTLIERS_FROM {
         return;
     }
@@ -186,7 +187,7 @@ fn conclude(
     }
 }
 
-/// A number for people: three digits are enough.
+/// Formats a number for display with at most three significant digits below 1000.
 fn short(value: f64) -> String {
     if value.abs() >= 100.0 {
         format!("{value:.0}")

@@ -1,9 +1,9 @@
-//! Shares that somebody counted, such as seeds with several sprouts or seedlings that proved off-type.
+//! Counted shares, such as seeds with several sprouts or seedlings that proved off-type.
 //!
-//! Seeds of one tree in one year are alike, so a report on n of them counts for
-//! n / (1 + (n - 1) * 0.10) (a design effect; it caps a report at ten), times its quality. What is known of
-//! the share is then Beta(1/2 + yes, 1/2 + no). The correlation 0.10, the quality weights and the grade
-//! lines below are choices of ours, kept in one place and versioned.
+//! Seeds of one tree in one year are alike, so a report on n of them counts for n / (1 + (n - 1) * 0.10)
+//! seeds (a design effect, which caps a report at ten), times its quality. The posterior of the share is
+//! Beta(1/2 + yes, 1/2 + no). The correlation 0.10, the quality weights and the thresholds below are choices
+//! of ours, kept in one place and versioned.
 
 use std::{
     collections::{BTreeMap, BTreeSet, btree_map::Entry},
@@ -16,34 +16,35 @@ use super::{
 };
 use crate::{crop::Descriptor, stats::Share};
 
-/// Counts up when a number in this folder changes that is policy.
+/// Version of the policy; increase it when a policy number in this folder changes.
 pub const POLICY_VERSION: u32 = 3;
 /// Correlation between seeds of one report.
 pub const WITHIN_REPORT: f64 = 0.10;
-/// Shares below this line are "few", above [`MANY`] "many".
+/// Shares below `FEW` are "few", shares above [`MANY`] are "many".
 const FEW: f64 = 0.10;
 const MANY: f64 = 0.50;
-/// How sure one must be to call it few, or many.
+/// Least probability for calling a share few, and many.
 const FEW_SURE: f64 = 0.80;
 const MANY_SURE: f64 = 0.90;
-/// Confidence of every interval shown.
+/// Confidence of every interval that findings show.
 pub const CONFIDENCE: f64 = 0.90;
-/// A dissent that is heard where many agree has this share of the weight, and two independent voices.
+/// Share of the weight from which a dissent by two independent voices contests an agreement.
 const DISSENT_SHARE: f64 = 0.25;
-/// Published rates further apart than this contradict each other.
+/// Distance between published rates beyond which they contradict each other.
 const RATES_APART: f64 = 0.20;
 
-/// For how many independent seeds so many of one report count.
+/// Returns the number of independent seeds that `counted` seeds of one report are worth.
 pub fn effective_count(counted: f64) -> f64 {
     if counted <= 0.0 { 0.0 } else { counted / (1.0 + (counted - 1.0) * WITHIN_REPORT) }
 }
 
-/// How well a report was made.
+/// How well a report is documented.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Quality {
-    /// A publication that counted, a laboratory, or counts with photographs.
+    /// A count in a publication, by a laboratory or with photographs, or one that an independent grower
+    /// agrees with.
     Documented,
-    /// Counts without anything beside them.
+    /// A count without such support.
     Counted,
 }
 
@@ -56,30 +57,30 @@ impl Quality {
     }
 }
 
-/// One person's or publication's count.
+/// A count by one person or publication.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Report {
-    /// Who counted: reports of one are merged.
+    /// Key of the person or publication; reports with the same key are merged.
     pub who: String,
-    /// Counted.
+    /// Number of things counted.
     pub counted: f64,
-    /// Of these.
+    /// Number of those that had the trait.
     pub of_these: f64,
-    /// How well.
+    /// How well the report is documented.
     pub quality: Quality,
-    /// Reports of one group are not independent of each other.
+    /// Group of the person; reports of one group are not independent.
     pub group: String,
-    /// 0 to 1: what checks and the observer's record leave of it.
+    /// Weight from 0 to 1 after checks and the observer's record.
     pub trust: f64,
 }
 
 impl Report {
-    /// A report of somebody who stands for themselves.
+    /// Makes a report by a person who is a group of their own, with full trust.
     pub fn new(who: impl Into<String>, counted: f64, of_these: f64, quality: Quality) -> Self {
         let who = who.into();
         Self { group: who.clone(), who, counted, of_these, quality, trust: 1.0 }
     }
-    /// For how many independent seeds it counts.
+    /// Returns the number of independent seeds that the report is worth.
     pub fn effective(&self) -> f64 {
         effective_count(self.counted) * self.quality.weight() * self.trust
     }
@@ -89,37 +90,37 @@ impl Report {
     }
 }
 
-/// Few, many, or between.
+/// Class of a share: few, many or unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Size {
     /// Below one in ten.
     Few,
     /// Above one in two.
     Many,
-    /// Between, or not clear.
+    /// In between, or the counts do not decide.
     Unclear,
 }
 
-/// What counts tell of a share.
+/// A share as estimated from counts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimate {
-    /// What is known of it.
+    /// Posterior of the share.
     pub posterior: Share,
-    /// The 90 % interval.
+    /// 90 % interval of the share.
     pub interval: (f64, f64),
-    /// Counted in all.
+    /// Total number of things counted.
     pub counted: u64,
-    /// Of these.
+    /// Number of those that had the trait.
     pub of_these: u64,
-    /// Effective count in all.
+    /// Total number of independent seeds that the counts are worth.
     pub effective: f64,
-    /// People and publications that counted and are independent of each other.
+    /// Number of independent groups of people and publications that counted.
     pub people: usize,
-    /// Few, many or between.
+    /// Class of the share.
     pub size: Size,
-    /// How sure that is.
+    /// Probability of that class.
     pub size_probability: f64,
-    /// Its standing.
+    /// How firm the estimate is.
     pub standing: Standing,
 }
 
@@ -142,7 +143,8 @@ fn posterior_of<'a>(reports: impl Iterator<Item = &'a Report>) -> Share {
     })
 }
 
-/// Reports of one person or publication are not independent: they are one report.
+/// Merges the reports of each person or publication, because they are not independent, and limits each
+/// group's weight.
 fn merged(reports: &[Report]) -> Vec<Report> {
     let mut of: BTreeMap<&str, Report> = BTreeMap::new();
     for report in reports.iter().filter(|r| r.counted > 0.0 && r.trust > 0.0) {
@@ -173,18 +175,18 @@ fn merged(reports: &[Report]) -> Vec<Report> {
     all
 }
 
-/// What is known of a share, without a verdict on how firm that is.
+/// A pooled share without a standing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pooled {
-    /// What is known of it.
+    /// Posterior of the share.
     pub posterior: Share,
-    /// Counted in all.
+    /// Total number of things counted.
     pub counted: u64,
-    /// People and publications that counted and are independent of each other.
+    /// Number of independent groups of people and publications that counted.
     pub people: usize,
 }
 
-/// What some reports tell of a share, as [`estimate`] without its standing; nothing without any.
+/// Pools reports like [`estimate`], without a standing; `None` without any report that counts.
 pub fn pooled(reports: &[Report]) -> Option<Pooled> {
     let reports = merged(reports);
     (!reports.is_empty()).then(|| Pooled {
@@ -194,7 +196,7 @@ pub fn pooled(reports: &[Report]) -> Option<Pooled> {
     })
 }
 
-/// What some reports tell; nothing without any.
+/// Estimates a share from reports; `None` without any report that counts.
 pub fn estimate(reports: &[Report]) -> Option<Estimate> {
     let reports = merged(reports);
     if reports.is_empty() {
@@ -239,12 +241,12 @@ fn whole(count: f64) -> u64 {
     count.max(0.0) as u64
 }
 
-/// Counts contradict each other when two lie apart on different sides of one half, or when one alone keeps the
-/// size from being another one (losing a report may make the size unclear: that is thin evidence, not a
-/// contradiction). Where three or more independent voices agree, a dissent needs two independent voices and a
-/// quarter of the weight: one voice cannot unsettle what is settled; it is shown as far from the others.
+/// Returns whether the counts contradict each other. They do when two lie on different sides of one half, or
+/// when one report alone keeps the size from being another class. (If its loss makes the size unclear, that
+/// is thin evidence, not a contradiction.) Where three or more independent voices agree, a dissent needs two
+/// independent voices and a quarter of the weight; a single dissent does not contest the agreement.
 fn contradict(reports: &[Report], size: Size) -> bool {
-    // an interval lies below one half when one half is above its upper end, and so on: no need to know the ends
+    // An interval lies below one half when P(share < 1/2) exceeds its upper tail, so the ends are not needed.
     let tail = (1.0 - CONFIDENCE) / 2.0;
     let (mut low, mut high): (Vec<&Report>, Vec<&Report>) = (Vec::new(), Vec::new());
     for report in reports {
@@ -275,31 +277,31 @@ fn contradict(reports: &[Report], size: Size) -> bool {
         })
 }
 
-/// A published rate without its count, as a share: one figure, or from one to another.
+/// A published rate without its count, as a share: one figure or a range.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PublishedRate {
-    /// The lower end; 0 where it is open.
+    /// Lower end; 0 if open.
     pub low: f64,
-    /// The upper end; 1 where it is open.
+    /// Upper end; 1 if open.
     pub high: f64,
-    /// The mean, where one is told.
+    /// The mean, if the source gives one.
     pub mean: Option<f64>,
 }
 
-/// Published rates without their counts, as shares.
+/// All published rates without counts on one question, as shares.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Published {
-    /// Lowest.
+    /// Lowest lower end.
     pub low: f64,
-    /// Highest.
+    /// Highest upper end.
     pub high: f64,
-    /// The middle of the sources' own values.
+    /// Mean of the sources' own values.
     pub middle: f64,
-    /// Each of them.
+    /// Each of the rates.
     pub rates: Vec<PublishedRate>,
-    /// The sources.
+    /// Keys of the sources.
     pub sources: Vec<String>,
-    /// They are far apart.
+    /// Whether the rates are too far apart to agree.
     pub contradict: bool,
 }
 
@@ -325,7 +327,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
         }
     }
     let count = u32::try_from(middles.len()).ok().filter(|n| *n > 0)?;
-    // pieces come in the order of their ids, which differ from database to database; what is shown does not
+    // Pieces come in the order of their ids, which differ between databases; sorting removes the difference.
     rates.sort_by(|a, b| a.low.total_cmp(&b.low).then(a.high.total_cmp(&b.high)));
     middles.sort_by(f64::total_cmp);
     sources.sort_unstable();
@@ -333,7 +335,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
         low,
         high,
         middle: middles.iter().sum::<f64>() / f64::from(count),
-        // two sources of which one alone spans a wide range do not agree either
+        // Two sources do not agree either when one alone spans a wide range.
         contradict: highest_low - lowest_high > RATES_APART
             || (sources.len() > 1 && high - low > RATES_APART),
         rates,
@@ -341,7 +343,7 @@ fn published(own: &[Heard<'_>]) -> Option<Published> {
     })
 }
 
-/// A share as people say it: `97`, of a hundred; one decimal below one.
+/// Formats a share as a number in a hundred: `97`, or one decimal below 1.
 pub fn in_hundred(share: f64) -> String {
     let percent = share * 100.0;
     if percent > 0.0 && percent < 0.95 { format!("{percent:.1}") } else { format!("{percent:.0}") }
@@ -352,10 +354,10 @@ fn range_in_hundred(low: f64, high: f64) -> String {
     if l == h { l } else { format!("{l} to {h}") }
 }
 
-/// A piece's report and how it came by its weight.
+/// Returns a piece's report, and the reason for its weight.
 fn report_of(evidence: &Evidence, voice: Voice, counted: u32, of_these: u32) -> (Report, String) {
     let documented = voice.published || is_borne_out(evidence);
-    // a record worse than the usual counts less; a better one does not make more seeds of few
+    // A record below the prior reduces the count; a better one does not turn few seeds into more.
     let record = (weight_of(voice.accuracy) / weight_of(ACCURACY_PRIOR)).min(1.0);
     let report = Report {
         who: voice.who,
@@ -385,7 +387,7 @@ fn report_of(evidence: &Evidence, voice: Voice, counted: u32, of_these: u32) -> 
     (report, why)
 }
 
-/// The finding on a count ratio.
+/// Returns the finding on a count ratio.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut reports = Vec::new();
     let mut pieces = Vec::new();
@@ -562,8 +564,8 @@ mod tests {
         assert!(found.effective < 10.0);
     }
 
-    /// One voice, however loud, unsettles nothing that three agree on; two independent ones with a quarter of
-    /// the weight are heard.
+    /// One voice, however large its count, does not contest what three agree on; two independent ones with a
+    /// quarter of the weight do.
     #[test]
     fn a_lone_dissent_does_not_contest_what_is_settled() {
         let honest = |n: usize| (0..n).map(|i| report(&format!("h{i}"), 40.0, 38.0, Quality::Documented));

@@ -1,7 +1,7 @@
-//! Classes that are stated without counting. They never pass through a model of counts: publications are shown
-//! as stated; growers' statements are a weighed vote ([`super::vote`]). Thin for one voice, likely for two,
-//! contested when they disagree. Where the crop has a count for the same question, no number of statements
-//! settles it.
+//! Classes that are stated without a count. They never enter a model of counts: publications are shown as
+//! stated, and growers' statements are a weighted vote ([`super::vote`]). One voice makes a thin finding, two
+//! a likely one, and disagreement a contested one. Where the crop has a count for the same question, no
+//! number of statements settles it.
 
 use std::{collections::BTreeSet, sync::Arc};
 
@@ -12,12 +12,12 @@ use super::{
 };
 use crate::crop::Descriptor;
 
-/// Standings ask for at least this probability of the leading class; a little less for rounding.
+/// Least probability of the leading class for each standing, less a margin for rounding.
 const SETTLED: f64 = 0.95 - 1e-9;
 const LIKELY: f64 = 0.90 - 1e-9;
 const THIN: f64 = 0.80 - 1e-9;
 
-/// The finding on a category descriptor.
+/// Returns the finding on a category descriptor.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let mut ballots = Vec::new();
     let mut pieces = Vec::new();
@@ -76,7 +76,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
             share,
         });
     }
-    // heaviest first; the order of the states decides between equals
+    // Heaviest first; the order of the states breaks ties.
     let mut order: Vec<(Side, (usize, usize))> = sides.into_iter().zip(behind_side).collect();
     order.sort_by(|a, b| b.0.share.total_cmp(&a.0.share));
     let backed = |(side, (papers, growers)): &(Side, (usize, usize))| {

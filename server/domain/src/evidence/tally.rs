@@ -1,50 +1,50 @@
-//! Tallies as growers keep them: of a sowing (sown, sprouted, sprouts of each seed) and of seedlings grown on
-//! (judged, off-type). One tally answers several descriptors; its numbers must add up before it is taken.
+//! Tallies as growers keep them: of a sowing (sown, sprouted, sprouts of each seed), and of seedlings grown
+//! on (judged, off-type). One tally answers several descriptors. It is accepted only if its numbers add up.
 
 use super::Value;
 use crate::field::FieldError;
 
-/// Descriptor keys that a tally answers.
+/// Descriptor key for seeds that sprouted, of those sown.
 pub const GERMINATION: &str = "germination";
-/// Seeds with two sprouts or more.
+/// Descriptor key for seeds with two or more sprouts, of those that sprouted.
 pub const SEVERAL: &str = "multi_sprout_seeds";
-/// Seeds with exactly two.
+/// Descriptor key for seeds with exactly two sprouts, of those that sprouted.
 pub const DOUBLE: &str = "double_sprout_seeds";
 
-/// What came up of a sowing.
+/// Tally of a sowing; `None` for what the grower did not count.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Sowing {
-    /// Seeds sown.
+    /// Number of seeds sown.
     pub sown: Option<u32>,
-    /// Of these, seeds with at least one sprout.
+    /// Number of those with at least one sprout.
     pub sprouted: Option<u32>,
-    /// Seeds with exactly one sprout.
+    /// Number of seeds with exactly one sprout.
     pub one: Option<u32>,
-    /// Seeds with exactly two.
+    /// Number of seeds with exactly two sprouts.
     pub two: Option<u32>,
-    /// Seeds with three or more.
+    /// Number of seeds with three or more sprouts.
     pub more: Option<u32>,
-    /// Seeds with two or more, where two and more were not counted apart.
+    /// Number of seeds with two or more sprouts, if the grower did not count two and more separately.
     pub several: Option<u32>,
 }
 
-/// Which seedlings were judged.
+/// How the judged seedlings were selected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Which {
-    /// As they came.
+    /// All seedlings, without selection.
     AsTheyCame,
-    /// Kept after roguing.
+    /// Seedlings kept after roguing.
     AfterRoguing,
-    /// Those that came up alone.
+    /// Seedlings that were the only sprout of their seed.
     Alone,
-    /// Those of seeds with several sprouts.
+    /// Seedlings from seeds with several sprouts.
     OfSeveral,
-    /// The largest of each seed.
+    /// The largest seedling of each seed.
     Largest,
 }
 
 impl Which {
-    /// The descriptor that they answer.
+    /// Returns the key of the descriptor that the selection answers.
     pub const fn descriptor(self) -> &'static str {
         match self {
             Self::AsTheyCame => "off_type_seedlings",
@@ -56,18 +56,18 @@ impl Which {
     }
 }
 
-/// Seedlings grown on and judged.
+/// Tally of seedlings grown on and judged.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Seedlings {
-    /// Which.
+    /// How the seedlings were selected.
     pub which: Which,
-    /// Judged.
+    /// Number of seedlings judged.
     pub judged: u32,
-    /// Of these, off-type.
+    /// Number of those that were off-type.
     pub off_type: u32,
 }
 
-/// A descriptor's key and its tally.
+/// A descriptor's key and its value.
 pub type Row = (&'static str, Value);
 
 fn tally(counted: u32, of_these: u32) -> Value {
@@ -75,10 +75,11 @@ fn tally(counted: u32, of_these: u32) -> Value {
 }
 
 impl Sowing {
-    /// What it says on each descriptor.
+    /// Returns the value for each descriptor that the tally answers. `path` is the path of the message on the
+    /// wire.
     ///
     /// # Errors
-    /// What does not add up. `path` is the field's path on the wire.
+    /// Returns every number that does not add up.
     pub fn rows(&self, path: &str) -> Result<Vec<Row>, Vec<FieldError>> {
         let mut wrong = Vec::new();
         let mut say = |field: &str, expected: String| {
@@ -160,10 +161,11 @@ impl Sowing {
 }
 
 impl Seedlings {
-    /// What it says.
+    /// Returns the descriptor that the seedlings answer, with its value. `path` is the path of the message on
+    /// the wire.
     ///
     /// # Errors
-    /// What does not add up.
+    /// Returns the first number that does not add up.
     pub fn row(&self, path: &str) -> Result<Row, Vec<FieldError>> {
         if self.judged == 0 {
             return Err(vec![FieldError::new(
@@ -208,7 +210,7 @@ mod tests {
         assert!(Sowing { sown: Some(30), ..sowing }.rows("t").is_err());
         assert!(Sowing { more: None, ..sowing }.rows("t").is_err());
         assert!(Sowing::default().rows("t").is_err());
-        // nothing came up: that is a count of germination and of nothing else
+        // No sprouts at all: a count for germination and for nothing else.
         let none = Sowing { sown: Some(12), sprouted: Some(0), ..Sowing::default() };
         assert_eq!(none.rows("t").unwrap(), [(GERMINATION, tally(12, 0))]);
     }

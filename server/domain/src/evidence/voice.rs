@@ -1,9 +1,9 @@
 //! Whose voice a piece of evidence is, and how much it counts.
 //!
-//! A catalogue's row and a grower's copy of a publication are the source's voice; everything else is its
-//! observer's. Growers whom nobody vouched for are heard once a vouched grower bears out what they say, so that
-//! accounts made in bulk carry nothing. People who came through one member's invitations are one group: they
-//! count, but not as independent of each other. The numbers here are policy, versioned with
+//! A catalogue row and a checked copy of a publication are the source's voice; everything else is its
+//! observer's. A grower for whom no one vouched counts once a vouched grower's check agrees, so accounts made
+//! in bulk weigh nothing. People who joined through one member's invitations are one group: they count,
+//! but not as independent of each other. The numbers here are policy, versioned with
 //! [`super::share::POLICY_VERSION`].
 
 use std::{
@@ -21,25 +21,25 @@ use crate::{
     time::{Date, Timestamp},
 };
 
-/// The source of what growers observe themselves.
+/// Source key of growers' own observations.
 pub const GROWER: &str = "grower";
-/// How often somebody is taken to be right of whom nothing is known yet.
+/// Assumed accuracy of a person without a record.
 pub const ACCURACY_PRIOR: f64 = 0.80;
-/// For how many votes that prior counts.
+/// Number of votes that the prior accuracy is worth.
 pub const PRIOR_VOTES: f64 = 4.0;
-/// The highest weight of one voice, as log-odds: right nine times of ten.
+/// Highest weight of one voice, as log-odds: right nine times in ten.
 pub const WEIGHT_MAX: f64 = 2.2;
-/// No group of several people has more than this share of the weight.
+/// Largest share of the weight for a group of several people.
 pub const GROUP_SHARE_MAX: f64 = 0.40;
-/// Where each voice has one vote whatever its weight, as in medians, it needs at least this trust: two
-/// independent doubts silence it, one does not.
+/// Least trust for a vote where each voice has one vote whatever its weight, as in medians. Two independent
+/// doubts silence a voice; one does not.
 pub const TRUST_MIN: f64 = 0.30;
-/// What one doubt weighs beside one bearing-out.
+/// Weight of one doubt relative to one agreement.
 const DOUBT: f64 = 1.5;
-/// What the doubt of one group alone leaves at least.
+/// Least trust that the doubt of a single group leaves.
 const ONE_DOUBT: f64 = 0.70;
 
-/// What kind of statement it is.
+/// Kind of statement.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
@@ -47,9 +47,9 @@ pub enum Kind {
     Tally,
     /// Things weighed or measured.
     Measure,
-    /// A step on a scale.
+    /// A grade on an ordinal scale.
     Rating,
-    /// First or last ripe fruit.
+    /// First or last day of ripe fruit.
     Sighting,
     /// A statement without a count.
     Statement,
@@ -57,16 +57,16 @@ pub enum Kind {
     Publication,
 }
 
-/// How it was observed.
+/// How the grower observed it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
-    /// Not said.
+    /// The grower did not say.
     #[default]
     NotSaid,
-    /// By looking.
+    /// By looking at it.
     Eye,
-    /// By the fruit.
+    /// By its fruit.
     Fruit,
     /// By a marker test in a laboratory.
     Marker,
@@ -75,7 +75,7 @@ pub enum Method {
 }
 
 impl Method {
-    /// In words.
+    /// Returns the method in words; empty for [`Method::NotSaid`].
     pub const fn text(self) -> &'static str {
         match self {
             Self::NotSaid => "",
@@ -87,100 +87,100 @@ impl Method {
     }
 }
 
-/// A person who observes or checks, as far as evidence is concerned.
+/// What evidence needs to know about a person who observes or checks.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Observer {
-    /// The account.
+    /// Account of the person.
     pub account: AccountId,
-    /// The group: the member at the root of their chain of invitations.
+    /// Group of the person: the member at the root of their chain of invitations.
     pub group: AccountId,
-    /// An organiser or a steward vouched for them, or invited them, or somebody who was vouched for did.
+    /// Whether an organiser, a steward or a vouched member vouched for or invited them.
     pub vouched: bool,
-    /// May do nothing for now.
+    /// Whether the account is suspended.
     pub suspended: bool,
-    /// How often their evidence held up, 0 to 1, from the newest weight table; none without a row there.
+    /// How often their evidence held up, 0 to 1, from the newest weight table; `None` without a row there.
     pub accuracy: Option<f64>,
 }
 
 impl Observer {
-    /// Somebody of whom nothing is known.
+    /// Makes an observer without a record for whom no one vouched.
     pub const fn new(account: AccountId) -> Self {
         Self { account, group: account, vouched: false, suspended: false, accuracy: None }
     }
-    /// Whether their word counts by itself.
+    /// Returns whether the person's word counts without a check.
     pub const fn counts(&self) -> bool {
         self.vouched && !self.suspended
     }
-    /// How often they are taken to be right.
+    /// Returns the person's accuracy, or the prior without a record.
     pub fn accuracy(&self) -> f64 {
         self.accuracy.unwrap_or(ACCURACY_PRIOR)
     }
 }
 
-/// The weight of a vote of somebody who is right so often: log-odds, 0 to [`WEIGHT_MAX`].
+/// Returns the weight of a vote by a voice with this accuracy: log-odds, 0 to [`WEIGHT_MAX`].
 pub fn weight_of(accuracy: f64) -> f64 {
     let odds = accuracy.clamp(0.5, 0.999) / (1.0 - accuracy.clamp(0.5, 0.999));
     odds.ln().min(WEIGHT_MAX)
 }
 
-/// What a check says.
+/// The result of a check.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
-    /// The checker saw the same.
+    /// The checker saw the same and agrees.
     BearsOut,
-    /// The checker has reason to doubt it.
+    /// The checker has a reason to doubt the piece.
     Doubts,
 }
 
-/// Another grower's verdict on a piece of evidence.
+/// Another grower's check of a piece of evidence.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Check {
-    /// Its id.
+    /// Unique id of the check.
     pub id: CheckId,
-    /// Whose.
+    /// The person who checked.
     pub by: Observer,
-    /// What it says.
+    /// Result of the check.
     pub verdict: Verdict,
-    /// Why.
+    /// The checker's reason.
     pub reason: String,
-    /// When.
+    /// When the check was entered.
     pub at: Timestamp,
 }
 
-/// Who observed a piece, when, where, how, and what others say of it.
+/// Origin of a piece that a grower entered: who, when, where and how, with the checks by others.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Observation {
-    /// Who.
+    /// The person who observed it.
     pub by: Observer,
-    /// What kind of statement.
+    /// Kind of statement.
     pub kind: Kind,
-    /// Pieces entered together share it.
+    /// Id shared by all pieces that were entered together.
     pub report: ReportId,
-    /// The sowing it is the tally of.
+    /// Sowing whose tally the piece is.
     pub sowing: Option<SowingId>,
-    /// On which day.
+    /// Day of the observation.
     pub day: Option<Date>,
-    /// Where, coarsely.
+    /// Coarse place.
     pub place: Option<Place>,
-    /// The tree, in the grower's words.
+    /// The tree in the grower's words.
     pub tree: String,
-    /// How.
+    /// How the grower observed it.
     pub method: Method,
     /// The publication, or another reference.
     pub citation: String,
-    /// When it was entered.
+    /// When the piece was entered.
     pub at: Timestamp,
-    /// What others say of it, oldest first.
+    /// Checks by others, oldest first.
     pub checks: Vec<Check>,
 }
 
 impl Observation {
-    /// The year it belongs to: its day's, else that of its entry.
+    /// Returns the year of the observation's day, or of its entry without a day.
     pub fn year(&self) -> i32 {
         self.day.unwrap_or_else(|| self.at.date()).year()
     }
-    /// A place that can be told from others: its grid cell, else its area.
+    /// Returns a key that distinguishes places: the grid cell; empty without a place.
     pub fn place_key(&self) -> String {
         match &self.place {
             Some(place) => place.grid.as_str().to_string(),
@@ -189,31 +189,32 @@ impl Observation {
     }
 }
 
-/// Whose voice a piece is.
+/// The voice that a piece belongs to, and its weight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Voice {
-    /// The key of the voice: a source, a citation, or an account.
+    /// Key of the voice: a source, a citation or an account.
     pub who: String,
-    /// Voices of one group are not independent.
+    /// Group of the voice; voices of one group are not independent.
     pub group: String,
-    /// A publication speaks, not a grower.
+    /// Whether the voice is a publication's rather than a grower's.
     pub published: bool,
-    /// 0 to 1: how far checks and the observer's record let it count; 0 is silence.
+    /// Weight from 0 to 1 after checks and the observer's record; 0 silences the piece.
     pub trust: f64,
-    /// How often its observer is taken to be right.
+    /// Assumed accuracy of the observer, 0 to 1.
     pub accuracy: f64,
-    /// Why it counts as it does, where there is something to say.
+    /// Reason for the trust in words; may be empty.
     pub why: String,
 }
 
 impl Voice {
-    /// Its weight as a vote.
+    /// Returns the weight of the voice's vote.
     pub fn weight(&self) -> f64 {
         weight_of(self.accuracy) * self.trust
     }
 }
 
-/// A citation's key: copies of one publication are one voice. A DOI tells more than the words around it.
+/// Returns a citation's key, so that copies of one publication are one voice. A DOI takes precedence over the
+/// text.
 pub fn citation_key(citation: &str) -> String {
     let lower = citation.to_lowercase();
     if let Some(at) = lower.find("10.") {
@@ -230,12 +231,13 @@ pub fn citation_key(citation: &str) -> String {
     format!("citation:{}", Folded::new(citation).joined)
 }
 
-/// Whether a check is independent of the piece it is on.
+/// Returns whether a check is independent of the piece: a vouched checker from another group.
 fn independent(check: &Check, observation: &Observation) -> bool {
     check.by.counts() && check.by.account != observation.by.account && check.by.group != observation.by.group
 }
 
-/// Bearing-out and doubting voices: one for each group, its newest.
+/// Returns the weight of agreements, the weight of doubts, and the number of each. Only a group's newest
+/// check counts.
 fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
     let mut newest: BTreeMap<AccountId, &Check> = BTreeMap::new();
     for check in observation.checks.iter().filter(|c| independent(c, observation)) {
@@ -246,7 +248,7 @@ fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
     }
     let (mut out, mut doubt, mut outs, mut doubts) = (0.0, 0.0, 0, 0);
     for check in newest.values() {
-        // a bad record weighs less; a good one does not make one check more than one
+        // A poor record reduces the weight; a good one does not make one check more than one.
         let weight = (weight_of(check.by.accuracy()) / weight_of(ACCURACY_PRIOR)).min(1.0);
         match check.verdict {
             Verdict::BearsOut => {
@@ -262,12 +264,12 @@ fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
     (out, doubt, outs, doubts)
 }
 
-/// Whether somebody independent bears a piece out.
+/// Returns whether an independent check agrees with a piece.
 pub fn is_borne_out(evidence: &Evidence) -> bool {
     evidence.observed.as_ref().is_some_and(|o| verdicts(o).0 > 0.0)
 }
 
-/// Whose voice a piece is and how much it counts.
+/// Returns the voice of a piece, with its trust.
 pub fn voice(evidence: &Evidence) -> Voice {
     let Some(observation) = evidence.observed.as_deref() else {
         return Voice {
@@ -283,9 +285,9 @@ pub fn voice(evidence: &Evidence) -> Voice {
     let copy =
         !observation.citation.is_empty() && matches!(observation.kind, Kind::Publication | Kind::Statement);
     let (out, doubt, outs, doubts) = verdicts(observation);
-    // a publication is one voice, whoever copies it. But a citation is its author's own word until somebody
-    // independent has looked it up, and nobody is more independent for citing much: what a grower cites belongs to
-    // that grower's group
+    // A publication is one voice, whoever copies it. Until an independent check agrees, a citation is its
+    // author's own word. Citing much makes no one more independent: a copy belongs to the group of the grower
+    // who entered it.
     let published = copy && outs > 0;
     let who = match (published, evidence.source.as_str()) {
         (false, _) => by.account.to_string(),
@@ -302,24 +304,24 @@ pub fn voice(evidence: &Evidence) -> Voice {
         let said: Vec<String> =
             [words(outs, "borne out"), words(doubts, "doubted")].into_iter().flatten().collect();
         let trust = (1.0 + out) / (1.0 + out + DOUBT * doubt);
-        // one doubter alone takes some weight, never most of it
+        // A single doubting group takes some of the weight, never most.
         (if doubts == 1 { trust.max(ONE_DOUBT) } else { trust }, said.join(", "))
     };
     let accuracy = if published { ACCURACY_PRIOR } else { by.accuracy() };
     Voice { who, group, published, trust, accuracy, why }
 }
 
-/// A piece with its voice among the others on the same question.
+/// A piece with its voice, among the others on the same question.
 #[derive(Clone, Debug)]
 pub struct Heard<'a> {
-    /// The piece.
+    /// The piece itself.
     pub evidence: &'a Arc<Evidence>,
-    /// Its voice.
+    /// Voice of the piece.
     pub voice: Voice,
 }
 
-/// The voices of the pieces on one question. A grower's copy of a source that is on file with its own row, and a
-/// second copy of one publication, are silent: they would count the same thing twice.
+/// Returns the voices of the pieces on one question, by id. Two kinds of copies are silenced, because they
+/// would count twice: a grower's copy of a source that has its own row, and a second copy of one publication.
 pub fn listen<'a>(own: impl Iterator<Item = &'a Arc<Evidence>>) -> Vec<Heard<'a>> {
     let mut all: Vec<Heard<'a>> = own.map(|evidence| Heard { evidence, voice: voice(evidence) }).collect();
     all.sort_by_key(|h| h.evidence.id);
@@ -343,13 +345,14 @@ pub fn listen<'a>(own: impl Iterator<Item = &'a Arc<Evidence>>) -> Vec<Heard<'a>
     all
 }
 
-/// How alike the voices of one group are: n of them count for n / (1 + (n - 1) * 0.5), never more than two (a
-/// design effect, as for seeds of one report). A choice of ours.
+/// Correlation between voices of one group: n of them count for n / (1 + (n - 1) * 0.5), never more than two
+/// (a design effect, as for seeds of one report). A choice of ours.
 const WITHIN_GROUP: f64 = 0.5;
 
-/// Factors by which the weights of groups of several voices are cut: they are alike, and no group has more than
-/// [`GROUP_SHARE_MAX`] of all weight, as far as that can be: with fewer than three groups it cannot. `weights` are
-/// (group, voice, weight); the factor of each group that is cut.
+/// Returns the factor for each group whose weight is cut. Voices of one group are alike, so each group of
+/// several voices is cut by the design effect. A group of several voices may also have at most
+/// [`GROUP_SHARE_MAX`] of all weight; that limit needs at least three groups. `weights` are (group, voice,
+/// weight).
 pub fn group_factors(weights: &[(String, String, f64)]) -> BTreeMap<String, f64> {
     let mut of: BTreeMap<&str, (f64, BTreeSet<&str>)> = BTreeMap::new();
     for (group, who, weight) in weights.iter().filter(|w| w.2 > 0.0) {
@@ -370,7 +373,7 @@ pub fn group_factors(weights: &[(String, String, f64)]) -> BTreeMap<String, f64>
         return factors;
     }
     let total: f64 = of.values().map(|g| g.0).sum();
-    // the heaviest group of several first; at most two groups can be above two fifths
+    // Heaviest group of several voices first; at most two groups can exceed two fifths.
     let mut heavy: Vec<(&str, f64)> =
         of.iter().filter(|(_, g)| g.1.len() > 1).map(|(name, g)| (*name, g.0)).collect();
     heavy.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(b.0)));
@@ -398,8 +401,8 @@ pub fn group_factors(weights: &[(String, String, f64)]) -> BTreeMap<String, f64>
     factors
 }
 
-/// Values by group with every group of several held to [`GROUP_SHARE_MAX`]: of a group that is cut, values spread
-/// evenly over its sorted ones stay. Sorted.
+/// Returns the values in ascending order, with each group of several held to [`GROUP_SHARE_MAX`]. From a
+/// group that is cut, it keeps values spread evenly over the group's sorted ones.
 pub fn held_to_share(values: &[(String, f64)]) -> Vec<f64> {
     let rows: Vec<(String, String, f64)> =
         values.iter().enumerate().map(|(at, (group, _))| (group.clone(), at.to_string(), 1.0)).collect();
@@ -438,11 +441,11 @@ pub(crate) mod tests {
     use proptest::prelude::*;
     use uuid::Uuid;
 
-    /// A grower with a number for a name.
+    /// Makes a vouched grower from a number.
     pub(crate) fn grower(n: u128) -> Observer {
         Observer { vouched: true, ..Observer::new(AccountId::from_uuid(Uuid::from_u128(n))) }
     }
-    /// Somebody's piece on a descriptor.
+    /// Makes a piece of evidence on a descriptor.
     pub(crate) fn piece(id: u128, by: Observer, descriptor: &str, kind: Kind, value: Value) -> Evidence {
         Evidence {
             id: EvidenceId::from_uuid(Uuid::from_u128(id)),
@@ -471,7 +474,7 @@ pub(crate) mod tests {
             })),
         }
     }
-    /// A check by somebody.
+    /// Makes a check.
     pub(crate) fn check(id: u128, by: Observer, verdict: Verdict) -> Check {
         Check {
             id: CheckId::from_uuid(Uuid::from_u128(id)),
@@ -583,7 +586,7 @@ pub(crate) mod tests {
             }
             if of.len() >= 3 {
                 for (weight, people) in of.values() {
-                    // when both of two cut groups stand beside almost nothing, each keeps two fifths
+                    // When two cut groups face almost no other weight, each keeps two fifths.
                     prop_assert!(people.len() == 1 || *weight <= GROUP_SHARE_MAX * total + 1e-9);
                 }
             }

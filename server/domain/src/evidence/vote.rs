@@ -1,55 +1,56 @@
-//! The vote on a class: one voice, one vote, weighed by how often that voice was right; no group of several
-//! people has more than two fifths of the weight.
+//! The vote on a class: each voice has one vote, weighted by how often that voice was right. No group of
+//! several people has more than two fifths of the weight.
 //!
-//! With K classes a voice that is right with probability a, and otherwise says any of the others alike, adds
-//! ln(a / (1 - a)) + ln(K - 1) to its class; the posterior is the soft maximum of the sums (the naive Bayes form
-//! of a weighted vote). What defends a conclusion is not the winner but the flag: see [`Outcome::contested`].
+//! There are K classes. A voice is right with probability a, and otherwise picks each other class equally
+//! often. It adds ln(a / (1 - a)) + ln(K - 1) to its class. The posterior is the softmax of the sums (the
+//! naive Bayes form of a weighted vote). The winner alone does not protect a conclusion; the flag does: see
+//! [`Outcome::contested`].
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::voice::{Voice, group_factors, weight_of};
 
-/// An alternative with this share of the weight, and two independent voices behind it, contests the winner.
+/// Share of the weight from which an alternative with two independent groups contests the winner.
 const BACKED_SHARE: f64 = 0.25;
-/// Below this probability the winner is contested, if there is another side.
+/// Probability below which the winner is contested if there is another side.
 const SURE: f64 = 0.90;
 
-/// One voice for one class.
+/// One voice's vote for one class.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ballot {
-    /// The voice.
+    /// The voice that votes.
     pub voice: Voice,
-    /// The class's key.
+    /// Key of the class.
     pub class: String,
 }
 
-/// What backs one class.
+/// Support for one class.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Backing {
-    /// The class's key.
+    /// Key of the class.
     pub class: String,
-    /// Its weight.
+    /// Total weight of the votes.
     pub weight: f64,
-    /// Its share of all weight.
+    /// Share of the total weight, 0 to 1.
     pub share: f64,
-    /// Independent groups behind it.
+    /// Number of independent groups that support it.
     pub groups: usize,
 }
 
-/// How a vote came out.
+/// Result of a vote.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outcome {
-    /// The classes with something behind them, heaviest first.
+    /// Classes with support, heaviest first.
     pub sides: Vec<Backing>,
-    /// The probability of the first.
+    /// Probability of the first class.
     pub probability: f64,
-    /// Why the first is contested, if it is.
+    /// Reason why the first class is contested; `None` if it is not.
     pub contested: Option<&'static str>,
-    /// Independent groups in all.
+    /// Number of independent groups in total.
     pub groups: usize,
 }
 
-/// A voice's votes after splitting what it says of several classes.
+/// A voice's vote for one class, after division over the classes that it named.
 struct Share {
     who: String,
     group: String,
@@ -61,7 +62,7 @@ struct Share {
 }
 
 fn shares(ballots: &[Ballot], classes: usize) -> Vec<Share> {
-    // one voice, one vote: what a voice says twice counts once; of two classes each has half
+    // A repeated vote counts once; a voice that names two classes gives half a vote to each.
     let mut said: BTreeMap<(&str, &str), &Voice> = BTreeMap::new();
     for ballot in ballots.iter().filter(|b| b.voice.trust > 0.0) {
         let kept = said.entry((&ballot.voice.who, &ballot.class)).or_insert(&ballot.voice);
@@ -120,7 +121,7 @@ fn backings(shares: &[Share]) -> Vec<Backing> {
     sides
 }
 
-/// Whether leaving one voice out makes another class lead.
+/// Returns whether another class leads when one voice is left out.
 fn hinges(shares: &[Share], sides: &[Backing], leader: &str) -> bool {
     let mut of: BTreeMap<&str, BTreeMap<&str, f64>> = BTreeMap::new();
     for share in shares {
@@ -133,7 +134,7 @@ fn hinges(shares: &[Share], sides: &[Backing], leader: &str) -> bool {
     })
 }
 
-/// Counts a vote over a descriptor with so many classes; nothing if no voice counts.
+/// Counts a vote over a descriptor with `classes` classes; `None` if no voice counts.
 pub fn count(ballots: &[Ballot], classes: usize) -> Option<Outcome> {
     let shares = shares(ballots, classes);
     let sides = backings(&shares);
@@ -187,7 +188,7 @@ mod tests {
             let outcome = count(&votes(&[("a", "x")]), classes).unwrap();
             assert!((outcome.probability - ACCURACY_PRIOR).abs() < 1e-12);
         }
-        // two of three classes agree: .64 / (.64 + 2 * .01)
+        // Two of three classes' votes agree: .64 / (.64 + 2 * .01).
         let two = count(&votes(&[("a", "x"), ("b", "x")]), 3).unwrap();
         assert!((two.probability - 0.64 / 0.66).abs() < 1e-12);
     }
@@ -217,7 +218,7 @@ mod tests {
         }
         let outcome = count(&all, 3).unwrap();
         assert_eq!(outcome.sides[0].class, "x");
-        // twenty alike count for 20 / (1 + 19 / 2), beside four
+        // Twenty alike count for 20 / (1 + 19 / 2), against four.
         let crowd = 20.0 / 10.5;
         assert!((outcome.sides[1].share - crowd / (4.0 + crowd)).abs() < 1e-9);
     }
@@ -227,7 +228,7 @@ mod tests {
         fn order_does_not_matter(rows in prop::collection::vec((0u8..8, 0u8..3, 0.5f64..0.98), 1..20)) {
             let mut all: Vec<Ballot> =
                 rows.iter().map(|(w, c, a)| ballot(&format!("w{w}"), &format!("c{c}"), *a)).collect();
-            // a voice has one accuracy
+            // Gives each voice a single accuracy.
             for at in 0..all.len() {
                 let first = all.iter().find(|b| b.voice.who == all[at].voice.who).unwrap().voice.accuracy;
                 all[at].voice.accuracy = first;

@@ -1,15 +1,15 @@
-//! What is only described: values as people give them, side by side. Values depend on place and year, so none is
-//! averaged away here.
+//! Descriptions: values as people give them, side by side. Values depend on place and year, so nothing is
+//! averaged here.
 
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{Finding, Piece, Standing, Value, behind, voice::Heard};
 use crate::crop::Descriptor;
 
-/// Values told one by one at most; the rest is counted.
+/// Most values listed one by one; the text only counts the rest.
 const TOLD: usize = 8;
 
-/// Pieces that are heard, side by side: `350 g (SRC, Florida); 400 g (a grower)`.
+/// Lists the pieces that count, side by side: `350 g (SRC, Florida); 400 g (a grower)`.
 pub(super) fn side_by_side(own: &[Heard<'_>]) -> String {
     let heard: Vec<&Heard<'_>> = own.iter().filter(|h| h.voice.trust > 0.0).collect();
     let mut stated: Vec<String> = heard
@@ -32,7 +32,7 @@ pub(super) fn side_by_side(own: &[Heard<'_>]) -> String {
     if stated.is_empty() { "described, but not weighed yet".into() } else { stated.join("; ") }
 }
 
-/// How many publications and how many growers are heard.
+/// Returns how many publications and how many growers count.
 pub(super) fn heard(own: &[Heard<'_>]) -> (usize, usize) {
     let of = |published: bool| {
         own.iter()
@@ -45,12 +45,12 @@ pub(super) fn heard(own: &[Heard<'_>]) -> (usize, usize) {
     (of(true), of(false))
 }
 
-/// Independent groups that are heard.
+/// Returns how many independent groups count.
 pub(super) fn groups(own: &[Heard<'_>]) -> usize {
     own.iter().filter(|h| h.voice.trust > 0.0).map(|h| h.voice.group.as_str()).collect::<BTreeSet<_>>().len()
 }
 
-/// All pieces with no weight.
+/// Returns all pieces with weight 0.
 pub(super) fn unweighed(own: &[Heard<'_>]) -> Vec<Piece> {
     own.iter()
         .map(|h| {
@@ -64,7 +64,7 @@ pub(super) fn unweighed(own: &[Heard<'_>]) -> Vec<Piece> {
         .collect()
 }
 
-/// The finding on a text descriptor, or on one that nobody measured.
+/// Returns the finding on a text descriptor, or on a descriptor without any usable measurement.
 pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     let (papers, growers) = heard(own);
     let (standing, standing_text) = match groups(own) {
@@ -95,7 +95,7 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
     }
 }
 
-/// From the least to the most that a quantity tells; a mean alone stands for fruit within 15 % of it (a choice of ours).
+/// Returns the range of a quantity. A mean alone covers plus or minus 15 % (a choice of ours).
 fn ends(low: Option<f64>, mean: Option<f64>, high: Option<f64>) -> (f64, f64) {
     let all = [low, mean, high];
     let least = all.into_iter().flatten().fold(f64::INFINITY, f64::min);
@@ -103,7 +103,7 @@ fn ends(low: Option<f64>, mean: Option<f64>, high: Option<f64>) -> (f64, f64) {
     if low.is_none() && high.is_none() { (least * 0.85, most * 1.15) } else { (least, most) }
 }
 
-/// Whether two values have something in common; none where that cannot be said.
+/// Returns whether two values overlap; `None` where they cannot be compared.
 fn overlap(one: &Value, other: &Value) -> Option<bool> {
     let months = |from: u8, to: u8| -> BTreeSet<u8> {
         let length = (to + 12 - from) % 12;
@@ -127,7 +127,7 @@ fn overlap(one: &Value, other: &Value) -> Option<bool> {
     }
 }
 
-/// Whether what independent voices say overlaps, each with every other that can be compared; none where nothing can.
+/// Returns whether all comparable values of independent voices overlap; `None` without any comparable pair.
 fn agreement(own: &[Heard<'_>]) -> Option<bool> {
     let heard: Vec<&Heard<'_>> = own.iter().filter(|h| h.voice.trust > 0.0).collect();
     let mut found = None;

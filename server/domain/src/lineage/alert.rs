@@ -1,8 +1,8 @@
-//! Alerts: something sick or misnamed, and how far that goes.
+//! Alerts: a sick or misnamed plant, and the lots that it affects.
 //!
-//! Health: back to what it may have come from, where that is asked for, and forward from all of that, by dates and by the
-//! ways in which the pathogen travels (the search of [`super::trace`]). Identity: whatever bears the name of the part of the
-//! plant that was never that cultivar.
+//! A health alert goes back to possible sources, if requested, and forward from all of them, by dates and by
+//! the routes of the pathogen (the search of [`super::trace`]). An identity alert reaches every lot whose
+//! name comes from the plant part that was never that cultivar.
 
 use super::{Descent, Link, Record, Route};
 use crate::{
@@ -13,102 +13,103 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// What is the matter.
+    /// What an alert is about.
     AlertKind {
-        /// It is sick.
+        /// The plant is sick.
         Health = "health",
-        /// It was never that cultivar.
+        /// The plant was never that cultivar.
         Identity = "identity",
     }
 }
 
 crate::offer::words! {
-    /// Which part of a plant something is said of.
+    /// Part of a plant that a statement is about.
     Part {
-        /// All of it.
+        /// The whole plant.
         Whole = "whole",
-        /// What grows above the graft, its wood and its seed; all of what is not grafted.
+        /// Everything above the graft, with its wood and its seed; the whole of an ungrafted plant.
         Top = "top",
-        /// The rootstock.
+        /// The rootstock below the graft.
         Root = "root",
     }
 }
 
 crate::offer::words! {
-    /// Where an alert stands.
+    /// State of an alert.
     AlertState {
-        /// Somebody says so: it warns and blocks nothing.
+        /// A member reported it: it warns and blocks nothing.
         Raised = "raised",
-        /// A curator or an organiser bears it out: what it reaches is not offered.
+        /// A curator or an organiser confirmed it: no lot that it reaches can be offered.
         Confirmed = "confirmed",
-        /// It is over.
+        /// It no longer applies.
         Lifted = "lifted",
     }
 }
 
 impl AlertState {
-    /// Whether it still says something.
+    /// Returns whether the alert still warns.
     pub const fn is_open(self) -> bool {
         matches!(self, Self::Raised | Self::Confirmed)
     }
 }
 
-/// A part of a lot.
+/// A part of a lot; a node of the search.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Node {
     /// The lot.
     pub lot: LotId,
-    /// Of it.
+    /// The part of the lot.
     pub part: Part,
 }
 
-/// An alert on file.
+/// A stored alert.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Alert {
-    /// Its id.
+    /// Unique id of the alert.
     pub id: AlertId,
-    /// On which lot.
+    /// The lot that the alert starts from.
     pub lot: LotId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// What is the matter.
+    /// What the alert is about.
     pub kind: AlertKind,
-    /// Of which part.
+    /// The part of the plant that it concerns.
     pub part: Part,
-    /// Who raised it.
+    /// Account that raised it.
     pub raised_by: AccountId,
-    /// What was seen.
+    /// What the person saw, in words.
     pub words: String,
-    /// The pest or disease, where one is named.
+    /// Pest or disease; empty if not named.
     pub pest: String,
-    /// What carries it.
+    /// Routes by which it spreads.
     pub carriers: Vec<Route>,
-    /// Sick since when at the earliest, where that is known.
+    /// Earliest possible day of the infection, if known.
     pub since: Option<Date>,
-    /// When it was seen.
+    /// Day on which it was seen.
     pub seen_on: Date,
-    /// Whether what it may have come from is looked for too.
+    /// Whether the search also goes back to possible sources.
     pub trace_back: bool,
-    /// Where it stands.
+    /// Current state.
     pub state: AlertState,
-    /// What the one who confirmed it says.
+    /// The confirming person's reason.
     pub ruling: String,
-    /// Why it was lifted.
+    /// Reason for lifting it.
     pub lifted_why: String,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
     /// When it was raised.
     pub created_at: Timestamp,
 }
 
 impl Alert {
-    /// Its start.
+    /// Returns the node that the alert starts from.
     pub fn node(&self) -> Node {
         Node { lot: self.lot, part: self.part }
     }
 
-    /// Steps of descent as the search takes them: between parts of lots, by the routes of this alert. Going back, an
-    /// identity alert follows nothing: a wrong name begins where it was first written.
+    /// Converts links between lots to search records between parts of lots. For an identity alert, a record
+    /// joins only parts that share the name. A wrong name starts at its lot, so an identity alert never
+    /// searches back.
     pub fn records(&self, links: &[Link]) -> Vec<Record<Node>> {
         let mut all = Vec::new();
         for link in links {
@@ -141,7 +142,7 @@ impl Alert {
         all
     }
 
-    /// The ways that the search follows: a name goes along all of them.
+    /// Returns the routes that the search follows. A wrong name follows all of them.
     pub fn routes(&self) -> &[Route] {
         match self.kind {
             AlertKind::Health => &self.carriers,
@@ -149,7 +150,7 @@ impl Alert {
         }
     }
 
-    /// The nodes of a lot that this alert may reach.
+    /// Returns the parts of a lot that the alert can reach.
     pub const fn parts(&self) -> &'static [Part] {
         match self.kind {
             AlertKind::Health => &[Part::Whole],
@@ -158,11 +159,13 @@ impl Alert {
     }
 }
 
-/// Before anything on file.
+/// A day before every stored date.
 pub const ALWAYS: i64 = -1_000_000;
 
-/// From when on the things that an alert begins at may have been infected: a source since the day after the last test that
-/// speaks for it before what is sick left it; what was found, since the day that was stated, or so too.
+/// Returns the nodes that an alert starts from, each with its earliest possible day of infection. For a
+/// source (node and the day on which the sick material left it) that is the day after its last valid test
+/// before that day. For the alert's own lot it is the stated day, or the day after the last valid test before
+/// it was seen. Without any test it is [`ALWAYS`].
 pub fn starts(
     alert: &Alert,
     sources: impl IntoIterator<Item = (Node, i64)>,
@@ -188,52 +191,52 @@ pub fn starts(
     others.chain([(alert.node(), own)]).collect()
 }
 
-/// An alert before it is checked.
+/// An unchecked alert, as a person entered it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct AlertDraft {
-    /// What is the matter.
+    /// What the alert is about; required.
     pub kind: Option<AlertKind>,
-    /// Of which part, for a name.
+    /// Part of the plant, for an identity alert.
     pub part: Option<Part>,
-    /// What was seen.
+    /// What the person saw, in words.
     pub words: String,
-    /// The pest or disease.
+    /// Pest or disease; may be empty.
     pub pest: String,
-    /// What carries it; everything where nobody knows.
+    /// Routes by which it spreads; all routes if empty.
     pub carriers: Vec<Route>,
-    /// Sick since when at the earliest.
+    /// Earliest possible day of the infection.
     pub since: Option<Date>,
-    /// When it was seen; today if left out.
+    /// Day on which it was seen; today if omitted.
     pub seen_on: Option<Date>,
-    /// Look for what it may have come from too.
+    /// Whether the search also goes back to possible sources.
     pub trace_back: bool,
 }
 
-/// A checked draft with its part, carriers and day.
+/// A draft that passed every check, with defaults filled in.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Checked {
-    /// What is the matter.
+    /// What the alert is about.
     pub kind: AlertKind,
-    /// Of which part.
+    /// The part of the plant that it concerns.
     pub part: Part,
-    /// What was seen.
+    /// What the person saw, in words.
     pub words: String,
-    /// The pest.
+    /// Pest or disease; may be empty.
     pub pest: String,
-    /// What carries it.
+    /// Routes by which it spreads, sorted.
     pub carriers: Vec<Route>,
-    /// Since when.
+    /// Earliest possible day of the infection, if known.
     pub since: Option<Date>,
-    /// When it was seen.
+    /// Day on which it was seen.
     pub seen_on: Date,
-    /// Whether to look back.
+    /// Whether the search also goes back to possible sources.
     pub trace_back: bool,
 }
 
-/// Checks an alert.
+/// Checks an alert. A day may lie one day after `today`, because of time zones.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns every wrong field.
 pub fn checked(draft: &AlertDraft, today: Date) -> Result<Checked, Vec<FieldError>> {
     let mut fields = Fields::new();
     if draft.kind.is_none() {
@@ -333,18 +336,18 @@ mod tests {
         search.found().keys().map(|n| (n.lot.uuid().as_u128(), n.part)).collect()
     }
 
-    /// DESIGN 5.8: an identity alert follows the part of the plant that it names.
+    /// DESIGN 5.8: an identity alert follows the plant part that it names.
     #[test]
     fn a_wrong_name_follows_its_part() {
         let links = [
             link(1, 2, Descent::CutFrom, 10),     // wood of the plant
             link(2, 3, Descent::ScionOf, 11),     // grafted
-            link(1, 4, Descent::SeedFrom, 12),    // its seed
-            link(4, 5, Descent::RaisedFrom, 20),  // seedlings of it
-            link(5, 6, Descent::RootstockOf, 30), // one used as a rootstock
-            link(7, 6, Descent::ScionOf, 30),     // with other wood on it
-            link(6, 8, Descent::CutFrom, 40),     // wood of that graft: the other cultivar
-            link(6, 9, Descent::HandedOver, 50),  // the whole graft given away
+            link(1, 4, Descent::SeedFrom, 12),    // seed of the plant
+            link(4, 5, Descent::RaisedFrom, 20),  // seedlings from that seed
+            link(5, 6, Descent::RootstockOf, 30), // one becomes a rootstock
+            link(7, 6, Descent::ScionOf, 30),     // other wood is grafted onto it
+            link(6, 8, Descent::CutFrom, 40),     // wood of that graft is the other cultivar
+            link(6, 9, Descent::HandedOver, 50),  // the whole graft changes hands
             link(9, 10, Descent::CutFrom, 60),
             link(1, 11, Descent::SameBlade, 60),
         ];
@@ -352,11 +355,11 @@ mod tests {
         let root = |n| (n, Part::Root);
         let all = reached(&alert(AlertKind::Identity, Part::Top), &links);
         assert_eq!(all, BTreeSet::from([top(1), top(2), top(3), top(4), top(5), root(6), root(9)]));
-        // of the rootstock: only what takes the whole plant along
+        // An alert on the rootstock reaches only lots that contain the whole plant.
         let mut below = alert(AlertKind::Identity, Part::Root);
         below.lot = lot(6);
         assert_eq!(reached(&below, &links), BTreeSet::from([root(6), root(9)]));
-        // sick: everything that it touched, the whole of a graft
+        // A health alert reaches every lot in contact, and always the whole graft.
         let sick = reached(&alert(AlertKind::Health, Part::Whole), &links);
         let lots: BTreeSet<u128> = sick.iter().map(|(n, _)| *n).collect();
         assert_eq!(lots, BTreeSet::from([1, 2, 3, 4, 5, 6, 8, 9, 10, 11]));

@@ -1,26 +1,27 @@
-//! Codes short enough to write on a tag: six characters and a check character, none of which looks like another.
+//! Codes short enough to write on a tag: six characters and a check character, all easy to tell apart.
 
 use std::{fmt, str::FromStr};
 
-/// Twenty-three characters, a prime number of them: no 0 O, 1 I L, 2 Z, 5 S, 8 B, G, U, so that handwriting is read back.
+/// 23 characters, a prime number. Left out are 0 O, 1 I L, 2 Z, 5 S, 8 B, G and U, which handwriting makes
+/// look alike.
 const ALPHABET: &[u8; 23] = b"34679ACDEFHJKMNPQRTVWXY";
-/// Characters before the check character.
+/// Number of characters before the check character.
 const LENGTH: usize = 6;
-/// A weight for each place: powers of 5, which leave every remainder by 23 but 0 before they repeat. They differ from each
-/// other and from the check character's 1, so every single slip and every two characters exchanged are noticed.
+/// Weight of each position: powers of 5, a generator modulo 23. They differ from each other and from the
+/// check character's weight 1, so the check finds every single wrong character and every exchange of two.
 const WEIGHTS: [u32; LENGTH] = [5, 2, 10, 4, 20, 8];
 
-/// The code of a lot or a mother plant, such as `H7K M4Q C`.
+/// Code of a lot or a mother plant, such as `H7K M4Q C`.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct LotCode([u8; LENGTH]);
 
-/// Why a code was not taken.
+/// Why a text is not a code.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum CodeError {
-    /// It is not of the right length, or has other characters.
+    /// The text has the wrong length or an unknown character.
     #[error("a code such as H7K M4Q C expected: seven of 3 4 6 7 9 A C D E F H J K M N P Q R T V W X Y")]
     Malformed,
-    /// Its check character does not fit.
+    /// The check character does not fit the others.
     #[error("this code has a slip in it: its last character does not fit the others; read the tag again")]
     Slip,
 }
@@ -30,7 +31,7 @@ fn value(character: u8) -> Option<u32> {
 }
 
 impl LotCode {
-    /// From random bytes: every code is as likely as any other as far as six times 16 bits go.
+    /// Makes a code from random bytes, two for each character. The bias is that of 16 bits modulo 23.
     pub fn from_random(bytes: [u8; 2 * LENGTH]) -> Self {
         let mut code = [0; LENGTH];
         for (slot, pair) in code.iter_mut().zip(bytes.chunks_exact(2)) {
@@ -40,11 +41,11 @@ impl LotCode {
         Self(code)
     }
 
-    /// As it is stored: without the check character.
+    /// Returns the stored form: the characters without spaces and check character.
     pub fn stored(&self) -> String {
         self.0.iter().map(|c| char::from(*c)).collect()
     }
-    /// From how it is stored.
+    /// Reads the stored form; `None` for a text that is not one.
     pub fn from_stored(text: &str) -> Option<Self> {
         let code: [u8; LENGTH] = text.as_bytes().try_into().ok()?;
         code.iter().all(|c| value(*c).is_some()).then_some(Self(code))
@@ -77,7 +78,7 @@ impl fmt::Debug for LotCode {
 
 impl FromStr for LotCode {
     type Err = CodeError;
-    /// Reads a code as it is typed: small letters, spaces and hyphens do not matter.
+    /// Reads a code as a person types it; case, spaces and hyphens do not matter.
     fn from_str(text: &str) -> Result<Self, CodeError> {
         let plain: Vec<u8> = text
             .chars()
@@ -101,7 +102,7 @@ mod tests {
     use super::*;
 
     proptest! {
-        /// What is written is read; one character wrong, or any two exchanged, is noticed.
+        /// A written code reads back; one wrong character, or an exchange of two, is found.
         #[test]
         fn slips_are_noticed(bytes: [u8; 12], at in 0_usize..7, with in 0_usize..22, other in 0_usize..7) {
             let code = LotCode::from_random(bytes);

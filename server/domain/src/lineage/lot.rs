@@ -1,5 +1,5 @@
-//! Mother plants and lots: a batch of one material from one source on one day, with the name and the code that stay on its
-//! tag, and what it descends from.
+//! Mother plants and lots. A lot is one batch of one material from one source on one day. Its name and code
+//! stay on its tag; links record its descent.
 
 use super::{LotCode, Route};
 use crate::{
@@ -11,19 +11,19 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// What a lot is.
+    /// Kind of lot.
     Kind {
-        /// A plant that material is taken from.
+        /// A plant that growers take wood or seed from.
         MotherPlant = "mother_plant",
-        /// Shoots to graft.
+        /// Shoots for grafting.
         ScionWood = "scion_wood",
-        /// Shoots to bud from.
+        /// Shoots for budding.
         Budwood = "budwood",
-        /// Seed.
+        /// Seed for sowing.
         Seed = "seed",
         /// Plants raised from seed.
         Seedling = "seedling",
-        /// Plants to graft onto.
+        /// Plants for grafting onto.
         Rootstock = "rootstock",
         /// Grafted plants.
         GraftedPlant = "grafted_plant",
@@ -47,7 +47,7 @@ impl From<Material> for Kind {
 }
 
 impl Kind {
-    /// Whether it grows on its own roots, or on another's.
+    /// Returns whether the lot consists of rooted plants.
     pub const fn is_plant(self) -> bool {
         match self {
             Self::MotherPlant | Self::Seedling | Self::Rootstock | Self::GraftedPlant => true,
@@ -63,41 +63,42 @@ impl Kind {
 }
 
 crate::offer::words! {
-    /// How a lot comes of another, or touched it.
+    /// How a lot descends from another, or touched it.
     Descent {
-        /// Its seed or fruit.
+        /// Seed or fruit of the parent.
         SeedFrom = "seed_from",
-        /// Wood cut from it, or a cutting rooted.
+        /// Wood cut from the parent, or a rooted cutting.
         CutFrom = "cut_from",
-        /// Raised from that seed.
+        /// Raised from the parent's seed.
         RaisedFrom = "raised_from",
-        /// A part of it: divided, potted on, planted out.
+        /// A part of the parent: divided, potted on or planted out.
         PartOf = "part_of",
-        /// The wood that was grafted to make it.
+        /// Grafted with wood of the parent.
         ScionOf = "scion_of",
-        /// The plant that was grafted onto to make it.
+        /// Grafted onto the parent.
         RootstockOf = "rootstock_of",
-        /// Wood grafted later onto a plant that is there already.
+        /// The parent's wood was grafted later onto this existing plant.
         GraftedOnto = "grafted_onto",
-        /// The same blade, not disinfected in between.
+        /// Cut with the same blade as the parent, without disinfection in between.
         SameBlade = "same_blade",
-        /// It changed hands.
+        /// The parent lot changed hands and became this lot.
         HandedOver = "handed_over",
     }
 }
 
 impl Descent {
-    /// How a pathogen goes along it.
+    /// Returns the route by which a pathogen follows the link.
     pub const fn route(self) -> Route {
         match self {
             Self::SeedFrom => Route::Seed,
-            // what was in the seed, the plant or the wood goes on with it
+            // A pathogen in the seed, plant or wood moves on with it.
             Self::CutFrom | Self::RaisedFrom | Self::PartOf | Self::HandedOver => Route::Cutting,
             Self::ScionOf | Self::RootstockOf | Self::GraftedOnto => Route::Graft,
             Self::SameBlade => Route::Tool,
         }
     }
-    /// Whether the child bears the parent's name: what is grafted onto, and what a blade touched, does not.
+    /// Returns whether the child takes the parent's name. A rootstock, a later graft and a shared blade pass
+    /// on no name.
     pub const fn carries_name(self) -> bool {
         match self {
             Self::SeedFrom
@@ -109,11 +110,11 @@ impl Descent {
             Self::RootstockOf | Self::GraftedOnto | Self::SameBlade => false,
         }
     }
-    /// Whether it is noted between lots that are there already, not when one is made.
+    /// Returns whether the link is noted between existing lots rather than when a lot is made.
     pub const fn is_later(self) -> bool {
         matches!(self, Self::GraftedOnto | Self::SameBlade)
     }
-    /// As a sentence has it: "cut from", "grafted with".
+    /// Returns the words for a sentence, such as "cut from" or "grafted with".
     pub const fn words(self) -> &'static str {
         match self {
             Self::SeedFrom => "seed of",
@@ -129,7 +130,7 @@ impl Descent {
     }
 }
 
-/// Whether a kind can come of another so.
+/// Returns whether a lot of kind `child` can descend from one of kind `parent` in this way.
 pub const fn fits(child: Kind, descent: Descent, parent: Kind) -> bool {
     match descent {
         Descent::SeedFrom => child.is_seed() && (parent.is_plant() || matches!(parent, Kind::FruitForSeed)),
@@ -152,53 +153,53 @@ pub const fn fits(child: Kind, descent: Descent, parent: Kind) -> bool {
     }
 }
 
-/// A dated step of descent.
+/// A dated link of descent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Link {
-    /// What it came from, or touched.
+    /// Lot that the child comes from, or touched.
     pub parent: LotId,
-    /// What came of it.
+    /// Lot that comes from the parent.
     pub child: LotId,
-    /// How.
+    /// How the child descends from the parent.
     pub descent: Descent,
-    /// On which day.
+    /// Day of the link.
     pub day: Date,
 }
 
-/// A lot or mother plant on file.
+/// A stored lot or mother plant.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lot {
-    /// Its id.
+    /// Unique id of the lot.
     pub id: LotId,
-    /// What its tag says.
+    /// Code on its tag.
     pub code: LotCode,
-    /// Who has it.
+    /// Account that holds it.
     pub holder: AccountId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The cultivar, or the seed parent of seed and seedlings; none where nobody knows.
+    /// The cultivar, or the seed parent of seed and seedlings; `None` if not known.
     pub cultivar: Option<CultivarId>,
-    /// Seedlings of that cultivar of which nobody knows what they are.
+    /// Whether these are unidentified seedlings of that cultivar.
     pub unknown_seedling: bool,
-    /// What it is.
+    /// Kind of lot.
     pub kind: Kind,
-    /// How many or how much there was when it was made, in the usual unit; 0 if not said.
+    /// Quantity when it was made, in the usual unit of its kind; 0 if not given.
     pub quantity: i32,
-    /// When it was cut, sown, grafted, planted or got.
+    /// Day on which it was cut, sown, grafted, planted or received.
     pub made_on: Date,
-    /// Where it came from, in words, where no lot on file says it.
+    /// Where it came from, in words, if no stored lot says so.
     pub source: String,
-    /// The holder's own words.
+    /// The holder's note.
     pub note: String,
-    /// The claim by which it came.
+    /// The claim through which the holder received it.
     pub claim: Option<ClaimId>,
-    /// When nothing was left of it.
+    /// Day on which it ended: nothing was left.
     pub ended_on: Option<Date>,
-    /// Why.
+    /// Why it ended, in words.
     pub ended_why: String,
-    /// The organiser who entered it for the holder.
+    /// The organiser who entered it for the holder; `None` when the holder did.
     pub entered_by: Option<AccountId>,
-    /// Counts up with each change.
+    /// Increases by one with each change, for optimistic locking.
     pub version: i64,
     /// When it was entered.
     pub created_at: Timestamp,
@@ -207,95 +208,95 @@ pub struct Lot {
 /// A test of a lot for a pest that found nothing.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LotTest {
-    /// Which lot.
+    /// The tested lot.
     pub lot: LotId,
-    /// For what.
+    /// Pest or disease that the test looked for.
     pub pest: String,
-    /// When the sample was taken.
+    /// Day on which the sample was taken.
     pub sampled_on: Date,
-    /// Days by which an infection can precede what a test shows.
+    /// Days for which an infection can stay hidden from the test.
     pub latency_days: i64,
-    /// The method and who did it, in words.
+    /// Method and laboratory, in words.
     pub method: String,
 }
 
 impl LotTest {
-    /// The last day of which it speaks.
+    /// Returns the last day for which the test is valid: the sample's day less the latency.
     pub fn speaks_until(&self) -> Date {
         self.sampled_on.plus_days(-self.latency_days)
     }
 }
 
-/// What a lot is said to come from.
+/// A stated parent of a new lot.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Origin {
-    /// The parent.
+    /// Id of the parent lot.
     pub parent: LotId,
-    /// What it is.
+    /// Kind of the parent.
     pub kind: Kind,
-    /// Its crop.
+    /// Key of the parent's crop.
     pub crop: String,
-    /// Its cultivar.
+    /// Cultivar of the parent.
     pub cultivar: Option<CultivarId>,
-    /// Cultivars that were later grafted onto it.
+    /// Cultivars that were later grafted onto the parent.
     pub grafted: Vec<CultivarId>,
-    /// When it was made.
+    /// Day on which the parent was made.
     pub made_on: Date,
-    /// How the lot comes of it.
+    /// How the lot descends from the parent.
     pub descent: Descent,
 }
 
-/// A lot before it is checked.
+/// An unchecked lot, as a person entered it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LotDraft {
-    /// What it is.
+    /// Kind of lot; required.
     pub kind: Option<Kind>,
-    /// The crop, where neither a parent nor a cultivar says it.
+    /// Key of the crop, if neither a parent nor a cultivar gives it.
     pub crop: String,
-    /// The cultivar; a parent's where that gives the name.
+    /// The cultivar; if omitted, a parent's cultivar where the link carries the name.
     pub cultivar: Option<CultivarId>,
-    /// Seedlings of which nobody knows what they are.
+    /// Whether these are unidentified seedlings.
     pub unknown_seedling: bool,
-    /// How many or how much.
+    /// Quantity in the usual unit of its kind; 0 if not given.
     pub quantity: i32,
-    /// When it was made; today if left out.
+    /// Day on which it was made; today if omitted.
     pub made_on: Option<Date>,
     /// Where it came from, in words.
     pub source: String,
-    /// The holder's own words.
+    /// The holder's note.
     pub note: String,
 }
 
-/// What a checked draft says.
+/// A draft that passed every check, with defaults filled in.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Checked {
-    /// What it is.
+    /// Kind of lot.
     pub kind: Kind,
-    /// The crop.
+    /// Key of the crop.
     pub crop: String,
-    /// The cultivar.
+    /// The cultivar; `None` if not known.
     pub cultivar: Option<CultivarId>,
-    /// How many.
+    /// Quantity in the usual unit of its kind; 0 if not given.
     pub quantity: i32,
-    /// When.
+    /// Day on which it was made.
     pub made_on: Date,
-    /// From where.
+    /// Where it came from, in words.
     pub source: String,
-    /// Own words.
+    /// The holder's note.
     pub note: String,
 }
 
-/// Checks a draft beside what it is said to come from, on a day.
+/// Checks a draft against its stated parents.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns every wrong field.
 pub fn check(draft: &LotDraft, origins: &[Origin], today: Date) -> Result<Checked, Vec<FieldError>> {
     let mut fields = Fields::new();
     if draft.kind.is_none() {
         fields.wrong("lot.kind", "mother plant, scion wood, seed and so on expected");
     }
     let made_on = draft.made_on.unwrap_or(today);
-    // a day of slack: the grower's day may not yet be over where the server's is
+    // One day of slack: the grower's day may be ahead of the server's.
     if made_on > today.plus_days(1) {
         fields.wrong("lot.made_on", format!("today ({today}) or earlier expected, {made_on} found"));
     }
@@ -341,7 +342,7 @@ pub fn check(draft: &LotDraft, origins: &[Origin], today: Date) -> Result<Checke
             let own = origin.cultivar;
             match cultivar {
                 None => cultivar = own,
-                // wood of a tree with several names on it bears one of them
+                // Wood of a tree with several cultivars grafted onto it has one of their names.
                 Some(named) if own.is_some_and(|o| o != named) && !origin.grafted.contains(&named) => {
                     fields.wrong("lot.cultivar", "the name of the lot that it comes from expected: what it really is, is a matter for an alert");
                 }
@@ -412,7 +413,7 @@ mod tests {
         assert_eq!(fields(check(&renamed, std::slice::from_ref(&cut), today)), ["lot.cultivar"]);
         let grafted = Origin { grafted: vec![cultivar(2)], ..cut.clone() };
         assert!(check(&renamed, &[grafted], today).is_ok());
-        // older than its parent, of the future
+        // One lot is older than its parent, the other is of the future.
         let early = LotDraft { made_on: Some(Date::from_days(99)), ..wood.clone() };
         assert_eq!(fields(check(&early, std::slice::from_ref(&cut), today)), ["lot.made_on"]);
         let late = LotDraft { made_on: Some(Date::from_days(202)), ..wood };

@@ -1,5 +1,5 @@
-//! Lineage: mother plants and lots with codes for their tags, how they descend from each other, and what is reached when
-//! something in the descent proves sick or misnamed.
+//! Lineage: mother plants and lots with codes for their tags, their descent, and the lots that a sick or
+//! misnamed ancestor affects.
 
 mod alert;
 mod code;

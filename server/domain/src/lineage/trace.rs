@@ -1,66 +1,67 @@
-//! Trace forward and back over dated records of descent. Forward: from what day on is a thing exposed, if something
-//! above it was infected since a day? Back: until what day may a source have been infected, if something below it proved
-//! sick on a day? (The earliest arrival in a graph whose edges have days; back is its mirror.)
+//! Traces forward and back over dated records of descent. Forward: from which day is a thing exposed, if
+//! something above it is infected since a given day? Back: until which day can a source have been infected,
+//! if something below it proved sick on a given day? (Earliest arrival in a graph with dated edges; back is
+//! the mirror image.)
 //!
-//! Records are fetched generation by generation: a search says whose records it wants, and is given them, so that a
-//! database of any size is asked only for what is reached.
+//! The search works generation by generation. It names the things whose records it wants, and the caller
+//! supplies those records. A database of any size so reads only what the trace reaches.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 crate::offer::words! {
-    /// How something passed from a thing to another.
+    /// Route by which something passes from one thing to another.
     Route {
-        /// A scion or bud was grafted onto it: the whole plant is exposed from that day on.
+        /// Grafting of a scion or bud; the whole plant is exposed from that day on.
         Graft = "graft",
-        /// A cutting, a division, a scion taken from it.
+        /// A cutting, a division or a scion taken from the plant.
         Cutting = "cutting",
-        /// Its seed.
+        /// The plant's seed.
         Seed = "seed",
         /// A blade that was not disinfected.
         Tool = "tool",
     }
 }
 
-/// A dated record: of `parent` came `child`, or touched it, on a day.
+/// A dated record: `child` comes from `parent`, or touched it, on a day.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Record<N> {
-    /// What it came from.
+    /// The thing above.
     pub parent: N,
-    /// What came of it.
+    /// The thing below.
     pub child: N,
-    /// On which day.
+    /// Day number of the record, as in [`crate::time::Date::days`].
     pub day: i64,
-    /// How.
+    /// Route of the passage.
     pub route: Route,
 }
 
-/// Since when, and by what.
+/// When a search reached a thing, and through which record.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Exposure<N> {
-    /// The day.
+    /// Day number of the exposure.
     pub day: i64,
-    /// What it came by; none for the start.
+    /// The record that reached it; `None` for a start.
     pub via: Option<Record<N>>,
 }
 
-/// Which way a search goes.
+/// Direction of a search.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Direction {
-    /// To all that it may have infected: each with the earliest day.
+    /// Toward everything that the start can have infected, each with the earliest day.
     Forward,
-    /// To all that it may have come from: each with the latest day on which what is sick may have left it.
+    /// Toward every possible source, each with the latest day on which sick material can have left it.
     Back,
 }
 
 impl Direction {
-    /// The end of a record that is known, and the one that is reached.
+    /// Returns the known end of a record and the end that the search reaches.
     fn ends<N>(self, record: &Record<N>) -> (&N, &N) {
         match self {
             Self::Forward => (&record.parent, &record.child),
             Self::Back => (&record.child, &record.parent),
         }
     }
-    /// Days as this way counts them: later is further.
+    /// Returns a day in the order of this direction, in which later days are further away.
     const fn day(self, day: i64) -> i64 {
         match self {
             Self::Forward => day,
@@ -69,7 +70,7 @@ impl Direction {
     }
 }
 
-/// A search over dated records.
+/// A search over dated records of descent.
 #[derive(Clone, Debug)]
 pub struct Search<N> {
     direction: Direction,
@@ -80,8 +81,8 @@ pub struct Search<N> {
 }
 
 impl<N: Ord + Clone> Search<N> {
-    /// From things and days. Forward: infected since that day at the earliest. Back: sick on that day. `routes` carry the
-    /// pathogen.
+    /// Starts a search from things and days. Forward: the earliest day of infection. Back: the day on which
+    /// the thing is sick. `routes` are the routes that the pathogen takes.
     pub fn new(direction: Direction, starts: impl IntoIterator<Item = (N, i64)>, routes: &[Route]) -> Self {
         let found: BTreeMap<N, Exposure<N>> =
             starts.into_iter().map(|(n, day)| (n, Exposure { day, via: None })).collect();
@@ -89,20 +90,21 @@ impl<N: Ord + Clone> Search<N> {
         Self { direction, routes: routes.to_vec(), clean: BTreeMap::new(), found, open }
     }
 
-    /// Learns up to which day valid tests clear a thing, their latency taken off; of several the latest counts. Forward:
-    /// what reached it until then is ruled out, what left it is not. Back: it is no source of what left it until then.
-    /// Told before the records that end at the thing are taken.
+    /// Notes that valid tests found nothing in a thing up to a day, with the test latency already subtracted.
+    /// Of several days the latest counts. Forward, records that reach the thing until then are ignored;
+    /// records that leave it are not. Back, the thing is no source of what left it until then. Call this
+    /// before [`Self::take`] with records that reach the thing.
     pub fn learn_clean(&mut self, thing: N, until: i64) {
         self.clean.entry(thing).and_modify(|known| *known = until.max(*known)).or_insert(until);
     }
 
-    /// Things whose records are wanted next (as parents on the way forward, as children on the way back); none when the
-    /// search is over.
+    /// Returns the things whose records the search needs next (as parents when going forward, as children
+    /// when going back); empty when the search is over.
     pub fn wanted(&mut self) -> Vec<N> {
         std::mem::take(&mut self.open).into_iter().collect()
     }
 
-    /// Takes records of the things that were wanted.
+    /// Takes the records of the wanted things.
     pub fn take<'a>(&mut self, records: impl IntoIterator<Item = &'a Record<N>>)
     where
         N: 'a,
@@ -123,16 +125,16 @@ impl<N: Ord + Clone> Search<N> {
         }
     }
 
-    /// What was found, since or until when, by what.
+    /// Returns everything reached so far, with the day and the record that reached it.
     pub fn found(&self) -> &BTreeMap<N, Exposure<N>> {
         &self.found
     }
 
-    /// The records by which a thing was reached, from the start on.
+    /// Returns the records that lead from the start to a thing, in order from the start.
     pub fn chain<'a>(&'a self, thing: &'a N) -> Vec<&'a Record<N>> {
         let mut all = Vec::new();
         let mut at = thing;
-        // a chain never passes a thing twice, as days only get better
+        // A chain never visits a thing twice, because days only improve.
         while let Some(via) = self.found.get(at).and_then(|e| e.via.as_ref()) {
             all.push(via);
             at = self.direction.ends(via).0;
@@ -145,8 +147,8 @@ impl<N: Ord + Clone> Search<N> {
     }
 }
 
-/// Sources that several findings have in common, those that explain most first, the nearer of two first (the later
-/// departure); what was found itself is left out.
+/// Returns sources that several searches share, with the number of searches that each explains. The most
+/// explaining come first, then those with the later departure. The starts themselves are left out.
 pub fn common_sources<N: Ord + Clone>(found: &[Search<N>]) -> Vec<(usize, N)> {
     let mut explains: BTreeMap<&N, (usize, i64)> = BTreeMap::new();
     let starts: BTreeSet<&N> =
@@ -174,8 +176,8 @@ mod tests {
     type Node = &'static str;
 
     fn records() -> Vec<Record<Node>> {
-        // hand-checkable: scion-2 was cut on day 40, before day 60; scion-3 left tree-A on day 90, before tree-A was
-        // grafted on day 110
+        // By hand: scion-2 was cut on day 40, before day 60; scion-3 left tree-A on day 90, before tree-A was
+        // grafted on day 110.
         [
             ("mother", "scion-1", 100, Route::Graft),
             ("mother", "scion-2", 40, Route::Graft),
@@ -225,7 +227,7 @@ mod tests {
         let mut with_seed = BTreeMap::from(usual);
         with_seed.insert("seed-lot", 200);
         assert_eq!(forward(Route::ALL, &[]), with_seed);
-        // tree-A tested clean up to day 130: what reached it before is ruled out
+        // tree-A tested clean up to day 130, so records that reach it before are ignored.
         let mut without = BTreeMap::from(usual);
         without.remove("tree-A");
         assert_eq!(forward(&plain, &[("tree-A", 130)]), without);
@@ -238,7 +240,7 @@ mod tests {
     }
 
     proptest! {
-        /// The same as trying every walk, on random dated graphs, circles among them.
+        /// Agrees with trying every walk on random dated graphs, cycles included.
         #[test]
         fn as_brute_force_finds(
             edges in prop::collection::vec((0_u8..8, 0_u8..8, 0_i64..20, 0_usize..4), 0..24),
@@ -257,7 +259,7 @@ mod tests {
                 if wanted.is_empty() { break }
                 search.take(records.iter().filter(|r| wanted.contains(&r.parent)));
             }
-            // a fixed point from below: days only get earlier
+            // A fixed point from below: days only get earlier.
             let mut brute: BTreeMap<u8, i64> = BTreeMap::from([(0, since)]);
             for _ in 0..20 {
                 for r in &records {
@@ -272,7 +274,7 @@ mod tests {
             }
             let found: BTreeMap<u8, i64> = search.found().iter().map(|(n, e)| (*n, e.day)).collect();
             prop_assert_eq!(&found, &brute);
-            // every exposure has its chain back to the start
+            // Every exposure has a chain back to the start.
             for (node, exposure) in search.found() {
                 let (mut at, mut exposure, mut steps) = (*node, exposure, 0);
                 while let Some(via) = &exposure.via {

@@ -279,56 +279,6 @@ pub struct Draft {
     pub holder_consent: String,
 }
 
-impl From<&Contents> for Draft {
-    fn from(contents: &Contents) -> Self {
-        let Contents {
-            crop: _,
-            cultivar: _,
-            unknown_seedling,
-            material,
-            quantity,
-            unit,
-            terms,
-            available_from,
-            available_until,
-            taken_on,
-            kept_how,
-            use_by: _,
-            place,
-            hand_over,
-            note,
-            health,
-            auto_accept,
-            contact,
-            lot,
-            club,
-            holder_consent,
-        } = contents;
-        Self {
-            unknown_seedling: *unknown_seedling,
-            material: Some(*material),
-            quantity: *quantity,
-            unit: Some(*unit),
-            terms: Some(*terms),
-            available_from: Some(*available_from),
-            available_until: Some(*available_until),
-            taken_on: *taken_on,
-            kept_how: kept_how.clone(),
-            area_code: place.area.as_ref().map(|a| a.as_str().to_string()).unwrap_or_default(),
-            grid_code: place.grid.to_string(),
-            place_label: place.label.clone(),
-            hand_over: hand_over.clone(),
-            note: note.clone(),
-            health: health.into(),
-            auto_accept: *auto_accept,
-            contact: contact.clone(),
-            lot: *lot,
-            club: *club,
-            holder_consent: holder_consent.clone(),
-        }
-    }
-}
-
 /// Checks a draft for a cultivar of a crop on a day. `unchanged_from` is the first day of an offer that is
 /// being changed: it may lie in the past.
 ///

@@ -129,6 +129,8 @@ pub struct Round {
     pub created_at: Timestamp,
     /// Counts up with each change.
     pub version: i64,
+    /// Counts up with each change of what the round says.
+    pub says_version: i64,
 }
 
 /// A member's part in a round.

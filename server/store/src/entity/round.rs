@@ -20,6 +20,7 @@ pub struct Model {
     pub runs: i64,
     pub created_at: i64,
     pub version: i64,
+    pub says_version: i64,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -57,6 +57,7 @@ fn to_round(row: round::Model) -> Result<Round, StoreError> {
         runs: small("round.runs", row.runs)?,
         created_at: Timestamp::from_micros(row.created_at),
         version: row.version,
+        says_version: row.says_version,
     })
 }
 
@@ -79,6 +80,7 @@ fn to_row(round: &Round) -> Result<round::ActiveModel, StoreError> {
         runs: Set(round.runs.into()),
         created_at: Set(round.created_at.micros()),
         version: Set(round.version),
+        says_version: Set(round.says_version),
     })
 }
 
