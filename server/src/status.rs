@@ -214,7 +214,7 @@ fn in_trouble(ailment: Ailment, request: RequestId) -> Status {
         Code::Unavailable,
         "DATABASE_UNAVAILABLE",
         format!(
-            "the server's database is in trouble: {}. Nothing is taken as done; try again later with the same idempotency key. Whoever runs the server learns what to do from scionaryd doctor",
+            "the server's database is in trouble: {}. Nothing is taken as done; try again later with the same idempotency key. The person who runs the server learns what to do from scionaryd doctor",
             ailment.what()
         ),
         request,

@@ -433,7 +433,7 @@ async fn rules_and_reasons() {
         assert!(words.contains("It went to one member") && words.contains("the draw was theirs"), "{words}");
         assert!(!words.contains("ben") && !words.contains("cat"), "{words}");
         assert_eq!(loser.wishes[0].lots[0].number, lot);
-        assert_eq!(mine(&ann, &id).await.wishes[0].why_not, "Nobody brought it.");
+        assert_eq!(mine(&ann, &id).await.wishes[0].why_not, "No one brought it.");
         // the audit is for organisers, and holds
         let export = v1::ExportRoundAuditRequest { round_id: id.clone(), run: 0 };
         let denied = ben.stream(Rpc::RoundExportRoundAudit.path(), export.encode_to_vec()).await;

@@ -81,7 +81,7 @@ pub fn vouch_for(view: &mut View, reply: &v1::VouchForResponse) {
 
 /// Shows a [`v1::WithdrawVouchingResponse`].
 pub fn withdraw_vouching(view: &mut View, reply: &v1::WithdrawVouchingResponse) {
-    view.line("Not vouched for any more: their evidence counts where a vouched grower bears it out.");
+    view.line("Not vouched for any more: their evidence counts where a vouched grower agrees with it.");
     show(view, reply.account.as_ref());
 }
 

@@ -8,7 +8,7 @@ use crate::{View, words};
 /// Shows a [`v1::ListCropsResponse`].
 pub fn list_crops(view: &mut View, reply: &v1::ListCropsResponse) {
     if reply.crops.is_empty() {
-        view.line("No crop is on file yet: whoever runs this server loads a catalogue first.");
+        view.line("No crop is on file yet: the person who runs this server loads a catalogue first.");
         return;
     }
     view.table(

@@ -124,7 +124,7 @@ pub fn protected(view: &mut View, protection: Option<&v1::Protection>) {
         return;
     };
     view.answer(format!(
-        "Protected by {}: whoever passes on propagation material needs the holder's consent.",
+        "Protected by {}: passing on propagation material needs the holder's consent.",
         words::protection(protection.kind())
     ));
     view.fact("office", &protection.office);

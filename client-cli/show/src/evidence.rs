@@ -173,7 +173,7 @@ pub fn record(view: &mut View, reply: &v1::GetGrowerRecordResponse) {
         if reply.vouched {
             "yes: evidence counts by itself"
         } else {
-            "not yet: evidence counts once a vouched grower bears it out; ask an organiser of your club to vouch"
+            "not yet: evidence counts once a vouched grower agrees with it; ask an organiser of your club to vouch"
         },
     );
     if reply.weights_version == 0 {

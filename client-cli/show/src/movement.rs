@@ -112,7 +112,7 @@ pub(crate) fn listed(view: &mut View, title: &str, rules: &[v1::AppliedRule], fu
             special.push(&stale);
         }
         let open = format!("open to {} only", rule.open_to);
-        if !rule.open_to.is_empty() && rule.open_to != "anybody" {
+        if !rule.open_to.is_empty() && rule.open_to != "anyone" {
             special.push(&open);
         }
         brief(view, rule, &special);

@@ -48,7 +48,7 @@ pub fn figure(reader: Reader, timing: &v1::Timing) -> String {
 pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
     view.title(named(reply.cultivar.as_ref()));
     if reply.routes.is_empty() {
-        view.line("No ways to a tree are on file for this crop. Whoever runs the server can add them to its profile.");
+        view.line("No ways to a tree are on file for this crop. The person who runs the server can add them to its profile.");
         return;
     }
     if let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) {

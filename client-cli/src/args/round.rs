@@ -92,7 +92,7 @@ pub enum RoundCommand {
     },
     /// Say what you wish for, the dearest first; the list takes the place of the one before
     #[command(
-        after_help = "A wish is a lot's number, or a cultivar with its material; several with \"or\" between:\n  scionary round wish ID 12 \"7 or 9\" \"2 x Larkwater Gold, scion wood\"\nNobody else sees your list."
+        after_help = "A wish is a lot's number, or a cultivar with its material; several with \"or\" between:\n  scionary round wish ID 12 \"7 or 9\" \"2 x Larkwater Gold, scion wood\"\nNo one else sees your list."
     )]
     Wish {
         /// The round's id

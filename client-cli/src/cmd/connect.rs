@@ -53,7 +53,7 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
         view.fact(
             "sign-up",
             match how.as_str() {
-                "open" => "open to everybody",
+                "open" => "open to everyone",
                 "invitation" => "with an invitation from a member",
                 _ => "closed",
             },

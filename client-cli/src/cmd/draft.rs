@@ -140,7 +140,7 @@ pub(super) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     }
     if a.note.is_none() {
         a.note = Some(ask(
-            "Anything to say of it (everybody can read it, so not how to reach you: who asks learns that once you accept; may stay empty)",
+            "Anything to say about it? Everyone can read it, so do not say how to reach you here: a taker sees that once you accept (may stay empty)",
             None,
             |t| Ok(t.to_string()),
         )?);

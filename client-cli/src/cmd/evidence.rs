@@ -121,7 +121,7 @@ async fn add(
             }
         };
         complete(&mut observed, &profile)?;
-        let enter = prompt::ask("Everybody will be able to read it. Enter it (yes, no)", Some("yes"), |t| {
+        let enter = prompt::ask("Everyone will be able to read it. Enter it (yes, no)", Some("yes"), |t| {
             match t.to_lowercase().as_str() {
                 "y" | "yes" => Ok(true),
                 "n" | "no" => Ok(false),

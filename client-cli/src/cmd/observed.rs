@@ -322,7 +322,7 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
         a.published = a.citation.is_some();
     }
     if a.note.is_none() {
-        a.note = line("Anything to bear in mind (everybody can read it; may stay empty)")?;
+        a.note = line("Anything to note? Everyone can read it (may stay empty)")?;
     }
     Ok(())
 }

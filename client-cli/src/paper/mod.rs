@@ -3,7 +3,10 @@
 mod label;
 mod sheet;
 
-pub(crate) use label::{Label, Layout, labels};
+pub(crate) use std::{io::Read as _, sync::LazyLock};
+
+use flate2::read::GzDecoder;
+use label::{Label, Layout, labels};
 pub(crate) use sheet::{Line, Section, sheet};
 
 use krilla::{
@@ -18,7 +21,15 @@ use krilla::{
 };
 
 /// DejaVu Sans (Bitstream Vera licence, beside the file): Latin, Greek, Cyrillic.
-static FONT: &[u8] = include_bytes!("../../data/DejaVuSans.ttf");
+static FONT: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    let packed: &[u8] = include_bytes!("../../data/DejaVuSans.ttf.gz");
+    let mut font = Vec::new();
+    // one that does not unpack is empty, and is refused when it is read
+    if GzDecoder::new(packed).read_to_end(&mut font).is_err() {
+        font.clear();
+    }
+    font
+});
 
 /// Points in a millimetre (ISO 32000-1: 72 to an inch).
 const POINTS: f32 = 72.0 / 25.4;
@@ -41,8 +52,8 @@ struct Paper {
 
 impl Paper {
     fn new() -> Result<Self, PaperError> {
-        let font = Font::new(FONT.into(), 0).ok_or_else(|| failed("the font cannot be read"))?;
-        let face = ttf_parser::Face::parse(FONT, 0).map_err(|e| PaperError(e.to_string()))?;
+        let font = Font::new(FONT.clone().into(), 0).ok_or_else(|| failed("the font cannot be read"))?;
+        let face = ttf_parser::Face::parse(&FONT, 0).map_err(|e| PaperError(e.to_string()))?;
         Ok(Self { document: Document::new(), font, face })
     }
 

@@ -91,7 +91,7 @@ pub enum Rule {
     NotLocked,
     /// A row of a catalogue.
     #[error(
-        "this is a row of a catalogue: whoever keeps the catalogue changes it; enter evidence of your own, or report it"
+        "this is a row of a catalogue, which its keeper changes; enter evidence of your own, or report it"
     )]
     CatalogueEvidence,
     /// The piece has ended.
@@ -110,10 +110,10 @@ pub enum Rule {
     #[error("{0} sowings are open already; close some first")]
     TooManySowings(i64),
     /// The caller's own offer.
-    #[error("this is your own offer; nobody claims from themselves")]
+    #[error("this is your own offer; you cannot claim from yourself")]
     OwnOffer,
     /// The caller themselves.
-    #[error("nobody blocks themselves")]
+    #[error("you cannot block yourself")]
     BlocksOneself,
     /// Too many blocked.
     #[error("{0} people are blocked already; unblock some first")]
@@ -181,7 +181,7 @@ pub enum Rule {
     TooManyLinks(usize),
     /// More lots above than are looked through.
     #[error(
-        "this lot descends from more than is looked through for alerts ({generations} generations or {lots} lots); ask whoever gave it to you",
+        "this lot descends from more than is looked through for alerts ({generations} generations or {lots} lots); ask the person who gave it to you",
         generations = limits::LINEAGE_GENERATIONS_MAX,
         lots = limits::LINEAGE_ABOVE_MAX
     )]
@@ -196,7 +196,7 @@ pub enum Rule {
     #[error("this want was taken back already")]
     WantOver,
     /// Too many clubs.
-    #[error("you arrange {0} clubs already; close one first, or let somebody else arrange it")]
+    #[error("you arrange {0} clubs already; close one first, or let someone else arrange it")]
     TooManyClubs(usize),
     /// The club is full.
     #[error("{0} people stand to this club already")]
@@ -220,13 +220,13 @@ pub enum Rule {
     #[error("{0} takes members by invitation only: ask one of its organisers")]
     ByInvitationOnly(String),
     /// The last organiser.
-    #[error("somebody has to arrange the club: make another member an organiser first, or close it")]
+    #[error("a club needs an organiser: make another member one first, or close the club")]
     LastOrganiser,
     /// Not one of the club's members.
     #[error("this is for members of the club alone; ask to join it first")]
     ClubOnly,
     /// Too many lots.
-    #[error("{0} lots are on file already; that is more than anybody's tags")]
+    #[error("{0} lots of yours are on file already; end some first")]
     TooManyLots(i64),
     /// Too many tests of a lot.
     #[error("{0} tests of this lot are on file already")]
@@ -277,7 +277,7 @@ pub enum Rule {
     #[error("{0} rounds of this club are open already; close or call off one first")]
     TooManyRounds(u64),
     /// Nothing to settle.
-    #[error("nobody brings anything yet, or nobody wishes for anything: there is nothing to settle")]
+    #[error("there is nothing to settle: no one brings anything yet, or no one wishes for anything")]
     RoundEmpty,
     /// Something changed.
     #[error("something of the round was changed meanwhile; look at it, and try again")]
@@ -337,7 +337,7 @@ pub enum Rule {
     TooManyGrafts(i64),
     /// The crop has no steps for the way.
     #[error(
-        "no steps are on file for this way to a tree of {0}; whoever runs the server can add them to its profile"
+        "no steps are on file for this way to a tree of {0}; the person who runs the server can add them to its profile"
     )]
     NoSteps(String),
     /// The sowing is closed.
@@ -359,10 +359,10 @@ pub enum Rule {
     #[error("this complaint is closed already")]
     TicketClosed,
     /// Somebody vouched.
-    #[error("somebody vouched for {0} already")]
+    #[error("someone has vouched for {0} already")]
     VouchedAlready(String),
     /// Nobody vouched.
-    #[error("nobody vouched for {0}")]
+    #[error("no one has vouched for {0}")]
     NotVouched(String),
     /// The account is suspended.
     #[error("{0} is suspended already")]

@@ -109,7 +109,7 @@ pub enum Denied {
     #[error("only the giver may change or withdraw an offer")]
     NotTheGiver,
     /// Another account holds the lot, and the caller does not look after alerts on its crop.
-    #[error("only the one who holds a lot may do this, or somebody who minds alerts")]
+    #[error("only the holder of a lot may do this, or someone who confirms alerts")]
     NotTheHolder,
     /// The caller lacks a role; the text names the role.
     #[error("only {0} may do this")]
@@ -118,7 +118,7 @@ pub enum Denied {
     #[error("only the one who entered it may correct or withdraw it")]
     NotTheAuthor,
     /// The caller may not check or decide their own work; the text names the act.
-    #[error("nobody {0}: somebody else has to")]
+    #[error("no one {0}: someone else has to")]
     OwnWork(&'static str),
 }
 

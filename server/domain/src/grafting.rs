@@ -296,7 +296,7 @@ mod tests {
         let cleft = of(Some(Method::Cleft), None).unwrap();
         assert_eq!((cleft.about, cleft.growers), (30, 3));
         assert!(cleft.interval.0 < 0.87 && 0.87 < cleft.interval.1, "around 26 of 30: {cleft:?}");
-        assert_eq!(of(None, None).unwrap().about, 40, "nobody vouched for the fourth");
+        assert_eq!(of(None, None).unwrap().about, 40, "no one vouched for the fourth");
         // Rates with only one or two growers stay hidden.
         assert_eq!(of(Some(Method::ChipBud), None), None);
         assert_eq!(of(Some(Method::Cleft), Some(4)), None);

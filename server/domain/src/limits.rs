@@ -17,7 +17,7 @@ limits! {
     PASSWORD_CHARS_MAX: usize = 256, "password_chars_max", "Bounds the work of judging and hashing one.";
     SESSION_LABEL_CHARS_MAX: usize = 60, "session_label_chars_max", "A label, not a letter.";
     INVITATION_NOTE_CHARS_MAX: usize = 200, "invitation_note_chars_max", "A reminder, not a letter.";
-    INVITATIONS_OPEN_MAX: i64 = 50, "invitations_open_max", "Nobody needs more open at once; bounds what a stolen account can do.";
+    INVITATIONS_OPEN_MAX: i64 = 50, "invitations_open_max", "More open at once is of no use; bounds what a stolen account can do.";
     NAME_CHARS_MAX: usize = 100, "name_chars_max", "The longest cultivar names stay far below; bounds the work of matching.";
     SEARCH_TEXT_CHARS_MAX: usize = 200, "search_text_chars_max", "Bounds the work of a text search.";
     SEARCH_WORDS_MAX: usize = 8, "search_words_max", "Each word is one more condition for the database.";
@@ -31,7 +31,7 @@ limits! {
     OFFERS_OPEN_MAX: i64 = 200, "offers_open_max", "Open offers of one account; keeps searches useful.";
     SEARCH_KM_MAX: i32 = 20_000, "search_km_max", "Half the way around the earth.";
     CHOICES_MAX: usize = 32, "choices_max", "More choices than any list of them has.";
-    FIELD_ERRORS_MAX: usize = 50, "field_errors_max", "Nobody corrects more at once; bounds the size of an error.";
+    FIELD_ERRORS_MAX: usize = 50, "field_errors_max", "More cannot be corrected at once; bounds the size of an error.";
     HEALTH_TEXT_TOTAL_MAX: usize = 6000, "health_text_total_max", "All texts of a health statement together; a page of offers stays below what clients take.";
     PASSWORD_JUDGED_CHARS: usize = 40, "password_judged_chars", "What is longer is not judged further: the estimate's work grows fast.";
     PAGE_SIZE_USUAL: usize = 20, "page_size_usual", "Fits a screen.";
@@ -47,8 +47,8 @@ limits! {
     CLAIMS_OPEN_MAX: i64 = 60, "claims_open_max", "Open claims of one account: one season's wishes.";
     CLAIM_NOTE_CHARS_MAX: usize = 500, "claim_note_chars_max", "A few sentences to the other side.";
     CONTACT_CHARS_MAX: usize = 200, "contact_chars_max", "A telephone number, an address of mail, a place to meet.";
-    CLAIM_WAITS_DAYS: i64 = 30, "claim_waits_days", "A claim that nobody answers lapses, so that nobody waits for ever.";
-    CLAIM_HAND_OVER_DAYS: i64 = 21, "claim_hand_over_days", "A promise that nobody fetches lapses, so that others can have it.";
+    CLAIM_WAITS_DAYS: i64 = 30, "claim_waits_days", "A claim that is not answered lapses, so that no one waits for ever.";
+    CLAIM_HAND_OVER_DAYS: i64 = 21, "claim_hand_over_days", "A promise that is not fetched lapses, so that others can have it.";
     CLAIMS_MOVED_UP_MAX: u64 = 100, "claims_moved_up_max", "Waiting claims looked at when something is left again.";
     CLAIMS_LAPSED_TOGETHER: u64 = 200, "claims_lapsed_together", "Claims that lapse in one transaction.";
     LOTS_MAX: i64 = 20_000, "lots_max", "Lots of one account; a lifetime of tags.";
@@ -65,13 +65,13 @@ limits! {
     NAME_FOLDED_MAX: usize = 300, "name_folded_max", "Letters of a typed name once its compatibility letters are taken apart; bounds the work of matching.";
     CLUB_NAME_CHARS_MAX: usize = 80, "club_name_chars_max", "A name fits a line.";
     CLUB_ABOUT_CHARS_MAX: usize = 2000, "club_about_chars_max", "About a page.";
-    CLUBS_ORGANISED_MAX: usize = 10, "clubs_organised_max", "Clubs that one account arranges; more is nobody's hobby.";
+    CLUBS_ORGANISED_MAX: usize = 10, "clubs_organised_max", "Clubs that one account arranges; more is not a hobby.";
     CLUB_MEMBERS_MAX: u64 = 20_000, "club_members_max", "Members of one club; the largest round that is measured has half as many.";
     CLUB_HELPED_MAX: u64 = 200, "club_helped_max", "Members of one club who have no computer; each is entered by hand.";
     LOT_LINKS_MAX: usize = 500, "lot_links_max", "Lots that one lot came from or was touched by; more grafts than a tree has branches.";
     LINEAGE_GENERATIONS_MAX: u32 = 200, "lineage_generations_max", "Generations that a trace goes up or down; each costs a query, and trees are not grafted that often in a lifetime.";
     LINEAGE_ABOVE_MAX: usize = 20_000, "lineage_above_max", "Lots above one lot that are looked through for alerts; one that has more is refused.";
-    CLUB_ORGANISERS_TOLD: u64 = 20, "club_organisers_told", "Organisers who are told that somebody asks to join.";
+    CLUB_ORGANISERS_TOLD: u64 = 20, "club_organisers_told", "Organisers who are notified that someone asks to join.";
     WANTS_OPEN_MAX: i64 = 50, "wants_open_max", "Open wants of one account; more is a shopping list of a nursery.";
     WANT_DAYS_MAX: i64 = 400, "want_days_max", "A season and some; then seek again.";
     WANTS_LOOKED_AT: u64 = 500, "wants_looked_at", "Wants, or offers, read at once while they are matched.";
@@ -85,7 +85,7 @@ limits! {
     ROUND_MEMBERS_MAX: u64 = 12_000, "round_members_max", "Members of one round: the largest that is measured has ten thousand.";
     ROUNDS_OPEN_MAX: u64 = 10, "rounds_open_max", "Open rounds of one club.";
     ROUND_RUNS_MAX: u32 = 50, "round_runs_max", "Times that one round is settled: absences are collected before it is settled again.";
-    ROUND_OPEN_DAYS: i64 = 30, "round_open_days", "A round that nobody closes ends so many days after its day: what it holds back is its givers' again.";
+    ROUND_OPEN_DAYS: i64 = 30, "round_open_days", "A round that is not closed ends so many days after its day: what it holds back is its givers' again.";
     ROUND_ADVICE_MAX: u64 = 500, "round_advice_max", "Notes of one round on what authorities said; one for each pair of places.";
     ROUNDS_SETTLED_AT_ONCE: usize = 1, "rounds_settled_at_once", "The largest round keeps a core busy and half a gigabyte.";
     ROUND_EXPLAINED_MAX: usize = 200, "round_explained_max", "Lots left over whose reasons are worked out in a dry run.";
@@ -119,7 +119,7 @@ limits! {
     IMPORT_WRONG_MAX: usize = 5_000, "import_wrong_max", "With more wrong rows than this something else is wrong: the check stops.";
     IMPORTS_AT_ONCE: usize = 2, "imports_at_once", "Each holds its rows in memory and keeps the writer busy.";
     EXPORTS_AT_ONCE: usize = 4, "exports_at_once", "Each holds a thread and a view of the registry while its reader reads.";
-    EXPORT_WAIT_SECONDS: u64 = 5, "export_wait_seconds", "An export waits so long for a place; then it is told to come again.";
+    EXPORT_WAIT_SECONDS: u64 = 5, "export_wait_seconds", "An export waits so long for a place; then the caller is asked to come again.";
     EXPORT_STALL_SECONDS: u64 = 30, "export_stall_seconds", "A reader of an export who takes nothing for so long has gone.";
     FINDING_PIECES_SHOWN: usize = 40, "finding_pieces_shown", "Pieces shown within a finding; all of them are listed page by page.";
     EXPORT_GRACE_SECONDS: u64 = 60, "export_grace_seconds", "A reader of an export may be slow for so long; after that it has to take EXPORT_BYTES_PER_SECOND.";

@@ -51,7 +51,7 @@ impl Protection {
         };
         let until = self.until.map(|day| format!(", until {day}")).unwrap_or_default();
         format!(
-            "Protected by {what} ({}, {}{until}): whoever passes on propagation material of it needs the holder's consent",
+            "Protected by {what} ({}, {}{until}): passing on propagation material of it needs the holder's consent",
             self.office, self.reference
         )
     }

@@ -100,7 +100,7 @@ pub fn warnings(
         let mut all = Vec::new();
         if kept.is_empty() {
             all.push(format!(
-                "How this {name} is kept was not said, so the way that is over first is reckoned with."
+                "How this {name} is kept was not said, so the days are those of the way that keeps it shortest."
             ));
         }
         let Life { how, good_until, use_by, origin, .. } = &life;
@@ -114,7 +114,7 @@ pub fn warnings(
             (Some(day), _) => {
                 all.push(format!("Kept {how}, this {name} is to be used by {day} [{origin}]."));
                 if *day < until {
-                    all.push(format!("The offer goes on until {until}, but nobody is shown it after {day}."));
+                    all.push(format!("The offer goes on until {until}, but it is not shown after {day}."));
                 }
             }
             (None, _) => {}
@@ -179,10 +179,7 @@ mod tests {
             warnings(&crop, Material::Seed, Some(cut), kept, day("2027-05-30"), day(today))
         };
         let fresh = on("2027-04-02", "unprotected");
-        assert!(
-            fresh[0].contains("used by 2027-04-28") && fresh[1].contains("nobody is shown it"),
-            "{fresh:?}"
-        );
+        assert!(fresh[0].contains("used by 2027-04-28") && fresh[1].contains("not shown after"), "{fresh:?}");
         assert!(on("2027-04-20", "unprotected")[0].contains("at once"));
         assert!(on("2027-04-29", "unprotected")[0].contains("dead"));
         assert!(on("2027-04-02", "")[0].contains("was not said"));

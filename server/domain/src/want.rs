@@ -373,7 +373,7 @@ mod tests {
         let good = Known { ids: &[], answer: Answer::MostlyTrue, findings: &fibreless, bars: Some(&bars) };
         assert!(wished.sought(&good, &crop));
         assert!(!wished.sought(&Known { answer: Answer::Contested, ..good }, &crop));
-        assert!(!wished.sought(&Known { bars: None, ..good }, &crop), "a season that nobody has seen");
+        assert!(!wished.sought(&Known { bars: None, ..good }, &crop), "a season that no one has seen");
         let mut september = [0.0; 24];
         september[17] = 1.0;
         assert!(!wished.sought(&Known { bars: Some(&september), ..good }, &crop));

@@ -328,11 +328,11 @@ pub fn changes(shown: &ShownShare) -> v1::RoundShare {
 
 const fn why_left(why: WhyLeft) -> &'static str {
     match why {
-        WhyLeft::NotWished => "nobody wishes for it",
+        WhyLeft::NotWished => "no one wishes for it",
         WhyLeft::Barred => {
-            "whoever wishes for it cannot have it: a rule, an alert, or no way of handing over"
+            "those who wish for it cannot have it: a rule, an alert, or no way of handing over"
         }
-        WhyLeft::Enough => "whoever wishes for it has all that they asked, or their limit",
+        WhyLeft::Enough => "those who wish for it have all that they asked for, or their limit",
         WhyLeft::Books => {
             "its owner would give more than they get, or who wishes for it would take more than they give"
         }

@@ -192,7 +192,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
         .lots;
     let packs: i32 = lots.iter().map(|l| l.units).sum();
     paper.text(&format!(
-        "Thirty members of an invented club bring {} lots, {packs} packs in all (a pack is a stick of wood, five seeds or a seedling), and list what they wish for, the dearest first. Nobody sees the others' lists.",
+        "Thirty members of an invented club bring {} lots, {packs} packs in all (a pack is a stick of wood, five seeds or a seedling), and list what they wish for, the dearest first. No one sees the others' lists.",
         lots.len()
     ));
     let preview = v1::PreviewRoundRequest {
@@ -217,7 +217,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
     let sealed = sealed.round.context("the round came back empty")?;
     say!();
     paper.text(&format!(
-        "The organiser seals it. The hash of the secret of the draw was known from the beginning ({}…), the hash of all lists is published now ({}…): nobody can choose the draw any more.",
+        "The organiser seals it. The hash of the secret of the draw was known from the beginning ({}…), the hash of all lists is published now ({}…): no one can choose the draw any more.",
         sealed.commitment.get(..12).unwrap_or_default(),
         sealed.input_hash.get(..12).unwrap_or_default()
     ));
@@ -233,7 +233,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
         .shares;
     say!();
     paper.text(&format!(
-        "Settled: {} packs change hands, in {} hand-overs. Nobody gives more than one pack beyond what they get, unless they said so; who has least comes first; then as many first wishes as can be. Lots 1 to 3:",
+        "Settled: {} packs change hands, in {} hand-overs. No one gives more than one pack beyond what they get, unless they said so; who has least comes first; then as many first wishes as can be. Lots 1 to 3:",
         last.units,
         shares.len()
     ));
@@ -268,6 +268,6 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
         }
     }
     say!();
-    paper.text("Who was unlucky starts earlier in the next round. Anybody can check the outcome without solving it again: scionary round audit, then deploy/verify-round.");
+    paper.text("Who was unlucky starts earlier in the next round. Anyone can check the outcome without solving it again: scionary round audit, then deploy/verify-round.");
     Ok(())
 }

@@ -36,7 +36,7 @@ pub async fn set(
     at: Timestamp,
 ) -> Result<(), StoreError> {
     use protection::Column as C;
-    let by = granted.by().ok_or_else(|| StoreError::Refused("somebody enters it".into()))?;
+    let by = granted.by().ok_or_else(|| StoreError::Refused("a member enters it".into()))?;
     let areas: Vec<&str> = new.areas.iter().map(AreaCode::as_str).collect();
     let row = protection::ActiveModel {
         cultivar_id: Set(new.cultivar.uuid()),

@@ -55,7 +55,7 @@ pub async fn propose(
     files: &str,
     at: Timestamp,
 ) -> Result<i64, StoreError> {
-    let by = granted.by().ok_or_else(|| StoreError::Refused("a release is proposed by somebody".into()))?;
+    let by = granted.by().ok_or_else(|| StoreError::Refused("a release has an author".into()))?;
     let row = movement_release::ActiveModel {
         seq: NotSet,
         note: Set(note.into()),

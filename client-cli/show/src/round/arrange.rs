@@ -6,7 +6,7 @@ use crate::{View, words};
 
 /// Shows a [`v1::PreviewRoundResponse`].
 pub fn preview_round(view: &mut View, reply: &v1::PreviewRoundResponse) {
-    view.title("What the round would come to as it stands. Nothing is settled by this.");
+    view.title("What settling now would give. Nothing is settled by this.");
     let columns: Vec<&v1::RoundPreview> = reply.previews.iter().collect();
     match columns.as_slice() {
         [own] => {

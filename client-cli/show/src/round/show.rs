@@ -138,7 +138,7 @@ pub fn told(view: &mut View, round: Option<&v1::Round>) {
     view.fact(
         "rules",
         format!(
-            "up to {} each{of_one}; anybody may be asked to give {} more than they get, newcomers get {} more than they give{post}",
+            "up to {} each{of_one}; a member may be asked to give {} more than they get; newcomers get {} more than they give{post}",
             words::counted(settings.cap, "pack"),
             settings.slack,
             settings.newcomers

@@ -69,7 +69,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Audit { round, out, run } => {
             let bytes = audit(client, round, run, &out).await?;
             output.aside(&format!(
-                "{bytes} bytes are in {0}. Whoever wants to check it: deploy/verify-round {0}",
+                "{bytes} bytes are in {0}. To check it: deploy/verify-round {0}",
                 out.display()
             ));
             Ok(())
@@ -203,7 +203,7 @@ async fn settle(
     output.reply(&last, |view| {
         let packs = words::counted(last.units, "pack");
         let change = if last.units == 1 { "changes" } else { "change" };
-        let told = if last.runs == 1 { "Everybody who takes part is told." } else { "Whoever it makes a difference for is told." };
+        let told = if last.runs == 1 { "Everyone who takes part is notified." } else { "Those for whom something changes are notified." };
         view.answer(format!("Settled: {packs} {change} hands. {told}"));
         view.note(format!(
             "Who takes what: scionary round shares {id}. Sheets for the day: scionary round sheets {id} --out FILE. The day: scionary round begin {id}. The proof: scionary round audit {id} --out FILE"

@@ -91,7 +91,7 @@ impl App {
     ///
     /// # Errors
     /// Too many wait for the hasher; no randomness.
-    pub(crate) async fn nobodys_password(&self) -> Result<PasswordHash, Error> {
+    pub(crate) async fn unusable_password(&self) -> Result<PasswordHash, Error> {
         let random = secrets::new_token(self.entropy())?;
         Ok(PasswordHash(self.passwords().hash(Password::offered(&random)).await?))
     }

@@ -29,7 +29,7 @@ impl UseCase for Tell {
 
 const fn begins(state: AlertState) -> &'static str {
     match state {
-        AlertState::Raised => "An alert, which nobody has confirmed yet, reaches",
+        AlertState::Raised => "An alert, not confirmed yet, reaches",
         AlertState::Confirmed => "A confirmed alert reaches",
         AlertState::Lifted => "An alert was lifted that had reached",
     }

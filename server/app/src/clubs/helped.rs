@@ -22,7 +22,7 @@ pub struct EnterHelped {
     /// How they agreed that organisers act for them: when, to whom.
     pub consent: String,
     /// A password that nobody knows.
-    pub nobodys: PasswordHash,
+    pub unusable: PasswordHash,
 }
 
 /// Lets organisers of a club act for oneself, or no longer.
@@ -61,7 +61,7 @@ impl UseCase for EnterHelped {
             id,
             handle: &handle,
             display_name: &name,
-            password_hash: self.nobodys.as_str(),
+            password_hash: self.unusable.as_str(),
             at: now,
         };
         account_store::insert_account(write.tx, &new).await?;
@@ -124,7 +124,7 @@ impl App {
             return Err(Denied::RoleMissing("an organiser of the club").into());
         }
         fields(&name, &consent)?;
-        Ok(EnterHelped { id, name, consent, nobodys: self.nobodys_password().await? })
+        Ok(EnterHelped { id, name, consent, unusable: self.unusable_password().await? })
     }
 
     /// The caller as the member for whom they act, and the clubs in whose matters: no one is acted for without their

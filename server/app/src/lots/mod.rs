@@ -62,7 +62,7 @@ pub(crate) async fn own(
         Some(granted) => Ok((lot, granted)),
         None => Err(FieldError::new(
             field,
-            format!("a lot that you hold expected; {} is somebody else's", lot.code),
+            format!("a lot that you hold expected; {} belongs to someone else", lot.code),
         )
         .into()),
     }

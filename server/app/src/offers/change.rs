@@ -73,8 +73,8 @@ pub(super) fn checked(
                 }
                 other => return Err(other),
             };
-            let nobody = scionary_domain::ids::CultivarId::from_uuid(uuid::Uuid::nil());
-            let more = offer::check(draft, profile, nobody, today, unchanged_from).err().unwrap_or_default();
+            let nil = scionary_domain::ids::CultivarId::from_uuid(uuid::Uuid::nil());
+            let more = offer::check(draft, profile, nil, today, unchanged_from).err().unwrap_or_default();
             Err(Error::Invalid(first.into_iter().chain(more).collect()))
         }
     }

@@ -24,7 +24,7 @@ fn stamp(at: Timestamp) -> String {
 
 /// All that a person standing in the garden needs.
 fn words(plan: &ShownPlan, step: &Step, dates: Dates) -> String {
-    let until = dates.latest.map_or_else(|| "nobody says until when".into(), |day| format!("until {day}"));
+    let until = dates.latest.map_or_else(|| "no end is known".into(), |day| format!("until {day}"));
     let mut parts = vec![step.about.clone()];
     if !step.look_for.is_empty() {
         parts.push(format!("Look for: {}", step.look_for));

@@ -235,7 +235,7 @@ impl Registry {
     /// What to say when there is no such crop.
     pub fn crop_expected(&self, found: &str) -> String {
         if self.crops.is_empty() {
-            return "no crop is on file yet: whoever runs this server loads a catalogue first".into();
+            return "no crop is on file yet: the person who runs this server loads a catalogue first".into();
         }
         let known: Vec<&str> = self.crops.keys().map(String::as_str).collect();
         format!(

@@ -251,7 +251,7 @@ impl KeepOutcome {
         for share in &self.outcome.shares {
             let lot: RoundLotId = share.lot.parse().map_err(|_| bad("a lot that is none"))?;
             let wish: WishId = share.want.parse().map_err(|_| bad("a wish that is none"))?;
-            let taker = takers.get(share.want.as_str()).ok_or_else(|| bad("a wish of nobody"))?;
+            let taker = takers.get(share.want.as_str()).ok_or_else(|| bad("a wish without a taker"))?;
             let taker: AccountId = taker.parse().map_err(|_| bad("a taker who is none"))?;
             let (units, wishes) = bundles.entry((lot, taker)).or_default();
             *units += share.units;

@@ -219,7 +219,7 @@ impl UseCase for EndOverdueRounds {
             let all = claims_of(write.tx, &round).await?;
             release_left(write, &round, &all).await?;
             let words = format!(
-                "{} was on {}, and nobody closed it: it is over, and what was held back for it is on offer again.",
+                "{} was on {} and was not closed. It has ended now, and what was held back for it is on offer again.",
                 round.says.title, round.says.day
             );
             done.notices.extend(notices(&people(write, id).await?, &round, "overdue", &words));

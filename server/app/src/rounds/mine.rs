@@ -202,7 +202,7 @@ impl App {
                     why_not: match (short, full, took(wish)) {
                         (false, _, _) => String::new(),
                         (true, _, true) => "You took it of what was left over.".into(),
-                        (true, true, false) => "You have as many packs as anybody takes here.".into(),
+                        (true, true, false) => "You have as many packs as one member may take here.".into(),
                         (true, false, false) => unmet_words(&nearest),
                     },
                     lots: if short {

@@ -285,7 +285,7 @@ async fn accepts(
         if lot.giver == owner {
             return Err(FieldError::new(
                 format!("{path}.lot"),
-                "somebody else's lot expected; this is your own",
+                "choose a lot of someone else; this one is your own",
             )
             .into());
         }
@@ -320,7 +320,7 @@ impl UseCase for SetWishes {
             if settings.cultivar_cap > 0 && cultivars(write, &draft.accepts).await?.len() > 1 {
                 return Err(FieldError::new(
                     format!("wishes[{at}].accepts"),
-                    "one cultivar a line expected: this round limits how much of one cultivar anybody takes",
+                    "put one cultivar on a line: this round limits how much of one cultivar a member takes",
                 )
                 .into());
             }

@@ -188,7 +188,7 @@ impl Input {
             }
             let named = once(&format!("in wish {}: lot", want.id), want.lots.iter())?;
             if let Some(lot) = named.iter().find(|l| !lots.contains(*l)) {
-                return bad(format!("wish {} names lot {lot}, which nobody brings", want.id));
+                return bad(format!("wish {} names lot {lot}, which no one brings", want.id));
             }
         }
         let shares = self.fixed.iter().chain(&self.kept).map(|s| (&s.lot, &s.want));

@@ -62,7 +62,7 @@ pub enum Failed {
     #[error(transparent)]
     Stopped(#[from] Stopped),
     /// Sixteen draws in a row left a tie, which has never happened.
-    #[error("the draw leaves something open, again and again: seal the round anew")]
+    #[error("the draw leaves something open, again and again: open the round and seal it again")]
     Open,
 }
 

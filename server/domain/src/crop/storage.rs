@@ -134,7 +134,7 @@ impl Kept {
                 format!("{kept}: within the time in which it is said to live [{origin}]")
             }
             Self::Lives(share) => format!(
-                "{kept}: reckoned with the {} in 100 that lived at the end of the time looked at [{origin}]",
+                "{kept}: calculated with the {} in 100 that lived at the end of the time looked at [{origin}]",
                 crate::evidence::share::in_hundred(share)
             ),
             Self::NotSaid if !storage.words.is_empty() => format!(

@@ -376,7 +376,7 @@ fn report_of(evidence: &Evidence, voice: Voice, counted: u32, of_these: u32) -> 
         format!("{counted} counted")
     };
     if !documented && report.trust > 0.0 {
-        why.push_str(", less as nobody bore the count out yet");
+        why.push_str(", less as no one agreed with the count yet");
     }
     if record < 1.0 && !voice.published {
         why.push_str(", less as its author's evidence held up less often than usual");
@@ -485,9 +485,9 @@ pub fn finding(descriptor: &Descriptor, own: &[Heard<'_>]) -> Finding {
         (None, Some(_)) => (Standing::Thin, "one source gives a rate".into()),
         (None, None) if pieces.iter().any(|p| matches!(p.evidence.value, Value::Tally { .. })) => (
             Standing::Unknown,
-            "counted by growers for whom nobody vouched yet, or whom others doubt; it counts once a vouched grower bears it out".into(),
+            "counted by growers who are not vouched for yet, or whom others doubt; it counts once a vouched grower agrees with it".into(),
         ),
-        (None, None) => (Standing::Unknown, "nobody counted it".into()),
+        (None, None) => (Standing::Unknown, "no one has counted it".into()),
     };
     Finding {
         text: parts.join("; "),

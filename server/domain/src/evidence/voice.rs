@@ -298,7 +298,10 @@ pub fn voice(evidence: &Evidence) -> Voice {
     let (trust, why) = if by.suspended {
         (0.0, "not weighed: its author is suspended".to_string())
     } else if !by.vouched && outs == 0 {
-        (0.0, "not weighed yet: nobody has vouched for its author, and no vouched grower bore it out".into())
+        (
+            0.0,
+            "not weighed yet: no one has vouched for its author, and no vouched grower agreed with it".into(),
+        )
     } else {
         let words = |n: usize, what: &str| if n == 0 { None } else { Some(format!("{what} by {n}")) };
         let said: Vec<String> =
@@ -491,7 +494,7 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn newcomers_are_heard_once_somebody_vouched_for_bears_them_out() {
+    fn newcomers_are_heard_once_a_vouched_grower_agrees_with_them() {
         let newcomer = Observer { vouched: false, ..grower(1) };
         assert_eq!(with(newcomer, vec![]).trust, 0.0);
         let twin = Observer { vouched: false, ..grower(2) };
@@ -533,7 +536,7 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn a_citation_is_its_authors_word_until_somebody_looked_it_up() {
+    fn a_citation_is_its_authors_word_until_someone_looked_it_up() {
         let own = voice(&cited(1, 1, "Reed 1930, Fruit Notes, p. 4", vec![]));
         assert_eq!((own.who, own.published), (grower(1).account.to_string(), false));
         let looked_up = vec![check(1, grower(9), Verdict::BearsOut)];
@@ -545,7 +548,7 @@ pub(crate) mod tests {
             doi(1, 1, "Words, https://doi.org/10.1000/AB.12."),
             doi(2, 2, "doi 10.1000/ab.12, others")
         );
-        assert_eq!(reed.group, grower(1).group.to_string(), "nobody is more independent for citing much");
+        assert_eq!(reed.group, grower(1).group.to_string(), "no one is more independent for citing much");
     }
 
     #[test]

@@ -403,6 +403,6 @@ mod tests {
         };
         assert_eq!(names(&sick), ["alert.since"]);
         let good = checked(&AlertDraft { since: None, ..sick }, today).unwrap();
-        assert_eq!(good.carriers, Route::ALL, "where nobody knows, everything carries it");
+        assert_eq!(good.carriers, Route::ALL, "where it is unknown, everything carries it");
     }
 }

@@ -132,7 +132,7 @@ impl OpenTo {
     /// In words.
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Anyone => "anybody",
+            Self::Anyone => "anyone",
             Self::RegisteredOperator => "growers registered with the authority",
             Self::PermitOnly => "holders of a permit",
             Self::ResearchOnly => "research",

@@ -302,8 +302,7 @@ impl Rules {
                     }
                 }
                 if from.is_none() {
-                    let ask =
-                        "whoever knows where it was grown, and the plant-health authority of that place";
+                    let ask = "the person who knows where it was grown, and the plant-health authority of that place";
                     gaps.insert(Gap { side: Side::Leaving, place: String::new(), ask: ask.into() });
                 }
             }

@@ -261,7 +261,7 @@ fn germination(
         }
         None => {
             basis = format!(
-                "{basis}. What {} days of keeping did to the seed is not reckoned in: how it was kept was not said",
+                "{basis}. What {} days of keeping did to the seed is not included: how it was kept was not said",
                 question.kept_days
             );
         }
@@ -443,7 +443,7 @@ fn notes(question: &Question, crop: Option<&Crop>, new_plant: bool, kinds: &[Kin
         let loci = question.markers;
         let tells = in_hundred(markers_tell(loci));
         all.push(Advice {
-            text: format!("A marker test at {loci} loci where the mother tree bears two alleles tells {tells} in 100 of her selfed seedlings from clones; a seedling of another father is told more often."),
+            text: format!("A marker test at {loci} loci where the mother tree bears two alleles tells {tells} in 100 of her selfed seedlings from clones; a seedling of another father is found more often."),
             origins: vec![COMPUTED.into()],
         });
     }

@@ -379,7 +379,7 @@ pub fn check_wishes(lines: &[WishDraft], settings: &Settings) -> Result<Vec<(u32
         fields.wrong(
             "wishes",
             format!(
-                "at most {most} lines expected, {} found: everybody takes up to {} units here; name several lots on one line instead",
+                "at most {most} lines expected, {} found: each member takes up to {} units here; name several lots on one line instead",
                 lines.len(),
                 settings.cap
             ),

@@ -7,10 +7,10 @@ pub const fn bar_words(bar: Bar) -> &'static str {
     match bar {
         Bar::Own => "it is your own",
         Bar::Movement => {
-            "a rule on file prohibits moving it to you, or asks for a document that nobody has named"
+            "a rule on file prohibits moving it to you, or asks for a document that is not named"
         }
         Bar::NoRule => {
-            "no rule is on file on moving it to you, and nobody has noted yet what the plant-health authority says"
+            "no rule is on file on moving it to you, and what the plant-health authority says is not noted yet"
         }
         Bar::HandOver => "there is no way of handing over that both of you can take",
         Bar::Alert => "a confirmed alert reaches it",
@@ -57,11 +57,11 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
             format!("{to}No chain of swaps balances what you would take with what others can give.")
         }
         Reason::Decided { by: Aim::Level(_), loss } => format!(
-            "{to}One more for you would take one from {} who come before you, counting what everybody gave and took in earlier rounds.",
+            "{to}One more for you would take one from {} who come before you, counting what each member gave and took in earlier rounds.",
             members(*loss)
         ),
         Reason::Decided { by: Aim::Who, .. } => {
-            format!("{to}Somebody else had the same right to it as you, and the draw was theirs.")
+            format!("{to}Someone else had the same right to it as you, and the draw was theirs.")
         }
         Reason::Decided { by: Aim::Rank(rank), loss } => {
             let cost = match (*loss, rank) {
@@ -84,7 +84,7 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
 /// Why a line got less than it asked: nobody brought it, or the reason of the lot that came closest.
 pub fn unmet_words(reasons: &[(Reason, u32)]) -> String {
     let nearest = reasons.iter().max_by_key(|(reason, _)| nearness(reason));
-    nearest.map_or_else(|| "Nobody brought it.".into(), |(reason, takers)| reason_words(reason, *takers))
+    nearest.map_or_else(|| "No one brought it.".into(), |(reason, takers)| reason_words(reason, *takers))
 }
 
 /// How close it came: later objectives are closer.
@@ -113,9 +113,9 @@ mod tests {
         let far = (Reason::Barred { bar: Bar::Movement }, 0);
         let near = (Reason::Decided { by: Aim::Who, loss: 9 }, 2);
         assert!(
-            unmet_words(&[far, near]).starts_with("It went to 2 members. Somebody else had the same right")
+            unmet_words(&[far, near]).starts_with("It went to 2 members. Someone else had the same right")
         );
         assert!(unmet_words(&[far]).starts_with("A rule on file prohibits"));
-        assert_eq!(unmet_words(&[]), "Nobody brought it.");
+        assert_eq!(unmet_words(&[]), "No one brought it.");
     }
 }

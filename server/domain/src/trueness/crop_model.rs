@@ -301,9 +301,9 @@ mod tests {
             ("Cleopatra", vec![(0.0, 0.0)], [0.014, 0.076, 0.194], [0.032, 0.194, 0.637]),
             ("redlime", vec![(0.57, 0.57)], [0.168, 0.394, 0.697], [0.027, 0.162, 0.562]),
         ]);
-        for (crop, nobody) in [(mango.to_vec(), [0.038, 0.284, 0.812]), (citrus, [0.025, 0.174, 0.648])] {
+        for (crop, none) in [(mango.to_vec(), [0.038, 0.284, 0.812]), (citrus, [0.025, 0.174, 0.648])] {
             let model = CropModel::new(crop.iter().map(|(name, rates, ..)| (id(name), observed(rates))));
-            close(model.predictive(), &nobody, "no one counted");
+            close(model.predictive(), &none, "no one counted");
             for (name, rates, posterior, left_out) in &crop {
                 close(&model.of_cultivar(&id(name), &observed(rates)).off_type, posterior, name);
                 let known = model.of_cultivar(&id(name), &observed(rates));
@@ -333,7 +333,7 @@ mod tests {
     }
 
     #[test]
-    fn one_change_is_all_of_it_made_anew() {
+    fn one_change_equals_a_new_computation() {
         let all =
             [("a", 0.1), ("b", 0.3), ("c", 0.6)].map(|(name, rate)| (id(name), observed(&[(rate, rate)])));
         let whole = CropModel::new(all.clone());

@@ -276,10 +276,10 @@ pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Re
         entered_by: Set(lot.entered_by.map(AccountId::uuid)),
     };
     use round_lot::Column as C;
-    let anew = OnConflict::column(C::Id)
+    let update = OnConflict::column(C::Id)
         .update_columns([C::Units, C::PerUnit, C::Gift, C::Papers, C::EnteredBy])
         .to_owned();
-    round_lot::Entity::insert(row).on_conflict(anew).exec_without_returning(&tx.inner()).await?;
+    round_lot::Entity::insert(row).on_conflict(update).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
