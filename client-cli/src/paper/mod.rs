@@ -3,12 +3,12 @@
 mod label;
 mod sheet;
 
-pub(crate) use std::{io::Read as _, sync::LazyLock};
+use std::{io::Read as _, sync::LazyLock};
 
-use flate2::read::GzDecoder;
-use label::{Label, Layout, labels};
+pub(crate) use label::{Label, Layout, labels};
 pub(crate) use sheet::{Line, Section, sheet};
 
+use flate2::read::GzDecoder;
 use krilla::{
     Document,
     color::rgb,
