@@ -10,6 +10,14 @@ use crate::{
 };
 use clap::{Args, Parser, Subcommand};
 
+/// Reads a command line without running it, so that guides can be compared with the program.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn read(words: &[String]) -> Result<(), String> {
+    Arguments::try_parse_from(words).map(|_| ()).map_err(|e| e.to_string())
+}
+
 /// The Scionary server: a cultivar registry and an exchange for fruit growers' clubs.
 #[derive(Parser)]
 #[command(name = "scionaryd", version, arg_required_else_help = true)]

@@ -12,6 +12,7 @@ mod clubs;
 mod curation;
 mod dated;
 mod deploy;
+mod docs;
 mod evidence;
 mod faults;
 mod growers;

@@ -96,7 +96,7 @@ fn pictures_show_what_is_printed() {
         assert!(!plain.contains('\u{1b}'), "{name}: an escape that is no style");
         let text = format!("{}\n{printed}", typed(arguments));
         let picture = anstyle_svg::Term::new().render_svg(&text);
-        let file = root.join(format!("docs/pictures/{name}.svg"));
+        let file = root.join(format!("server/docs/pictures/{name}.svg"));
         if update {
             fs::create_dir_all(file.parent().unwrap()).unwrap();
             fs::write(&file, &picture).unwrap();
@@ -104,7 +104,7 @@ fn pictures_show_what_is_printed() {
         let kept = fs::read_to_string(&file).unwrap_or_default();
         assert!(
             kept == picture,
-            "docs/pictures/{name}.svg is out of date: SCIONARY_UPDATE_PICTURES=1 cargo test -p scionary-tests --test it pictures"
+            "server/docs/pictures/{name}.svg is out of date: SCIONARY_UPDATE_PICTURES=1 cargo test -p scionary-tests --test it pictures"
         );
     }
     assert!(server.terminate());
