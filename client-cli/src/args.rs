@@ -371,13 +371,13 @@ pub struct DraftArguments {
     pub terms: Option<v1::Terms>,
     /// First day it can be had, such as 2027-03-31; today if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub from: Option<v1::Date>,
+    pub from: Option<v1::CalendarDate>,
     /// Last day it can be had
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// When it was cut, picked or taken from the fruit; leave it out for what is cut to order
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub taken_on: Option<v1::Date>,
+    pub taken_on: Option<v1::CalendarDate>,
     /// How it is kept: a key that `scionary crop show` lists under keeping
     #[arg(long, value_name = "KEY")]
     pub kept: Option<String>,
@@ -428,7 +428,7 @@ pub struct DraftArguments {
     pub rootstock: Option<String>,
     /// Health: when you last looked at the plants
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub last_looked: Option<v1::Date>,
+    pub last_looked: Option<v1::CalendarDate>,
     /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
     #[arg(long, value_name = "PARTS")]
     pub treatment: Vec<String>,
@@ -483,10 +483,10 @@ pub struct SearchArguments {
     pub within: Option<i32>,
     /// Can be had on or after this day
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub from: Option<v1::Date>,
+    pub from: Option<v1::CalendarDate>,
     /// Can be had on or before this day
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// Words in the giver's note
     #[arg(long)]
     pub text: Option<String>,

@@ -58,8 +58,8 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::AccountGrantRole => Row::unary(STEWARD_WRITE, account::grant_role),
         Rpc::AccountRevokeRole => Row::unary(STEWARD_WRITE, account::revoke_role),
 
-        Rpc::AccountVouchFor => Row::unary(MEMBER_WRITE, account::vouch_for),
-        Rpc::AccountWithdrawVouching => Row::unary(MEMBER_WRITE, account::withdraw_vouching),
+        Rpc::AccountCreateVouch => Row::unary(MEMBER_WRITE, account::create_vouch),
+        Rpc::AccountWithdrawVouch => Row::unary(MEMBER_WRITE, account::withdraw_vouch),
         Rpc::AccountSuspendAccount => Row::unary(STEWARD_WRITE, account::suspend_account),
         Rpc::AccountRestoreAccount => Row::unary(STEWARD_WRITE, account::restore_account),
         Rpc::AccountBlockMember => Row::unary(MEMBER_WRITE, account::block_member),
@@ -81,25 +81,25 @@ pub fn row(rpc: Rpc) -> Row {
 
         Rpc::PlanEstimateSeedOdds => Row::unary(PUBLIC_READ, plan::estimate_seed_odds),
         Rpc::PlanCompareRoutes => Row::unary(PUBLIC_READ, plan::compare_routes),
-        Rpc::PlanShowSeasons => Row::unary(PUBLIC_READ, plan::show_seasons),
+        Rpc::PlanGetSeasons => Row::unary(PUBLIC_READ, plan::get_seasons),
         Rpc::PlanDraftPlan => Row::unary(PUBLIC_READ, plan::draft_plan),
-        Rpc::PlanKeepPlan => Row::unary(MEMBER_WRITE, plan::keep_plan),
+        Rpc::PlanCreatePlan => Row::unary(MEMBER_WRITE, plan::create_plan),
         Rpc::PlanGetPlan => Row::unary(OWN_READ, plan::get_plan),
         Rpc::PlanListMyPlans => Row::unary(OWN_READ, plan::list_my_plans),
         Rpc::PlanUpdatePlan => Row::unary(MEMBER_WRITE, plan::update_plan),
-        Rpc::PlanChangeStep => Row::unary(MEMBER_WRITE, plan::change_step),
-        Rpc::PlanAddStep => Row::unary(MEMBER_WRITE, plan::add_step),
-        Rpc::PlanRemoveStep => Row::unary(MEMBER_WRITE, plan::remove_step),
-        Rpc::PlanDropPlan => Row::unary(MEMBER_WRITE, plan::drop_plan),
+        Rpc::PlanUpdateStep => Row::unary(MEMBER_WRITE, plan::update_step),
+        Rpc::PlanCreateStep => Row::unary(MEMBER_WRITE, plan::create_step),
+        Rpc::PlanDeleteStep => Row::unary(MEMBER_WRITE, plan::delete_step),
+        Rpc::PlanDeletePlan => Row::unary(MEMBER_WRITE, plan::delete_plan),
         Rpc::PlanExportCalendar => Row::unary(OWN_READ, plan::export_calendar),
 
-        Rpc::GraftLogGrafts => Row::unary(MEMBER_WRITE, grafts::log_grafts),
+        Rpc::GraftCreateGrafts => Row::unary(MEMBER_WRITE, grafts::create_grafts),
         Rpc::GraftReportTakes => Row::unary(MEMBER_WRITE, grafts::report_takes),
         Rpc::GraftListMyGrafts => Row::unary(OWN_READ, grafts::list_my_grafts),
-        Rpc::GraftRemoveGrafts => Row::unary(MEMBER_WRITE, grafts::remove_grafts),
+        Rpc::GraftDeleteGrafts => Row::unary(MEMBER_WRITE, grafts::delete_grafts),
         Rpc::GraftGetGraftRates => Row::unary(PUBLIC_READ, grafts::get_graft_rates),
 
-        Rpc::ClaimAskForOffer => Row::unary(BEHALF_WRITE, claim::ask_for_offer),
+        Rpc::ClaimCreateClaim => Row::unary(BEHALF_WRITE, claim::create_claim),
         Rpc::ClaimAcceptClaim => Row::unary(BEHALF_WRITE, claim::accept_claim),
         Rpc::ClaimDeclineClaim => Row::unary(BEHALF_WRITE, claim::decline_claim),
         Rpc::ClaimWithdrawClaim => Row::unary(BEHALF_WRITE, claim::withdraw_claim),
@@ -112,10 +112,10 @@ pub fn row(rpc: Rpc) -> Row {
         // organisers and stewards: see the domain's `access`
         Rpc::ClaimListMissed => Row::unary(OWN_READ, claim::list_missed),
 
-        Rpc::LotRecordLot => Row::unary(MEMBER_WRITE, lot::record_lot),
+        Rpc::LotCreateLot => Row::unary(MEMBER_WRITE, lot::create_lot),
         Rpc::LotNoteDescent => Row::unary(MEMBER_WRITE, lot::note_descent),
         Rpc::LotEndLot => Row::unary(MEMBER_WRITE, lot::end_lot),
-        Rpc::LotRecordTest => Row::unary(MEMBER_WRITE, lot::record_test),
+        Rpc::LotCreateTest => Row::unary(MEMBER_WRITE, lot::create_test),
         Rpc::LotGetLot => Row::unary(OWN_READ, lot::get_lot),
         Rpc::LotListMyLots => Row::unary(OWN_READ, lot::list_my_lots),
         Rpc::LotLookUpLot => Row::unary(PUBLIC_DEAR, lot::look_up_lot),
@@ -123,7 +123,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::LotTraceLot => Row::unary(OWN_READ, lot::trace_lot),
 
         // who may rule on an alert is decided for each, in the domain's `access`
-        Rpc::AlertRaiseAlert => Row::unary(MEMBER_WRITE, alert::raise_alert),
+        Rpc::AlertCreateAlert => Row::unary(MEMBER_WRITE, alert::create_alert),
         Rpc::AlertConfirmAlert => Row::unary(MEMBER_WRITE, alert::confirm_alert),
         Rpc::AlertDismissAlert => Row::unary(MEMBER_WRITE, alert::dismiss_alert),
         Rpc::AlertLiftAlert => Row::unary(MEMBER_WRITE, alert::lift_alert),
@@ -138,7 +138,7 @@ pub fn row(rpc: Rpc) -> Row {
         // each of them sends mail, or takes a code
         Rpc::NoticeSetMailAddress => Row::unary(OWN_PASSWORD, notice::set_mail_address),
         Rpc::NoticeConfirmMailAddress => Row::unary(OWN_PASSWORD, notice::confirm_mail_address),
-        Rpc::NoticeRemoveMailAddress => Row::unary(MEMBER_WRITE, notice::remove_mail_address),
+        Rpc::NoticeDeleteMailAddress => Row::unary(MEMBER_WRITE, notice::delete_mail_address),
         Rpc::NoticeGetMailAddress => Row::unary(OWN_READ, notice::get_mail_address),
 
         // who arranges a club and who belongs to it is decided for each, in the domain's `access`
@@ -189,7 +189,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::RoundTakeLeftOver => Row::unary(BEHALF_WRITE, round::take_left_over),
         Rpc::RoundCloseRound => Row::unary(MEMBER_WRITE, round::close_round),
 
-        Rpc::WantMakeWant => Row::unary(MEMBER_WRITE, want::make_want),
+        Rpc::WantCreateWant => Row::unary(MEMBER_WRITE, want::create_want),
         Rpc::WantWithdrawWant => Row::unary(MEMBER_WRITE, want::withdraw_want),
         Rpc::WantListMyWants => Row::unary(OWN_READ, want::list_my_wants),
         Rpc::WantSearchWants => Row::unary(PUBLIC_READ, want::search_wants),
@@ -197,9 +197,11 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::MovementCheckMovement => Row::unary(KNOWN_READ, movement::check_movement),
         Rpc::MovementListMovementRules => Row::unary(PUBLIC_READ, movement::list_movement_rules),
         // four eyes: see the domain's `access`
-        Rpc::MovementProposeMovementRules => Row::unary(STEWARD_WRITE, movement::propose_movement_rules),
-        Rpc::MovementPublishMovementRules => Row::unary(STEWARD_WRITE, movement::publish_movement_rules),
-        Rpc::MovementWithdrawMovementRules => Row::unary(STEWARD_WRITE, movement::withdraw_movement_rules),
+        Rpc::MovementCreateMovementRelease => Row::unary(STEWARD_WRITE, movement::create_movement_release),
+        Rpc::MovementPublishMovementRelease => Row::unary(STEWARD_WRITE, movement::publish_movement_release),
+        Rpc::MovementWithdrawMovementRelease => {
+            Row::unary(STEWARD_WRITE, movement::withdraw_movement_release)
+        }
         Rpc::MovementListMovementReleases => Row::unary(STEWARD_READ, movement::list_movement_releases),
 
         Rpc::OfferCreateOffer => Row::unary(BEHALF_WRITE, offer::create_offer),
@@ -209,7 +211,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::OfferUpdateOffer => Row::unary(BEHALF_WRITE, offer::update_offer),
         Rpc::OfferWithdrawOffer => Row::unary(BEHALF_WRITE, offer::withdraw_offer),
 
-        Rpc::EvidenceAddEvidence => Row::unary(MEMBER_WRITE, evidence::add_evidence),
+        Rpc::EvidenceCreateEvidence => Row::unary(MEMBER_WRITE, evidence::create_evidence),
         Rpc::EvidenceCorrectEvidence => Row::unary(MEMBER_WRITE, evidence::correct_evidence),
         Rpc::EvidenceWithdrawEvidence => Row::unary(MEMBER_WRITE, evidence::withdraw_evidence),
         Rpc::EvidenceGetEvidence => Row::unary(PUBLIC_READ, evidence::get_evidence),
@@ -217,23 +219,23 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::EvidenceCheckEvidence => Row::unary(MEMBER_WRITE, evidence::check_evidence),
         Rpc::EvidenceWithdrawCheck => Row::unary(MEMBER_WRITE, evidence::withdraw_check),
         Rpc::EvidenceImportEvidence => Row::both(MEMBER_WRITE, evidence::import_evidence),
-        Rpc::EvidenceRecordSowing => Row::unary(MEMBER_WRITE, evidence::record_sowing),
+        Rpc::EvidenceCreateSowing => Row::unary(MEMBER_WRITE, evidence::create_sowing),
         Rpc::EvidenceListMySowings => Row::unary(OWN_READ, evidence::list_my_sowings),
         Rpc::EvidenceCloseSowing => Row::unary(MEMBER_WRITE, evidence::close_sowing),
         Rpc::EvidenceGetAgreement => Row::unary(PUBLIC_READ, evidence::get_agreement),
         Rpc::EvidenceGetGrowerRecord => Row::unary(OWN_READ, evidence::get_grower_record),
 
         // who may rule, lock and close is decided for each object, in the domain's `access`
-        Rpc::CurationProposeChange => Row::unary(MEMBER_WRITE, curation::propose_change),
+        Rpc::CurationCreateProposal => Row::unary(MEMBER_WRITE, curation::create_proposal),
         Rpc::CurationGetProposal => Row::unary(PUBLIC_READ, curation::get_proposal),
         Rpc::CurationListProposals => Row::unary(PUBLIC_READ, curation::list_proposals),
         Rpc::CurationListMyProposals => Row::unary(OWN_READ, curation::list_my_proposals),
         Rpc::CurationWithdrawProposal => Row::unary(MEMBER_WRITE, curation::withdraw_proposal),
-        Rpc::CurationRuleOnProposal => Row::unary(MEMBER_WRITE, curation::rule_on_proposal),
+        Rpc::CurationDecideProposal => Row::unary(MEMBER_WRITE, curation::decide_proposal),
         Rpc::CurationCheckName => Row::unary(PUBLIC_READ, curation::check_name),
         Rpc::CurationGetHistory => Row::unary(PUBLIC_READ, curation::get_history),
         Rpc::CurationLockRecord => Row::unary(MEMBER_WRITE, curation::lock_record),
-        Rpc::CurationFileTicket => Row::unary(MEMBER_WRITE, curation::file_ticket),
+        Rpc::CurationCreateTicket => Row::unary(MEMBER_WRITE, curation::create_ticket),
         Rpc::CurationListTickets => Row::unary(OWN_READ, curation::list_tickets),
         Rpc::CurationCloseTicket => Row::unary(MEMBER_WRITE, curation::close_ticket),
 

@@ -205,7 +205,7 @@ async fn no_request_makes_the_server_fail() {
     let server = TestServer::start(&database.url).await;
     let member = server.raw().member("rosamund").await;
     // real ones, so that the requests get as far as they can
-    let keep = v1::KeepPlanRequest { plan: Some(scionary_tests::samples::plan()), ..Default::default() };
+    let keep = v1::CreatePlanRequest { plan: Some(scionary_tests::samples::plan()), ..Default::default() };
     let plan = member.call(&keep).await.unwrap();
     let plan = plan.plan.unwrap().plan_id;
     let log = scionary_tests::samples::grafts();

@@ -101,12 +101,12 @@ impl Stage {
         let club_id = if round_club.is_empty() { club_id } else { round_club };
         let mut want_id = String::new();
         if rpc == Rpc::WantWithdrawWant {
-            let request = v1::MakeWantRequest { want: Some(want("Golek")) };
-            let made: v1::MakeWantResponse = owner.call(&request).await.unwrap();
+            let request = v1::CreateWantRequest { want: Some(want("Golek")) };
+            let made: v1::CreateWantResponse = owner.call(&request).await.unwrap();
             want_id = made.want.unwrap().want_id;
         }
         let (lot, plant, alert) = traced(&self.server, owner, &self.people[5], rpc).await;
-        if rpc == Rpc::ClaimAskForOffer {
+        if rpc == Rpc::ClaimCreateClaim {
             let request = v1::CreateOfferRequest { offer: Some(draft()) };
             let made: v1::CreateOfferResponse = stranger(&self.server).await.call(&request).await.unwrap();
             offer = made.offer.unwrap().offer_id;
@@ -114,12 +114,12 @@ impl Stage {
         if rpc.path().contains("EvidenceService") && rpc.path().ends_with("Evidence")
             || rpc == Rpc::EvidenceWithdrawCheck
         {
-            let request = v1::AddEvidenceRequest {
+            let request = v1::CreateEvidenceRequest {
                 cultivar: "Golek".into(),
                 draft: Some(tally(serial + 5000)),
                 ..Default::default()
             };
-            let made: v1::AddEvidenceResponse = owner.call(&request).await.unwrap();
+            let made: v1::CreateEvidenceResponse = owner.call(&request).await.unwrap();
             // pieces of one report come in any order
             let pieces = made.evidence.into_iter().filter_map(|e| e.evidence);
             evidence = pieces.min_by(|a, b| a.descriptor_key.cmp(&b.descriptor_key)).unwrap().evidence_id;
@@ -136,24 +136,24 @@ impl Stage {
         }
         if matches!(
             rpc,
-            Rpc::CurationGetProposal | Rpc::CurationWithdrawProposal | Rpc::CurationRuleOnProposal
+            Rpc::CurationGetProposal | Rpc::CurationWithdrawProposal | Rpc::CurationDecideProposal
         ) {
-            let made: v1::ProposeChangeResponse = owner.call(&further_name(serial + 5000)).await.unwrap();
+            let made: v1::CreateProposalResponse = owner.call(&further_name(serial + 5000)).await.unwrap();
             proposal = made.proposal.unwrap().proposal_id;
         }
         if rpc == Rpc::EvidenceCloseSowing {
             let request =
-                v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 3, ..Default::default() };
-            let made: v1::RecordSowingResponse = owner.call(&request).await.unwrap();
+                v1::CreateSowingRequest { cultivar: "Golek".into(), seeds: 3, ..Default::default() };
+            let made: v1::CreateSowingResponse = owner.call(&request).await.unwrap();
             sowing = made.sowing.unwrap().sowing_id;
         }
         if rpc == Rpc::CurationCloseTicket {
-            let request = v1::FileTicketRequest {
+            let request = v1::CreateTicketRequest {
                 subject: v1::TicketSubject::Cultivar.into(),
                 subject_id: "Golek".into(),
                 reason: "The notes are about another tree.".into(),
             };
-            let made: v1::FileTicketResponse = owner.call(&request).await.unwrap();
+            let made: v1::CreateTicketResponse = owner.call(&request).await.unwrap();
             ticket = made.ticket.unwrap().ticket_id;
         }
         let app = self.server.running.app();
@@ -198,7 +198,7 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     if !rpc.path().contains("ClaimService")
         || matches!(
             rpc,
-            Rpc::ClaimAskForOffer | Rpc::ClaimListMyClaims | Rpc::ClaimListMissed | Rpc::ClaimListClubClaims
+            Rpc::ClaimCreateClaim | Rpc::ClaimListMyClaims | Rpc::ClaimListMissed | Rpc::ClaimListClubClaims
         )
     {
         return String::new();
@@ -209,7 +209,7 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     let (giver, taker) = if gives { (owner, &stranger) } else { (&stranger, owner) };
     let request = v1::CreateOfferRequest { offer: Some(draft()) };
     let made: v1::CreateOfferResponse = giver.call(&request).await.unwrap();
-    let asked: v1::AskForOfferResponse = taker.call(&ask(&made.offer.unwrap().offer_id, 2)).await.unwrap();
+    let asked: v1::CreateClaimResponse = taker.call(&ask(&made.offer.unwrap().offer_id, 2)).await.unwrap();
     let claim_id = asked.claim.unwrap().claim_id;
     if matches!(rpc, Rpc::ClaimConfirmHandOver | Rpc::ClaimNoteMissed) {
         let accept = v1::AcceptClaimRequest {
@@ -225,16 +225,16 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
 /// A plan with a step of the owner's, and an entry of their grafting log, where a method needs one.
 async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
     let (mut plan_id, mut graft_id) = Default::default();
-    if rpc.path().contains("PlanService") && !matches!(rpc, Rpc::PlanKeepPlan | Rpc::PlanListMyPlans) {
-        let keep = v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() };
-        let made: v1::KeepPlanResponse = owner.call(&keep).await.unwrap();
+    if rpc.path().contains("PlanService") && !matches!(rpc, Rpc::PlanCreatePlan | Rpc::PlanListMyPlans) {
+        let keep = v1::CreatePlanRequest { plan: Some(plan()), ..Default::default() };
+        let made: v1::CreatePlanResponse = owner.call(&keep).await.unwrap();
         plan_id = made.plan.unwrap().plan_id;
         let step =
-            v1::AddStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
+            v1::CreateStepRequest { plan_id: plan_id.clone(), title: "Shade".into(), ..Default::default() };
         owner.call(&step).await.unwrap();
     }
-    if matches!(rpc, Rpc::GraftReportTakes | Rpc::GraftRemoveGrafts) {
-        let made: v1::LogGraftsResponse = owner.call(&grafts()).await.unwrap();
+    if matches!(rpc, Rpc::GraftReportTakes | Rpc::GraftDeleteGrafts) {
+        let made: v1::CreateGraftsResponse = owner.call(&grafts()).await.unwrap();
         graft_id = made.grafts.unwrap().graft_id;
     }
     (plan_id, graft_id)
@@ -260,7 +260,7 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
         let accept = v1::AnswerClubRequestRequest {
             club_id: club_id.clone(),
             account_id: guest_id.clone(),
-            accept: true,
+            accept: Some(true),
         };
         owner.call(&accept).await.unwrap();
     }
@@ -355,18 +355,18 @@ async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (St
 async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (String, String, String) {
     let mut alert_id = String::new();
     let on_alert = rpc.path().contains("AlertService") && rpc != Rpc::AlertListAlerts;
-    let on_lot = rpc.path().contains("LotService") && !matches!(rpc, Rpc::LotRecordLot | Rpc::LotListMyLots);
+    let on_lot = rpc.path().contains("LotService") && !matches!(rpc, Rpc::LotCreateLot | Rpc::LotListMyLots);
     if !on_alert && !on_lot {
         return Default::default();
     }
-    let enter = async |request: v1::RecordLotRequest| {
-        let made: v1::RecordLotResponse = owner.call(&request).await.unwrap();
+    let enter = async |request: v1::CreateLotRequest| {
+        let made: v1::CreateLotResponse = owner.call(&request).await.unwrap();
         made.lot.unwrap().card.unwrap().code
     };
     let plant = enter(plant_lot()).await;
     let origin =
         v1::LotOrigin { lot: plant.clone(), descent: v1::Descent::CutFrom.into(), ..Default::default() };
-    let wood = v1::RecordLotRequest {
+    let wood = v1::CreateLotRequest {
         kind: v1::LotKind::ScionWood.into(),
         origins: vec![origin],
         ..Default::default()
@@ -379,8 +379,8 @@ async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (S
             db.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
         }
     }
-    if on_alert && rpc != Rpc::AlertRaiseAlert {
-        let made: v1::RaiseAlertResponse = owner.call(&sick(&lot)).await.unwrap();
+    if on_alert && rpc != Rpc::AlertCreateAlert {
+        let made: v1::CreateAlertResponse = owner.call(&sick(&lot)).await.unwrap();
         alert_id = made.alert.unwrap().alert_id;
         if rpc == Rpc::AlertLiftAlert {
             let confirm = v1::ConfirmAlertRequest {

@@ -173,7 +173,7 @@ async fn a_chain_of_lots_is_followed_so_far_and_no_farther() {
     assert!(n >= 200, "{n} generations are looked through");
     server.raw().call(&v1::LookUpLotRequest { code }).await.unwrap();
     assert_eq!(reason(&refused), "TOO_MUCH_ABOVE");
-    assert!(refused.message().contains("ask whoever gave it"), "{}", refused.message());
+    assert!(refused.message().contains("ask the person who gave it"), "{}", refused.message());
     server.stop().await;
 }
 
@@ -334,7 +334,7 @@ async fn invitations_tell_nothing_of_who_is_here_and_respect_blocks() {
         assert!(cat.call(&inbox).await.unwrap().notices.is_empty());
         assert_eq!(ben.call(&v1::ListMyClubsRequest {}).await.unwrap().clubs.len(), 1);
         assert!(cat.call(&v1::ListMyClubsRequest {}).await.unwrap().clubs.is_empty());
-        let answer = v1::AnswerClubInvitationRequest { club_id: club_id.clone(), accept: true };
+        let answer = v1::AnswerClubInvitationRequest { club_id: club_id.clone(), accept: Some(true) };
         assert_eq!(reason(&cat.call(&answer).await.unwrap_err()), "NOT_INVITED");
         ben.call(&answer).await.unwrap();
         // taken back by its handle
@@ -377,7 +377,7 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
             }
             clubs.push(club_id);
         }
-        ben.call(&v1::AllowHelpRequest { club_id: clubs[0].clone(), allow: true }).await.unwrap();
+        ben.call(&v1::AllowHelpRequest { club_id: clubs[0].clone(), allow: Some(true) }).await.unwrap();
         let bens = ben.call(&v1::WhoAmIRequest {}).await.unwrap().account.unwrap().account_id;
         let for_ben = ann.on_behalf_of(&bens);
         let offered = |club: &str| v1::CreateOfferRequest {

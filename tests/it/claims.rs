@@ -57,8 +57,8 @@ async fn from_asking_to_hand_over() {
         let posted = post(&ann, draft()).await;
         assert_eq!(reason(&claim(&ann, &posted.offer_id, 1).await.unwrap_err()), "OWN_OFFER");
         let wrong =
-            v1::AskForOfferRequest { quantity: 7, to_area_code: "here".into(), ..ask(&posted.offer_id, 7) };
-        let wrong = v1::AskForOfferRequest { contact: String::new(), ..wrong };
+            v1::CreateClaimRequest { quantity: 7, to_area_code: "here".into(), ..ask(&posted.offer_id, 7) };
+        let wrong = v1::CreateClaimRequest { contact: String::new(), ..wrong };
         let wrong = ben.call(&wrong).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["quantity", "to_area_code", "contact"]);
 
@@ -244,11 +244,11 @@ async fn a_prohibited_movement_cannot_be_claimed() {
         ..draft()
     };
     let posted = post(&ann, seed).await;
-    let to = |code: &str| v1::AskForOfferRequest { to_area_code: code.into(), ..ask(&posted.offer_id, 2) };
+    let to = |code: &str| v1::CreateClaimRequest { to_area_code: code.into(), ..ask(&posted.offer_id, 2) };
     let refused = ben.call(&to("US-CA")).await.unwrap_err();
     assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
     assert!(refused.message().contains("A rule on file prohibits this"), "{}", refused.message());
-    let asked: v1::AskForOfferResponse = ben.call(&to("US-HI")).await.unwrap();
+    let asked: v1::CreateClaimResponse = ben.call(&to("US-HI")).await.unwrap();
     let shown = asked.claim.unwrap().movement.unwrap();
     assert_eq!((shown.verdict(), shown.on), (v1::MovementVerdict::NoRule, Some(in_days(0))));
     club.server.stop().await;

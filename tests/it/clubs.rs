@@ -31,7 +31,7 @@ pub async fn let_in(organiser: &Raw, who: &Raw, club_id: &str) {
     let ask = v1::AskToJoinClubRequest { club_id: club_id.into(), words: "I grow two.".into() };
     who.call(&ask).await.unwrap();
     let account_id = account_of(who).await;
-    let accept = v1::AnswerClubRequestRequest { club_id: club_id.into(), account_id, accept: true };
+    let accept = v1::AnswerClubRequestRequest { club_id: club_id.into(), account_id, accept: Some(true) };
     organiser.call(&accept).await.unwrap();
 }
 
@@ -60,7 +60,7 @@ async fn joined_arranged_and_closed() {
         let yes = v1::AnswerClubRequestRequest {
             club_id: id.clone(),
             account_id: waiting[0].account_id.clone(),
-            accept: true,
+            accept: Some(true),
         };
         let denied = ben.call(&yes).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
@@ -70,7 +70,7 @@ async fn joined_arranged_and_closed() {
         ann.call(&invite).await.unwrap();
         let inbox: v1::ListNoticesResponse = cat.call(&v1::ListNoticesRequest::default()).await.unwrap();
         assert_eq!(inbox.notices[0].subject_id, id);
-        let accept = v1::AnswerClubInvitationRequest { club_id: id.clone(), accept: true };
+        let accept = v1::AnswerClubInvitationRequest { club_id: id.clone(), accept: Some(true) };
         cat.call(&accept).await.unwrap();
         let seen = members(&ben, &id, false).await.unwrap();
         assert_eq!(seen.len(), 3);
@@ -101,7 +101,7 @@ async fn joined_arranged_and_closed() {
         assert!(found(&cat).await.contains(&offer_id));
         let refused = dan.call(&ask(&offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "CLUB_ONLY");
-        let asked: v1::AskForOfferResponse = cat.call(&ask(&offer_id, 1)).await.unwrap();
+        let asked: v1::CreateClaimResponse = cat.call(&ask(&offer_id, 1)).await.unwrap();
         let claim_id = asked.claim.unwrap().claim_id;
         let accept = v1::AcceptClaimRequest {
             claim_id: claim_id.clone(),
@@ -124,7 +124,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(reason(&refused), "LAST_ORGANISER");
         let bens = account_of(&ben).await;
         let organiser =
-            v1::SetClubOrganiserRequest { club_id: id.clone(), account_id: bens, organiser: true };
+            v1::SetClubOrganiserRequest { club_id: id.clone(), account_id: bens, organiser: Some(true) };
         ann.call(&organiser).await.unwrap();
         ann.call(&leave).await.unwrap();
 
@@ -178,7 +178,7 @@ async fn organisers_act_for_members_who_agreed() {
         let posted: v1::CreateOfferResponse = for_fern.call(&request).await.unwrap();
         let offer = posted.offer.unwrap();
         assert_eq!((offer.giver_name.as_str(), offer.entered_for_giver), ("Old Fern", true));
-        let asked: v1::AskForOfferResponse = cat.call(&ask(&offer.offer_id, 1)).await.unwrap();
+        let asked: v1::CreateClaimResponse = cat.call(&ask(&offer.offer_id, 1)).await.unwrap();
         let accept = v1::AcceptClaimRequest {
             claim_id: asked.claim.unwrap().claim_id,
             contact: "by me, at the shed".into(),
@@ -206,7 +206,7 @@ async fn organisers_act_for_members_who_agreed() {
         let mine = v1::ListMyOffersRequest::default();
         let denied = for_ben.call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        let allow = |allow| v1::AllowHelpRequest { club_id: id.clone(), allow };
+        let allow = |allow| v1::AllowHelpRequest { club_id: id.clone(), allow: Some(allow) };
         ben.call(&allow(true)).await.unwrap();
         for_ben.call(&mine).await.unwrap();
         // not what is his alone: his account, his plans, his clubs

@@ -26,7 +26,7 @@ async fn propose_on(
     change: Change,
     citation: &str,
 ) -> Result<v1::Proposal, Status> {
-    let request = v1::ProposeChangeRequest {
+    let request = v1::CreateProposalRequest {
         cultivar: cultivar.into(),
         crop: "mango".into(),
         change: Some(v1::Change { change: Some(change) }),
@@ -38,9 +38,9 @@ async fn propose_on(
 }
 
 async fn rule(who: &Raw, proposal: &v1::Proposal, accept: bool) -> Result<v1::Proposal, Status> {
-    let request = v1::RuleOnProposalRequest {
+    let request = v1::DecideProposalRequest {
         proposal_id: proposal.proposal_id.clone(),
-        accept,
+        accept: Some(accept),
         reason: "Compared with the source.".into(),
     };
     let reply = who.call(&request).await?;
@@ -405,7 +405,7 @@ async fn a_locked_record_takes_nothing_and_says_why() {
         let lock = |lock| v1::LockRecordRequest {
             cultivar: "Keitt".into(),
             crop: "mango".into(),
-            lock,
+            lock: Some(lock),
             reason: "Two trees are mixed up here.".into(),
         };
         curator.call(&lock(true)).await.unwrap();
@@ -430,14 +430,14 @@ async fn complaints_are_seen_by_those_who_handle_them() {
         let club = Club::open(&url).await;
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
         let curator = club.curator("curator", "mango").await;
-        let file = |subject: v1::TicketSubject, id: &str| v1::FileTicketRequest {
+        let file = |subject: v1::TicketSubject, id: &str| v1::CreateTicketRequest {
             subject: subject.into(),
             subject_id: id.into(),
             reason: "This cannot be right.".into(),
         };
-        let about_record: v1::FileTicketResponse =
+        let about_record: v1::CreateTicketResponse =
             ann.call(&file(v1::TicketSubject::Cultivar, "Keitt")).await.unwrap();
-        let about_ben: v1::FileTicketResponse =
+        let about_ben: v1::CreateTicketResponse =
             ann.call(&file(v1::TicketSubject::Account, "ben")).await.unwrap();
         let list = async |who: &Raw| {
             let request = v1::ListTicketsRequest { open_only: true, ..Default::default() };
@@ -447,7 +447,7 @@ async fn complaints_are_seen_by_those_who_handle_them() {
             (list(&ann).await, list(&ben).await, list(&curator).await, list(&club.steward).await),
             (2, 0, 1, 2)
         );
-        let close = |ticket: &v1::FileTicketResponse| v1::CloseTicketRequest {
+        let close = |ticket: &v1::CreateTicketResponse| v1::CloseTicketRequest {
             ticket_id: ticket.ticket.clone().unwrap().ticket_id,
             outcome: "Looked at; it is right.".into(),
         };

@@ -1,6 +1,6 @@
 //! Dated plans, the grafting log, and how long offered material lives.
 
-use scionary_proto::v1::{self, change_step_request::Edit};
+use scionary_proto::v1::{self, update_step_request::Edit};
 use scionary_tests::{
     Database, Raw, TestServer,
     client::{reason, wrong_fields},
@@ -12,12 +12,13 @@ use tonic::Status;
 use crate::evidence::Club;
 
 async fn keep(who: &Raw, plan: v1::DraftPlanRequest) -> Result<v1::Plan, Status> {
-    let request = v1::KeepPlanRequest { plan: Some(plan), title: "By the gate".into(), note: String::new() };
+    let request =
+        v1::CreatePlanRequest { plan: Some(plan), title: "By the gate".into(), note: String::new() };
     who.call(&request).await.map(|r| r.plan.unwrap())
 }
 
 async fn edit(who: &Raw, plan: &v1::Plan, key: &str, edit: Edit) -> Result<v1::Plan, Status> {
-    let request = v1::ChangeStepRequest {
+    let request = v1::UpdateStepRequest {
         plan_id: plan.plan_id.clone(),
         version: plan.version,
         step_key: key.into(),
@@ -50,7 +51,7 @@ async fn every_way_of_every_crop_has_its_steps() {
                     cultivar: cultivar.cultivar_id.clone(),
                     way: way.into(),
                     climate: climate.into(),
-                    start: Some(v1::Date { year: 2027, month: 5, day: 3 }),
+                    start: Some(v1::CalendarDate { year: 2027, month: 5, day: 3 }),
                     ..Default::default()
                 };
                 let found: v1::DraftPlanResponse = anyone.call(&request).await.unwrap();
@@ -78,7 +79,7 @@ async fn every_way_of_every_crop_has_its_steps() {
     assert!(found.temperatures.iter().any(|t| t.unit == "°C" && t.origin == "HS2"));
     let wrong = v1::DraftPlanRequest {
         way: 0,
-        start: Some(v1::Date { year: 1700, month: 1, day: 1 }),
+        start: Some(v1::CalendarDate { year: 1700, month: 1, day: 1 }),
         grid_code: "nowhere".into(),
         ..plan()
     };
@@ -115,14 +116,14 @@ async fn a_plan_is_kept_and_followed() {
         assert_eq!(moved_on, Some(in_days(300 + 334)), "eleven months later");
         let left = edit(&ann, &moved, "separate", Edit::LeaveOut("one sprout each".into())).await.unwrap();
         assert_eq!(step(&left.steps, "separate").state(), v1::StepState::LeftOut);
-        let add = v1::AddStepRequest {
+        let add = v1::CreateStepRequest {
             plan_id: left.plan_id.clone(),
             title: "Shade cloth".into(),
             wait_days: 5,
             after: "sprouts".into(),
             ..Default::default()
         };
-        let added: v1::AddStepResponse = ann.call(&add).await.unwrap();
+        let added: v1::CreateStepResponse = ann.call(&add).await.unwrap();
         let added = added.plan.unwrap();
         let own = added.steps.iter().find(|s| s.own).unwrap();
         assert_eq!(
@@ -198,7 +199,7 @@ async fn a_plan_is_kept_and_followed() {
         assert!(file.calendar.contains("STATUS:CANCELLED"), "what is left out leaves calendars that have it");
         assert!(file.calendar.lines().all(|line| line.len() <= 75), "folded (RFC 5545, 3.1)");
 
-        let drop = v1::DropPlanRequest { plan_id: added.plan_id.clone() };
+        let drop = v1::DeletePlanRequest { plan_id: added.plan_id.clone() };
         let refused = ben.call(&drop).await.unwrap_err();
         assert_eq!(reason(&refused), "NOT_FOUND");
         ann.call(&drop).await.unwrap();
@@ -222,10 +223,11 @@ async fn grafting_logs_become_rates() {
         let club = Club::open(&url).await;
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
         let stranger = club.newcomer("stranger").await;
-        let log =
-            async |who: &Raw, entry: v1::LogGraftsRequest| who.call(&entry).await.map(|r| r.grafts.unwrap());
-        let day = |month| Some(v1::Date { year: 2025, month, day: 10 });
-        let april = |made, taken| v1::LogGraftsRequest { day: day(4), made, taken, ..grafts() };
+        let log = async |who: &Raw, entry: v1::CreateGraftsRequest| {
+            who.call(&entry).await.map(|r| r.grafts.unwrap())
+        };
+        let day = |month| Some(v1::CalendarDate { year: 2025, month, day: 10 });
+        let april = |made, taken| v1::CreateGraftsRequest { day: day(4), made, taken, ..grafts() };
         let first = log(&ann, april(10, None)).await.unwrap();
         assert!(first.report_due && first.taken.is_none());
         let report =
@@ -236,14 +238,14 @@ async fn grafting_logs_become_rates() {
         assert_eq!(reason(&other.unwrap_err()), "NOT_FOUND");
         ann.call(&report(8)).await.unwrap();
         // October in the south is April in the north
-        let south = v1::LogGraftsRequest { day: day(10), south: true, ..april(10, Some(9)) };
+        let south = v1::CreateGraftsRequest { day: day(10), south: true, ..april(10, Some(9)) };
         log(&ben, south).await.unwrap();
         log(&stranger, april(500, Some(0))).await.unwrap();
         // two growers: nothing is told of their logs
         assert!(rates(&ann, "mango").await.rates.is_empty());
         let cat = club.grower("cat").await;
         // seen too early, or made too lately: neither takes nor failures count yet
-        let early = v1::LogGraftsRequest { day: Some(in_days(-10)), ..april(400, Some(0)) };
+        let early = v1::CreateGraftsRequest { day: Some(in_days(-10)), ..april(400, Some(0)) };
         let early = log(&cat, early).await.unwrap();
         assert!(!early.report_due);
         assert!(rates(&ann, "mango").await.rates.is_empty());
@@ -272,7 +274,7 @@ async fn grafting_logs_become_rates() {
         let list = v1::ListMyGraftsRequest { unreported_only: true, ..Default::default() };
         let open: v1::ListMyGraftsResponse = ann.call(&list).await.unwrap();
         assert!(open.grafts.is_empty());
-        let remove = v1::RemoveGraftsRequest { graft_id: first.graft_id.clone() };
+        let remove = v1::DeleteGraftsRequest { graft_id: first.graft_id.clone() };
         let other = ben.call(&remove).await;
         assert_eq!(reason(&other.unwrap_err()), "NOT_FOUND");
         ann.call(&remove).await.unwrap();
@@ -305,14 +307,14 @@ async fn dead_material_leaves_searches() {
         let fresh = post(scion(Some(in_days(-2)), "damp_plastic")).await.unwrap();
         assert_eq!(fresh.use_by, Some(in_days(7)));
         assert!(fresh.life.iter().any(|l| l.contains("AH24-72")), "{:?}", fresh.life);
-        assert!(fresh.life.iter().any(|l| l.contains("nobody is shown it")), "{:?}", fresh.life);
+        assert!(fresh.life.iter().any(|l| l.contains("not shown after")), "{:?}", fresh.life);
         let dead = post(scion(Some(in_days(-10)), "damp_plastic")).await.unwrap_err();
         assert_eq!(wrong_fields(&dead), ["offer.taken_on"], "dead before anybody has it");
         let unsaid = post(scion(Some(in_days(-2)), "")).await.unwrap();
         assert_eq!(unsaid.use_by, Some(in_days(3)), "the way of keeping that is over first");
         let to_order = post(scion(None, "")).await.unwrap();
         assert!(to_order.use_by.is_none() && to_order.life[0].contains("dies"), "{:?}", to_order.life);
-        let search = async |from: Option<v1::Date>| {
+        let search = async |from: Option<v1::CalendarDate>| {
             let request = v1::SearchOffersRequest { usable_from: from, ..Default::default() };
             let found: v1::SearchOffersResponse = ann.call(&request).await.unwrap();
             let mut ids: Vec<String> = found.offers.into_iter().map(|f| f.offer.unwrap().offer_id).collect();

@@ -33,7 +33,7 @@ impl Club {
     /// Somebody whom the steward vouches for.
     pub async fn grower(&self, handle: &str) -> Raw {
         let who = self.newcomer(handle).await;
-        let request = v1::VouchForRequest { handle: handle.into(), reason: String::new() };
+        let request = v1::CreateVouchRequest { handle: handle.into(), reason: String::new() };
         self.steward.call(&request).await.unwrap();
         who
     }
@@ -58,7 +58,7 @@ pub async fn add(
     cultivar: &str,
     draft: v1::EvidenceDraft,
 ) -> Result<Vec<v1::EvidenceDetail>, Status> {
-    let request = v1::AddEvidenceRequest {
+    let request = v1::CreateEvidenceRequest {
         cultivar: cultivar.into(),
         crop: "mango".into(),
         draft: Some(draft),
@@ -144,7 +144,7 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         let request = v1::WithdrawCheckRequest { evidence_id: several.clone() };
         ben.call(&request).await.unwrap();
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.counted, 0);
-        let vouch = v1::VouchForRequest { handle: "ann".into(), reason: "From our club.".into() };
+        let vouch = v1::CreateVouchRequest { handle: "ann".into(), reason: "From our club.".into() };
         club.steward.call(&vouch).await.unwrap();
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert!((found.evidence[0].weight / borne_out - 0.7).abs() < 1e-9, "a count by itself weighs 0.7");
@@ -303,7 +303,7 @@ async fn measures_ratings_and_sightings_make_findings() {
         let fibre = |state: &str| {
             observed(Thing::Rating(v1::Rating { descriptor_key: "fibre".into(), state: state.into() }))
         };
-        let season = |first: v1::Date, last: v1::Date, grid: &str| v1::EvidenceDraft {
+        let season = |first: v1::CalendarDate, last: v1::CalendarDate, grid: &str| v1::EvidenceDraft {
             place: Some(v1::Place { grid_code: grid.into(), ..Default::default() }),
             ..observed(Thing::Sighting(v1::Sighting {
                 descriptor_key: String::new(),
@@ -474,7 +474,7 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
     on_both(async |url| {
         let club = Club::open(&url).await;
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
-        let request = v1::RecordSowingRequest {
+        let request = v1::CreateSowingRequest {
             cultivar: "Keitt".into(),
             day: Some(day(2025, 1, 10)),
             seeds: 24,
@@ -482,8 +482,8 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
             ..Default::default()
         };
         let keyed = ann.with_key(&fresh_key());
-        let made: v1::RecordSowingResponse = keyed.call(&request).await.unwrap();
-        let twice: v1::RecordSowingResponse = keyed.call(&request).await.unwrap();
+        let made: v1::CreateSowingResponse = keyed.call(&request).await.unwrap();
+        let twice: v1::CreateSowingResponse = keyed.call(&request).await.unwrap();
         assert_eq!(made, twice);
         let sowing = made.sowing.unwrap();
         let open = |s: &v1::Sowing| s.open_tallies.iter().map(v1::DueTally::tally).collect::<Vec<_>>();
@@ -495,7 +495,7 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
         let list = v1::ListMySowingsRequest { open_only: true, ..Default::default() };
         let mine = async |who: &Raw| who.call(&list).await.unwrap().sowings;
         assert!(mine(&ben).await.is_empty());
-        let tally = v1::AddEvidenceRequest {
+        let tally = v1::CreateEvidenceRequest {
             cultivar: "Keitt".into(),
             sowing_id: sowing.sowing_id.clone(),
             draft: Some(sprouts(20, 2)),
@@ -503,7 +503,7 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
         };
         let foreign = ben.call(&tally).await;
         assert_eq!(reason(&foreign.unwrap_err()), "NOT_FOUND");
-        let other = v1::AddEvidenceRequest { cultivar: "Kent".into(), ..tally.clone() };
+        let other = v1::CreateEvidenceRequest { cultivar: "Kent".into(), ..tally.clone() };
         let other = ann.call(&other).await;
         assert_eq!(wrong_fields(&other.unwrap_err()), ["sowing_id"]);
         ann.call(&tally).await.unwrap();

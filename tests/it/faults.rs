@@ -198,21 +198,21 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
 }
 
 async fn propose(who: &Raw, cultivar: &str, change: v1::change::Change) -> String {
-    let request = v1::ProposeChangeRequest {
+    let request = v1::CreateProposalRequest {
         cultivar: cultivar.into(),
         crop: "mango".into(),
         change: Some(v1::Change { change: Some(change) }),
         reason: "As the growers here know it.".into(),
         citation: String::new(),
     };
-    let reply: v1::ProposeChangeResponse = who.call(&request).await.unwrap();
+    let reply: v1::CreateProposalResponse = who.call(&request).await.unwrap();
     reply.proposal.unwrap().proposal_id
 }
 
-async fn rule(who: &Raw, proposal: &str) -> Result<v1::RuleOnProposalResponse, tonic::Status> {
-    let request = v1::RuleOnProposalRequest {
+async fn rule(who: &Raw, proposal: &str) -> Result<v1::DecideProposalResponse, tonic::Status> {
+    let request = v1::DecideProposalRequest {
         proposal_id: proposal.into(),
-        accept: true,
+        accept: Some(true),
         reason: "Compared with the source.".into(),
     };
     who.call(&request).await

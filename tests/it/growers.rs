@@ -153,14 +153,14 @@ async fn what_is_not_said_again_stays() {
     on_both(async |url| {
         let club = Club::open(&url).await;
         let ann = club.grower("ann").await;
-        let request = v1::RecordSowingRequest {
+        let request = v1::CreateSowingRequest {
             cultivar: "Keitt".into(),
             seeds: 20,
             tree: "by the gate".into(),
             ..Default::default()
         };
-        let sowing: v1::RecordSowingResponse = ann.call(&request).await.unwrap();
-        let tally = |draft| v1::AddEvidenceRequest {
+        let sowing: v1::CreateSowingResponse = ann.call(&request).await.unwrap();
+        let tally = |draft| v1::CreateEvidenceRequest {
             cultivar: "Keitt".into(),
             sowing_id: sowing.sowing.clone().unwrap().sowing_id,
             draft: Some(draft),
@@ -170,7 +170,7 @@ async fn what_is_not_said_again_stays() {
         let many = tally(observed(Thing::Sowing(many)));
         let error = ann.call(&many).await.unwrap_err();
         assert_eq!(wrong_fields(&error), ["observed[0].sowing.sown"]);
-        let made: v1::AddEvidenceResponse = ann.call(&tally(sprouts(12, 3))).await.unwrap();
+        let made: v1::CreateEvidenceResponse = ann.call(&tally(sprouts(12, 3))).await.unwrap();
         let said: Vec<String> = made.evidence.iter().map(|d| d.evidence.clone().unwrap().as_stated).collect();
         assert_eq!(said, ["15 of 20", "3 of 15"], "germination is known from the sowing");
         assert_eq!(made.evidence[0].evidence.clone().unwrap().tree, "by the gate");

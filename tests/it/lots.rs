@@ -15,7 +15,7 @@ use tonic::Status;
 
 use crate::evidence::Club;
 
-pub async fn enter(who: &Raw, request: v1::RecordLotRequest) -> Result<v1::Lot, Status> {
+pub async fn enter(who: &Raw, request: v1::CreateLotRequest) -> Result<v1::Lot, Status> {
     who.call(&request).await.map(|r| r.lot.unwrap())
 }
 
@@ -23,7 +23,7 @@ pub fn code(lot: &v1::Lot) -> String {
     lot.card.clone().unwrap().code
 }
 
-pub fn of(kind: LotKind, origins: &[(&str, Descent)]) -> v1::RecordLotRequest {
+pub fn of(kind: LotKind, origins: &[(&str, Descent)]) -> v1::CreateLotRequest {
     let origins = origins
         .iter()
         .map(|(lot, descent)| v1::LotOrigin {
@@ -32,7 +32,7 @@ pub fn of(kind: LotKind, origins: &[(&str, Descent)]) -> v1::RecordLotRequest {
             ..Default::default()
         })
         .collect();
-    v1::RecordLotRequest { kind: kind.into(), origins, ..Default::default() }
+    v1::CreateLotRequest { kind: kind.into(), origins, ..Default::default() }
 }
 
 async fn get(who: &Raw, lot: &str) -> Result<v1::Lot, Status> {
@@ -57,7 +57,7 @@ async fn inbox(who: &Raw) -> Vec<v1::Notice> {
 pub async fn give(giver: &Raw, taker: &Raw, offer: v1::OfferDraft, quantity: i32) -> v1::Claim {
     let posted: v1::CreateOfferResponse =
         giver.call(&v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
-    let asked: v1::AskForOfferResponse =
+    let asked: v1::CreateClaimResponse =
         taker.call(&ask(&posted.offer.unwrap().offer_id, quantity)).await.unwrap();
     let claim_id = asked.claim.unwrap().claim_id;
     let accept =
@@ -179,7 +179,7 @@ async fn from_a_mother_plant_to_others_gardens() {
     .await;
 }
 
-async fn raise(who: &Raw, request: v1::RaiseAlertRequest) -> v1::Alert {
+async fn raise(who: &Raw, request: v1::CreateAlertRequest) -> v1::Alert {
     who.call(&request).await.unwrap().alert.unwrap()
 }
 
@@ -207,12 +207,13 @@ async fn an_alert_reaches_what_it_should() {
 
         // ben finds his sick, and looks back: the mother plant, and what else came of her
         let raised =
-            raise(&ben, v1::RaiseAlertRequest { trace_back: true, pest: "Wilt".into(), ..sick(&bens) }).await;
+            raise(&ben, v1::CreateAlertRequest { trace_back: true, pest: "Wilt".into(), ..sick(&bens) })
+                .await;
         assert_eq!((raised.lots, raised.state()), (3, v1::AlertState::Raised));
         settle(&club).await;
         let told = inbox(&cat).await;
         assert_eq!(told[0].kind(), v1::NoticeKind::Alert);
-        assert!(told[0].words.contains(&cats) && told[0].words.contains("nobody has confirmed"), "{told:?}");
+        assert!(told[0].words.contains(&cats) && told[0].words.contains("not confirmed yet"), "{told:?}");
         assert!(!told[0].words.contains(&bystander));
         // it blocks nothing, and strangers do not see it
         ann.call(&offer_of(&mother)).await.unwrap();
@@ -234,7 +235,7 @@ async fn an_alert_reaches_what_it_should() {
 
         // confirmed: what it reaches is neither offered nor claimed nor promised
         let open = ann.call(&offer_of(&mother)).await.unwrap().offer.unwrap();
-        let asked: v1::AskForOfferResponse = stranger.call(&ask(&open.offer_id, 1)).await.unwrap();
+        let asked: v1::CreateClaimResponse = stranger.call(&ask(&open.offer_id, 1)).await.unwrap();
         confirm(&curator, &raised).await.unwrap();
         settle(&club).await;
         for (who, lot) in [(&ann, &mother), (&cat, &cats)] {
@@ -300,7 +301,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
     on_both(async |url| {
         let club = Club::open(&url).await;
         let ann = club.grower("ann").await;
-        let on = |request: v1::RecordLotRequest, days| v1::RecordLotRequest {
+        let on = |request: v1::CreateLotRequest, days| v1::CreateLotRequest {
             made_on: Some(in_days(days)),
             ..request
         };
@@ -317,7 +318,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
         let below = code(&enter(&ann, wood).await.unwrap());
         let grafted = v1::NoteDescentRequest {
             lot: tree.clone(),
-            from: late.clone(),
+            from_lot: late.clone(),
             descent: Descent::GraftedOnto.into(),
             on: Some(in_days(-45)),
         };
@@ -339,7 +340,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
         // sick since 100 days ago, not in its seed
         let alert = raise(
             &ann,
-            v1::RaiseAlertRequest {
+            v1::CreateAlertRequest {
                 since: Some(in_days(-100)),
                 pest: "Wilt".into(),
                 carriers: vec![v1::Carrier::Graft.into(), v1::Carrier::Cutting.into()],
@@ -358,10 +359,10 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
                 latency_days,
                 method: "culture".into(),
             };
-            let request = v1::RecordTestRequest { lot: lot.clone(), test: Some(test) };
+            let request = v1::CreateTestRequest { lot: lot.clone(), test: Some(test) };
             ann.call(&request).await.unwrap();
         }
-        let alert = raise(&ann, v1::RaiseAlertRequest { pest: "Wilt".into(), ..sick(&mother) }).await;
+        let alert = raise(&ann, v1::CreateAlertRequest { pest: "Wilt".into(), ..sick(&mother) }).await;
         assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &seed]), "not {early}: it left before");
         club.server.stop().await;
     })
@@ -387,7 +388,7 @@ async fn an_inbox_is_watched() {
             Some(server) => server.raw().with_token(ben.token().unwrap()),
             None => ben.clone(),
         };
-        let asked: v1::AskForOfferResponse = far.call(&ask(&offer_id, 2)).await.unwrap();
+        let asked: v1::CreateClaimResponse = far.call(&ask(&offer_id, 2)).await.unwrap();
         let claim_id = asked.claim.unwrap().claim_id;
         let told = watch.message().await.unwrap().unwrap().notices;
         assert_eq!(

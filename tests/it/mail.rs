@@ -95,7 +95,7 @@ async fn notices_go_to_a_confirmed_address() {
         let first = plain(&mail(&caught, 1).await[0]);
         assert!(first.contains("To: ann@example.org"), "{first}");
         let code =
-            first.split("confirm-mail ").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
+            first.split("with this code:").nth(1).unwrap().split_whitespace().next().unwrap().to_string();
         let confirm = |code: &str| v1::ConfirmMailAddressRequest { code: code.into() };
         let bad = ann.call(&confirm("AAAA-BBBB")).await;
         assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
@@ -111,7 +111,7 @@ async fn notices_go_to_a_confirmed_address() {
         assert!(told.contains("asks for 2 plants of R2E2"), "{told}");
         assert!(!told.contains("0400 000 000"), "no contact by mail");
         // forgotten: nothing more goes there
-        ann.call(&v1::RemoveMailAddressRequest {}).await.unwrap();
+        ann.call(&v1::DeleteMailAddressRequest {}).await.unwrap();
         let get = v1::GetMailAddressRequest {};
         let known: v1::GetMailAddressResponse = ann.call(&get).await.unwrap();
         assert!(known.address.is_empty() && known.server_sends);
@@ -139,7 +139,7 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
     let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
     let ann = Raw::at(&server.address).await.member("ann").await;
     ann.call(&set("ann@example.org")).await.unwrap();
-    assert!(plain(&mail(&caught, 1).await[0]).contains("confirm-mail"));
+    assert!(plain(&mail(&caught, 1).await[0]).contains("with this code:"));
     let doctor = async |smtp: &str| {
         let doctor = tokio::process::Command::new(binaries::folder().join("scionaryd"))
             .args([

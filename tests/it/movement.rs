@@ -378,7 +378,7 @@ async fn asked_over_the_wire() {
     let check = async |request: v1::CheckMovementRequest| ann.call(&request).await;
     let scion = v1::CheckMovementRequest {
         material: v1::Material::ScionWood.into(),
-        dispatch: Some(v1::Date { year: 2025, month: 2, day: 1 }),
+        dispatch: Some(v1::CalendarDate { year: 2025, month: 2, day: 1 }),
         ..Default::default()
     };
     let named = v1::CheckMovementRequest {
@@ -426,7 +426,7 @@ async fn asked_over_the_wire() {
         material: 0,
         grown_at: vec!["US-FL/".into(), "Florida".into()],
         to: Vec::new(),
-        arrival: Some(v1::Date { year: 2025, month: 1, day: 1 }),
+        arrival: Some(v1::CalendarDate { year: 2025, month: 1, day: 1 }),
         ..named
     };
     assert_eq!(wrong_fields(&check(wrong).await.unwrap_err()), ["grown_at[1]", "to", "material", "arrival"]);

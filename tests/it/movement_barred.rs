@@ -97,7 +97,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
             };
             let offered = offer(&Taxa::shown(&example.plants[0]), material, form, &from).await;
             let taker = people.grower(&format!("taker{}", lot + 1)).await;
-            let ask = v1::AskForOfferRequest {
+            let ask = v1::CreateClaimRequest {
                 offer_id: offered.clone(),
                 quantity: 1,
                 to_area_code: to.clone(),

@@ -95,8 +95,8 @@ async fn every_wrong_field_is_told_at_once() {
             quantity: -1,
             unit: v1::QuantityUnit::Plants.into(),
             terms: 99,
-            available_from: Some(v1::Date { year: 2020, month: 1, day: 1 }),
-            available_until: Some(v1::Date { year: 2027, month: 2, day: 30 }),
+            available_from: Some(v1::CalendarDate { year: 2020, month: 1, day: 1 }),
+            available_until: Some(v1::CalendarDate { year: 2027, month: 2, day: 30 }),
             place: Some(v1::Place {
                 area_code: "Narnia".into(),
                 grid_code: "here".into(),

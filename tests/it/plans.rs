@@ -212,7 +212,7 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     let database = Database::sqlite();
     let club = Club::open(&database.url).await;
     let ann = club.grower("ann").await;
-    let seen = |first: v1::Date, last: v1::Date| {
+    let seen = |first: v1::CalendarDate, last: v1::CalendarDate| {
         let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
         let draft = observed(Thing::Sighting(sighting));
         v1::EvidenceDraft { day: Some(last), ..draft }
@@ -222,8 +222,8 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     add(&ann, "Kent", seen(day(2026, 1, 1), day(2026, 2, 28))).await.unwrap();
     let offer = v1::CreateOfferRequest { offer: Some(v1::OfferDraft { cultivar: "Kent".into(), ..draft() }) };
     let _: v1::CreateOfferResponse = ann.call(&offer).await.unwrap();
-    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await;
-    let request = v1::ShowSeasonsRequest {
+    let seasons = async |request: v1::GetSeasonsRequest| ann.call(&request).await;
+    let request = v1::GetSeasonsRequest {
         cultivars: vec!["Keitt".into(), "Tommy Atkins".into(), "Keitt".into()],
         crop: "mango".into(),
         fill_gaps: true,
@@ -240,22 +240,21 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     assert_eq!(found.fillers.len(), 1);
     assert_eq!((found.fillers[0].fills.len(), found.fillers[0].offers), (4, 1));
     // the same elsewhere: half a year apart
-    let other = seasons(v1::ShowSeasonsRequest { south: !found.south, ..request.clone() }).await.unwrap();
+    let other = seasons(v1::GetSeasonsRequest { south: !found.south, ..request.clone() }).await.unwrap();
     let moved: Vec<usize> = at_home.iter().map(|at| (at + 12) % 24).collect();
     assert_eq!(ripe(&other.rows[0]), moved);
     // near a place its hemisphere decides
-    let near = v1::ShowSeasonsRequest {
+    let near = v1::GetSeasonsRequest {
         near_grid_code: draft().place.unwrap().grid_code,
         within_km: 50,
         ..request.clone()
     };
     let near = seasons(near).await.unwrap();
     assert_eq!(near.fillers[0].nearest_km, Some(0));
-    let away =
-        v1::ShowSeasonsRequest { near_grid_code: "8FVC2200+".into(), within_km: 50, ..request.clone() };
+    let away = v1::GetSeasonsRequest { near_grid_code: "8FVC2200+".into(), within_km: 50, ..request.clone() };
     assert!(seasons(away).await.unwrap().fillers.is_empty());
 
-    let wrong = v1::ShowSeasonsRequest { cultivars: Vec::new(), crop: String::new(), ..request };
+    let wrong = v1::GetSeasonsRequest { cultivars: Vec::new(), crop: String::new(), ..request };
     assert_eq!(wrong_fields(&seasons(wrong).await.unwrap_err()), ["cultivars", "crop"]);
     club.server.stop().await;
     database.done().await;
@@ -267,14 +266,14 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
     let database = Database::sqlite();
     let club = Club::open(&database.url).await;
     let ann = club.grower("ann").await;
-    let of = |names: &[&str], near: &str, south: bool| v1::ShowSeasonsRequest {
+    let of = |names: &[&str], near: &str, south: bool| v1::GetSeasonsRequest {
         cultivars: names.iter().map(ToString::to_string).collect(),
         crop: "mango".into(),
         near_grid_code: near.into(),
         south,
         ..Default::default()
     };
-    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await.unwrap();
+    let seasons = async |request: v1::GetSeasonsRequest| ann.call(&request).await.unwrap();
     // the catalogue's rows: Kent, March in Kenya (GRIES03) and July to September in Florida (MORTON87); Ngowe passes the
     // year's end
     for south in [false, true] {
@@ -290,7 +289,7 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
         assert!(found.rows[0].expected.is_empty() && !found.near_equator);
     }
     // seen far away: drawn elsewhere, and not near the equator, where half a year on is as good a guess as none
-    let seen = async |grid: &str, first: v1::Date, last: v1::Date| {
+    let seen = async |grid: &str, first: v1::CalendarDate, last: v1::CalendarDate| {
         let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
         let place = v1::Place { grid_code: grid.into(), ..Default::default() };
         let draft =
@@ -320,7 +319,7 @@ async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
     let database = Database::sqlite();
     let club = Club::open(&database.url).await;
     let ann = club.grower("ann").await;
-    let seen = async |cultivar: &str, grid: &str, first: v1::Date, last: v1::Date| {
+    let seen = async |cultivar: &str, grid: &str, first: v1::CalendarDate, last: v1::CalendarDate| {
         let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
         let place = v1::Place { grid_code: grid.into(), ..Default::default() };
         let draft =
@@ -332,8 +331,8 @@ async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
     for year in [2023, 2024, 2025] {
         seen("Keitt", far, day(year, 6, 1), day(year, 6, 30)).await;
     }
-    let seasons = async |request: v1::ShowSeasonsRequest| ann.call(&request).await;
-    let of = |names: &[&str], near: &str| v1::ShowSeasonsRequest {
+    let seasons = async |request: v1::GetSeasonsRequest| ann.call(&request).await;
+    let of = |names: &[&str], near: &str| v1::GetSeasonsRequest {
         cultivars: names.iter().map(ToString::to_string).collect(),
         crop: "mango".into(),
         near_grid_code: near.into(),

@@ -85,15 +85,15 @@ async fn nobody_learns_what_is_not_for_them() {
     owner.call(&helped).await.unwrap();
     let mut asking = ask(&offer, 2);
     asking.contact = TAKER.into();
-    let asked: v1::AskForOfferResponse = taker.call(&asking).await.unwrap();
+    let asked: v1::CreateClaimResponse = taker.call(&asking).await.unwrap();
     let claim = asked.claim.unwrap().claim_id;
-    let lot = v1::RecordLotRequest { note: NOTE.into(), ..plant_lot() };
+    let lot = v1::CreateLotRequest { note: NOTE.into(), ..plant_lot() };
     let lot = code(&enter(owner, lot).await.unwrap());
-    let keep = v1::KeepPlanRequest { plan: Some(plan()), title: PLANNED.into(), ..Default::default() };
-    let kept: v1::KeepPlanResponse = owner.call(&keep).await.unwrap();
-    let logged: v1::LogGraftsResponse = owner.call(&grafts()).await.unwrap();
+    let keep = v1::CreatePlanRequest { plan: Some(plan()), title: PLANNED.into(), ..Default::default() };
+    let kept: v1::CreatePlanResponse = owner.call(&keep).await.unwrap();
+    let logged: v1::CreateGraftsResponse = owner.call(&grafts()).await.unwrap();
     let seek = v1::WantDraft { near_grid_code: PLACE.into(), ..want("Golek") };
-    owner.call(&v1::MakeWantRequest { want: Some(seek) }).await.unwrap();
+    owner.call(&v1::CreateWantRequest { want: Some(seek) }).await.unwrap();
     // a round of the club: the owner and a mate take part, and nothing is allotted to anybody else
     let round = rounds::create(owner, &club, samples::round()).await.unwrap().round_id;
     for (who, contact) in [(owner, GIVER), (clubmate, TAKER)] {

@@ -21,7 +21,7 @@ fn rule(id: &str, version: u32, verdict: &str) -> String {
 
 async fn propose(who: &Raw, rules: &[String], dry_run: bool) -> Result<v1::MovementRelease, Status> {
     let text = format!("{HEAD}\n{}\n", rules.join("\n"));
-    let request = v1::ProposeMovementRulesRequest {
+    let request = v1::CreateMovementReleaseRequest {
         files: vec![v1::RuleFile { name: "rules.csv".into(), text }],
         note: "Read on a Tuesday.".into(),
         dry_run,
@@ -31,7 +31,7 @@ async fn propose(who: &Raw, rules: &[String], dry_run: bool) -> Result<v1::Movem
 }
 
 async fn publish(who: &Raw, release: i64) -> Result<v1::MovementRelease, Status> {
-    let request = v1::PublishMovementRulesRequest { release };
+    let request = v1::PublishMovementReleaseRequest { release };
     who.call(&request).await.map(|r| r.release.unwrap())
 }
 
@@ -52,7 +52,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         let offer = posted.offer.unwrap();
         assert!(offer.movement.unwrap().headline.starts_with("No rule on file"), "told at posting");
         let promise = async |quantity| {
-            let asked: v1::AskForOfferResponse = ben.call(&ask(&offer.offer_id, quantity)).await.unwrap();
+            let asked: v1::CreateClaimResponse = ben.call(&ask(&offer.offer_id, quantity)).await.unwrap();
             let claim_id = asked.claim.unwrap().claim_id;
             let accept = v1::AcceptClaimRequest {
                 claim_id: claim_id.clone(),
@@ -107,7 +107,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         let refused = ben.call(&ask(&offer.offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
         // taken back: the release before is in force again, also after a start
-        let back = v1::WithdrawMovementRulesRequest { release: proposed.release };
+        let back = v1::WithdrawMovementReleaseRequest { release: proposed.release };
         second.call(&back).await.unwrap();
         let get = v1::GetOfferRequest { offer_id: offer.offer_id.clone(), to_area_code: "XB-NS".into() };
         let shown: v1::GetOfferResponse = ben.call(&get).await.unwrap();

@@ -64,8 +64,11 @@ async fn settled_again_and_again() {
         begin(ann, &id).await;
         hand_over(ann, &id, &lot, "ben").await.unwrap();
         // cat does not come: her pack is ben's, beside the one that he has already; and nobody's books have changed
-        let absent =
-            v1::SetPresenceRequest { round_id: id.clone(), member: "cat of the club".into(), absent: true };
+        let absent = v1::SetPresenceRequest {
+            round_id: id.clone(),
+            member: "cat of the club".into(),
+            absent: Some(true),
+        };
         ann.call(&absent).await.unwrap();
         settle(ann, &id, false).await.unwrap();
         for _ in 0..2 {

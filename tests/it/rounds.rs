@@ -144,7 +144,7 @@ pub async fn hand_over(who: &Raw, round: &str, lot: &str, member: &str) -> Resul
 }
 
 pub async fn check_in(who: &Raw, round: &str, lot: &str) {
-    let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: true };
+    let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: Some(true) };
     who.call(&check).await.unwrap();
 }
 
@@ -260,7 +260,7 @@ async fn a_ring_of_four_is_swapped() {
         let bens = v1::SetClubOrganiserRequest {
             club_id: club.clone(),
             account_id: account_of(ben).await,
-            organiser: true,
+            organiser: Some(true),
         };
         ann.call(&bens).await.unwrap();
         let (one, other) = tokio::join!(settle(&ann, &round, false), settle(ben, &round, false));
@@ -330,7 +330,8 @@ async fn absent_members_and_left_overs() {
         begin(&ann, &round).await;
         // ben gave to ann already; then dan does not come
         hand_over(&ann, &round, "2", "1").await.unwrap();
-        let absent = v1::SetPresenceRequest { round_id: round.clone(), member: "dan".into(), absent: true };
+        let absent =
+            v1::SetPresenceRequest { round_id: round.clone(), member: "dan".into(), absent: Some(true) };
         ann.call(&absent).await.unwrap();
         let again = settle(&ann, &round, false).await.unwrap();
         assert_eq!(again.runs, 2);

@@ -141,7 +141,7 @@ impl Evening<'_> {
             if rpc.service() == "scionary.v1.ClaimService" {
                 // filled from what is stored, which went on since
                 let claim =
-                    |bytes: &[u8]| v1::AskForOfferResponse::decode(bytes).unwrap().claim.unwrap().claim_id;
+                    |bytes: &[u8]| v1::CreateClaimResponse::decode(bytes).unwrap().claim.unwrap().claim_id;
                 assert_eq!(claim(&again), claim(reply), "{}", rpc.path());
             } else {
                 assert_eq!(&again, reply, "{}: its kept reply is another", rpc.path());

@@ -15,7 +15,7 @@ use crate::{
 };
 
 async fn seek(who: &Raw, want: v1::WantDraft) -> Result<v1::Want, Status> {
-    let request = v1::MakeWantRequest { want: Some(want) };
+    let request = v1::CreateWantRequest { want: Some(want) };
     who.call(&request).await.map(|r| r.want.unwrap())
 }
 

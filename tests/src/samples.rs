@@ -8,8 +8,8 @@ use scionary_proto::{Rpc, v1};
 pub use made::*;
 
 /// A day far enough ahead.
-pub fn day(year: i32, month: i32, day: i32) -> v1::Date {
-    v1::Date { year, month, day }
+pub fn day(year: i32, month: i32, day: i32) -> v1::CalendarDate {
+    v1::CalendarDate { year, month, day }
 }
 
 /// Today.
@@ -19,7 +19,7 @@ pub fn today() -> scionary_domain::time::Date {
 }
 
 /// Today plus so many days.
-pub fn in_days(days: i64) -> v1::Date {
+pub fn in_days(days: i64) -> v1::CalendarDate {
     scionary_server::convert::date(today().plus_days(days))
 }
 
@@ -162,11 +162,11 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             crop: String::new(),
         }
         .encode_to_vec(),
-        Rpc::AccountVouchFor => {
-            v1::VouchForRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        Rpc::AccountCreateVouch => {
+            v1::CreateVouchRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
         }
-        Rpc::AccountWithdrawVouching => {
-            v1::WithdrawVouchingRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
+        Rpc::AccountWithdrawVouch => {
+            v1::WithdrawVouchRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
         }
         Rpc::AccountSuspendAccount => {
             v1::SuspendAccountRequest { handle: "nobody-here".into(), reason: reason() }.encode_to_vec()
@@ -181,7 +181,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::UnblockMemberRequest { account_id: "acc_00000000000000000000000001".into() }.encode_to_vec()
         }
         Rpc::AccountListBlocked => v1::ListBlockedRequest {}.encode_to_vec(),
-        Rpc::EvidenceAddEvidence => v1::AddEvidenceRequest {
+        Rpc::EvidenceCreateEvidence => v1::CreateEvidenceRequest {
             cultivar: "Golek".into(),
             draft: Some(tally(serial)),
             ..Default::default()
@@ -210,8 +210,8 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::ImportEvidenceRequest { mode: v1::ImportMode::DryRun.into(), rows: Vec::new() }
                 .encode_to_vec()
         }
-        Rpc::EvidenceRecordSowing => {
-            v1::RecordSowingRequest { cultivar: "Golek".into(), seeds: 12, ..Default::default() }
+        Rpc::EvidenceCreateSowing => {
+            v1::CreateSowingRequest { cultivar: "Golek".into(), seeds: 12, ..Default::default() }
                 .encode_to_vec()
         }
         Rpc::EvidenceListMySowings => v1::ListMySowingsRequest::default().encode_to_vec(),
@@ -220,15 +220,15 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::EvidenceGetAgreement => v1::GetAgreementRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::EvidenceGetGrowerRecord => v1::GetGrowerRecordRequest { handle: "owner".into() }.encode_to_vec(),
-        Rpc::CurationProposeChange => further_name(serial).encode_to_vec(),
+        Rpc::CurationCreateProposal => further_name(serial).encode_to_vec(),
         Rpc::CurationGetProposal => v1::GetProposalRequest { proposal_id: proposal }.encode_to_vec(),
         Rpc::CurationListProposals => v1::ListProposalsRequest::default().encode_to_vec(),
         Rpc::CurationListMyProposals => v1::ListMyProposalsRequest::default().encode_to_vec(),
         Rpc::CurationWithdrawProposal => {
             v1::WithdrawProposalRequest { proposal_id: proposal }.encode_to_vec()
         }
-        Rpc::CurationRuleOnProposal => {
-            v1::RuleOnProposalRequest { proposal_id: proposal, accept: true, reason: reason() }
+        Rpc::CurationDecideProposal => {
+            v1::DecideProposalRequest { proposal_id: proposal, accept: Some(true), reason: reason() }
                 .encode_to_vec()
         }
         Rpc::CurationCheckName => {
@@ -241,11 +241,11 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::CurationLockRecord => v1::LockRecordRequest {
             cultivar: "Peach".into(),
             crop: "mango".into(),
-            lock: true,
+            lock: Some(true),
             reason: reason(),
         }
         .encode_to_vec(),
-        Rpc::CurationFileTicket => v1::FileTicketRequest {
+        Rpc::CurationCreateTicket => v1::CreateTicketRequest {
             subject: v1::TicketSubject::Cultivar.into(),
             subject_id: "Golek".into(),
             reason: reason(),
@@ -262,7 +262,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::ExportExportRegistry => v1::ExportRegistryRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::CropListCrops => v1::ListCropsRequest {}.encode_to_vec(),
         Rpc::PlanDraftPlan => plan().encode_to_vec(),
-        Rpc::PlanKeepPlan => v1::KeepPlanRequest { plan: Some(plan()), ..Default::default() }.encode_to_vec(),
+        Rpc::PlanCreatePlan => {
+            v1::CreatePlanRequest { plan: Some(plan()), ..Default::default() }.encode_to_vec()
+        }
         Rpc::PlanGetPlan => v1::GetPlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanListMyPlans => v1::ListMyPlansRequest::default().encode_to_vec(),
         Rpc::PlanUpdatePlan => {
@@ -270,23 +272,23 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::UpdatePlanRequest { plan_id, plan: Some(says), update_mask: mask(&["title"]), version: 0 }
                 .encode_to_vec()
         }
-        Rpc::PlanChangeStep => v1::ChangeStepRequest {
+        Rpc::PlanUpdateStep => v1::UpdateStepRequest {
             plan_id,
             step_key: "sow".into(),
-            edit: Some(v1::change_step_request::Edit::DoneOn(in_days(0))),
+            edit: Some(v1::update_step_request::Edit::DoneOn(in_days(0))),
             ..Default::default()
         }
         .encode_to_vec(),
-        Rpc::PlanAddStep => {
-            v1::AddStepRequest { plan_id, title: "Shade cloth".into(), wait_days: 3, ..Default::default() }
+        Rpc::PlanCreateStep => {
+            v1::CreateStepRequest { plan_id, title: "Shade cloth".into(), wait_days: 3, ..Default::default() }
                 .encode_to_vec()
         }
-        Rpc::PlanRemoveStep => {
-            v1::RemoveStepRequest { plan_id, step_key: "own_2".into(), version: 0 }.encode_to_vec()
+        Rpc::PlanDeleteStep => {
+            v1::DeleteStepRequest { plan_id, step_key: "own_2".into(), version: 0 }.encode_to_vec()
         }
-        Rpc::PlanDropPlan => v1::DropPlanRequest { plan_id }.encode_to_vec(),
+        Rpc::PlanDeletePlan => v1::DeletePlanRequest { plan_id }.encode_to_vec(),
         Rpc::PlanExportCalendar => v1::ExportCalendarRequest { plan_id }.encode_to_vec(),
-        Rpc::ClaimAskForOffer => ask(&offer, 2).encode_to_vec(),
+        Rpc::ClaimCreateClaim => ask(&offer, 2).encode_to_vec(),
         Rpc::ClaimAcceptClaim => {
             v1::AcceptClaimRequest { claim_id, contact: "at the gate".into(), note: String::new() }
                 .encode_to_vec()
@@ -310,20 +312,20 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             protection: Some(protection()),
         }
         .encode_to_vec(),
-        Rpc::MovementProposeMovementRules => v1::ProposeMovementRulesRequest {
+        Rpc::MovementCreateMovementRelease => v1::CreateMovementReleaseRequest {
             files: vec![v1::RuleFile { name: "rules.csv".into(), text: String::new() }],
             note: reason(),
             dry_run: true,
         }
         .encode_to_vec(),
-        Rpc::MovementPublishMovementRules => {
-            v1::PublishMovementRulesRequest { release: 1_000_000 }.encode_to_vec()
+        Rpc::MovementPublishMovementRelease => {
+            v1::PublishMovementReleaseRequest { release: 1_000_000 }.encode_to_vec()
         }
-        Rpc::MovementWithdrawMovementRules => {
-            v1::WithdrawMovementRulesRequest { release: 1_000_000 }.encode_to_vec()
+        Rpc::MovementWithdrawMovementRelease => {
+            v1::WithdrawMovementReleaseRequest { release: 1_000_000 }.encode_to_vec()
         }
         Rpc::MovementListMovementReleases => v1::ListMovementReleasesRequest::default().encode_to_vec(),
-        Rpc::WantMakeWant => v1::MakeWantRequest { want: Some(want("R2E2")) }.encode_to_vec(),
+        Rpc::WantCreateWant => v1::CreateWantRequest { want: Some(want("R2E2")) }.encode_to_vec(),
         Rpc::WantWithdrawWant => v1::WithdrawWantRequest { want_id }.encode_to_vec(),
         Rpc::WantListMyWants => v1::ListMyWantsRequest::default().encode_to_vec(),
         Rpc::WantSearchWants => {
@@ -348,14 +350,14 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
                 .encode_to_vec()
         }
         Rpc::ClubAnswerClubInvitation => {
-            v1::AnswerClubInvitationRequest { club_id, accept: true }.encode_to_vec()
+            v1::AnswerClubInvitationRequest { club_id, accept: Some(true) }.encode_to_vec()
         }
         Rpc::ClubAskToJoinClub => v1::AskToJoinClubRequest { club_id, words: reason() }.encode_to_vec(),
         Rpc::ClubAnswerClubRequest => {
-            v1::AnswerClubRequestRequest { club_id, account_id, accept: true }.encode_to_vec()
+            v1::AnswerClubRequestRequest { club_id, account_id, accept: Some(true) }.encode_to_vec()
         }
         Rpc::ClubSetClubOrganiser => {
-            v1::SetClubOrganiserRequest { club_id, account_id, organiser: true }.encode_to_vec()
+            v1::SetClubOrganiserRequest { club_id, account_id, organiser: Some(true) }.encode_to_vec()
         }
         Rpc::ClubRemoveClubMember => {
             v1::RemoveClubMemberRequest { club_id, account_id, reason: reason(), handle: String::new() }
@@ -366,19 +368,19 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::EnterHelpedMemberRequest { club_id, name: "Old Fern".into(), consent: reason() }
                 .encode_to_vec()
         }
-        Rpc::ClubAllowHelp => v1::AllowHelpRequest { club_id, allow: true }.encode_to_vec(),
+        Rpc::ClubAllowHelp => v1::AllowHelpRequest { club_id, allow: Some(true) }.encode_to_vec(),
         Rpc::ClubExportClub => v1::ExportClubRequest { club_id }.encode_to_vec(),
         Rpc::ClubCloseClub => v1::CloseClubRequest { club_id }.encode_to_vec(),
-        Rpc::LotRecordLot => plant_lot().encode_to_vec(),
+        Rpc::LotCreateLot => plant_lot().encode_to_vec(),
         Rpc::LotNoteDescent => v1::NoteDescentRequest {
             lot: plant,
-            from: lot,
+            from_lot: lot,
             descent: v1::Descent::GraftedOnto.into(),
             on: None,
         }
         .encode_to_vec(),
         Rpc::LotEndLot => v1::EndLotRequest { lot, why: "used up".into(), on: None }.encode_to_vec(),
-        Rpc::LotRecordTest => v1::RecordTestRequest {
+        Rpc::LotCreateTest => v1::CreateTestRequest {
             lot,
             test: Some(v1::LotTest {
                 pest: "anthracnose".into(),
@@ -393,7 +395,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::LotTraceLot => {
             v1::TraceLotRequest { lot, direction: v1::TraceDirection::Back.into() }.encode_to_vec()
         }
-        Rpc::AlertRaiseAlert => sick(&lot).encode_to_vec(),
+        Rpc::AlertCreateAlert => sick(&lot).encode_to_vec(),
         Rpc::AlertConfirmAlert => {
             v1::ConfirmAlertRequest { alert_id, words: reason(), trace_back: None }.encode_to_vec()
         }
@@ -413,7 +415,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::NoticeConfirmMailAddress => {
             v1::ConfirmMailAddressRequest { code: "0000-0000-0000-0000".into() }.encode_to_vec()
         }
-        Rpc::NoticeRemoveMailAddress => v1::RemoveMailAddressRequest {}.encode_to_vec(),
+        Rpc::NoticeDeleteMailAddress => v1::DeleteMailAddressRequest {}.encode_to_vec(),
         Rpc::NoticeGetMailAddress => v1::GetMailAddressRequest {}.encode_to_vec(),
         Rpc::NoticeWatchNotices => v1::WatchNoticesRequest::default().encode_to_vec(),
         Rpc::MovementCheckMovement => v1::CheckMovementRequest {
@@ -425,15 +427,15 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         .encode_to_vec(),
         Rpc::MovementListMovementRules => v1::ListMovementRulesRequest::default().encode_to_vec(),
-        Rpc::GraftLogGrafts => grafts().encode_to_vec(),
+        Rpc::GraftCreateGrafts => grafts().encode_to_vec(),
         Rpc::GraftReportTakes => v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec(),
         Rpc::GraftListMyGrafts => v1::ListMyGraftsRequest::default().encode_to_vec(),
-        Rpc::GraftRemoveGrafts => v1::RemoveGraftsRequest { graft_id }.encode_to_vec(),
+        Rpc::GraftDeleteGrafts => v1::DeleteGraftsRequest { graft_id }.encode_to_vec(),
         Rpc::GraftGetGraftRates => {
             v1::GetGraftRatesRequest { crop: "mango".into(), cultivar: String::new() }.encode_to_vec()
         }
-        Rpc::PlanShowSeasons => {
-            v1::ShowSeasonsRequest { cultivars: vec!["R2E2".into()], ..Default::default() }.encode_to_vec()
+        Rpc::PlanGetSeasons => {
+            v1::GetSeasonsRequest { cultivars: vec!["R2E2".into()], ..Default::default() }.encode_to_vec()
         }
         Rpc::PlanCompareRoutes => {
             v1::CompareRoutesRequest { cultivar: "R2E2".into(), ..Default::default() }.encode_to_vec()
@@ -491,10 +493,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::RoundExportRoundAudit => v1::ExportRoundAuditRequest { round_id, run: 0 }.encode_to_vec(),
         Rpc::RoundStartHandOver => v1::StartHandOverRequest { round_id }.encode_to_vec(),
         Rpc::RoundCheckInLot => {
-            v1::CheckInLotRequest { round_id, lot: "1".into(), here: true }.encode_to_vec()
+            v1::CheckInLotRequest { round_id, lot: "1".into(), here: Some(true) }.encode_to_vec()
         }
         Rpc::RoundSetPresence => {
-            v1::SetPresenceRequest { round_id, member: "2".into(), absent: true }.encode_to_vec()
+            v1::SetPresenceRequest { round_id, member: "2".into(), absent: Some(true) }.encode_to_vec()
         }
         Rpc::RoundListRoundMembers => {
             v1::ListRoundMembersRequest { round_id, ..Default::default() }.encode_to_vec()

@@ -73,14 +73,14 @@ pub fn revoke_invitation(view: &mut View, reply: &v1::RevokeInvitationResponse) 
     show_invitation(view, reply.invitation.as_ref());
 }
 
-/// Shows a [`v1::VouchForResponse`].
-pub fn vouch_for(view: &mut View, reply: &v1::VouchForResponse) {
+/// Shows a [`v1::CreateVouchResponse`].
+pub fn create_vouch(view: &mut View, reply: &v1::CreateVouchResponse) {
     view.line("Vouched for: their evidence counts by itself now.");
     show(view, reply.account.as_ref());
 }
 
-/// Shows a [`v1::WithdrawVouchingResponse`].
-pub fn withdraw_vouching(view: &mut View, reply: &v1::WithdrawVouchingResponse) {
+/// Shows a [`v1::WithdrawVouchResponse`].
+pub fn withdraw_vouch(view: &mut View, reply: &v1::WithdrawVouchResponse) {
     view.line("Not vouched for any more: their evidence counts where a vouched grower agrees with it.");
     show(view, reply.account.as_ref());
 }

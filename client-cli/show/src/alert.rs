@@ -4,8 +4,8 @@ use scionary_proto::v1;
 
 use crate::{Deed, View, words};
 
-/// Shows a [`v1::RaiseAlertResponse`].
-pub fn raise_alert(view: &mut View, reply: &v1::RaiseAlertResponse) {
+/// Shows a [`v1::CreateAlertResponse`].
+pub fn create_alert(view: &mut View, reply: &v1::CreateAlertResponse) {
     view.line("Raised. Everyone it reaches is notified. It blocks nothing until a curator or an organiser confirms it.");
     view.gap();
     told(view, reply.alert.as_ref());

@@ -4,8 +4,8 @@ use scionary_proto::v1;
 
 use crate::{Deed, View, words};
 
-/// Shows a [`v1::ProposeChangeResponse`].
-pub fn propose_change(view: &mut View, reply: &v1::ProposeChangeResponse) {
+/// Shows a [`v1::CreateProposalResponse`].
+pub fn create_proposal(view: &mut View, reply: &v1::CreateProposalResponse) {
     view.line("Proposed. The curators of the crop rule on it:");
     reply.proposal.iter().for_each(|p| full(view, p));
 }
@@ -66,8 +66,8 @@ pub fn lock_record(view: &mut View, _: &v1::LockRecordResponse, lock: bool) {
     });
 }
 
-/// Shows a [`v1::FileTicketResponse`].
-pub fn file_ticket(view: &mut View, reply: &v1::FileTicketResponse) {
+/// Shows a [`v1::CreateTicketResponse`].
+pub fn create_ticket(view: &mut View, reply: &v1::CreateTicketResponse) {
     view.line("Noted. Those who handle it will see it; only they and you do.");
     reply.ticket.iter().for_each(|t| ticket(view, t));
 }

@@ -5,8 +5,8 @@ use scionary_proto::v1;
 use crate::{Deed, View, words};
 use crate::{grafts::rates_line, lookup::named, odds::cited, routes::figure};
 
-/// Shows a [`v1::KeepPlanResponse`].
-pub fn keep_plan(view: &mut View, reply: &v1::KeepPlanResponse) {
+/// Shows a [`v1::CreatePlanResponse`].
+pub fn create_plan(view: &mut View, reply: &v1::CreatePlanResponse) {
     let Some(plan) = &reply.plan else { return };
     view.line("Kept:");
     overview(view, plan);

@@ -36,8 +36,8 @@ pub fn withdraw_check(view: &mut View, reply: &v1::WithdrawCheckResponse) {
     reply.evidence.iter().for_each(|d| full(view, d));
 }
 
-/// Shows a [`v1::AddEvidenceResponse`].
-pub fn add_evidence(view: &mut View, reply: &v1::AddEvidenceResponse, now: &[v1::Finding]) {
+/// Shows a [`v1::CreateEvidenceResponse`].
+pub fn create_evidence(view: &mut View, reply: &v1::CreateEvidenceResponse, now: &[v1::Finding]) {
     view.line("Entered:");
     reply.evidence.iter().for_each(|d| brief(view, d));
     if reply.evidence.iter().filter_map(|d| d.evidence.as_ref()).all(|e| e.weight <= 0.0) {
@@ -62,8 +62,8 @@ pub fn add_evidence(view: &mut View, reply: &v1::AddEvidenceResponse, now: &[v1:
     view.act("Or withdraw it", Deed::EvidenceWithdraw.on(id));
 }
 
-/// Shows a [`v1::RecordSowingResponse`].
-pub fn record_sowing(view: &mut View, reply: &v1::RecordSowingResponse) {
+/// Shows a [`v1::CreateSowingResponse`].
+pub fn create_sowing(view: &mut View, reply: &v1::CreateSowingResponse) {
     view.line("Entered. It will ask for its tallies:");
     reply.sowing.iter().for_each(|s| show_sowing(view, s));
 }

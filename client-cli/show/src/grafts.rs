@@ -5,8 +5,8 @@ use scionary_proto::v1;
 use crate::{Deed, View, words};
 use crate::{crop::range, odds::cited};
 
-/// Shows a [`v1::LogGraftsResponse`].
-pub fn log_grafts(view: &mut View, reply: &v1::LogGraftsResponse) {
+/// Shows a [`v1::CreateGraftsResponse`].
+pub fn create_grafts(view: &mut View, reply: &v1::CreateGraftsResponse) {
     view.line("Entered:");
     reply.grafts.iter().for_each(|g| show(view, g));
     if reply.grafts.as_ref().is_some_and(|g| g.taken.is_none()) {

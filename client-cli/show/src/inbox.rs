@@ -50,8 +50,8 @@ pub fn confirm_mail_address(view: &mut View, reply: &v1::ConfirmMailAddressRespo
     view.line(format!("Notices go to {} from now on.", reply.address));
 }
 
-/// Shows a [`v1::RemoveMailAddressResponse`].
-pub fn remove_mail_address(view: &mut View, _: &v1::RemoveMailAddressResponse) {
+/// Shows a [`v1::DeleteMailAddressResponse`].
+pub fn delete_mail_address(view: &mut View, _: &v1::DeleteMailAddressResponse) {
     view.line("No more notices go by mail, and the address is deleted.");
 }
 

@@ -4,8 +4,8 @@ use scionary_proto::v1;
 
 use crate::{Deed, View, words};
 
-/// Shows a [`v1::RecordLotResponse`].
-pub fn record_lot(view: &mut View, reply: &v1::RecordLotResponse) {
+/// Shows a [`v1::CreateLotResponse`].
+pub fn create_lot(view: &mut View, reply: &v1::CreateLotResponse) {
     if let Some(card) = reply.lot.as_ref().and_then(|l| l.card.as_ref()) {
         view.answer(format!("Write on its tag: {}", card.code));
         view.gap();

@@ -171,7 +171,11 @@ pub fn show(view: &mut View, reply: &v1::CheckMovementResponse, full: bool) {
         view.gap();
         view.title("Nothing on file for these parts of it: that is no answer");
         for open in &reply.open {
-            view.item(0, "-", format!("{} of {} from {} to {}", open.part, open.plant, open.from, open.to));
+            view.item(
+                0,
+                "-",
+                format!("{} of {} from {} to {}", open.part, open.plant, open.from_place, open.to_place),
+            );
         }
     }
     if !reply.gaps.is_empty() {

@@ -70,7 +70,7 @@ pub fn published(season: &v1::PublishedSeason) -> [String; 3] {
 }
 
 /// Shows when cultivars are ripe at a place, and the gaps between them.
-pub fn show(view: &mut View, reply: &v1::ShowSeasonsResponse, asked_for_fillers: bool) {
+pub fn show(view: &mut View, reply: &v1::GetSeasonsResponse, asked_for_fillers: bool) {
     let months = MONTHS.join(" ");
     let lines = reply
         .rows

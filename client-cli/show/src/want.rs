@@ -4,8 +4,8 @@ use scionary_proto::v1;
 
 use crate::{Deed, View, words};
 
-/// Shows a [`v1::MakeWantResponse`].
-pub fn make_want(view: &mut View, reply: &v1::MakeWantResponse) {
+/// Shows a [`v1::CreateWantResponse`].
+pub fn create_want(view: &mut View, reply: &v1::CreateWantResponse) {
     if let Some(want) = &reply.want {
         line(view, want, "");
     }

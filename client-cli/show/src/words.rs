@@ -190,7 +190,7 @@ pub fn standing(value: v1::Standing) -> String {
 }
 
 /// A day as people read it.
-pub fn day(date: Option<v1::Date>) -> String {
+pub fn day(date: Option<v1::CalendarDate>) -> String {
     date.map(|d| format!("{:04}-{:02}-{:02}", d.year, d.month, d.day)).unwrap_or_default()
 }
 
@@ -203,9 +203,9 @@ pub fn day_of(at: Option<&prost_types::Timestamp>) -> String {
 }
 
 /// A typed day.
-pub fn parse_day(text: &str) -> Result<v1::Date, String> {
+pub fn parse_day(text: &str) -> Result<v1::CalendarDate, String> {
     let date: scionary_domain::time::Date = text.parse().map_err(|e| format!("{e}"))?;
-    Ok(v1::Date { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
+    Ok(v1::CalendarDate { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
 }
 
 /// A typed place: a grid code, or `latitude,longitude`, which is made coarse before it is sent.

@@ -128,7 +128,7 @@ pub struct ProtectArguments {
     pub area: Vec<String>,
     /// Last day, where it is known
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// Where it can be looked up
     #[arg(long)]
     pub citation: String,

@@ -22,7 +22,7 @@ pub struct PlanArguments {
     pub way: v1::Way,
     /// The first day, such as 2027-03-31; today if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub start: Option<v1::Date>,
+    pub start: Option<v1::CalendarDate>,
     /// Where: a grid code, or latitude,longitude; only its latitude is used
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
@@ -104,7 +104,7 @@ pub enum PlanCommand {
         step: StepArguments,
         /// On which day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
         /// Also where a step before it is still open
         #[arg(long)]
         anyway: bool,
@@ -129,7 +129,7 @@ pub enum PlanCommand {
         step: StepArguments,
         /// The day; without one its days follow from the plan again
         #[arg(value_parser = words::parse_day, value_name = "DAY")]
-        day: Option<v1::Date>,
+        day: Option<v1::CalendarDate>,
     },
     /// Write a note on a step
     Note {
@@ -150,7 +150,7 @@ pub enum PlanCommand {
         about: String,
         /// On this day
         #[arg(long, value_parser = words::parse_day, value_name = "DAY", required_unless_present = "days", conflicts_with = "days")]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
         /// Or so many days after the step named by --after, or after the first day of the plan
         #[arg(long, value_name = "DAYS")]
         days: Option<i32>,
@@ -172,7 +172,7 @@ pub enum PlanCommand {
         note: Option<String>,
         /// The first day
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-        start: Option<v1::Date>,
+        start: Option<v1::CalendarDate>,
         /// Where: a grid code, or latitude,longitude; the steps are made anew for it, what was done stays
         #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
         place: Option<String>,
@@ -223,7 +223,7 @@ pub enum GraftCommand {
         took: Option<u32>,
         /// On which day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-        day: Option<v1::Date>,
+        day: Option<v1::CalendarDate>,
         /// Done north of the equator
         #[arg(long, conflicts_with = "south")]
         north: bool,
@@ -249,7 +249,7 @@ pub enum GraftCommand {
         took: u32,
         /// Seen on which day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
     },
     /// List your grafting log
     List {

@@ -144,10 +144,10 @@ pub struct ObservedArguments {
     pub rating: Vec<String>,
     /// First day of ripe fruit
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub first_ripe: Option<v1::Date>,
+    pub first_ripe: Option<v1::CalendarDate>,
     /// Last day of ripe fruit
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub last_ripe: Option<v1::Date>,
+    pub last_ripe: Option<v1::CalendarDate>,
     /// A statement without a count, such as embryony=polyembryonic
     #[arg(long, value_name = "TRAIT=STATE OR WORDS")]
     pub says: Vec<String>,
@@ -156,7 +156,7 @@ pub struct ObservedArguments {
     pub count: Vec<String>,
     /// When you observed it
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub day: Option<v1::Date>,
+    pub day: Option<v1::CalendarDate>,
     /// Which tree, in your words
     #[arg(long, value_name = "TEXT")]
     pub tree: Option<String>,
@@ -202,7 +202,7 @@ pub enum SowingCommand {
         seeds: i32,
         /// When; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-        day: Option<v1::Date>,
+        day: Option<v1::CalendarDate>,
         /// The mother tree, in your words
         #[arg(long, default_value = "", hide_default_value = true)]
         tree: String,

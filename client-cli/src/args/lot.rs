@@ -50,7 +50,7 @@ pub enum LotCommand {
         with: String,
         /// When; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
     },
     /// Note that a blade went from one plant of yours to another without being disinfected
     Blade {
@@ -61,7 +61,7 @@ pub enum LotCommand {
         after: String,
         /// When; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
     },
     /// Enter a test that found nothing; one that found something is an alert
     Tested {
@@ -75,7 +75,7 @@ pub enum LotCommand {
         method: String,
         /// When the sample was taken; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-        sampled_on: Option<v1::Date>,
+        sampled_on: Option<v1::CalendarDate>,
         /// Days by which an infection can precede what such a test shows
         #[arg(long, default_value_t = 0, value_name = "DAYS")]
         latency_days: i32,
@@ -94,7 +94,7 @@ pub enum LotCommand {
         why: String,
         /// When; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-        on: Option<v1::Date>,
+        on: Option<v1::CalendarDate>,
     },
 }
 
@@ -186,7 +186,7 @@ pub struct LotArguments {
     pub quantity: i32,
     /// When it was cut, sown, grafted, planted or got; today if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-    pub on: Option<v1::Date>,
+    pub on: Option<v1::CalendarDate>,
     /// The plant that it was cut from
     #[arg(long, value_name = "CODE")]
     pub cut_from: Option<String>,
@@ -302,10 +302,10 @@ pub struct RaiseArguments {
     pub carrier: Vec<v1::Carrier>,
     /// Sick since when at the earliest, where that is known
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-    pub since: Option<v1::Date>,
+    pub since: Option<v1::CalendarDate>,
     /// When you saw it; today if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-    pub seen_on: Option<v1::Date>,
+    pub seen_on: Option<v1::CalendarDate>,
     /// Look for what it may have come from too, and for all that came of that
     #[arg(long)]
     pub trace_back: bool,

@@ -47,10 +47,10 @@ pub struct CheckArguments {
     pub by_way_of: Vec<String>,
     /// When it leaves; today if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub leaves: Option<v1::Date>,
+    pub leaves: Option<v1::CalendarDate>,
     /// When it arrives; the same day if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub arrives: Option<v1::Date>,
+    pub arrives: Option<v1::CalendarDate>,
     /// How many articles
     #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "COUNT")]
     pub count: u32,

@@ -303,10 +303,10 @@ pub struct RoundArguments {
     pub area: String,
     /// The day, such as 2027-07-31
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub day: v1::Date,
+    pub day: v1::CalendarDate,
     /// The last day for lots and wishes; the day before if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// The most packs that anybody takes
     #[arg(long, default_value_t = 8, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: i32,
@@ -344,10 +344,10 @@ pub struct RoundChanges {
     pub area: Option<String>,
     /// The day
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub day: Option<v1::Date>,
+    pub day: Option<v1::CalendarDate>,
     /// The last day for lots and wishes
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// Rules
     #[command(flatten)]
     pub settings: TriedArguments,

@@ -79,7 +79,7 @@ pub struct WantArguments {
     pub to: String,
     /// Last day; about a year from now if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
-    pub until: Option<v1::Date>,
+    pub until: Option<v1::CalendarDate>,
     /// Your words, shown with the want
     #[arg(long, default_value = "", hide_default_value = true)]
     pub note: String,

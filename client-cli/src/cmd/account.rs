@@ -116,15 +116,15 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
         }
         AccountCommand::Vouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
-            let request = v1::VouchForRequest { handle, reason };
-            let reply: v1::VouchForResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::vouch_for(view, &reply))
+            let request = v1::CreateVouchRequest { handle, reason };
+            let reply: v1::CreateVouchResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_vouch(view, &reply))
         }
         AccountCommand::Unvouch(PersonArguments { handle, reason }) => {
             client.need_session()?;
-            let request = v1::WithdrawVouchingRequest { handle, reason };
-            let reply: v1::WithdrawVouchingResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::withdraw_vouching(view, &reply))
+            let request = v1::WithdrawVouchRequest { handle, reason };
+            let reply: v1::WithdrawVouchResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::withdraw_vouch(view, &reply))
         }
         AccountCommand::Suspend(PersonArguments { handle, reason }) => {
             client.need_session()?;

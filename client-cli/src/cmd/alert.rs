@@ -19,7 +19,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
         AlertCommand::Raise(arguments) => {
             let RaiseArguments { code, kind, words, pest, part, carrier, since, seen_on, trace_back } =
                 *arguments;
-            let request = v1::RaiseAlertRequest {
+            let request = v1::CreateAlertRequest {
                 lot: code,
                 kind: kind.into(),
                 part: part.unwrap_or_default().into(),
@@ -30,8 +30,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand)
                 seen_on,
                 trace_back,
             };
-            let reply: v1::RaiseAlertResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::raise_alert(view, &reply))
+            let reply: v1::CreateAlertResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_alert(view, &reply))
         }
         AlertCommand::List { to_rule_on, all, paging } => {
             let request = v1::ListAlertsRequest {

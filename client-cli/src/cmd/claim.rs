@@ -10,8 +10,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
     match command {
         ClaimCommand::Ask { offer, quantity, to, contact, note } => {
             let request =
-                v1::AskForOfferRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
-            let reply: v1::AskForOfferResponse = client.call(request).await?;
+                v1::CreateClaimRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
+            let reply: v1::CreateClaimResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::List { made, on_mine, all, paging } => {

@@ -78,7 +78,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::LetHelp { club, stop } => {
-            let request = v1::AllowHelpRequest { club_id: club, allow: !stop };
+            let request = v1::AllowHelpRequest { club_id: club, allow: Some(!stop) };
             let reply: v1::AllowHelpResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
@@ -90,13 +90,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         }
         ClubCommand::LetIn { club, account, refuse } => {
             let request =
-                v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: !refuse };
+                v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: Some(!refuse) };
             let reply: v1::AnswerClubRequestResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Organiser { club, account, stop } => {
             let request =
-                v1::SetClubOrganiserRequest { club_id: club, account_id: account, organiser: !stop };
+                v1::SetClubOrganiserRequest { club_id: club, account_id: account, organiser: Some(!stop) };
             let reply: v1::SetClubOrganiserResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
@@ -234,7 +234,7 @@ fn changes(arguments: ClubChanges) -> Result<(v1::ClubDraft, prost_types::FieldM
 }
 
 async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {
-    let request = v1::AnswerClubInvitationRequest { club_id: club, accept };
+    let request = v1::AnswerClubInvitationRequest { club_id: club, accept: Some(accept) };
     let reply: v1::AnswerClubInvitationResponse = client.call(request).await?;
     output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
 }

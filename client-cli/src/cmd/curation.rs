@@ -105,15 +105,15 @@ pub(super) async fn propose(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let Wanted { cultivar, crop, change, grounds } = wanted(client, command).await?;
-    let request = v1::ProposeChangeRequest {
+    let request = v1::CreateProposalRequest {
         cultivar,
         crop: words::crop(crop),
         change: Some(v1::Change { change: Some(change) }),
         reason: grounds.reason,
         citation: grounds.citation,
     };
-    let reply: v1::ProposeChangeResponse = client.call(request).await?;
-    output.reply(&reply, |view| show::propose_change(view, &reply))
+    let reply: v1::CreateProposalResponse = client.call(request).await?;
+    output.reply(&reply, |view| show::create_proposal(view, &reply))
 }
 
 pub(super) async fn proposal(
@@ -173,8 +173,8 @@ async fn rule(
     reason: String,
 ) -> Result<(), Failure> {
     client.need_session()?;
-    let request = v1::RuleOnProposalRequest { proposal_id, accept, reason };
-    let reply: v1::RuleOnProposalResponse = client.call(request).await?;
+    let request = v1::DecideProposalRequest { proposal_id, accept: Some(accept), reason };
+    let reply: v1::DecideProposalResponse = client.call(request).await?;
     output.reply(&reply, |view| reply.proposal.iter().for_each(|p| show::full(view, p)))
 }
 
@@ -211,7 +211,7 @@ pub(super) async fn lock(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let LockArguments { cultivar, crop, reason } = arguments;
-    let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock, reason };
+    let request = v1::LockRecordRequest { cultivar, crop: words::crop(crop), lock: Some(lock), reason };
     let reply: v1::LockRecordResponse = client.call(request).await?;
     output.reply(&reply, |view| show::lock_record(view, &reply, lock))
 }
@@ -220,9 +220,9 @@ pub(super) async fn report(client: &Client, output: &Output, command: ReportComm
     client.need_session()?;
     match command {
         ReportCommand::File { about, id, reason } => {
-            let request = v1::FileTicketRequest { subject: about.into(), subject_id: id, reason };
-            let reply: v1::FileTicketResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::file_ticket(view, &reply))
+            let request = v1::CreateTicketRequest { subject: about.into(), subject_id: id, reason };
+            let reply: v1::CreateTicketResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_ticket(view, &reply))
         }
         ReportCommand::List { mine, all, paging } => {
             let request = v1::ListTicketsRequest {

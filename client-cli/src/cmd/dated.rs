@@ -1,6 +1,6 @@
 //! Dated plans.
 
-use scionary_proto::v1::{self, change_step_request::Edit};
+use scionary_proto::v1::{self, update_step_request::Edit};
 use scionary_show::dated as show;
 
 use super::mask;
@@ -39,9 +39,9 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
     match command {
         PlanCommand::Draft { .. } => Ok(()),
         PlanCommand::Keep { plan, title, note } => {
-            let request = v1::KeepPlanRequest { plan: Some(wanted(plan)), title, note };
-            let reply: v1::KeepPlanResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::keep_plan(view, &reply))
+            let request = v1::CreatePlanRequest { plan: Some(wanted(plan)), title, note };
+            let reply: v1::CreatePlanResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_plan(view, &reply))
         }
         PlanCommand::List { paging } => list(client, output, paging).await,
         PlanCommand::Show { plan, all, sources } => {
@@ -69,7 +69,7 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             change(client, output, step.plan, step.step, Edit::Note(text)).await
         }
         PlanCommand::AddStep { plan, title, about, on, days, after } => {
-            let request = v1::AddStepRequest {
+            let request = v1::CreateStepRequest {
                 plan_id: plan,
                 version: 0,
                 title,
@@ -78,12 +78,12 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
                 wait_days: days.unwrap_or(0),
                 after,
             };
-            let reply: v1::AddStepResponse = client.call(request).await?;
+            let reply: v1::CreateStepResponse = client.call(request).await?;
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::RemoveStep(step) => {
-            let request = v1::RemoveStepRequest { plan_id: step.plan, version: 0, step_key: step.step };
-            let reply: v1::RemoveStepResponse = client.call(request).await?;
+            let request = v1::DeleteStepRequest { plan_id: step.plan, version: 0, step_key: step.step };
+            let reply: v1::DeleteStepResponse = client.call(request).await?;
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::Change { plan, title, note, start, place, hemisphere, climate } => {
@@ -108,8 +108,8 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::Drop { plan } => {
-            let request = v1::DropPlanRequest { plan_id: plan };
-            let reply: v1::DropPlanResponse = client.call(request).await?;
+            let request = v1::DeletePlanRequest { plan_id: plan };
+            let reply: v1::DeletePlanResponse = client.call(request).await?;
             output.reply(&reply, |view| view.line(format!("Forgotten: {}.", reply.plan_id)))
         }
         PlanCommand::Calendar { plan, output: file } => {
@@ -136,8 +136,8 @@ async fn change(
     step_key: String,
     edit: Edit,
 ) -> Result<(), Failure> {
-    let request = v1::ChangeStepRequest { plan_id, version: 0, step_key, edit: Some(edit) };
-    let reply: v1::ChangeStepResponse = client.call(request).await?;
+    let request = v1::UpdateStepRequest { plan_id, version: 0, step_key, edit: Some(edit) };
+    let reply: v1::UpdateStepResponse = client.call(request).await?;
     output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
 }
 

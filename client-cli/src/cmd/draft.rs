@@ -13,7 +13,7 @@ use crate::{
     words,
 };
 
-fn optional_day(text: &str) -> Result<Option<v1::Date>, String> {
+fn optional_day(text: &str) -> Result<Option<v1::CalendarDate>, String> {
     if text.trim().is_empty() { Ok(None) } else { words::parse_day(text).map(Some) }
 }
 

@@ -136,16 +136,16 @@ async fn add(
     if cultivar.is_empty() {
         return Err(Failure::usage("a cultivar expected: its name on file, or its id"));
     }
-    let request = v1::AddEvidenceRequest {
+    let request = v1::CreateEvidenceRequest {
         cultivar,
         crop: words::crop(crop),
         sowing_id: sowing.unwrap_or_default(),
         draft: Some(draft(observed)?),
     };
-    let reply: v1::AddEvidenceResponse = client.call(request).await?;
+    let reply: v1::CreateEvidenceResponse = client.call(request).await?;
     // what it does to the findings is what a grower wants to know next
     let now = findings_of(client, &reply.evidence).await;
-    output.reply(&reply, |view| show::add_evidence(view, &reply, now.as_deref().unwrap_or_default()))
+    output.reply(&reply, |view| show::create_evidence(view, &reply, now.as_deref().unwrap_or_default()))
 }
 
 /// The findings that some pieces enter.
@@ -175,7 +175,7 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
     client.need_session()?;
     match command {
         SowingCommand::Add { cultivar, crop, seeds, day, tree, note } => {
-            let request = v1::RecordSowingRequest {
+            let request = v1::CreateSowingRequest {
                 cultivar: cultivar.join(" "),
                 crop: words::crop(crop),
                 day,
@@ -183,8 +183,8 @@ pub(super) async fn sowing(client: &Client, output: &Output, command: SowingComm
                 tree,
                 note,
             };
-            let reply: v1::RecordSowingResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::record_sowing(view, &reply))
+            let reply: v1::CreateSowingResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_sowing(view, &reply))
         }
         SowingCommand::List { all, paging } => {
             let request = v1::ListMySowingsRequest {

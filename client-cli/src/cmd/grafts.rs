@@ -37,7 +37,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
         } => {
             client.need_session()?;
             let south = south || !north && is_south()?;
-            let request = v1::LogGraftsRequest {
+            let request = v1::CreateGraftsRequest {
                 cultivar: name.join(" "),
                 crop: words::crop(crop),
                 method: method.into(),
@@ -49,8 +49,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
                 taken: took,
                 note,
             };
-            let reply: v1::LogGraftsResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::log_grafts(view, &reply))
+            let reply: v1::CreateGraftsResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_grafts(view, &reply))
         }
         GraftCommand::Report { graft, took, on } => {
             client.need_session()?;
@@ -70,8 +70,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
         }
         GraftCommand::Remove { graft } => {
             client.need_session()?;
-            let request = v1::RemoveGraftsRequest { graft_id: graft };
-            let reply: v1::RemoveGraftsResponse = client.call(request).await?;
+            let request = v1::DeleteGraftsRequest { graft_id: graft };
+            let reply: v1::DeleteGraftsResponse = client.call(request).await?;
             output.reply(&reply, |view| view.line(format!("Removed: {}.", reply.graft_id)))
         }
         GraftCommand::Rates { name, crop, south, sources } => {

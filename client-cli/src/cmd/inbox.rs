@@ -59,9 +59,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
             output.reply(&reply, |view| show::confirm_mail_address(view, &reply))
         }
         InboxCommand::ForgetMail => {
-            let request = v1::RemoveMailAddressRequest {};
-            let reply: v1::RemoveMailAddressResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::remove_mail_address(view, &reply))
+            let request = v1::DeleteMailAddressRequest {};
+            let reply: v1::DeleteMailAddressResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::delete_mail_address(view, &reply))
         }
         InboxCommand::Watch { after } => watch(client, output, after).await,
     }

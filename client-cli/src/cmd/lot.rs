@@ -20,8 +20,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
     match command {
         LotCommand::Add(arguments) => {
             let request = entered(*arguments);
-            let reply: v1::RecordLotResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::record_lot(view, &reply))
+            let reply: v1::CreateLotResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_lot(view, &reply))
         }
         LotCommand::List { all, paging } => {
             let request = v1::ListMyLotsRequest {
@@ -56,8 +56,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
         }
         LotCommand::Tested { code, pest, method, sampled_on, latency_days } => {
             let test = v1::LotTest { pest, sampled_on, latency_days, method };
-            let request = v1::RecordTestRequest { lot: code, test: Some(test) };
-            let reply: v1::RecordTestResponse = client.call(request).await?;
+            let request = v1::CreateTestRequest { lot: code, test: Some(test) };
+            let reply: v1::CreateTestResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.lot.as_ref()))
         }
         LotCommand::Label(arguments) => label(client, output, *arguments).await,
@@ -69,7 +69,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
     }
 }
 
-fn entered(arguments: LotArguments) -> v1::RecordLotRequest {
+fn entered(arguments: LotArguments) -> v1::CreateLotRequest {
     let LotArguments {
         kind,
         cultivar,
@@ -97,7 +97,7 @@ fn entered(arguments: LotArguments) -> v1::RecordLotRequest {
         one(rootstock, v1::Descent::RootstockOf),
     ];
     let scions = scion.into_iter().map(|lot| one(Some(lot), v1::Descent::ScionOf));
-    v1::RecordLotRequest {
+    v1::CreateLotRequest {
         kind: kind.into(),
         cultivar,
         crop: words::crop(crop),
@@ -116,9 +116,9 @@ async fn later(
     lot: String,
     from: String,
     descent: v1::Descent,
-    on: Option<v1::Date>,
+    on: Option<v1::CalendarDate>,
 ) -> Result<(), Failure> {
-    let request = v1::NoteDescentRequest { lot, from, descent: descent.into(), on };
+    let request = v1::NoteDescentRequest { lot, from_lot: from, descent: descent.into(), on };
     let reply: v1::NoteDescentResponse = client.call(request).await?;
     output.reply(&reply, |view| show::told(view, reply.lot.as_ref()))
 }

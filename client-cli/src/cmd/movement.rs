@@ -29,8 +29,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
                     }
                 }
             }
-            let request = v1::ProposeMovementRulesRequest { files, note, dry_run: !propose };
-            let reply: v1::ProposeMovementRulesResponse = client.call(request).await?;
+            let request = v1::CreateMovementReleaseRequest { files, note, dry_run: !propose };
+            let reply: v1::CreateMovementReleaseResponse = client.call(request).await?;
             output.reply(&reply, |view| show::released(view, reply.release.as_ref()))
         }
         MovementCommand::Releases { paging } => {
@@ -42,14 +42,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: MovementComma
         }
         MovementCommand::Publish { release } => {
             client.need_session()?;
-            let request = v1::PublishMovementRulesRequest { release };
-            let reply: v1::PublishMovementRulesResponse = client.call(request).await?;
+            let request = v1::PublishMovementReleaseRequest { release };
+            let reply: v1::PublishMovementReleaseResponse = client.call(request).await?;
             output.reply(&reply, |view| show::released(view, reply.release.as_ref()))
         }
         MovementCommand::TakeBack { release } => {
             client.need_session()?;
-            let request = v1::WithdrawMovementRulesRequest { release };
-            let reply: v1::WithdrawMovementRulesResponse = client.call(request).await?;
+            let request = v1::WithdrawMovementReleaseRequest { release };
+            let reply: v1::WithdrawMovementReleaseResponse = client.call(request).await?;
             output.reply(&reply, |view| show::released(view, reply.release.as_ref()))
         }
         MovementCommand::Rules { plant, paging } => {

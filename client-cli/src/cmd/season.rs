@@ -13,7 +13,7 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         client.need_session()?;
         names.extend(planned(client, &crop).await?);
     }
-    let request = v1::ShowSeasonsRequest {
+    let request = v1::GetSeasonsRequest {
         cultivars: names,
         crop,
         south,
@@ -21,7 +21,7 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         near_grid_code: near.unwrap_or_default(),
         within_km: within,
     };
-    let reply: v1::ShowSeasonsResponse = client.call(request).await?;
+    let reply: v1::GetSeasonsResponse = client.call(request).await?;
     output.reply(&reply, |view| show::show(view, &reply, fill_gaps))
 }
 

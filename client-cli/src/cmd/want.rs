@@ -17,9 +17,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
     }
     match command {
         WantCommand::Add(arguments) => {
-            let request = v1::MakeWantRequest { want: Some(draft(*arguments)) };
-            let reply: v1::MakeWantResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::make_want(view, &reply))
+            let request = v1::CreateWantRequest { want: Some(draft(*arguments)) };
+            let reply: v1::CreateWantResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::create_want(view, &reply))
         }
         WantCommand::List { all, paging } => {
             let request = v1::ListMyWantsRequest {

@@ -25,8 +25,8 @@ use super::{
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn ask(request: v1::AskForOfferRequest) -> Result<AskForOffer, Error> {
-    let v1::AskForOfferRequest { offer_id, quantity, to_area_code, note, contact } = request;
+pub fn ask(request: v1::CreateClaimRequest) -> Result<AskForOffer, Error> {
+    let v1::CreateClaimRequest { offer_id, quantity, to_area_code, note, contact } = request;
     let asked = Asked { quantity, to: to_area_code, note, contact };
     Ok(AskForOffer { offer: App::id(&offer_id)?, asked })
 }

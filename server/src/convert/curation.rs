@@ -17,7 +17,7 @@ use scionary_domain::{
 };
 use scionary_proto::v1;
 
-use super::{count, timestamp};
+use super::{count, said, timestamp};
 
 fn kind(kind: NameKind) -> v1::NameKind {
     match kind {
@@ -190,8 +190,8 @@ fn change(change: &Change) -> v1::Change {
 ///
 /// # Errors
 /// What cannot be read.
-pub fn propose(wire: v1::ProposeChangeRequest, registry: &Registry) -> Result<Propose, Error> {
-    let v1::ProposeChangeRequest { cultivar, crop, change, reason, citation } = wire;
+pub fn propose(wire: v1::CreateProposalRequest, registry: &Registry) -> Result<Propose, Error> {
+    let v1::CreateProposalRequest { cultivar, crop, change, reason, citation } = wire;
     let slug = if cultivar.trim().is_empty() {
         crop.trim().to_lowercase()
     } else {
@@ -213,8 +213,12 @@ pub fn withdraw(wire: &v1::WithdrawProposalRequest) -> Result<WithdrawProposal, 
 ///
 /// # Errors
 /// What cannot be read.
-pub fn rule(wire: v1::RuleOnProposalRequest) -> Result<RuleOnProposal, Error> {
-    Ok(RuleOnProposal { id: App::id(&wire.proposal_id)?, accept: wire.accept, reason: wire.reason })
+pub fn rule(wire: v1::DecideProposalRequest) -> Result<RuleOnProposal, Error> {
+    Ok(RuleOnProposal {
+        id: App::id(&wire.proposal_id)?,
+        accept: said("accept", wire.accept)?,
+        reason: wire.reason,
+    })
 }
 
 fn read_state(wire: i32) -> Result<Option<State>, Error> {
@@ -308,8 +312,12 @@ pub fn event(shown: &HistoryEvent) -> v1::RecordEvent {
 }
 
 /// A request to lock or unlock.
-pub fn lock(wire: v1::LockRecordRequest) -> LockRecord {
-    LockRecord { cultivar: wire.cultivar, crop: wire.crop, lock: wire.lock, reason: wire.reason }
+///
+/// # Errors
+/// Whether to lock it was left out.
+pub fn lock(wire: v1::LockRecordRequest) -> Result<LockRecord, Error> {
+    let lock = said("lock", wire.lock)?;
+    Ok(LockRecord { cultivar: wire.cultivar, crop: wire.crop, lock, reason: wire.reason })
 }
 
 fn subject(wire: v1::TicketSubject) -> Option<Subject> {
@@ -326,7 +334,7 @@ fn subject(wire: v1::TicketSubject) -> Option<Subject> {
 ///
 /// # Errors
 /// What cannot be read.
-pub fn file(wire: v1::FileTicketRequest) -> Result<FileTicket, Error> {
+pub fn file(wire: v1::CreateTicketRequest) -> Result<FileTicket, Error> {
     let subject = subject(wire.subject())
         .ok_or_else(|| FieldError::new("subject", "a cultivar, evidence, an offer or an account expected"))?;
     Ok(FileTicket { subject, id: wire.subject_id, reason: wire.reason })

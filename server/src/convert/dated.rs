@@ -75,8 +75,8 @@ pub fn wanted(request: v1::DraftPlanRequest) -> Result<Wanted, Error> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn keep(request: v1::KeepPlanRequest) -> Result<KeepPlan, Error> {
-    let v1::KeepPlanRequest { plan, title, note } = request;
+pub fn keep(request: v1::CreatePlanRequest) -> Result<KeepPlan, Error> {
+    let v1::CreatePlanRequest { plan, title, note } = request;
     Ok(KeepPlan { wanted: wanted(plan.unwrap_or_default())?, title, note })
 }
 
@@ -113,9 +113,9 @@ pub fn change(request: v1::UpdatePlanRequest) -> Result<ChangePlan, Error> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn edit(request: v1::ChangeStepRequest, today: Date) -> Result<EditStep, Error> {
-    use v1::change_step_request::Edit as Wire;
-    let v1::ChangeStepRequest { plan_id, version, step_key, edit } = request;
+pub fn edit(request: v1::UpdateStepRequest, today: Date) -> Result<EditStep, Error> {
+    use v1::update_step_request::Edit as Wire;
+    let v1::UpdateStepRequest { plan_id, version, step_key, edit } = request;
     let id = App::id(&plan_id)?;
     let mut wrong = Vec::new();
     let mut day = |field, wire| read_date(field, Some(wire), &mut wrong);
@@ -142,8 +142,8 @@ pub fn edit(request: v1::ChangeStepRequest, today: Date) -> Result<EditStep, Err
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn add_step(request: v1::AddStepRequest) -> Result<AddStep, Error> {
-    let v1::AddStepRequest { plan_id, version, title, about, day, wait_days, after } = request;
+pub fn create_step(request: v1::CreateStepRequest) -> Result<AddStep, Error> {
+    let v1::CreateStepRequest { plan_id, version, title, about, day, wait_days, after } = request;
     let mut wrong = Vec::new();
     let day = read_date("day", day, &mut wrong);
     let step = OwnStep { title, about, day, wait_days: wait_days.into(), after };
@@ -154,8 +154,8 @@ pub fn add_step(request: v1::AddStepRequest) -> Result<AddStep, Error> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn remove_step(request: v1::RemoveStepRequest) -> Result<RemoveStep, Error> {
-    let v1::RemoveStepRequest { plan_id, version, step_key } = request;
+pub fn delete_step(request: v1::DeleteStepRequest) -> Result<RemoveStep, Error> {
+    let v1::DeleteStepRequest { plan_id, version, step_key } = request;
     Ok(RemoveStep { id: App::id(&plan_id)?, version: seen(version), key: step_key })
 }
 

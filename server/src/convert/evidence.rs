@@ -63,7 +63,7 @@ impl Reader<'_> {
     fn maybe(&mut self, field: &str, n: Option<i32>) -> Option<u32> {
         n.map(|n| self.whole(field, n))
     }
-    fn date(&mut self, field: &str, day: Option<v1::Date>) -> Option<Date> {
+    fn date(&mut self, field: &str, day: Option<v1::CalendarDate>) -> Option<Date> {
         let path = format!("{}{field}", self.path);
         read_date(&path, day, self.wrong)
     }
@@ -167,7 +167,7 @@ fn finish<T>(value: T, wrong: Vec<FieldError>) -> Result<T, Error> {
 ///
 /// # Errors
 /// What cannot be read.
-pub fn add(wire: v1::AddEvidenceRequest) -> Result<AddEvidence, Error> {
+pub fn add(wire: v1::CreateEvidenceRequest) -> Result<AddEvidence, Error> {
     let mut wrong = Vec::new();
     let draft = read_draft(wire.draft, &mut wrong);
     let add = AddEvidence { cultivar: wire.cultivar, crop: wire.crop, sowing: wire.sowing_id, draft };
@@ -351,7 +351,7 @@ pub fn detail(shown: &ShownEvidence) -> v1::EvidenceDetail {
 ///
 /// # Errors
 /// What cannot be read.
-pub fn record_sowing(wire: v1::RecordSowingRequest) -> Result<RecordSowing, Error> {
+pub fn create_sowing(wire: v1::CreateSowingRequest) -> Result<RecordSowing, Error> {
     let mut wrong = Vec::new();
     let day = read_date("day", wire.day, &mut wrong);
     let mut read = Reader { path: String::new(), wrong: &mut wrong };

@@ -54,9 +54,19 @@ fn read_method(wire: i32, wrong: &mut Vec<FieldError>) -> Option<Method> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn log(request: v1::LogGraftsRequest) -> Result<LogGrafts, Error> {
-    let v1::LogGraftsRequest { cultivar, crop, method, day, south, scion_from, rootstock, made, taken, note } =
-        request;
+pub fn log(request: v1::CreateGraftsRequest) -> Result<LogGrafts, Error> {
+    let v1::CreateGraftsRequest {
+        cultivar,
+        crop,
+        method,
+        day,
+        south,
+        scion_from,
+        rootstock,
+        made,
+        taken,
+        note,
+    } = request;
     let mut wrong = Vec::new();
     let draft = Draft {
         method: read_method(method, &mut wrong),

@@ -68,9 +68,9 @@ fn descent(field: &str, value: i32, wrong: &mut Vec<FieldError>) -> Descent {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn record(request: v1::RecordLotRequest) -> Result<RecordLot, Error> {
+pub fn record(request: v1::CreateLotRequest) -> Result<RecordLot, Error> {
     let mut wrong = Vec::new();
-    let v1::RecordLotRequest {
+    let v1::CreateLotRequest {
         kind,
         cultivar,
         crop,
@@ -105,7 +105,7 @@ pub fn record(request: v1::RecordLotRequest) -> Result<RecordLot, Error> {
 /// Values that cannot be read.
 pub fn later(request: v1::NoteDescentRequest) -> Result<NoteDescent, Error> {
     let mut wrong = Vec::new();
-    let v1::NoteDescentRequest { lot, from, descent: how, on } = request;
+    let v1::NoteDescentRequest { lot, from_lot: from, descent: how, on } = request;
     let descent = descent("descent", how, &mut wrong);
     let on = read_date("on", on, &mut wrong);
     good(NoteDescent { lot, from, descent, on }, wrong)
@@ -125,7 +125,7 @@ pub fn end(request: v1::EndLotRequest) -> Result<EndLot, Error> {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn test(request: v1::RecordTestRequest) -> Result<RecordTest, Error> {
+pub fn test(request: v1::CreateTestRequest) -> Result<RecordTest, Error> {
     let mut wrong = Vec::new();
     let v1::LotTest { pest, sampled_on, latency_days, method } = request.test.unwrap_or_default();
     let sampled_on = read_date("test.sampled_on", sampled_on, &mut wrong);
@@ -244,9 +244,9 @@ pub fn traced(found: &Traced) -> v1::TraceLotResponse {
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn raise(request: v1::RaiseAlertRequest) -> Result<RaiseAlert, Error> {
+pub fn raise(request: v1::CreateAlertRequest) -> Result<RaiseAlert, Error> {
     let mut wrong = Vec::new();
-    let v1::RaiseAlertRequest { lot, kind, part, words, pest, carriers, since, seen_on, trace_back } =
+    let v1::CreateAlertRequest { lot, kind, part, words, pest, carriers, since, seen_on, trace_back } =
         request;
     let carriers: Vec<Route> = carriers
         .iter()

@@ -52,19 +52,27 @@ pub fn timestamp(at: Timestamp) -> prost_types::Timestamp {
 }
 
 /// A day on the wire.
-pub fn date(day: Date) -> v1::Date {
-    v1::Date { year: day.year(), month: i32::from(day.month()), day: i32::from(day.day()) }
+pub fn date(day: Date) -> v1::CalendarDate {
+    v1::CalendarDate { year: day.year(), month: i32::from(day.month()), day: i32::from(day.day()) }
 }
 
 /// A day from the wire; what is wrong goes to `wrong`.
-pub fn read_date(field: &str, day: Option<v1::Date>, wrong: &mut Vec<FieldError>) -> Option<Date> {
-    let v1::Date { year, month, day } = day?;
+pub fn read_date(field: &str, day: Option<v1::CalendarDate>, wrong: &mut Vec<FieldError>) -> Option<Date> {
+    let v1::CalendarDate { year, month, day } = day?;
     Date::new(year, month, day).map_err(|e| wrong.push(FieldError::new(field, e.to_string()))).ok()
 }
 
 /// A count on the wire.
 pub fn count(n: usize) -> i32 {
     i32::try_from(n).unwrap_or(i32::MAX)
+}
+
+/// A yes or no that a call must say: leaving it out decides nothing.
+///
+/// # Errors
+/// It was left out.
+pub fn said(field: &str, answer: Option<bool>) -> Result<bool, FieldError> {
+    answer.ok_or_else(|| FieldError::new(field, "say true or false"))
 }
 
 /// The version that a caller saw; none where a change is to be made whatever is there.

@@ -126,8 +126,8 @@ fn gap(gap: &Gap) -> v1::MovementGap {
 fn open(atom: &Atom) -> v1::OpenMovement {
     v1::OpenMovement {
         part: atom.part.word().into(),
-        from: atom.from.clone().unwrap_or_else(|| "unknown".into()),
-        to: atom.to.clone(),
+        from_place: atom.from.clone().unwrap_or_else(|| "unknown".into()),
+        to_place: atom.to.clone(),
         plant: Taxa::shown(&atom.plant),
     }
 }

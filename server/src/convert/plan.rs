@@ -58,14 +58,14 @@ fn filler(registry: &Registry, found: &RipeFiller<'_>) -> v1::SeasonFiller {
 }
 
 /// What a calendar is asked for.
-pub fn ask_ripe(wire: v1::ShowSeasonsRequest) -> AskRipe {
-    let v1::ShowSeasonsRequest { cultivars, crop, south, fill_gaps, near_grid_code, within_km } = wire;
+pub fn ask_ripe(wire: v1::GetSeasonsRequest) -> AskRipe {
+    let v1::GetSeasonsRequest { cultivars, crop, south, fill_gaps, near_grid_code, within_km } = wire;
     AskRipe { cultivars, crop, south, fill_gaps, near_grid_code, within_km }
 }
 
 /// A calendar.
-pub fn ripe(registry: &Registry, found: &Ripe<'_>) -> v1::ShowSeasonsResponse {
-    v1::ShowSeasonsResponse {
+pub fn ripe(registry: &Registry, found: &Ripe<'_>) -> v1::GetSeasonsResponse {
+    v1::GetSeasonsResponse {
         rows: found.rows.iter().map(|(record, row)| season(registry, record, row)).collect(),
         gaps: halves(&found.gaps),
         fillers: found.fillers.iter().map(|f| filler(registry, f)).collect(),

@@ -20,7 +20,7 @@ use super::{
 ///
 /// # Errors
 /// Values that cannot be read.
-pub fn make(request: v1::MakeWantRequest) -> Result<MakeWant, Error> {
+pub fn make(request: v1::CreateWantRequest) -> Result<MakeWant, Error> {
     let mut wrong: Vec<FieldError> = Vec::new();
     let v1::WantDraft {
         cultivar,

@@ -41,7 +41,7 @@ async fn plan(visitor: &Caller, paper: &Paper) -> Result<()> {
     };
     let reply = visitor.call(request).await?;
     paper.text(&reply.identity);
-    let day = |wire: Option<v1::Date>| read_date("", wire, &mut Vec::new()).map(|d| d.to_string());
+    let day = |wire: Option<v1::CalendarDate>| read_date("", wire, &mut Vec::new()).map(|d| d.to_string());
     for step in &reply.steps {
         let until = day(step.latest).map_or_else(|| "or later".into(), |d| format!("to {d}"));
         let origins = step.origins.join(", ");
@@ -165,7 +165,7 @@ async fn report_back(grower: &Caller, paper: &Paper) -> Result<()> {
     tell(&off_types(grower).await?, "On file");
     let judged = v1::SeedlingTally { which: v1::JudgedSeedlings::AsTheyCame.into(), judged: 30, off_type: 3 };
     let thing = v1::observed_thing::Thing::Seedlings(judged);
-    let request = v1::AddEvidenceRequest {
+    let request = v1::CreateEvidenceRequest {
         cultivar: "Lantern Moth".into(),
         crop: "mango".into(),
         draft: Some(v1::EvidenceDraft {

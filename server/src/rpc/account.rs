@@ -191,23 +191,23 @@ pub(crate) async fn revoke_role(
     change_role(site, call, parts, RoleChange::Revoke, |account| v1::RevokeRoleResponse { account }).await
 }
 
-pub(crate) async fn vouch_for(
+pub(crate) async fn create_vouch(
     site: &Site,
     call: &Admitted,
-    request: v1::VouchForRequest,
-) -> Result<Encoded<v1::VouchForResponse>, Failure> {
+    request: v1::CreateVouchRequest,
+) -> Result<Encoded<v1::CreateVouchResponse>, Failure> {
     let parts = (request.handle, request.reason);
-    change_standing(site, call, parts, StandingChange::Vouch, |account| v1::VouchForResponse { account })
+    change_standing(site, call, parts, StandingChange::Vouch, |account| v1::CreateVouchResponse { account })
         .await
 }
 
-pub(crate) async fn withdraw_vouching(
+pub(crate) async fn withdraw_vouch(
     site: &Site,
     call: &Admitted,
-    request: v1::WithdrawVouchingRequest,
-) -> Result<Encoded<v1::WithdrawVouchingResponse>, Failure> {
+    request: v1::WithdrawVouchRequest,
+) -> Result<Encoded<v1::WithdrawVouchResponse>, Failure> {
     let parts = (request.handle, request.reason);
-    change_standing(site, call, parts, StandingChange::Unvouch, |account| v1::WithdrawVouchingResponse {
+    change_standing(site, call, parts, StandingChange::Unvouch, |account| v1::WithdrawVouchResponse {
         account,
     })
     .await

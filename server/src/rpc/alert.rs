@@ -14,12 +14,12 @@ use crate::{
 /// Lots in one chunk of a recall.
 const CHUNK: usize = 500;
 
-pub(crate) async fn raise_alert(
+pub(crate) async fn create_alert(
     site: &Site,
     call: &Admitted,
-    request: v1::RaiseAlertRequest,
-) -> Result<Encoded<v1::RaiseAlertResponse>, Failure> {
-    call.write(&site.app, convert::raise(request), |alert| v1::RaiseAlertResponse {
+    request: v1::CreateAlertRequest,
+) -> Result<Encoded<v1::CreateAlertResponse>, Failure> {
+    call.write(&site.app, convert::raise(request), |alert| v1::CreateAlertResponse {
         alert: Some(convert::alert(alert)),
     })
     .await

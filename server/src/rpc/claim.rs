@@ -23,13 +23,13 @@ async fn claim(site: &Site, call: &Admitted, id: &str) -> Result<Option<v1::Clai
     Ok(Some(convert::claim(&shown, call.account_id()?)))
 }
 
-pub(crate) async fn ask_for_offer(
+pub(crate) async fn create_claim(
     site: &Site,
     call: &Admitted,
-    request: v1::AskForOfferRequest,
-) -> Result<v1::AskForOfferResponse, Failure> {
+    request: v1::CreateClaimRequest,
+) -> Result<v1::CreateClaimResponse, Failure> {
     let claim = written(site, call, convert::ask(request), |id| *id).await?;
-    Ok(v1::AskForOfferResponse { claim })
+    Ok(v1::CreateClaimResponse { claim })
 }
 
 pub(crate) async fn accept_claim(

@@ -12,7 +12,7 @@ use scionary_proto::v1;
 
 use crate::{
     call::Admitted,
-    convert::club as convert,
+    convert::{club as convert, said},
     dispatch::{Encoded, RepliesOf},
     site::Site,
     status::Failure,
@@ -105,7 +105,8 @@ pub(crate) async fn answer_club_invitation(
     call: &Admitted,
     request: v1::AnswerClubInvitationRequest,
 ) -> Result<Encoded<v1::AnswerClubInvitationResponse>, Failure> {
-    let use_case = App::id(&request.club_id).map(|id| AnswerInvitation { id, accept: request.accept });
+    let use_case = App::id(&request.club_id)
+        .and_then(|id| Ok(AnswerInvitation { id, accept: said("accept", request.accept)? }));
     let message = |club: &_| v1::AnswerClubInvitationResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
 }
@@ -127,7 +128,7 @@ pub(crate) async fn answer_club_request(
 ) -> Result<Encoded<v1::AnswerClubRequestResponse>, Failure> {
     let use_case = App::id(&request.club_id).and_then(|id| {
         let account = App::id(&request.account_id)?;
-        Ok(AnswerRequest { id, account, accept: request.accept })
+        Ok(AnswerRequest { id, account, accept: said("accept", request.accept)? })
     });
     let message = |club: &_| v1::AnswerClubRequestResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
@@ -140,7 +141,7 @@ pub(crate) async fn set_club_organiser(
 ) -> Result<Encoded<v1::SetClubOrganiserResponse>, Failure> {
     let use_case = App::id(&request.club_id).and_then(|id| {
         let account = App::id(&request.account_id)?;
-        Ok(SetOrganiser { id, account, organiser: request.organiser })
+        Ok(SetOrganiser { id, account, organiser: said("organiser", request.organiser)? })
     });
     let message = |club: &_| v1::SetClubOrganiserResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
@@ -193,7 +194,8 @@ pub(crate) async fn allow_help(
     call: &Admitted,
     request: v1::AllowHelpRequest,
 ) -> Result<Encoded<v1::AllowHelpResponse>, Failure> {
-    let use_case = App::id(&request.club_id).map(|id| AllowHelp { id, allow: request.allow });
+    let use_case =
+        App::id(&request.club_id).and_then(|id| Ok(AllowHelp { id, allow: said("allow", request.allow)? }));
     let message = |club: &_| v1::AllowHelpResponse { club: Some(convert::club(club)) };
     call.write(&site.app, use_case, message).await
 }

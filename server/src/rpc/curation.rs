@@ -22,13 +22,13 @@ async fn proposal<U: UseCase<Out = ProposalId>>(
     Ok(Some(convert::proposal(&shown, call.now, true)))
 }
 
-pub(crate) async fn propose_change(
+pub(crate) async fn create_proposal(
     site: &Site,
     call: &Admitted,
-    request: v1::ProposeChangeRequest,
-) -> Result<v1::ProposeChangeResponse, Failure> {
+    request: v1::CreateProposalRequest,
+) -> Result<v1::CreateProposalResponse, Failure> {
     let proposal = proposal(site, call, convert::propose(request, &site.app.registry())).await?;
-    Ok(v1::ProposeChangeResponse { proposal })
+    Ok(v1::CreateProposalResponse { proposal })
 }
 
 pub(crate) async fn get_proposal(
@@ -79,13 +79,13 @@ pub(crate) async fn withdraw_proposal(
     Ok(v1::WithdrawProposalResponse { proposal })
 }
 
-pub(crate) async fn rule_on_proposal(
+pub(crate) async fn decide_proposal(
     site: &Site,
     call: &Admitted,
-    request: v1::RuleOnProposalRequest,
-) -> Result<v1::RuleOnProposalResponse, Failure> {
+    request: v1::DecideProposalRequest,
+) -> Result<v1::DecideProposalResponse, Failure> {
     let proposal = proposal(site, call, convert::rule(request)).await?;
-    Ok(v1::RuleOnProposalResponse { proposal })
+    Ok(v1::DecideProposalResponse { proposal })
 }
 
 pub(crate) async fn check_name(
@@ -132,18 +132,18 @@ pub(crate) async fn lock_record(
     request: v1::LockRecordRequest,
 ) -> Result<Encoded<v1::LockRecordResponse>, Failure> {
     let message = |id: &CultivarId| v1::LockRecordResponse { cultivar_id: id.to_string() };
-    let reply = call.write(&site.app, Ok(convert::lock(request)), message).await?;
+    let reply = call.write(&site.app, convert::lock(request), message).await?;
     site.app.refresh_registry().await?;
     Ok(reply)
 }
 
-pub(crate) async fn file_ticket(
+pub(crate) async fn create_ticket(
     site: &Site,
     call: &Admitted,
-    request: v1::FileTicketRequest,
-) -> Result<Encoded<v1::FileTicketResponse>, Failure> {
+    request: v1::CreateTicketRequest,
+) -> Result<Encoded<v1::CreateTicketResponse>, Failure> {
     let use_case = convert::file(request);
-    let message = |shown: &_| v1::FileTicketResponse { ticket: Some(convert::ticket(shown)) };
+    let message = |shown: &_| v1::CreateTicketResponse { ticket: Some(convert::ticket(shown)) };
     call.write(&site.app, use_case, message).await
 }
 

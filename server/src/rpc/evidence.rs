@@ -35,13 +35,13 @@ async fn pieces<U: UseCase>(
     Ok(site.app.evidence_of(&ids).await?.iter().map(convert::detail).collect())
 }
 
-pub(crate) async fn add_evidence(
+pub(crate) async fn create_evidence(
     site: &Site,
     call: &Admitted,
-    request: v1::AddEvidenceRequest,
-) -> Result<v1::AddEvidenceResponse, Failure> {
+    request: v1::CreateEvidenceRequest,
+) -> Result<v1::CreateEvidenceResponse, Failure> {
     let evidence = pieces(site, call, convert::add(request), |ids| ids).await?;
-    Ok(v1::AddEvidenceResponse { evidence })
+    Ok(v1::CreateEvidenceResponse { evidence })
 }
 
 pub(crate) async fn correct_evidence(
@@ -127,14 +127,14 @@ pub(crate) async fn import_evidence(
     Ok(Box::pin(ReceiverStream::new(receiver)))
 }
 
-pub(crate) async fn record_sowing(
+pub(crate) async fn create_sowing(
     site: &Site,
     call: &Admitted,
-    request: v1::RecordSowingRequest,
-) -> Result<Encoded<v1::RecordSowingResponse>, Failure> {
+    request: v1::CreateSowingRequest,
+) -> Result<Encoded<v1::CreateSowingResponse>, Failure> {
     let today = call.now.date();
-    let use_case = convert::record_sowing(request);
-    let message = move |shown: &_| v1::RecordSowingResponse { sowing: Some(convert::sowing(shown, today)) };
+    let use_case = convert::create_sowing(request);
+    let message = move |shown: &_| v1::CreateSowingResponse { sowing: Some(convert::sowing(shown, today)) };
     call.write(&site.app, use_case, message).await
 }
 

@@ -12,14 +12,14 @@ use crate::{
     status::Failure,
 };
 
-pub(crate) async fn log_grafts(
+pub(crate) async fn create_grafts(
     site: &Site,
     call: &Admitted,
-    request: v1::LogGraftsRequest,
-) -> Result<Encoded<v1::LogGraftsResponse>, Failure> {
+    request: v1::CreateGraftsRequest,
+) -> Result<Encoded<v1::CreateGraftsResponse>, Failure> {
     let use_case = convert::log(request);
     let today = call.now.date();
-    let message = move |shown: &_| v1::LogGraftsResponse { grafts: Some(convert::grafts(shown, today)) };
+    let message = move |shown: &_| v1::CreateGraftsResponse { grafts: Some(convert::grafts(shown, today)) };
     call.write(&site.app, use_case, message).await
 }
 
@@ -48,13 +48,13 @@ pub(crate) async fn list_my_grafts(
     })
 }
 
-pub(crate) async fn remove_grafts(
+pub(crate) async fn delete_grafts(
     site: &Site,
     call: &Admitted,
-    request: v1::RemoveGraftsRequest,
-) -> Result<Encoded<v1::RemoveGraftsResponse>, Failure> {
+    request: v1::DeleteGraftsRequest,
+) -> Result<Encoded<v1::DeleteGraftsResponse>, Failure> {
     let use_case = App::id(&request.graft_id).map(|id| RemoveGrafts { id });
-    let message = |id: &scionary_domain::ids::GraftId| v1::RemoveGraftsResponse { graft_id: id.to_string() };
+    let message = |id: &scionary_domain::ids::GraftId| v1::DeleteGraftsResponse { graft_id: id.to_string() };
     call.write(&site.app, use_case, message).await
 }
 

@@ -4,12 +4,12 @@ use scionary_proto::v1;
 
 use crate::{call::Admitted, convert::lot as convert, dispatch::Encoded, site::Site, status::Failure};
 
-pub(crate) async fn record_lot(
+pub(crate) async fn create_lot(
     site: &Site,
     call: &Admitted,
-    request: v1::RecordLotRequest,
-) -> Result<Encoded<v1::RecordLotResponse>, Failure> {
-    call.write(&site.app, convert::record(request), |lot| v1::RecordLotResponse {
+    request: v1::CreateLotRequest,
+) -> Result<Encoded<v1::CreateLotResponse>, Failure> {
+    call.write(&site.app, convert::record(request), |lot| v1::CreateLotResponse {
         lot: Some(convert::lot(lot)),
     })
     .await
@@ -35,12 +35,12 @@ pub(crate) async fn end_lot(
         .await
 }
 
-pub(crate) async fn record_test(
+pub(crate) async fn create_test(
     site: &Site,
     call: &Admitted,
-    request: v1::RecordTestRequest,
-) -> Result<Encoded<v1::RecordTestResponse>, Failure> {
-    call.write(&site.app, convert::test(request), |lot| v1::RecordTestResponse {
+    request: v1::CreateTestRequest,
+) -> Result<Encoded<v1::CreateTestResponse>, Failure> {
+    call.write(&site.app, convert::test(request), |lot| v1::CreateTestResponse {
         lot: Some(convert::lot(lot)),
     })
     .await

@@ -33,38 +33,38 @@ pub(crate) async fn list_movement_rules(
     })
 }
 
-pub(crate) async fn propose_movement_rules(
+pub(crate) async fn create_movement_release(
     site: &Site,
     call: &Admitted,
-    request: v1::ProposeMovementRulesRequest,
-) -> Result<Encoded<v1::ProposeMovementRulesResponse>, Failure> {
-    let v1::ProposeMovementRulesRequest { files, note, dry_run } = request;
+    request: v1::CreateMovementReleaseRequest,
+) -> Result<Encoded<v1::CreateMovementReleaseResponse>, Failure> {
+    let v1::CreateMovementReleaseRequest { files, note, dry_run } = request;
     let files = files.into_iter().map(|file| (file.name, file.text)).collect();
     let use_case = ProposeRules { files, note, dry_run };
-    let message = |r: &_| v1::ProposeMovementRulesResponse { release: Some(convert::release(r)) };
+    let message = |r: &_| v1::CreateMovementReleaseResponse { release: Some(convert::release(r)) };
     call.write(&site.app, Ok::<_, Error>(use_case), message).await
 }
 
-pub(crate) async fn publish_movement_rules(
+pub(crate) async fn publish_movement_release(
     site: &Site,
     call: &Admitted,
-    request: v1::PublishMovementRulesRequest,
-) -> Result<Encoded<v1::PublishMovementRulesResponse>, Failure> {
+    request: v1::PublishMovementReleaseRequest,
+) -> Result<Encoded<v1::PublishMovementReleaseResponse>, Failure> {
     let use_case = PublishRules { release: request.release };
-    let message = |r: &_| v1::PublishMovementRulesResponse { release: Some(convert::release(r)) };
+    let message = |r: &_| v1::PublishMovementReleaseResponse { release: Some(convert::release(r)) };
     let reply = call.write(&site.app, Ok::<_, Error>(use_case), message).await?;
     // at once here; other servers follow within a second
     site.app.take_up_rules().await?;
     Ok(reply)
 }
 
-pub(crate) async fn withdraw_movement_rules(
+pub(crate) async fn withdraw_movement_release(
     site: &Site,
     call: &Admitted,
-    request: v1::WithdrawMovementRulesRequest,
-) -> Result<Encoded<v1::WithdrawMovementRulesResponse>, Failure> {
+    request: v1::WithdrawMovementReleaseRequest,
+) -> Result<Encoded<v1::WithdrawMovementReleaseResponse>, Failure> {
     let use_case = WithdrawRules { release: request.release };
-    let message = |r: &_| v1::WithdrawMovementRulesResponse { release: Some(convert::release(r)) };
+    let message = |r: &_| v1::WithdrawMovementReleaseResponse { release: Some(convert::release(r)) };
     let reply = call.write(&site.app, Ok::<_, Error>(use_case), message).await?;
     site.app.take_up_rules().await?;
     Ok(reply)

@@ -92,13 +92,13 @@ pub(crate) async fn confirm_mail_address(
     call.write(&site.app, confirm, message).await
 }
 
-pub(crate) async fn remove_mail_address(
+pub(crate) async fn delete_mail_address(
     site: &Site,
     call: &Admitted,
-    _request: v1::RemoveMailAddressRequest,
-) -> Result<Encoded<v1::RemoveMailAddressResponse>, Failure> {
+    _request: v1::DeleteMailAddressRequest,
+) -> Result<Encoded<v1::DeleteMailAddressResponse>, Failure> {
     let remove: Result<RemoveMailAddress, Error> = Ok(RemoveMailAddress);
-    call.write(&site.app, remove, |()| v1::RemoveMailAddressResponse {}).await
+    call.write(&site.app, remove, |()| v1::DeleteMailAddressResponse {}).await
 }
 
 pub(crate) async fn get_mail_address(

@@ -50,11 +50,11 @@ pub(crate) async fn estimate_seed_odds(
     site.dearly(call, work).await
 }
 
-pub(crate) async fn show_seasons(
+pub(crate) async fn get_seasons(
     site: &Site,
     call: &Admitted,
-    request: v1::ShowSeasonsRequest,
-) -> Result<v1::ShowSeasonsResponse, Failure> {
+    request: v1::GetSeasonsRequest,
+) -> Result<v1::GetSeasonsResponse, Failure> {
     let registry = site.app.registry();
     let found = site.app.ripe(call, &registry, &convert::ask_ripe(request)).await?;
     Ok(convert::ripe(&registry, &found))
@@ -102,14 +102,14 @@ pub(crate) async fn draft_plan(
     Ok(dated::drafted(&registry, &found, &rates, today))
 }
 
-pub(crate) async fn keep_plan(
+pub(crate) async fn create_plan(
     site: &Site,
     call: &Admitted,
-    request: v1::KeepPlanRequest,
-) -> Result<v1::KeepPlanResponse, Failure> {
+    request: v1::CreatePlanRequest,
+) -> Result<v1::CreatePlanResponse, Failure> {
     let use_case = dated::keep(request);
     let plan = written(site, call, use_case).await?;
-    Ok(v1::KeepPlanResponse { plan })
+    Ok(v1::CreatePlanResponse { plan })
 }
 
 pub(crate) async fn get_plan(
@@ -147,43 +147,43 @@ pub(crate) async fn update_plan(
     Ok(v1::UpdatePlanResponse { plan })
 }
 
-pub(crate) async fn change_step(
+pub(crate) async fn update_step(
     site: &Site,
     call: &Admitted,
-    request: v1::ChangeStepRequest,
-) -> Result<v1::ChangeStepResponse, Failure> {
+    request: v1::UpdateStepRequest,
+) -> Result<v1::UpdateStepResponse, Failure> {
     let use_case = dated::edit(request, call.now.date());
     let plan = written(site, call, use_case).await?;
-    Ok(v1::ChangeStepResponse { plan })
+    Ok(v1::UpdateStepResponse { plan })
 }
 
-pub(crate) async fn add_step(
+pub(crate) async fn create_step(
     site: &Site,
     call: &Admitted,
-    request: v1::AddStepRequest,
-) -> Result<v1::AddStepResponse, Failure> {
-    let use_case = dated::add_step(request);
+    request: v1::CreateStepRequest,
+) -> Result<v1::CreateStepResponse, Failure> {
+    let use_case = dated::create_step(request);
     let plan = written(site, call, use_case).await?;
-    Ok(v1::AddStepResponse { plan })
+    Ok(v1::CreateStepResponse { plan })
 }
 
-pub(crate) async fn remove_step(
+pub(crate) async fn delete_step(
     site: &Site,
     call: &Admitted,
-    request: v1::RemoveStepRequest,
-) -> Result<v1::RemoveStepResponse, Failure> {
-    let use_case = dated::remove_step(request);
+    request: v1::DeleteStepRequest,
+) -> Result<v1::DeleteStepResponse, Failure> {
+    let use_case = dated::delete_step(request);
     let plan = written(site, call, use_case).await?;
-    Ok(v1::RemoveStepResponse { plan })
+    Ok(v1::DeleteStepResponse { plan })
 }
 
-pub(crate) async fn drop_plan(
+pub(crate) async fn delete_plan(
     site: &Site,
     call: &Admitted,
-    request: v1::DropPlanRequest,
-) -> Result<Encoded<v1::DropPlanResponse>, Failure> {
+    request: v1::DeletePlanRequest,
+) -> Result<Encoded<v1::DeletePlanResponse>, Failure> {
     let use_case = App::id(&request.plan_id).map(|id| DropPlan { id });
-    let message = |id: &PlanId| v1::DropPlanResponse { plan_id: id.to_string() };
+    let message = |id: &PlanId| v1::DeletePlanResponse { plan_id: id.to_string() };
     call.write(&site.app, use_case, message).await
 }
 

@@ -19,7 +19,7 @@ use tokio_stream::wrappers::ReceiverStream;
 
 use crate::{
     call::Admitted,
-    convert::{claim::write_state, round as convert},
+    convert::{claim::write_state, round as convert, said},
     dispatch::{Encoded, RepliesOf},
     site::Site,
     status::Failure,
@@ -274,8 +274,8 @@ pub(crate) async fn check_in_lot(
     call: &Admitted,
     request: v1::CheckInLotRequest,
 ) -> Result<Encoded<v1::CheckInLotResponse>, Failure> {
-    let use_case =
-        App::id(&request.round_id).map(|id| CheckInLot { id, lot: request.lot.clone(), here: request.here });
+    let use_case = App::id(&request.round_id)
+        .and_then(|id| Ok(CheckInLot { id, lot: request.lot.clone(), here: said("here", request.here)? }));
     let message = |(id, number): &(RoundId, u32)| v1::CheckInLotResponse {
         round_id: id.to_string(),
         number: i32::try_from(*number).unwrap_or(i32::MAX),
@@ -288,10 +288,8 @@ pub(crate) async fn set_presence(
     call: &Admitted,
     request: v1::SetPresenceRequest,
 ) -> Result<Encoded<v1::SetPresenceResponse>, Failure> {
-    let use_case = App::id(&request.round_id).map(|id| SetPresence {
-        id,
-        member: request.member.clone(),
-        absent: request.absent,
+    let use_case = App::id(&request.round_id).and_then(|id| {
+        Ok(SetPresence { id, member: request.member.clone(), absent: said("absent", request.absent)? })
     });
     let message = |(id, number): &(RoundId, u32)| v1::SetPresenceResponse {
         round_id: id.to_string(),

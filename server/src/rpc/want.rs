@@ -5,12 +5,12 @@ use scionary_proto::v1;
 
 use crate::{call::Admitted, convert::want as convert, dispatch::Encoded, site::Site, status::Failure};
 
-pub(crate) async fn make_want(
+pub(crate) async fn create_want(
     site: &Site,
     call: &Admitted,
-    request: v1::MakeWantRequest,
-) -> Result<Encoded<v1::MakeWantResponse>, Failure> {
-    let message = |want: &_| v1::MakeWantResponse { want: Some(convert::want(want)) };
+    request: v1::CreateWantRequest,
+) -> Result<Encoded<v1::CreateWantResponse>, Failure> {
+    let message = |want: &_| v1::CreateWantResponse { want: Some(convert::want(want)) };
     call.write(&site.app, convert::make(request), message).await
 }
 

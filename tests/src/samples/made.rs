@@ -21,8 +21,8 @@ pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
 }
 
 /// A proposal of a further name.
-pub fn further_name(serial: i32) -> v1::ProposeChangeRequest {
-    v1::ProposeChangeRequest {
+pub fn further_name(serial: i32) -> v1::CreateProposalRequest {
+    v1::CreateProposalRequest {
         cultivar: "Golek".into(),
         crop: "mango".into(),
         change: Some(v1::Change {
@@ -49,8 +49,8 @@ pub fn plan() -> v1::DraftPlanRequest {
 }
 
 /// A claim of so much of an offer.
-pub fn ask(offer: &str, quantity: i32) -> v1::AskForOfferRequest {
-    v1::AskForOfferRequest {
+pub fn ask(offer: &str, quantity: i32) -> v1::CreateClaimRequest {
+    v1::CreateClaimRequest {
         offer_id: offer.into(),
         quantity,
         to_area_code: "XB-NS".into(),
@@ -60,8 +60,8 @@ pub fn ask(offer: &str, quantity: i32) -> v1::AskForOfferRequest {
 }
 
 /// Grafts of a day long past.
-pub fn grafts() -> v1::LogGraftsRequest {
-    v1::LogGraftsRequest {
+pub fn grafts() -> v1::CreateGraftsRequest {
+    v1::CreateGraftsRequest {
         cultivar: "R2E2".into(),
         method: v1::GraftMethod::Cleft.into(),
         day: Some(in_days(-60)),
@@ -126,8 +126,8 @@ pub fn wishes(lots: &[&str]) -> Vec<v1::WishLine> {
 }
 
 /// A mother plant to be entered.
-pub fn plant_lot() -> v1::RecordLotRequest {
-    v1::RecordLotRequest {
+pub fn plant_lot() -> v1::CreateLotRequest {
+    v1::CreateLotRequest {
         kind: v1::LotKind::MotherPlant.into(),
         cultivar: "R2E2".into(),
         crop: "mango".into(),
@@ -137,8 +137,8 @@ pub fn plant_lot() -> v1::RecordLotRequest {
 }
 
 /// An alert of health on a lot.
-pub fn sick(lot: &str) -> v1::RaiseAlertRequest {
-    v1::RaiseAlertRequest {
+pub fn sick(lot: &str) -> v1::CreateAlertRequest {
+    v1::CreateAlertRequest {
         lot: lot.into(),
         kind: v1::AlertKind::Health.into(),
         words: "Shoots die back from the tip.".into(),

@@ -25,7 +25,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::CheckIn { round, lots, not_here } => {
             for lot in lots {
-                let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: !not_here };
+                let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: Some(!not_here) };
                 let reply: v1::CheckInLotResponse = client.call(request).await?;
                 output.reply(&reply, |view| show::check_in_lot(view, &reply, not_here))?;
             }
@@ -33,7 +33,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::Absent { round, members, came } => {
             for member in members {
-                let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: !came };
+                let request = v1::SetPresenceRequest { round_id: round.clone(), member, absent: Some(!came) };
                 let reply: v1::SetPresenceResponse = client.call(request).await?;
                 output.reply(&reply, |view| show::set_presence(view, &reply, came))?;
             }
