@@ -14,6 +14,7 @@ mod want;
 
 use std::path::PathBuf;
 
+pub use crate::draft::{DraftArguments, Seen};
 pub use claim::ClaimCommand;
 pub use club::{ClubArguments, ClubChanges, ClubCommand};
 pub use cultivar::{CultivarCommand, LockArguments, ProtectArguments};
@@ -334,133 +335,6 @@ pub enum OfferCommand {
         #[arg(long)]
         version: Option<i64>,
     },
-}
-
-/// What an offer says.
-#[derive(Debug, Clone, Default, Args)]
-pub struct DraftArguments {
-    /// The cultivar: its name on file, or its id
-    #[arg(long, value_name = "NAME")]
-    pub cultivar: Option<String>,
-    /// Your own lot that it is taken from: what its tag says
-    #[arg(long, value_name = "CODE")]
-    pub lot: Option<String>,
-    /// Only members of this club see it: the club's id
-    #[arg(long, value_name = "CLUB")]
-    pub club: Option<String>,
-    /// How and when the holder consented, where the cultivar is protected by variety rights or a patent
-    #[arg(long, value_name = "TEXT")]
-    pub holder_consent: Option<String>,
-    /// The crop, where two crops share the name
-    #[arg(long)]
-    pub crop: Option<String>,
-    /// Seedlings of this cultivar of which nobody knows what they are
-    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
-    pub unknown_seedling: Option<bool>,
-    /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
-    #[arg(long, value_parser = words::parse_material)]
-    pub material: Option<v1::Material>,
-    /// How much
-    #[arg(long)]
-    pub quantity: Option<i32>,
-    /// sticks, seeds, plants, fruits or grams; the usual one if left out
-    #[arg(long, value_parser = words::parse_unit)]
-    pub unit: Option<v1::QuantityUnit>,
-    /// swap, gift or postage-only
-    #[arg(long, value_parser = words::parse_terms)]
-    pub terms: Option<v1::Terms>,
-    /// First day it can be had, such as 2027-03-31; today if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub from: Option<v1::CalendarDate>,
-    /// Last day it can be had
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub until: Option<v1::CalendarDate>,
-    /// When it was cut, picked or taken from the fruit; leave it out for what is cut to order
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub taken_on: Option<v1::CalendarDate>,
-    /// How it is kept: a key that `scionary crop show` lists under keeping
-    #[arg(long, value_name = "KEY")]
-    pub kept: Option<String>,
-    /// Accept claims by themselves while something is left; needs --contact
-    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
-    pub auto_accept: Option<bool>,
-    /// How you can be reached, for claims that are accepted by themselves; only their takers see it
-    #[arg(long, value_name = "TEXT")]
-    pub contact: Option<String>,
-    /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
-    #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
-    pub place: Option<String>,
-    /// Country or subdivision, such as AU-QLD (ISO 3166)
-    #[arg(long, value_name = "CODE")]
-    pub area: Option<String>,
-    /// What you call the place, such as a district
-    #[arg(long, value_name = "TEXT")]
-    pub place_label: Option<String>,
-    /// How it changes hands: collect, meeting, post; several with commas
-    #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
-    pub by: Vec<v1::HandOver>,
-    /// Your words
-    #[arg(long)]
-    pub note: Option<String>,
-    /// Health: where the plant was grown, such as AU-QLD or AU-QLD:2019-05..2024-08; or unknown
-    #[arg(long, value_name = "CODE[:FROM..TO]")]
-    pub grown_at: Vec<String>,
-    /// Health: how it is prepared: leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk, whole-fruit
-    #[arg(long, value_parser = words::parse_form)]
-    pub form: Option<v1::MaterialForm>,
-    /// Health: planting, or eating-and-sowing
-    #[arg(long, value_parser = words::parse_purpose)]
-    pub purpose: Option<v1::Purpose>,
-    /// Health: symptoms of disease: no, unknown, or yes:WHAT
-    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
-    pub symptoms: Option<Seen>,
-    /// Health: insects, mites or other pests: no, unknown, or yes:WHAT
-    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
-    pub pests: Option<Seen>,
-    /// Health: sprayed within 60 days: no, unknown, or yes:WITH WHAT
-    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
-    pub sprayed: Option<Seen>,
-    /// Health: the tree it comes from, in your words
-    #[arg(long, value_name = "TEXT")]
-    pub source_tree: Option<String>,
-    /// Health: the rootstock of a grafted plant
-    #[arg(long, value_name = "TEXT")]
-    pub rootstock: Option<String>,
-    /// Health: when you last looked at the plants
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
-    pub last_looked: Option<v1::CalendarDate>,
-    /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
-    #[arg(long, value_name = "PARTS")]
-    pub treatment: Vec<String>,
-    /// Health: a test, as PEST;METHOD;LABORATORY;SAMPLE DAY;RESULT;REPORT NUMBER
-    #[arg(long, value_name = "PARTS")]
-    pub test: Vec<String>,
-    /// Health: an official paper, as KIND;ISSUER;NUMBER;ISSUED;VALID TO;ADDITIONAL DECLARATION
-    #[arg(long, value_name = "PARTS")]
-    pub document: Vec<String>,
-    /// Health: anything else the taker should know
-    #[arg(long, value_name = "TEXT")]
-    pub health_note: Option<String>,
-}
-
-/// A three-valued answer with what was seen.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Seen {
-    /// Yes, no or unknown.
-    pub answer: v1::Observed,
-    /// What was seen.
-    pub text: String,
-}
-
-/// Reads `no`, `unknown` or `yes:what`.
-///
-/// # Errors
-/// What was expected.
-pub fn parse_seen(text: &str) -> Result<Seen, String> {
-    let (word, rest) = text.split_once(':').unwrap_or((text, ""));
-    let answer =
-        words::parse_observed(word).map_err(|_| "no, unknown, or yes:WHAT YOU SAW expected".to_string())?;
-    Ok(Seen { answer, text: rest.trim().to_string() })
 }
 
 /// What to search for.

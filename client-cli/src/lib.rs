@@ -5,6 +5,7 @@ pub mod args;
 mod client;
 mod cmd;
 mod commands;
+mod draft;
 mod error;
 mod harmless;
 mod output;

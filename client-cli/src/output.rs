@@ -160,25 +160,5 @@ pub(crate) fn plain_field(path: &str) -> String {
         }
         return own.replace("descriptor_key", "trait").replace(['.', '_'], " ");
     };
-    let own = own.strip_prefix("health.").unwrap_or(own);
-    let first = own.split(['.', '[']).next().unwrap_or(own);
-    let option = match (first, path) {
-        ("place", p) if p.ends_with("area_code") => "area",
-        ("place", p) if p.ends_with("label") => "place-label",
-        ("note", p) if p.contains("health") => "health-note",
-        ("available_from", _) => "from",
-        ("available_until", _) => "until",
-        ("hand_over", _) => "by",
-        ("kept_how", _) => "kept",
-        ("symptoms_text", _) => "symptoms",
-        ("pests_text", _) => "pests",
-        ("sprayed_text", _) => "sprayed",
-        ("treatments", _) => "treatment",
-        ("tests", _) => "test",
-        ("documents", _) => "document",
-        (other, _) => other,
-    };
-    let part = own.rsplit_once('.').map(|(_, part)| part).filter(|_| own.contains('[')).unwrap_or_default();
-    let part = if part.is_empty() { String::new() } else { format!(" ({})", part.replace('_', " ")) };
-    format!("--{}{part}", option.replace('_', "-"))
+    crate::draft::option(own, path)
 }

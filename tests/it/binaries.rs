@@ -160,7 +160,9 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     assert!(newcomer.ok(&["status"]).contains("none yet"));
     assert!(newcomer.fails(4, &["crop", "show", "mango"]).contains("loads a"));
     empty.kill();
-    assert!(person.ok(&["cultivar", "list", "--seed", "comes-true"]).contains("No cultivar on file “comes true”"));
+    assert!(
+        person.ok(&["cultivar", "list", "--seed", "comes-true"]).contains("No cultivar on file “comes true”")
+    );
     // every command has JSON that can be read
     for arguments in [
         &["lookup", "golek"][..],
@@ -273,7 +275,9 @@ fn plans_and_grafts_from_the_command_line() {
     let graft = entered.split_whitespace().find(|w| w.starts_with("grf_")).unwrap().to_string();
     assert!(person.ok(&["graft", "list", "--open"]).contains("how many took?"));
     assert!(person.ok(&["graft", "report", &graft, "--took", "3"]).contains("3 of 4 took"));
-    assert!(person.ok(&["graft", "rates", "--crop", "mango"]).contains("Fewer than three vouched-for growers"));
+    assert!(
+        person.ok(&["graft", "rates", "--crop", "mango"]).contains("Fewer than three vouched-for growers")
+    );
     assert!(person.ok(&["graft", "remove", &graft]).contains("Removed"));
     server.terminate();
 }

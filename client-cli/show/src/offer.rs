@@ -82,33 +82,6 @@ pub fn search_offers(view: &mut View, reply: &v1::SearchOffersResponse, name: &s
     view.more(&reply.next_page_token);
 }
 
-/// An offer's draft with the values that it has.
-pub fn draft_of(offer: &v1::Offer) -> v1::OfferDraft {
-    v1::OfferDraft {
-        cultivar: offer.cultivar_id.clone(),
-        crop: String::new(),
-        unknown_seedling: offer.unknown_seedling,
-        material: offer.material,
-        quantity: offer.quantity,
-        unit: offer.unit,
-        terms: offer.terms,
-        available_from: offer.available_from,
-        available_until: offer.available_until,
-        place: offer.place.clone(),
-        hand_over: offer.hand_over.clone(),
-        note: offer.note.clone(),
-        health: offer.health.clone(),
-        taken_on: offer.taken_on,
-        kept_how: offer.kept_how.clone(),
-        auto_accept: offer.auto_accept,
-        // never shown, and kept unless another is given
-        contact: String::new(),
-        lot: String::new(),
-        club: String::new(),
-        holder_consent: offer.holder_consent.clone(),
-    }
-}
-
 /// An offer in one line.
 pub fn line(offer: &v1::Offer) -> String {
     let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };

@@ -10,7 +10,6 @@ mod cultivar;
 mod curation;
 mod dated;
 mod descent;
-mod draft;
 mod evidence;
 mod export;
 mod grafts;

@@ -3,10 +3,10 @@
 use scionary_proto::v1;
 use scionary_show::offer as show;
 
-use super::draft::{apply, complete};
 use crate::{
     args::{DraftArguments, OfferCommand, SearchArguments},
     client::Client,
+    draft::{apply, complete},
     error::Failure,
     output::Output,
     prompt, words,
@@ -93,7 +93,8 @@ async fn change(
     let request = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
     let current: v1::GetOfferResponse = client.call(request).await?;
     let current = current.offer.unwrap_or_default();
-    let mut draft = show::draft_of(&current);
+    // what is replaced as a whole, though only a part of it may be typed
+    let mut draft = v1::OfferDraft { place: current.place, health: current.health, ..Default::default() };
     let paths = apply(arguments, &mut draft)?;
     if paths.is_empty() {
         return Err(Failure::usage(

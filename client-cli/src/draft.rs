@@ -1,17 +1,141 @@
-//! From what was typed (or is asked for) to an offer's draft.
+//! The form of an offer: its options, its questions, and how they become a draft. One file names each field once or
+//! twice; the rest of the client does not know them.
 
+use clap::Args;
 use scionary_domain::{
     offer::{Material, health::Form},
     place::AreaCode,
 };
 use scionary_proto::v1;
 
-use crate::{
-    args::{DraftArguments, Seen, parse_seen},
-    error::Failure,
-    prompt::ask,
-    words,
-};
+use crate::{error::Failure, prompt::ask, words};
+
+/// What an offer says.
+#[derive(Debug, Clone, Default, Args)]
+pub struct DraftArguments {
+    /// The cultivar: its name on file, or its id
+    #[arg(long, value_name = "NAME")]
+    pub cultivar: Option<String>,
+    /// Your own lot that it is taken from: what its tag says
+    #[arg(long, value_name = "CODE")]
+    pub lot: Option<String>,
+    /// Only members of this club see it: the club's id
+    #[arg(long, value_name = "CLUB")]
+    pub club: Option<String>,
+    /// How and when the holder consented, where the cultivar is protected by variety rights or a patent
+    #[arg(long, value_name = "TEXT")]
+    pub holder_consent: Option<String>,
+    /// The crop, where two crops share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// Seedlings of this cultivar of which nobody knows what they are
+    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
+    pub unknown_seedling: Option<bool>,
+    /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
+    #[arg(long, value_parser = words::parse_material)]
+    pub material: Option<v1::Material>,
+    /// How much
+    #[arg(long)]
+    pub quantity: Option<i32>,
+    /// sticks, seeds, plants, fruits or grams; the usual one if left out
+    #[arg(long, value_parser = words::parse_unit)]
+    pub unit: Option<v1::QuantityUnit>,
+    /// swap, gift or postage-only
+    #[arg(long, value_parser = words::parse_terms)]
+    pub terms: Option<v1::Terms>,
+    /// First day it can be had, such as 2027-03-31; today if left out
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub from: Option<v1::CalendarDate>,
+    /// Last day it can be had
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub until: Option<v1::CalendarDate>,
+    /// When it was cut, picked or taken from the fruit; leave it out for what is cut to order
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub taken_on: Option<v1::CalendarDate>,
+    /// How it is kept: a key that `scionary crop show` lists under keeping
+    #[arg(long, value_name = "KEY")]
+    pub kept: Option<String>,
+    /// Accept claims by themselves while something is left; needs --contact
+    #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
+    pub auto_accept: Option<bool>,
+    /// How you can be reached, for claims that are accepted by themselves; only their takers see it
+    #[arg(long, value_name = "TEXT")]
+    pub contact: Option<String>,
+    /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
+    #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
+    pub place: Option<String>,
+    /// Country or subdivision, such as AU-QLD (ISO 3166)
+    #[arg(long, value_name = "CODE")]
+    pub area: Option<String>,
+    /// What you call the place, such as a district
+    #[arg(long, value_name = "TEXT")]
+    pub place_label: Option<String>,
+    /// How it changes hands: collect, meeting, post; several with commas
+    #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
+    pub by: Vec<v1::HandOver>,
+    /// Your words
+    #[arg(long)]
+    pub note: Option<String>,
+    /// Health: where the plant was grown, such as AU-QLD or AU-QLD:2019-05..2024-08; or unknown
+    #[arg(long, value_name = "CODE[:FROM..TO]")]
+    pub grown_at: Vec<String>,
+    /// Health: how it is prepared: leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk, whole-fruit
+    #[arg(long, value_parser = words::parse_form)]
+    pub form: Option<v1::MaterialForm>,
+    /// Health: planting, or eating-and-sowing
+    #[arg(long, value_parser = words::parse_purpose)]
+    pub purpose: Option<v1::Purpose>,
+    /// Health: symptoms of disease: no, unknown, or yes:WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub symptoms: Option<Seen>,
+    /// Health: insects, mites or other pests: no, unknown, or yes:WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub pests: Option<Seen>,
+    /// Health: sprayed within 60 days: no, unknown, or yes:WITH WHAT
+    #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
+    pub sprayed: Option<Seen>,
+    /// Health: the tree it comes from, in your words
+    #[arg(long, value_name = "TEXT")]
+    pub source_tree: Option<String>,
+    /// Health: the rootstock of a grafted plant
+    #[arg(long, value_name = "TEXT")]
+    pub rootstock: Option<String>,
+    /// Health: when you last looked at the plants
+    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    pub last_looked: Option<v1::CalendarDate>,
+    /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
+    #[arg(long, value_name = "PARTS")]
+    pub treatment: Vec<String>,
+    /// Health: a test, as PEST;METHOD;LABORATORY;SAMPLE DAY;RESULT;REPORT NUMBER
+    #[arg(long, value_name = "PARTS")]
+    pub test: Vec<String>,
+    /// Health: an official paper, as KIND;ISSUER;NUMBER;ISSUED;VALID TO;ADDITIONAL DECLARATION
+    #[arg(long, value_name = "PARTS")]
+    pub document: Vec<String>,
+    /// Health: anything else the taker should know
+    #[arg(long, value_name = "TEXT")]
+    pub health_note: Option<String>,
+}
+
+/// A three-valued answer with what was seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen {
+    /// Yes, no or unknown.
+    pub answer: v1::Observed,
+    /// What was seen.
+    pub text: String,
+}
+
+/// Reads `no`, `unknown` or `yes:what`.
+///
+/// # Errors
+/// What was expected.
+pub(crate) fn parse_seen(text: &str) -> Result<Seen, String> {
+    let (word, rest) = text.split_once(':').unwrap_or((text, ""));
+    let answer =
+        words::parse_observed(word).map_err(|_| "no, unknown, or yes:WHAT YOU SAW expected".to_string())?;
+    Ok(Seen { answer, text: rest.trim().to_string() })
+}
 
 fn optional_day(text: &str) -> Result<Option<v1::CalendarDate>, String> {
     if text.trim().is_empty() { Ok(None) } else { words::parse_day(text).map(Some) }
@@ -97,7 +221,7 @@ fn parse_seen_whole(text: &str) -> Result<Seen, String> {
 }
 
 /// Asks for what a new offer needs and was not typed. The cultivar is asked for before this.
-pub(super) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
+pub(crate) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     let some = |text: &str| {
         if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) }
     };
@@ -191,7 +315,7 @@ pub(super) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
 }
 
 /// Puts what was typed over an offer's draft. The names of the fields that were typed.
-pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec<String>, Failure> {
+pub(crate) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec<String>, Failure> {
     let mut typed: Vec<&str> = Vec::new();
     let DraftArguments {
         cultivar,
@@ -373,4 +497,29 @@ pub(super) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
         typed.push("health");
     }
     Ok(typed.into_iter().map(str::to_string).collect())
+}
+
+/// The option of an offer's field, by its path below the offer and its whole path: `health.pests_text` is `--pests`.
+pub(crate) fn option(own: &str, path: &str) -> String {
+    let own = own.strip_prefix("health.").unwrap_or(own);
+    let first = own.split(['.', '[']).next().unwrap_or(own);
+    let option = match (first, path) {
+        ("place", p) if p.ends_with("area_code") => "area",
+        ("place", p) if p.ends_with("label") => "place-label",
+        ("note", p) if p.contains("health") => "health-note",
+        ("available_from", _) => "from",
+        ("available_until", _) => "until",
+        ("hand_over", _) => "by",
+        ("kept_how", _) => "kept",
+        ("symptoms_text", _) => "symptoms",
+        ("pests_text", _) => "pests",
+        ("sprayed_text", _) => "sprayed",
+        ("treatments", _) => "treatment",
+        ("tests", _) => "test",
+        ("documents", _) => "document",
+        (other, _) => other,
+    };
+    let part = own.rsplit_once('.').map(|(_, part)| part).filter(|_| own.contains('[')).unwrap_or_default();
+    let part = if part.is_empty() { String::new() } else { format!(" ({})", part.replace('_', " ")) };
+    format!("--{}{part}", option.replace('_', "-"))
 }
