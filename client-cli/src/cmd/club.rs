@@ -119,7 +119,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             let pdf = sheet(&day(&claims)).map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
             output.aside(&format!(
-                "{} are in {}. What changed hands: scionary claim handed-over ID",
+                "{} in {}. What changed hands: scionary claim handed-over ID",
                 words::counted(i32::try_from(claims.len()).unwrap_or(i32::MAX), "promise"),
                 out.display()
             ));

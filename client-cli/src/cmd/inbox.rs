@@ -67,10 +67,28 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
     }
 }
 
+/// Shows what is unread, oldest first. The number of the newest notice.
+async fn unread(client: &Client, output: &Output) -> Result<i64, Failure> {
+    let newest = v1::ListNoticesRequest { page_size: 1, ..Default::default() };
+    let newest: v1::ListNoticesResponse = client.call(newest).await?;
+    let waiting = v1::ListNoticesRequest { unread_only: true, page_size: 100, ..Default::default() };
+    let mut waiting: v1::ListNoticesResponse = client.call(waiting).await?;
+    waiting.notices.reverse();
+    let reply = v1::WatchNoticesResponse { notices: waiting.notices };
+    if !reply.notices.is_empty() {
+        output.reply(&reply, |view| show::watch_notices(view, &reply))?;
+    }
+    let all = newest.notices.iter().chain(&reply.notices);
+    Ok(all.map(|n| n.number).max().unwrap_or_default())
+}
+
 /// Shows what comes; a connection that breaks is made again, and goes on after the last notice.
 async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failure> {
     let mut last = after;
     let mut told = false;
+    if after == 0 {
+        last = unread(client, output).await?;
+    }
     loop {
         let request = v1::WatchNoticesRequest { after: last };
         let begun = client.replies(request).await;

@@ -73,7 +73,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
             let count = words::counted(i32::try_from(shares.len()).unwrap_or(i32::MAX), "hand-over");
             output.aside(&format!(
-                "{count} are in {}. Tick them off: scionary round hand-over {round} LOT MEMBER",
+                "{count} in {}. Tick them off: scionary round hand-over {round} LOT MEMBER",
                 out.display()
             ));
             Ok(())
@@ -249,8 +249,8 @@ async fn print_labels(
     let pdf = labels(&all, layout.layout()).map_err(|e| Failure::usage(e.to_string()))?;
     std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
     output.aside(&format!(
-        "{} labels are in {}. Print at 100 %, not fitted to the page.",
-        all.len(),
+        "{} in {}. Print at 100 %, not fitted to the page.",
+        words::counted(i32::try_from(all.len()).unwrap_or(i32::MAX), "label"),
         out.display()
     ));
     Ok(())
