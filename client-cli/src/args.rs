@@ -126,7 +126,7 @@ pub enum Command {
     /// Clubs: people who swap together
     #[command(subcommand)]
     Club(ClubCommand),
-    /// Swap rounds: a club's day, planned so that everybody's wishes are met as fairly as can be
+    /// Swap rounds: a club's day, planned so that everyone's wishes are met as fairly as can be
     #[command(subcommand)]
     Round(Box<RoundCommand>),
     /// Mother plants and lots: codes for tags, what descends from what
@@ -246,20 +246,20 @@ pub enum AccountCommand {
         /// The invitation's id
         invitation: String,
     },
-    /// Give somebody a role (stewards)
+    /// Give someone a role (stewards)
     Grant(RoleArguments),
-    /// Take a role from somebody (stewards)
+    /// Take a role from someone (stewards)
     Revoke(RoleArguments),
-    /// Say that somebody is a person you know: their evidence counts by itself (organisers, stewards)
+    /// Say that someone is a person you know: their evidence counts by itself (organisers, stewards)
     Vouch(PersonArguments),
-    /// Take your word for somebody back (organisers, stewards)
+    /// Take your word for someone back (organisers, stewards)
     Unvouch(PersonArguments),
-    /// Block somebody: neither claims from the other, and what waits between you ends
+    /// Block someone: neither claims from the other, and what waits between you ends
     Block {
         /// Their account's id, as `scionary claim show` and `scionary offer show` tell it
         account: String,
     },
-    /// Unblock somebody
+    /// Unblock someone
     Unblock {
         /// Their account's id
         account: String,
@@ -272,7 +272,7 @@ pub enum AccountCommand {
     Restore(PersonArguments),
 }
 
-/// Somebody.
+/// Someone.
 #[derive(Debug, Args)]
 pub struct PersonArguments {
     /// Their handle
@@ -282,7 +282,7 @@ pub struct PersonArguments {
     pub reason: String,
 }
 
-/// A role of somebody.
+/// A role of someone.
 #[derive(Debug, Args)]
 pub struct RoleArguments {
     /// Whose

@@ -28,7 +28,7 @@ pub struct DraftArguments {
     /// The crop, where two crops share the name
     #[arg(long)]
     pub crop: Option<String>,
-    /// Seedlings of this cultivar of which nobody knows what they are
+    /// Seedlings of this cultivar of which no one knows what they are
     #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
     pub unknown_seedling: Option<bool>,
     /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed

@@ -55,7 +55,7 @@ impl Failure {
     pub fn not_found(message: impl Into<String>) -> Self {
         Self::new(exit::NOT_FOUND, "not_found", message)
     }
-    /// Nobody is signed in.
+    /// No one is signed in.
     pub fn signed_out() -> Self {
         Self::new(exit::NOT_ALLOWED, "signed_out", "you are not signed in")
             .then("sign in with: scionary account sign-in HANDLE")

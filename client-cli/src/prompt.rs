@@ -36,7 +36,7 @@ pub(crate) fn ask<T>(
     }
 }
 
-/// A password: asked for without showing it, or the first line of standard input where nobody can be asked.
+/// A password: asked for without showing it, or the first line of standard input where no one can be asked.
 pub(crate) fn password(question: &str) -> Result<String, Failure> {
     if can_ask() {
         return rpassword::prompt_password(format!("{question}: "))

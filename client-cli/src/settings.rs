@@ -67,7 +67,7 @@ impl Folder {
             Ok(()) | Err(_) => Ok(()),
         }
     }
-    /// Writes a file anew beside the old one and puts it in its place, so that a crash leaves one or the other.
+    /// Writes a file again beside the old one and puts it in its place, so that a crash leaves one or the other.
     fn write(&self, name: &str, value: &impl Serialize) -> Result<(), Failure> {
         let file = self.0.join(name);
         let text = toml::to_string(value).map_err(|e| Failure::bug(e.to_string()))?;

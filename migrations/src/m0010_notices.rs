@@ -25,7 +25,7 @@ impl MigrationTrait for Step {
                     vec![
                         col::counter("seq"),
                         col::id("account_id"),
-                        // what it is about, so that the same thing is told once
+                        // what it is about, so that the same thing is sent once
                         col::text("once"),
                         col::text("kind"),
                         col::text("subject"),

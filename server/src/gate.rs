@@ -182,7 +182,7 @@ impl GateLayer {
             return Err(refuse(Refusal::UnknownMethod));
         };
         self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
-        // what everybody may call does not ask who calls: an old session, or a database that is away, does not
+        // what everyone may call does not ask who calls: an old session, or a database that is away, does not
         // stand between a grower and a look-up
         let token = bearer(head).filter(|_| rules.who != Who::Anyone || rules.knows);
         let actor = match token {

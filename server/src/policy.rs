@@ -4,7 +4,7 @@
 /// Who may call a method.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Who {
-    /// Everybody, signed in or not.
+    /// Everyone, signed in or not.
     Anyone,
     /// Signed-in accounts.
     Member,
@@ -34,7 +34,7 @@ pub struct Policy {
     pub who: Who,
     /// How it is counted.
     pub rate: Rate,
-    /// Everybody may call it, and who is signed in sees more: a session is looked at where there is one.
+    /// Everyone may call it, and who is signed in sees more: a session is looked at where there is one.
     pub knows: bool,
     /// An organiser may call it for a member who agreed to it.
     pub behalf: bool,
@@ -44,9 +44,9 @@ const fn rules(who: Who, rate: Rate) -> Policy {
     Policy { who, rate, knows: false, behalf: false }
 }
 
-/// For everybody.
+/// For everyone.
 pub const PUBLIC_READ: Policy = rules(Who::Anyone, Rate::Read);
-/// For everybody, and dear.
+/// For everyone, and dear.
 pub const PUBLIC_DEAR: Policy = rules(Who::Anyone, Rate::Dear);
 /// Public, and more for those who are signed in.
 pub const KNOWN_READ: Policy = Policy { knows: true, ..PUBLIC_READ };
@@ -62,7 +62,7 @@ pub const MEMBER_WRITE: Policy = rules(Who::Member, Rate::Write);
 pub const BEHALF_WRITE: Policy = Policy { behalf: true, ..MEMBER_WRITE };
 /// Writing, for stewards.
 pub const STEWARD_WRITE: Policy = rules(Who::Steward, Rate::Write);
-/// With a password or a code, for everybody.
+/// With a password or a code, for everyone.
 pub const PUBLIC_PASSWORD: Policy = rules(Who::Anyone, Rate::Password);
 /// With a password or a code, or a mail that is sent, for members.
 pub const OWN_PASSWORD: Policy = rules(Who::Member, Rate::Password);

@@ -291,7 +291,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         .add_service(reflection().build_v1()?)
         .add_service(reflection().build_v1alpha()?);
     let router = server.layer(gate).add_routes(routes);
-    // before anybody can call: what they do is followed
+    // before anyone can call: what they do is followed
     let followed = app.begin_to_follow().await?;
     let incoming = guarded(listener, config.connections_max, config.connections_each_max, FIRST_BYTES);
     let stopped = stop.clone().cancelled_owned();

@@ -23,7 +23,7 @@ pub enum Refusal {
     Suspended,
     /// A role is missing.
     StewardNeeded,
-    /// Nobody does this for somebody else.
+    /// No one does this for someone else.
     NotOnBehalf,
     /// An idempotency key is needed, or it has the wrong form.
     KeyNeeded,

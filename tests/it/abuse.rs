@@ -1,4 +1,4 @@
-//! What somebody may try: each of these once broke something, or would have.
+//! What someone may try: each of these once broke something, or would have.
 
 use std::time::Duration;
 
@@ -37,7 +37,7 @@ async fn sign_ins_that_are_given_up_do_not_use_up_the_queue() {
         let visitor = server.raw();
         tokio::spawn(async move {
             let request =
-                v1::SignInRequest { handle: "nobody".into(), password: "x".into(), label: String::new() };
+                v1::SignInRequest { handle: "stranger".into(), password: "x".into(), label: String::new() };
             let _ = tokio::time::timeout(Duration::from_millis(10), visitor.call(&request)).await;
         })
     });

@@ -13,7 +13,7 @@ async fn from_the_stewards_code_to_a_club_of_two() {
     on_both(async |url| {
         let server = TestServer::with(&url, &["accounts.sign_up=invitation"]).await;
         let visitor = server.raw();
-        // nobody gets in without a code, nor with a made-up one
+        // no one gets in without a code, nor with a made-up one
         assert_eq!(reason(&visitor.sign_up("early", "").await.unwrap_err()), "CODE_NEEDED");
         assert_eq!(
             reason(&visitor.sign_up("early", "0000-1111-2222-3333").await.unwrap_err()),
@@ -155,7 +155,7 @@ async fn guessing_is_slowed_down_and_unknown_handles_look_the_same() {
             ));
         }
     }
-    assert_eq!(seen[..4], seen[4..], "an unknown handle is told from a known one");
+    assert_eq!(seen[..4], seen[4..], "an unknown handle looks like a known one");
     assert_eq!(seen[0].1, "WRONG_PASSWORD");
     assert_eq!((seen[3].0, seen[3].1.as_str()), (Code::ResourceExhausted, "TOO_MANY_CALLS"));
     server.stop().await;

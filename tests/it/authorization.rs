@@ -127,7 +127,7 @@ impl Stage {
                 for checker in self.people.iter().skip(2).take(4) {
                     let check = v1::CheckEvidenceRequest {
                         evidence_id: evidence.clone(),
-                        verdict: v1::CheckVerdict::BearsOut.into(),
+                        verdict: v1::CheckVerdict::Agrees.into(),
                         reason: "I saw the same.".into(),
                     };
                     checker.call(&check).await.unwrap();
@@ -185,7 +185,7 @@ impl Stage {
     }
 }
 
-/// Somebody who is none of the personas.
+/// Someone who is none of the personas.
 async fn stranger(server: &TestServer) -> Raw {
     match server.raw().sign_in("stranger", PASSWORD).await {
         Ok(known) => known,
@@ -193,7 +193,7 @@ async fn stranger(server: &TestServer) -> Raw {
     }
 }
 
-/// A claim of the owner's on an offer of somebody who is none of the personas, where a method needs one.
+/// A claim of the owner's on an offer of someone who is none of the personas, where a method needs one.
 async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     if !rpc.path().contains("ClaimService")
         || matches!(
@@ -240,7 +240,7 @@ async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
     (plan_id, graft_id)
 }
 
-/// A club of the owner's with somebody who is none of the personas, where a method needs one.
+/// A club of the owner's with someone who is none of the personas, where a method needs one.
 async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (String, String) {
     let own = matches!(rpc, Rpc::ClubCreateClub | Rpc::ClubListClubs | Rpc::ClubListMyClubs);
     if !rpc.path().contains("ClubService") && rpc != Rpc::ClaimListClubClaims || own {

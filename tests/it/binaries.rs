@@ -395,9 +395,9 @@ fn the_server_explains_itself() {
     assert_eq!(code, Some(0), "{out}");
     assert!(out.contains("reference: 94 records, 209 pieces of evidence"), "{out}");
     let (code, out, _) =
-        scionaryd(&["doctor", "--database", "postgres://nobody@127.0.0.1:1/x", "--listen", "127.0.0.1:0"]);
+        scionaryd(&["doctor", "--database", "postgres://stranger@127.0.0.1:1/x", "--listen", "127.0.0.1:0"]);
     assert_eq!(code, Some(1));
-    assert!(out.contains("WRONG  database") && !out.contains("nobody@"), "{out}");
+    assert!(out.contains("WRONG  database") && !out.contains("stranger@"), "{out}");
     let (code, _, err) = scionaryd(&["config", "check", "--set", "listen.adress=1"]);
     assert_eq!(code, Some(2));
     assert!(err.contains("did you mean listen.address?"), "{err}");

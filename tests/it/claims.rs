@@ -64,12 +64,12 @@ async fn from_asking_to_hand_over() {
 
         let asked = claim(&ben, &posted.offer_id, 4).await.unwrap();
         assert_eq!((asked.state(), asked.side()), (v1::ClaimState::Waiting, v1::ClaimSide::Taker));
-        assert!(asked.contact.is_empty(), "nobody has accepted");
+        assert!(asked.contact.is_empty(), "no one has accepted");
         assert!(asked.movement.as_ref().unwrap().headline.starts_with("No rule on file"), "{asked:?}");
         assert_eq!(reason(&claim(&ben, &posted.offer_id, 1).await.unwrap_err()), "CLAIMED_ALREADY");
         let seen = get(&ann, &asked).await.unwrap();
         assert!(seen.contact.is_empty() && seen.side() == v1::ClaimSide::Giver);
-        // to anybody else there is none
+        // to anyone else there is none
         assert_eq!(reason(&get(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
         assert_eq!(reason(&accept(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
         assert_eq!(reason(&accept(&ben, &asked).await.unwrap_err()), "OTHER_SIDE");
@@ -107,7 +107,7 @@ async fn from_asking_to_hand_over() {
         // missed: both sides' words, for organisers only
         let missed =
             |words: &str| v1::NoteMissedRequest { claim_id: more.claim_id.clone(), words: words.into() };
-        ann.call(&missed("Nobody came.")).await.unwrap();
+        ann.call(&missed("No one came.")).await.unwrap();
         cat.call(&missed("I was ill.")).await.unwrap();
         assert_eq!(get(&cat, &more).await.unwrap().missed, "I was ill.");
         assert!(get(&cat, &more).await.unwrap().taker_missed.is_empty());
@@ -117,7 +117,7 @@ async fn from_asking_to_hand_over() {
         let all: v1::ListMissedResponse = club.steward.call(&list).await.unwrap();
         assert_eq!(
             (all.claims[0].missed.as_str(), all.claims[0].taker_missed.as_str()),
-            ("Nobody came.", "I was ill.")
+            ("No one came.", "I was ill.")
         );
         assert!(all.claims[0].contact.is_empty(), "no contact for organisers");
 
@@ -132,7 +132,7 @@ async fn from_asking_to_hand_over() {
     .await;
 }
 
-/// Who blocks somebody deals with them no more: nothing new between them, what waits ends, what was promised stands.
+/// Who blocks someone deals with them no more: nothing new between them, what waits ends, what was promised stands.
 #[tokio::test]
 async fn one_member_blocks_another() {
     on_both(async |url| {
@@ -155,7 +155,7 @@ async fn one_member_blocks_another() {
         let back = post(&ben, draft()).await;
         assert_eq!(reason(&claim(&ann, &back.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
         let own: v1::ListBlockedResponse = ben.call(&v1::ListBlockedRequest {}).await.unwrap();
-        assert!(own.blocked.is_empty(), "nobody is told who blocks them");
+        assert!(own.blocked.is_empty(), "no one learns who blocks them");
         let unblock = v1::UnblockMemberRequest { account_id: promised.other_account_id };
         ann.call(&unblock).await.unwrap();
         claim(&ben, &one.offer_id, 1).await.unwrap();
@@ -193,14 +193,14 @@ async fn a_waiting_list_moves_up() {
         assert_eq!(
             (second.state(), third.state()),
             (v1::ClaimState::Waiting, v1::ClaimState::Waiting),
-            "nobody passes one who waits"
+            "no one passes a waiting claimer"
         );
         withdraw(&takers[0], &first).await.unwrap();
         for (who, claim) in [(&takers[1], &second), (&takers[2], &third)] {
             assert_eq!(get(who, claim).await.unwrap().state(), v1::ClaimState::Accepted);
         }
         assert_eq!(offer(&ann, &posted.offer_id).await.promised, 3);
-        // what nobody fetches lapses, and goes to those who wait
+        // what no one fetches lapses, and goes to those who wait
         let fourth = claim(&takers[3], &posted.offer_id, 4).await.unwrap();
         assert_eq!(fourth.state(), v1::ClaimState::Waiting);
         let app = club.server.running.app();
@@ -255,7 +255,7 @@ async fn a_prohibited_movement_cannot_be_claimed() {
     database.done().await;
 }
 
-/// Sixty-four at once, over two servers where the database allows it: never more than there is, everybody who was told so
+/// Sixty-four at once, over two servers where the database allows it: never more than there is, everyone who was told so
 /// has it.
 #[tokio::test]
 async fn nothing_is_promised_twice() {
@@ -459,7 +459,7 @@ async fn crash(database: &Database) {
     server.kill();
 }
 
-/// A sweep of lapses that moves somebody up looks again at what comes later in it.
+/// A sweep of lapses that moves someone up looks again at what comes later in it.
 #[tokio::test]
 async fn a_sweep_looks_again() {
     on_both(async |url| {

@@ -26,7 +26,7 @@ pub async fn account_of(who: &Raw) -> String {
     me.account.unwrap().account_id
 }
 
-/// Lets somebody into a club.
+/// Lets someone into a club.
 pub async fn let_in(organiser: &Raw, who: &Raw, club_id: &str) {
     let ask = v1::AskToJoinClubRequest { club_id: club_id.into(), words: "I grow two.".into() };
     who.call(&ask).await.unwrap();
@@ -109,7 +109,7 @@ async fn joined_arranged_and_closed() {
             note: String::new(),
         };
         ben.call(&accept).await.unwrap();
-        // on the day an organiser confirms for both, and sees no contact; nobody else does
+        // on the day an organiser confirms for both, and sees no contact; no one else does
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
         let none = dan.call(&confirm).await;
         assert_eq!(reason(&none.unwrap_err()), "NOT_FOUND");
@@ -118,7 +118,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(done.state(), v1::ClaimState::HandedOver);
         assert!(done.contact.is_empty() && done.note.is_empty() && done.answer.is_empty());
 
-        // somebody has to arrange it
+        // someone has to arrange it
         let leave = v1::LeaveClubRequest { club_id: id.clone() };
         let refused = ann.call(&leave).await.unwrap_err();
         assert_eq!(reason(&refused), "LAST_ORGANISER");
@@ -151,7 +151,7 @@ async fn joined_arranged_and_closed() {
     .await;
 }
 
-/// An organiser acts for a member who agreed to it; it is marked, and nobody else can.
+/// An organiser acts for a member who agreed to it; it is marked, and no one else can.
 #[tokio::test]
 async fn organisers_act_for_members_who_agreed() {
     on_both(async |url| {
@@ -217,7 +217,7 @@ async fn organisers_act_for_members_who_agreed() {
         ben.call(&allow(false)).await.unwrap();
         let denied = for_ben.call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        // nobody else acts for Fern
+        // no one else acts for Fern
         let denied = ben.on_behalf_of(&fern).call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
         people.server.stop().await;

@@ -89,7 +89,7 @@ async fn every_way_of_every_crop_has_its_steps() {
     database.done().await;
 }
 
-/// Kept, ticked off, moved, added to, exported, dropped; nobody else sees it.
+/// Kept, ticked off, moved, added to, exported, dropped; no one else sees it.
 #[tokio::test]
 async fn a_plan_is_kept_and_followed() {
     on_both(async |url| {
@@ -98,7 +98,7 @@ async fn a_plan_is_kept_and_followed() {
         let kept = keep(&ann, v1::DraftPlanRequest { start: Some(in_days(-40)), ..plan() }).await.unwrap();
         assert_eq!((kept.title.as_str(), kept.version), ("By the gate", 1));
         let sow = step(&kept.steps, "sow");
-        assert!(sow.due && sow.late, "nobody sowed for forty days: {sow:?}");
+        assert!(sow.due && sow.late, "not sown for forty days: {sow:?}");
         assert_eq!(step(&kept.steps, "sprouts").earliest, Some(in_days(8)), "counts from today");
         // done on its day after all: what follows counts from there
         let done = edit(&ann, &kept, "sow", Edit::DoneOn(in_days(-30))).await.unwrap();
@@ -185,7 +185,7 @@ async fn a_plan_is_kept_and_followed() {
         assert_eq!(summary.open_steps, summary.steps - 2);
         assert!(summary.next.iter().any(|s| s.step_key == "sprouts" && s.late));
 
-        // to anybody else there is none
+        // to anyone else there is none
         let get = v1::GetPlanRequest { plan_id: added.plan_id.clone() };
         let hidden = ben.call(&get).await.unwrap_err();
         assert_eq!(reason(&hidden), "NOT_FOUND");
@@ -215,7 +215,7 @@ async fn rates(who: &Raw, crop: &str) -> v1::GetGraftRatesResponse {
     who.call(&request).await.unwrap()
 }
 
-/// Logs are private; rates are over those whom somebody vouched for, by method and by the month as it would be in the
+/// Logs are private; rates are over those whom someone vouched for, by method and by the month as it would be in the
 /// north, and stand in plans and ways.
 #[tokio::test]
 async fn grafting_logs_become_rates() {
@@ -241,7 +241,7 @@ async fn grafting_logs_become_rates() {
         let south = v1::CreateGraftsRequest { day: day(10), south: true, ..april(10, Some(9)) };
         log(&ben, south).await.unwrap();
         log(&stranger, april(500, Some(0))).await.unwrap();
-        // two growers: nothing is told of their logs
+        // two growers: nothing is shown of their logs
         assert!(rates(&ann, "mango").await.rates.is_empty());
         let cat = club.grower("cat").await;
         // seen too early, or made too lately: neither takes nor failures count yet

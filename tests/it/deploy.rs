@@ -14,7 +14,7 @@ fn the_sample_settings_are_the_tables() {
     assert_eq!(
         read("scionaryd.toml"),
         sample(),
-        "make it anew with: scionaryd config sample > deploy/scionaryd.toml"
+        "make it again with: scionaryd config sample > deploy/scionaryd.toml"
     );
 }
 

@@ -26,18 +26,18 @@ impl Club {
         let steward = server.raw().sign_in("steward", PASSWORD).await.unwrap();
         Self { server, steward }
     }
-    /// Somebody whom nobody knows.
+    /// Someone whom no one knows.
     pub async fn newcomer(&self, handle: &str) -> Raw {
         self.server.raw().member(handle).await
     }
-    /// Somebody whom the steward vouches for.
+    /// Someone whom the steward vouches for.
     pub async fn grower(&self, handle: &str) -> Raw {
         let who = self.newcomer(handle).await;
         let request = v1::CreateVouchRequest { handle: handle.into(), reason: String::new() };
         self.steward.call(&request).await.unwrap();
         who
     }
-    /// Somebody invited by a member.
+    /// Someone invited by a member.
     pub async fn guest_of(&self, host: &Raw, handle: &str) -> Raw {
         let invited: v1::CreateInvitationResponse =
             host.call(&v1::CreateInvitationRequest::default()).await.unwrap();
@@ -127,14 +127,14 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         assert_eq!(keys, ["germination", "multi_sprout_seeds", "double_sprout_seeds"]);
         let several = id(&pieces[1]);
 
-        // nobody vouched for ann: shown, not weighed
+        // no one vouched for ann: shown, not weighed
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert_eq!((found.counted, found.standing()), (0, v1::Standing::Unknown));
         assert!(found.evidence[0].weight_reason.contains("vouched"), "{}", found.evidence[0].weight_reason);
 
-        // nobody checks their own; a vouched grower's check makes it count
-        assert_eq!(reason(&check(&ann, &several, v1::CheckVerdict::BearsOut).await.unwrap_err()), "OWN_WORK");
-        let checked = check(&ben, &several, v1::CheckVerdict::BearsOut).await.unwrap();
+        // no one checks their own; a vouched grower's check makes it count
+        assert_eq!(reason(&check(&ann, &several, v1::CheckVerdict::Agrees).await.unwrap_err()), "OWN_WORK");
+        let checked = check(&ben, &several, v1::CheckVerdict::Agrees).await.unwrap();
         assert_eq!(checked.checks.len(), 1);
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert_eq!((found.counted, found.of_these, found.voices), (36, 33, 1));
@@ -383,7 +383,7 @@ async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
         // guests of one group cannot bear each other out
         let piece = found.evidence[0].evidence_id.clone();
         let weight = found.evidence[0].weight;
-        check(&guests[3], &piece, v1::CheckVerdict::BearsOut).await.unwrap();
+        check(&guests[3], &piece, v1::CheckVerdict::Agrees).await.unwrap();
         let again = finding(&host, "Keitt", "multi_sprout_seeds").await;
         assert_eq!(again.evidence[0].weight, weight);
         // an organiser's guests stand for themselves

@@ -98,7 +98,7 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
                 }
                 Err(error) => {
                     assert_eq!(error.code(), tonic::Code::Unavailable, "{}", error.message());
-                    assert!(!error.message().contains(&name), "nothing of the database is told");
+                    assert!(!error.message().contains(&name), "nothing of the database is shown");
                     tokio::time::sleep(Duration::from_millis(50)).await;
                 }
             }

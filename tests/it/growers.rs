@@ -20,7 +20,7 @@ async fn weights_follow_how_evidence_held_up() {
         for handle in ["ann", "ben", "cat", "liar"] {
             growers.push(club.grower(handle).await);
         }
-        // of which nobody has published anything on fibre
+        // of which no one has published anything on fibre
         let registry = app.registry();
         let cultivars: Vec<String> = registry
             .records()
@@ -98,7 +98,7 @@ async fn small_counts_change_no_headline() {
             add(&ann, cultivar, judged(few, off)).await.unwrap();
             let after = record(&ann, cultivar).await;
             assert_eq!(after.summary, before.summary, "{cultivar}");
-            // what was counted is told, and the answer stays
+            // what was counted is shown, and the answer stays
             if cultivar != "Sabre" {
                 assert_eq!(after.headline, before.headline, "{cultivar}");
             }
@@ -108,7 +108,7 @@ async fn small_counts_change_no_headline() {
     .await;
 }
 
-/// A citation is its author's own word until somebody independent has looked it up; an invented one adds nothing.
+/// A citation is its author's own word until someone independent has looked it up; an invented one adds nothing.
 #[tokio::test]
 async fn invented_citations_make_nobody_louder() {
     on_both(async |url| {
@@ -123,7 +123,7 @@ async fn invented_citations_make_nobody_louder() {
                 text: String::new(),
             }))
         };
-        // of a cultivar that nobody has said anything of
+        // of a cultivar that no one has said anything of
         let registry = club.server.running.app().registry();
         let blank = registry
             .records()
@@ -136,9 +136,9 @@ async fn invented_citations_make_nobody_louder() {
         }
         let alone = finding(&joe, &blank, "embryony").await;
         assert_eq!((alone.voices, alone.standing()), (1, v1::Standing::Thin), "{}", alone.text);
-        assert!(alone.sides[0].source_ids.is_empty(), "no source is named that nobody looked up");
+        assert!(alone.sides[0].source_ids.is_empty(), "no source is named that was not looked up");
         let cited = alone.evidence.iter().find(|e| e.citation.starts_with("Smith 2000")).unwrap();
-        check(&ann, &cited.evidence_id, v1::CheckVerdict::BearsOut).await.unwrap();
+        check(&ann, &cited.evidence_id, v1::CheckVerdict::Agrees).await.unwrap();
         let looked_up = finding(&joe, &blank, "embryony").await;
         assert_eq!(looked_up.sides[0].source_ids.len(), 1);
         assert_eq!(looked_up.voices, 1, "and joe is no more independent for it");

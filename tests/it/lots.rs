@@ -53,7 +53,7 @@ async fn inbox(who: &Raw) -> Vec<v1::Notice> {
     who.call(&request).await.unwrap().notices
 }
 
-/// Gives something of an offer to somebody; the claim.
+/// Gives something of an offer to someone; the claim.
 pub async fn give(giver: &Raw, taker: &Raw, offer: v1::OfferDraft, quantity: i32) -> v1::Claim {
     let posted: v1::CreateOfferResponse =
         giver.call(&v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
@@ -88,7 +88,7 @@ async fn newest(who: &Raw) -> v1::Lot {
     who.call(&list).await.unwrap().lots.remove(0)
 }
 
-/// Does at once what follows from changes, so that nobody has to wait for it.
+/// Does at once what follows from changes, so that no one has to wait for it.
 async fn settle(club: &Club) {
     let app = club.server.running.app();
     let mut followed = app.begin_to_follow().await.unwrap();
@@ -104,7 +104,7 @@ async fn from_a_mother_plant_to_others_gardens() {
         let mother = code(&mother);
         let wood = code(&enter(&ann, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap());
         assert_eq!(get(&ann, &wood.to_lowercase()).await.unwrap().card.unwrap().cultivar_name, "R2E2");
-        // somebody else's lot is nobody's to build on, and what cannot be is refused
+        // someone else's lot is no one's to build on, and what cannot be is refused
         let refused = enter(&ben, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["origins[0].lot"]);
         let refused = enter(&ann, of(LotKind::Seed, &[(&wood, Descent::SeedFrom)])).await.unwrap_err();
@@ -158,7 +158,7 @@ async fn from_a_mother_plant_to_others_gardens() {
         let seen = trace(&club.steward, &mother, v1::TraceDirection::Forward).await.unwrap();
         assert!(seen.lots.iter().all(|l| !l.holder_name.is_empty()));
 
-        // anybody may read the card, and nothing more
+        // anyone may read the card, and nothing more
         let public = card(&club.server.raw(), &graft).await.unwrap();
         assert_eq!(public.origins.len(), 2);
         assert_eq!(reason(&get(&cat, &graft).await.unwrap_err()), "NOT_THE_HOLDER");
@@ -219,7 +219,7 @@ async fn an_alert_reaches_what_it_should() {
         ann.call(&offer_of(&mother)).await.unwrap();
         assert!(card(&club.server.raw(), &mother).await.unwrap().warnings.is_empty());
         assert_eq!(get(&ann, &mother).await.unwrap().card.unwrap().warnings.len(), 1);
-        // nobody freezes a rival: growers do not confirm, nor curators their own
+        // no one freezes a rival: growers do not confirm, nor curators their own
         assert_eq!(reason(&confirm(&ann, &raised).await.unwrap_err()), "ROLE_MISSING");
         let own = code(&enter(&curator, plant_lot()).await.unwrap());
         let curators = raise(&curator, sick(&own)).await;
@@ -397,7 +397,7 @@ async fn an_inbox_is_watched() {
         );
         let last = told[0].number;
         drop(watch);
-        // missed while nobody watched
+        // missed while no one watched
         let withdraw = v1::WithdrawClaimRequest { claim_id };
         ben.call(&withdraw).await.unwrap();
         let mut watch = ann.open(&v1::WatchNoticesRequest { after: last }).await.unwrap();

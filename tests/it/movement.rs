@@ -321,7 +321,7 @@ fn edge_cases() {
     let both =
         Move { to: vec!["US-OR".into(), "US-AZ".into()], ..asked(orange, SCION, "US-CA", "US-OR", NOW) };
     assert_eq!(ids(&rules.ask(&both).lead), ["US-AZ-R3-4-220"]);
-    // a version that is to come is told
+    // a version that is to come is shown
     let soon = rules.ask(&asked(orange, PLANT, "US-TX/zapata", "US-OK", "2024-05-01"));
     assert_eq!(ids(&soon.coming), ["US-HLB-DA-2024-15"]);
     // areas without members match nothing, and are told
@@ -369,7 +369,7 @@ fn sets_of_rules_are_checked() {
     );
 }
 
-/// Over the wire: for an offer, for a name, for a plant; what is wrong is told; nothing reads like a permission.
+/// Over the wire: for an offer, for a name, for a plant; what is wrong is listed; nothing reads like a permission.
 #[tokio::test]
 async fn asked_over_the_wire() {
     let database = Database::sqlite();
@@ -404,7 +404,7 @@ async fn asked_over_the_wire() {
         (unknown.verdict(), unknown.grown_at),
         (v1::MovementVerdict::Prohibited, vec!["unknown".to_string()])
     );
-    // nothing on file is told as such, with whom to ask
+    // nothing on file is shown as such, with whom to ask
     let nowhere =
         v1::CheckMovementRequest { grown_at: vec!["XB-NS".into()], to: vec!["XB".into()], ..named.clone() };
     let nowhere = check(nowhere).await.unwrap();

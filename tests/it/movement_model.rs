@@ -481,7 +481,7 @@ fn what_one_part_or_place_may_do_another_may_not() {
         "it ended in 2019"
     );
     assert!(!old.gaps.is_empty());
-    // an area of which no one has listed the places is told
+    // an area of which no one has listed the places is shown
     let told = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "US-FL", "US-OR", when));
     assert!(told.hollow.iter().any(|a| a.rule.id == "US-CANKER-2B"), "{:?}", told.hollow);
     // whom to ask is who answers for the place, not who names it

@@ -51,7 +51,7 @@ async fn an_offer_lives_from_posting_to_withdrawal() {
         let changed = changed.offer.unwrap();
         assert_eq!((changed.quantity, changed.version, changed.note.as_str()), (4, 2, offer.note.as_str()));
 
-        // a stale version is told with both versions
+        // a stale version is refused with both versions
         let stale = giver.call(&change(1, 5, &["quantity"])).await.unwrap_err();
         assert_eq!((stale.code(), reason(&stale).as_str()), (Code::Aborted, "STALE_VERSION"));
         let details = tonic_types::StatusExt::get_error_details(&stale);

@@ -1,5 +1,5 @@
 //! The pictures of the terminal in the docs are what the client prints today. `SCIONARY_UPDATE_PICTURES=1` draws them
-//! anew.
+//! again.
 
 use std::{fs, path::PathBuf};
 

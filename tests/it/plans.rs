@@ -108,7 +108,7 @@ async fn typed_numbers_and_keeping_count() {
     let sphagnum = odds(&anyone, kept(42, "sphagnum")).await.unwrap();
     assert!(sphagnum.headline.contains("fresh seed"), "{}", sphagnum.headline);
     assert_eq!(sphagnum.kept[0].seeds, Some(v1::NumberNeeded::default()));
-    // between: nobody says
+    // between: no one says
     let between = odds(&anyone, kept(20, "unprotected")).await.unwrap();
     assert_eq!(between.germination.unwrap().middle, None);
     server.stop().await;
@@ -130,7 +130,7 @@ async fn ways_to_a_tree_side_by_side() {
     let sabre = routes(of("Sabre")).await.unwrap();
     assert_eq!(sabre.routes.len(), 4);
     let (grafted, seed) = (way(&sabre, v1::Way::GraftedTree), way(&sabre, v1::Way::Seed));
-    // 3 to 5 years (HS2) and 2 to 3 (WASI) after planting, which may take four months: as plans reckon
+    // 3 to 5 years (HS2) and 2 to 3 (WASI) after planting, which may take four months: as plans calculate
     let (low, high) = (grafted.fruit_years_low.unwrap(), grafted.fruit_years_high.unwrap());
     assert!((low - 2.0).abs() < 0.01 && (high - 5.34).abs() < 0.02, "{low} {high}");
     let origins: Vec<&str> = grafted.first_fruit.iter().map(|f| f.origin.as_str()).collect();
@@ -177,7 +177,7 @@ async fn ways_to_a_tree_side_by_side() {
     database.done().await;
 }
 
-/// Growers' counts turn the advice: while nobody counted it is a grafted tree; counted true, its seed.
+/// Growers' counts turn the advice: while no one counted it is a grafted tree; counted true, its seed.
 #[tokio::test]
 async fn the_advice_follows_the_evidence() {
     let database = Database::sqlite();
@@ -206,7 +206,7 @@ async fn the_advice_follows_the_evidence() {
     database.done().await;
 }
 
-/// Sightings make a calendar; its gaps are filled by what somebody offers, half a year later in the south.
+/// Sightings make a calendar; its gaps are filled by what someone offers, half a year later in the south.
 #[tokio::test]
 async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     let database = Database::sqlite();

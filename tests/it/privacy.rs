@@ -1,4 +1,4 @@
-//! Nothing in any reply, error, export or log gives a finer place or a way to reach somebody to whom it is not meant for:
+//! Nothing in any reply, error, export or log gives a finer place or a way to reach someone to whom it is not meant for:
 //! every reading method by every persona, on the real server.
 
 use scionary_proto::{Effect, Kind, Rpc, v1};
@@ -94,7 +94,7 @@ async fn nobody_learns_what_is_not_for_them() {
     let logged: v1::CreateGraftsResponse = owner.call(&grafts()).await.unwrap();
     let seek = v1::WantDraft { near_grid_code: PLACE.into(), ..want("Golek") };
     owner.call(&v1::CreateWantRequest { want: Some(seek) }).await.unwrap();
-    // a round of the club: the owner and a mate take part, and nothing is allotted to anybody else
+    // a round of the club: the owner and a mate take part, and nothing is allotted to anyone else
     let round = rounds::create(owner, &club, samples::round()).await.unwrap().round_id;
     for (who, contact) in [(owner, GIVER), (clubmate, TAKER)] {
         let part = v1::RoundPart { contact: contact.into(), ..samples::round_part() };
@@ -144,7 +144,7 @@ async fn nobody_learns_what_is_not_for_them() {
                 for secret in *hidden {
                     assert!(!text.contains(secret), "{name} learns {secret:?} by {}", rpc.path());
                 }
-                // nobody at all is told a finer place, the owner neither
+                // no one at all sees a finer place, the owner neither
                 assert!(!text.contains("2CGV22MM"), "{name} learns a finer place by {}", rpc.path());
             }
         }
@@ -155,7 +155,7 @@ async fn nobody_learns_what_is_not_for_them() {
         v1::AcceptClaimRequest { claim_id: claim.clone(), contact: GIVER.into(), note: String::new() };
     owner.call(&accept).await.unwrap();
     matrix(true).await;
-    // and each side is told by now
+    // and each side is notified by now
     let get = v1::GetClaimRequest { claim_id: claim };
     let seen: v1::GetClaimResponse = taker.call(&get).await.unwrap();
     assert_eq!(seen.claim.unwrap().contact, GIVER);

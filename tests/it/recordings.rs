@@ -499,12 +499,12 @@ async fn the_transport_answers_as_recorded() {
         let who_am_i = Call::new(Rpc::AccountWhoAmI.path(), &[]).with("authorization", &value);
         table.row(what, who_am_i).await;
     }
-    let nobody = "acc_00000000000000000000000001";
+    let unknown = "acc_00000000000000000000000001";
     for (what, rpc, member) in [
-        ("on behalf where it is not allowed", Rpc::AccountWhoAmI, nobody),
-        ("on behalf where anyone may call", Rpc::CultivarLookUpSeed, nobody),
-        ("on behalf of somebody unknown", Rpc::OfferListMyOffers, nobody),
-        ("on behalf of what is no account", Rpc::OfferListMyOffers, "nobody"),
+        ("on behalf where it is not allowed", Rpc::AccountWhoAmI, unknown),
+        ("on behalf where anyone may call", Rpc::CultivarLookUpSeed, unknown),
+        ("on behalf of someone unknown", Rpc::OfferListMyOffers, unknown),
+        ("on behalf of what is no account", Rpc::OfferListMyOffers, "stranger"),
         ("on behalf of nothing", Rpc::OfferListMyOffers, ""),
     ] {
         table.row(what, Call::new(rpc.path(), &[]).by(&owner).with("on-behalf-of", member)).await;
@@ -513,7 +513,7 @@ async fn the_transport_answers_as_recorded() {
     }
 
     // deadlines: a hash takes far longer than these
-    let sign_in = v1::SignInRequest { handle: "nobody".into(), password: "x".into(), label: String::new() };
+    let sign_in = v1::SignInRequest { handle: "stranger".into(), password: "x".into(), label: String::new() };
     let sign_in = sign_in.encode_to_vec();
     let hurried = || Call::new(Rpc::AccountSignIn.path(), &sign_in);
     table.row("grpc-timeout 20m on SignIn", hurried().with("grpc-timeout", "20m")).await;

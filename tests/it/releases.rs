@@ -97,7 +97,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
             let inbox: v1::ListNoticesResponse = who.call(&v1::ListNoticesRequest::default()).await.unwrap();
             assert_eq!(inbox.notices[0].kind(), v1::NoticeKind::ClaimStricter);
         }
-        // looked at anew, asked for and promised again; then a rule prohibits it
+        // looked at again, asked for and promised again; then a rule prohibits it
         let confirm = v1::ConfirmHandOverRequest { claim_id: promise(2).await };
         let strict = [rule("LARK-1", 1, "official document required"), rule("LARK-2", 1, "prohibited")];
         let proposed = propose(&second, &strict, false).await.unwrap();

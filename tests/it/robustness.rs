@@ -183,7 +183,7 @@ fn a_minority_never_turns_a_settled_count() {
             share.posterior.mean() * 100.0,
             found.standing.word()
         );
-        // alone, nobody unsettles it; a minority is at most heard; nobody turns it to "few"
+        // alone, no one unsettles it; a minority is at most heard; no one turns it to "few"
         if liars == 1 {
             assert_ne!(found.standing, Standing::Contested);
         }

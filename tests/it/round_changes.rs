@@ -26,7 +26,7 @@ async fn club_of(people: &People, names: &[&str]) -> (String, Vec<Raw>) {
 }
 
 /// Settled again and again on the day: a pack that was handed over beside one that is still to come, left-overs beside what
-/// was allotted, somebody who says no.
+/// was allotted, someone who says no.
 #[tokio::test]
 async fn settled_again_and_again() {
     on_both(async |url| {
@@ -55,7 +55,7 @@ async fn settled_again_and_again() {
         wish(ann, &id, &[dans]).await.unwrap();
         seal(ann, &id).await.unwrap();
         assert_eq!(settle(ann, &id, false).await.unwrap().units, 3, "one each, and ann one of dan's");
-        // before the day nobody confirms anything, and nothing is settled by what was checked in
+        // before the day no one confirms anything, and nothing is settled by what was checked in
         let claim_id = mine(ben, &id).await.gets[0].claim_id.clone();
         let early = v1::ConfirmHandOverRequest { claim_id };
         let early = ben.call(&early).await;
@@ -63,7 +63,7 @@ async fn settled_again_and_again() {
         assert_eq!(reason(&settle(ann, &id, true).await.unwrap_err()), "ROUND_PHASE");
         begin(ann, &id).await;
         hand_over(ann, &id, &lot, "ben").await.unwrap();
-        // cat does not come: her pack is ben's, beside the one that he has already; and nobody's books have changed
+        // cat does not come: her pack is ben's, beside the one that he has already; and no one's books have changed
         let absent = v1::SetPresenceRequest {
             round_id: id.clone(),
             member: "cat of the club".into(),
@@ -96,7 +96,7 @@ async fn settled_again_and_again() {
         settle(ann, &id, false).await.unwrap();
         let bens = mine(ben, &id).await;
         assert!(bens.gets.iter().any(|g| g.lot.as_ref().unwrap().number == dans && g.units == 2), "{bens:?}");
-        // dan says no after all: nobody else is given it, and it is dan's again when the round is over
+        // dan says no after all: no one else is given it, and it is dan's again when the round is over
         let claim_id =
             bens.gets.iter().find(|g| g.lot.as_ref().unwrap().number == dans).unwrap().claim_id.clone();
         let no = v1::DeclineClaimRequest { claim_id, reason: "They have dried out.".into() };
@@ -135,7 +135,7 @@ async fn what_comes_up_after_the_sealing() {
         assert_eq!(promised(cat, &offers[2]).await, 0);
         assert_eq!(lots(ann, &id, false).await.len(), 2);
         seal(ann, &id).await.unwrap();
-        // ben does not deal with ann any more: nothing of it is settled, and nobody's contact is shown
+        // ben does not deal with ann any more: nothing of it is settled, and no one's contact is shown
         let block = v1::BlockMemberRequest { account_id: account_of(ann).await };
         ben.call(&block).await.unwrap();
         assert_eq!(reason(&settle(ann, &id, false).await.unwrap_err()), "SEALED_STALE");

@@ -23,7 +23,7 @@ async fn visitor(server: &Server) -> Raw {
     Raw::new(Endpoint::from_shared(format!("http://{}", server.address)).unwrap().connect().await.unwrap())
 }
 
-/// A sealed round in which everybody swaps in a ring.
+/// A sealed round in which everyone swaps in a ring.
 async fn sealed(people: &[Raw], club: &str) -> String {
     let ann = &people[0];
     let round = rounds::create(ann, club, rounds::round(rounds::settings())).await.unwrap().round_id;

@@ -52,7 +52,7 @@ pub async fn join(who: &Raw, round: &str, area: &str) -> Result<(), Status> {
     who.call(&request).await.map(|_| ())
 }
 
-/// An offer of somebody's, of so many sticks.
+/// An offer of someone's, of so many sticks.
 pub async fn offer(who: &Raw, cultivar: &str, quantity: i32) -> String {
     offer_in(who, cultivar, quantity, "").await
 }
@@ -225,7 +225,7 @@ async fn a_ring_of_four_is_swapped() {
         assert_eq!(wrong_fields(&wish(ben, &round, &[2]).await.unwrap_err()), ["wishes[0].accepts[0].lot"]);
         assert_eq!(wrong_fields(&wish(ben, &round, &[1, 3, 4, 1, 3, 4]).await.unwrap_err()), ["wishes"]);
 
-        // outsiders see nothing of it; members see what others bring, and nobody's wishes
+        // outsiders see nothing of it; members see what others bring, and no one's wishes
         let eve = people.grower("eve").await;
         assert_eq!(reason(&show(&eve, &round).await.unwrap_err()), "NOT_FOUND");
         let seen = lots(ben, &round, false).await;
@@ -248,7 +248,7 @@ async fn a_ring_of_four_is_swapped() {
             assert!(preview.books.iter().all(|b| (b.gives, b.gets) == (1, 1)));
         }
 
-        // sealed, settled: everybody gets their first wish
+        // sealed, settled: everyone gets their first wish
         assert_eq!(reason(&seal(ben, &round).await.unwrap_err()), "ROLE_MISSING");
         assert_eq!(reason(&settle(&ann, &round, false).await.unwrap_err()), "ROUND_PHASE");
         let sealed = seal(&ann, &round).await.unwrap();
@@ -267,7 +267,7 @@ async fn a_ring_of_four_is_swapped() {
         let outcomes: Vec<_> = [one, other].into_iter().collect();
         let settled = outcomes.iter().flatten().filter(|r| r.settled).count();
         assert!(settled >= 1, "{outcomes:?}");
-        // the slower one is told the same, or finds it settled already and settles it again to the same
+        // the slower one gets the same answer, or finds it settled already and settles it again to the same
         assert_eq!(shares(&ann, &round).await.len(), 4);
         let now = show(ben, &round).await.unwrap();
         assert_eq!((now.phase(), now.secret.len()), (RoundPhase::Allotted, 64));
@@ -316,7 +316,7 @@ async fn absent_members_and_left_overs() {
         let Ring { people: _, club: _, round, ann, members, offers } = Ring::open(&url).await;
         let [_, ben, cat, dan] = members.as_slice() else { unreachable!() };
         seal(&ann, &round).await.unwrap();
-        // opened again, lists may change, and the draw is the same: nobody draws until it suits them
+        // opened again, lists may change, and the draw is the same: no one draws until it suits them
         let before = show(&ann, &round).await.unwrap();
         let reopened: v1::ReopenRoundResponse =
             ann.call(&v1::ReopenRoundRequest { round_id: round.clone() }).await.unwrap();
@@ -379,7 +379,7 @@ async fn rules_and_reasons() {
         let id = create(&ann, &club, round(settings())).await.unwrap().round_id;
         join(&ann, &id, "XB-NS").await.unwrap();
         join(&ben, &id, "XB-NS").await.unwrap();
-        // cat lives in another province: no rule is on file, and nobody has asked
+        // cat lives in another province: no rule is on file, and no one has asked
         join(&cat, &id, "XB-SS").await.unwrap();
         let anns = offer(&ann, "Golek", 2).await;
         let lot = bring(&ann, &id, &anns, 1).await.unwrap();
@@ -397,7 +397,7 @@ async fn rules_and_reasons() {
         };
         ben.call(&any).await.unwrap();
         cat.call(&any).await.unwrap();
-        let nobody = v1::SetWishesRequest {
+        let unknown = v1::SetWishesRequest {
             round_id: id.clone(),
             wishes: vec![v1::WishLine {
                 accepts: vec![v1::WishAccepts {
@@ -409,7 +409,7 @@ async fn rules_and_reasons() {
                 ..Default::default()
             }],
         };
-        ann.call(&nobody).await.unwrap();
+        ann.call(&unknown).await.unwrap();
         let seen = lots(&cat, &id, false).await;
         assert!(seen[0].barred.contains("no rule is on file"), "{seen:?}");
         assert!(lots(&ben, &id, false).await[0].barred.is_empty());
@@ -426,7 +426,7 @@ async fn rules_and_reasons() {
         assert!(lots(&cat, &id, false).await[0].barred.is_empty());
         seal(&ann, &id).await.unwrap();
         settle(&ann, &id, false).await.unwrap();
-        // one stick, two newcomers who wish for it: the draw decides, and the other is told so, without a name
+        // one stick, two newcomers who wish for it: the draw decides, and the other sees that, without a name
         let (bens, cats) = (mine(&ben, &id).await, mine(&cat, &id).await);
         assert_eq!(bens.gets.len() + cats.gets.len(), 1);
         let loser = if bens.gets.is_empty() { &bens } else { &cats };
@@ -469,7 +469,7 @@ pub fn verified(audit: &serde_json::Value) {
     }
 }
 
-/// A round that nobody closes ends by itself, and gives back what it held.
+/// A round that no one closes ends by itself, and gives back what it held.
 #[tokio::test]
 async fn forgotten_rounds_end() {
     on_both(async |url| {
@@ -486,7 +486,7 @@ async fn forgotten_rounds_end() {
     .await;
 }
 
-/// Somebody without a computer takes part by an organiser; somebody unlucky stands better the next time.
+/// Someone without a computer takes part by an organiser; someone unlucky stands better the next time.
 #[tokio::test]
 async fn helped_members_and_priority_carried_over() {
     on_both(async |url| {

@@ -90,7 +90,7 @@ async fn offers_and_wants_find_each_other() {
         assert!(met(&club, &eve).await.contains(&inner));
         assert!(!met(&club, &ben).await.contains(&inner));
 
-        // what is sought is told, and not by whom
+        // what is sought is shown, and not by whom
         let search = v1::SearchWantsRequest {
             crop: "mango".into(),
             near_grid_code: "2CGV2200+".into(),
@@ -103,7 +103,7 @@ async fn offers_and_wants_find_each_other() {
             !text.contains("acc_") && !text.contains("ben of the club") && !text.contains("XB-NS"),
             "{text}"
         );
-        // taken back: nothing more is told
+        // taken back: no more notices come
         let withdraw = v1::WithdrawWantRequest { want_id: made.want_id.clone() };
         let none = cat.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&none), "NOT_FOUND");

@@ -104,7 +104,7 @@ async fn deadlines_are_kept() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     // a hash takes far longer than this
-    let request = v1::SignInRequest { handle: "nobody".into(), password: "x".into(), label: String::new() };
+    let request = v1::SignInRequest { handle: "stranger".into(), password: "x".into(), label: String::new() };
     let mut request = tonic::Request::new(Bytes::from(request.encode_to_vec()));
     request.metadata_mut().insert("grpc-timeout", "1m".parse().unwrap());
     let wire = Wire::plain(server.channel.clone());

@@ -732,7 +732,7 @@ def off_types():
         nobody, left_out, posterior = crop_posteriors(units)
 
         def check(found, nobody=nobody, left_out=left_out, posterior=posterior):
-            worst = apart_from(nobody)(found["nobody"])
+            worst = apart_from(nobody)(found["uncounted"])
             for one, left, after in zip(found["units"], left_out, posterior, strict=True):
                 worst = max(worst, apart_from(left)(one["left_out"]), apart_from(after)(one["posterior"]))
             return worst

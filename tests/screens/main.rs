@@ -1,5 +1,5 @@
 //! Every screen of the client, as the files `*.session` beside this one record them. `SCIONARY_UPDATE_SCREENS=1` writes
-//! the files anew; how they are written is told in `session.rs`.
+//! the files again; how they are written is notified in `session.rs`.
 #![allow(missing_docs, reason = "tests say what they show in their names")]
 
 mod plain;

@@ -71,7 +71,7 @@ impl Stage {
             database,
             server,
             folder: tempfile::tempdir().expect("a folder"),
-            now: "nobody".into(),
+            now: "visitor".into(),
             input: String::new(),
             captured,
             words: BTreeMap::new(),

@@ -4,9 +4,9 @@
 //! # a comment
 //! % data.reference_catalogue=false       a setting of the server, before anything else
 //! : sound = --symptoms no --pests no     words that are written {sound} from here on
-//! @odalind Odalind Marrack               somebody new, who signs up and in; "…, steward" with a steward's code
-//! @odalind                               somebody who is there already
-//! @nobody                                somebody who is not signed in
+//! @odalind Odalind Marrack               someone new, who signs up and in; "…, steward" with a steward's code
+//! @odalind                               someone who is there already
+//! @no one                                someone who is not signed in
 //! < a line on standard input of the next command
 //! $ scionary offer list --page-size 1 | head 3
 //! > offer = ofr_*                        what stands for * in what it printed is {offer} from here on
@@ -24,7 +24,7 @@
 /// A line that was typed.
 #[derive(Debug, Clone)]
 pub struct Typed {
-    /// As it stands in the file, with its breaks.
+    /// The text in the file, with its line breaks.
     pub shown: String,
     /// In one line.
     pub line: String,
@@ -60,7 +60,7 @@ pub enum Step {
     Setting(String),
     /// A name for words.
     Words(String, String),
-    /// Who types from here on; with a name, somebody new.
+    /// Who types from here on; with a name, someone new.
     Persona { handle: String, name: Option<String>, steward: bool },
     /// A line on standard input.
     Input(String),

@@ -116,7 +116,7 @@ pub struct Person {
 }
 
 impl Person {
-    /// Somebody new, who uses a server.
+    /// Someone new, who uses a server.
     pub fn new(server: &Server) -> Self {
         Self { folder: tempfile::tempdir().expect("a folder"), server: format!("http://{}", server.address) }
     }

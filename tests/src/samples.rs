@@ -66,7 +66,7 @@ pub struct Ids {
     pub invitation: String,
     /// A cultivar.
     pub cultivar: String,
-    /// A handle that nobody has taken.
+    /// A handle that no one has taken.
     pub free_handle: String,
     /// A piece of evidence.
     pub evidence: String,
@@ -92,7 +92,7 @@ pub struct Ids {
     pub want: String,
     /// A club.
     pub club: String,
-    /// Somebody who stands to it.
+    /// Someone who stands to it.
     pub guest: String,
     /// A round of it.
     pub round: String,
@@ -201,7 +201,7 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::EvidenceListMyEvidence => v1::ListMyEvidenceRequest::default().encode_to_vec(),
         Rpc::EvidenceCheckEvidence => v1::CheckEvidenceRequest {
             evidence_id: evidence,
-            verdict: v1::CheckVerdict::BearsOut.into(),
+            verdict: v1::CheckVerdict::Agrees.into(),
             reason: reason(),
         }
         .encode_to_vec(),

@@ -64,7 +64,7 @@ pub fn told(view: &mut View, alert: Option<&v1::Alert>) {
         view.fact("part", words::part(alert.part()));
     }
     view.fact("raised by", &alert.raised_by);
-    view.fact("borne out", &alert.ruling);
+    view.fact("confirmed", &alert.ruling);
     view.fact("lifted", &alert.lifted_why);
     view.fact("reaches", words::counted(alert.lots, "lot"));
     view.fact("yours", alert.own_lots.join(", "));

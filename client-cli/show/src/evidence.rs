@@ -130,7 +130,7 @@ pub fn full(view: &mut View, detail: &v1::EvidenceDetail) {
     view.fact("id", &piece.evidence_id);
     for check in &detail.checks {
         let word = match check.verdict() {
-            v1::CheckVerdict::BearsOut => "borne out",
+            v1::CheckVerdict::Agrees => "agree",
             v1::CheckVerdict::Doubts => "doubted",
             v1::CheckVerdict::Unspecified => "checked",
         };
@@ -189,7 +189,7 @@ pub fn record(view: &mut View, reply: &v1::GetGrowerRecordResponse) {
         "held up",
         format!("{:.1} of {:.1} comparisons with independent evidence", reply.right, reply.compared),
     );
-    view.fact("checks", format!("borne out by {}, doubted by {}", reply.borne_out, reply.doubted));
+    view.fact("checks", format!("{} agree, {} doubt", reply.agreed, reply.doubted));
     view.fact("taken as right", format!("{:.0} times in 100", reply.accuracy * 100.0));
     view.fact(
         "weight",

@@ -10,7 +10,7 @@ const MONTHS: [&str; 12] = ["Ja", "Fe", "Mr", "Ap", "My", "Jn", "Jl", "Au", "Se"
 const OFTEN: f64 = 0.5;
 const SOMETIMES: f64 = 0.1;
 
-/// Twelve months of two halves each. What nobody saw of the cultivar itself has marks of its own.
+/// Twelve months of two halves each. What no one saw of the cultivar itself has marks of its own.
 pub fn bars(row: &v1::SeasonRow) -> String {
     if row.expected.is_empty() {
         return if row.published.is_empty() { "no season on file" } else { "not seen by growers yet" }.into();

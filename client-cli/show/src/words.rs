@@ -80,7 +80,7 @@ pub fn descent(value: v1::Descent) -> &'static str {
     }
 }
 
-/// How somebody stands to a club.
+/// How someone stands to a club.
 pub fn club_standing(value: v1::ClubStanding) -> String {
     match value {
         v1::ClubStanding::Asked => "asked to join".into(),

@@ -77,7 +77,7 @@ pub enum ClubCommand {
         #[arg(long)]
         stop: bool,
     },
-    /// Invite somebody (organisers)
+    /// Invite someone (organisers)
     Invite {
         /// The club's id
         club: String,
@@ -87,7 +87,7 @@ pub enum ClubCommand {
         #[arg(long, default_value = "", hide_default_value = true)]
         words: String,
     },
-    /// Let somebody in who asked to join (organisers)
+    /// Let someone in who asked to join (organisers)
     LetIn {
         /// The club's id
         club: String,
@@ -165,7 +165,7 @@ pub struct ClubArguments {
     /// Where: a country or subdivision such as AU-QLD (ISO 3166)
     #[arg(long, default_value = "", hide_default_value = true, value_name = "CODE")]
     pub area: String,
-    /// Anybody may ask to join
+    /// Anyone may ask to join
     #[arg(long)]
     pub takes_requests: bool,
 }

@@ -142,7 +142,7 @@ pub struct LockArguments {
     /// The crop, where two crops share the name
     #[arg(long)]
     pub crop: Option<String>,
-    /// Why; everybody can read it
+    /// Why; everyone can read it
     #[arg(long)]
     pub reason: String,
 }

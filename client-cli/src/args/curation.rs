@@ -11,7 +11,7 @@ use crate::words;
 /// Why a change is suggested, and on what.
 #[derive(Debug, Clone, Args)]
 pub struct Grounds {
-    /// Why; everybody can read it
+    /// Why; everyone can read it
     #[arg(long)]
     pub reason: String,
     /// A publication or another reference
@@ -258,19 +258,19 @@ pub enum ProposalCommand {
         /// Its id
         proposal: String,
     },
-    /// Accept somebody's proposal (curators)
+    /// Accept someone's proposal (curators)
     Accept {
         /// Its id
         proposal: String,
-        /// Why; everybody can read it
+        /// Why; everyone can read it
         #[arg(long)]
         reason: String,
     },
-    /// Refuse somebody's proposal (curators)
+    /// Refuse someone's proposal (curators)
     Refuse {
         /// Its id
         proposal: String,
-        /// Why; everybody can read it
+        /// Why; everyone can read it
         #[arg(long)]
         reason: String,
     },

@@ -111,7 +111,7 @@ pub enum PlanCommand {
     },
     /// A step is to do after all
     Reopen(StepArguments),
-    /// It failed: begin again with this step and do all that follows it anew
+    /// It failed: begin again with this step and do all that follows it again
     Again(StepArguments),
     /// Leave a step out
     Skip {
@@ -173,7 +173,7 @@ pub enum PlanCommand {
         /// The first day
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         start: Option<v1::CalendarDate>,
-        /// Where: a grid code, or latitude,longitude; the steps are made anew for it, what was done stays
+        /// Where: a grid code, or latitude,longitude; the steps are made again for it, what was done stays
         #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
         place: Option<String>,
         /// On which side of the equator

@@ -60,7 +60,7 @@ pub enum EvidenceCommand {
         paging: Paging,
     },
     /// Say that you saw the same
-    BearOut {
+    Agree {
         /// The id of another grower's evidence
         evidence: String,
         /// What you saw
@@ -98,7 +98,7 @@ pub enum EvidenceCommand {
         /// Such as mango
         crop: String,
     },
-    /// How well evidence held up: yours, or somebody's for those who curate
+    /// How well evidence held up: yours, or someone's for those who curate
     Record {
         /// Whose; yours if left out
         #[arg(default_value = "", hide_default_value = true)]

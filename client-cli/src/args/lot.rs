@@ -25,7 +25,7 @@ pub enum LotCommand {
         #[command(flatten)]
         paging: Paging,
     },
-    /// Show a lot: yours in full, of others what everybody may read
+    /// Show a lot: yours in full, of others what everyone may read
     Show {
         /// What its tag says
         code: String,
@@ -172,13 +172,13 @@ pub struct LotArguments {
     /// mother-plant, scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
     #[arg(value_parser = words::parse_lot_kind)]
     pub kind: v1::LotKind,
-    /// The cultivar: its name on file, or its id; left out where another lot gives the name, or nobody knows
+    /// The cultivar: its name on file, or its id; left out where another lot gives the name, or no one knows
     #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
     pub cultivar: String,
     /// The crop, where nothing else says it
     #[arg(long)]
     pub crop: Option<String>,
-    /// Seedlings of that cultivar of which nobody knows what they are
+    /// Seedlings of that cultivar of which no one knows what they are
     #[arg(long)]
     pub unknown_seedling: bool,
     /// How many or how much
@@ -265,7 +265,7 @@ pub enum AlertCommand {
         #[arg(long)]
         reason: String,
     },
-    /// Take your own alert back while nobody has confirmed it
+    /// Take your own alert back while no one has confirmed it
     Withdraw {
         /// Its id
         alert: String,
@@ -297,7 +297,7 @@ pub struct RaiseArguments {
     /// For a name: top (what grows above the graft) or root
     #[arg(long, value_parser = words::parse_part)]
     pub part: Option<v1::PlantPart>,
-    /// What carries it: graft, cutting, seed, tool; everything where nobody knows
+    /// What carries it: graft, cutting, seed, tool; everything where no one knows
     #[arg(long, value_name = "WAY", value_parser = words::parse_carrier)]
     pub carrier: Vec<v1::Carrier>,
     /// Sick since when at the earliest, where that is known

@@ -50,7 +50,7 @@ fn sure(text: &str) -> Result<f64, String> {
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct OddsArguments {
-    /// The cultivar's name or id; without one, numbers typed in are reckoned with
+    /// The cultivar's name or id; without one, numbers typed in are used
     #[arg(num_args = 0.., value_name = "NAME")]
     pub name: Vec<String>,
     /// The crop, where two share the name

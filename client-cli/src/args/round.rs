@@ -39,7 +39,7 @@ pub enum RoundCommand {
         #[command(flatten)]
         paging: Paging,
     },
-    /// Take part, or say anew how
+    /// Take part, or change how
     Join {
         /// The round's id
         round: String,
@@ -55,7 +55,7 @@ pub enum RoundCommand {
         /// You do not come to the day
         #[arg(long)]
         not_there: bool,
-        /// Packs that you give beyond what the round asks of everybody
+        /// Packs that you give beyond what the round asks of everyone
         #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=500))]
         give_more: i32,
     },
@@ -192,7 +192,7 @@ pub enum RoundCommand {
         #[arg(long)]
         only_checked_in: bool,
     },
-    /// Write what anybody needs to check a settling to a file (organisers)
+    /// Write what anyone needs to check a settling to a file (organisers)
     #[command(after_help = "Check it with any Python: deploy/verify-round FILE")]
     Audit {
         /// The round's id
@@ -307,19 +307,19 @@ pub struct RoundArguments {
     /// The last day for lots and wishes; the day before if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
-    /// The most packs that anybody takes
+    /// The most packs that anyone takes
     #[arg(long, default_value_t = 8, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: i32,
-    /// Packs that anybody may be asked to give beyond what they get
+    /// Packs that anyone may be asked to give beyond what they get
     #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: i32,
-    /// Packs that somebody gets beyond what they give who never took part before
+    /// Packs that someone gets beyond what they give who never took part before
     #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: i32,
-    /// The most packs of one cultivar that anybody takes; 0 for no limit
+    /// The most packs of one cultivar that anyone takes; 0 for no limit
     #[arg(long, default_value_t = 0, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: i32,
-    /// First wishes count before anybody's pack beyond this one; left out, everybody's packs come first
+    /// First wishes count before anyone's pack beyond this one; left out, everyone's packs come first
     #[arg(long, value_name = "PACK")]
     pub ranks_after: Option<i32>,
     /// Things may go by post
@@ -359,19 +359,19 @@ pub struct RoundChanges {
 /// Settings to be tried.
 #[derive(Debug, Args)]
 pub struct TriedArguments {
-    /// The most packs that anybody takes
+    /// The most packs that anyone takes
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: Option<i32>,
-    /// Packs that anybody may be asked to give beyond what they get
+    /// Packs that anyone may be asked to give beyond what they get
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: Option<i32>,
-    /// Packs that somebody gets beyond what they give who never took part before
+    /// Packs that someone gets beyond what they give who never took part before
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: Option<i32>,
-    /// The most packs of one cultivar that anybody takes
+    /// The most packs of one cultivar that anyone takes
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: Option<i32>,
-    /// First wishes count before anybody's pack beyond this one
+    /// First wishes count before anyone's pack beyond this one
     #[arg(long, value_name = "PACK")]
     pub ranks_after: Option<i32>,
     /// Things may go by post

@@ -14,7 +14,7 @@ use crate::{
 pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
     match command {
         AccountCommand::SignUp { handle, name, code } => {
-            // what can be told before a password is typed is told before
+            // what can be told before a password is typed is notified before
             scionary_domain::account::Handle::parse(&handle)
                 .map_err(|expected| Failure::usage(format!("the handle {handle}: {expected}")))?;
             let password = prompt::new_password(

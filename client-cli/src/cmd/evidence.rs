@@ -44,8 +44,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: EvidenceComma
             let reply: v1::ListMyEvidenceResponse = client.call(request).await?;
             output.reply(&reply, |view| show::list_my_evidence(view, &reply))
         }
-        EvidenceCommand::BearOut { evidence: id, reason } => {
-            check(client, output, id, v1::CheckVerdict::BearsOut, reason).await
+        EvidenceCommand::Agree { evidence: id, reason } => {
+            check(client, output, id, v1::CheckVerdict::Agrees, reason).await
         }
         EvidenceCommand::Doubt { evidence: id, reason } => {
             check(client, output, id, v1::CheckVerdict::Doubts, reason).await

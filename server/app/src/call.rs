@@ -41,7 +41,7 @@ impl Call {
     pub fn system(now: Timestamp, request: RequestId) -> Self {
         Self { actor: Actor::Visitor, entered_by: None, helped_in: Vec::new(), now, request, key: None }
     }
-    /// The caller's account. The gate lets nobody else through to a method for members.
+    /// The caller's account. The gate lets no one else through to a method for members.
     ///
     /// # Errors
     /// [`Error::SignInNeeded`].

@@ -24,7 +24,7 @@ pub struct Done<T> {
     pub audit: Vec<AuditRow>,
     /// What others may want to follow.
     pub events: Vec<OutboxRow>,
-    /// Who is told of it.
+    /// Who is notified of it.
     pub notices: Vec<NewNotice>,
 }
 
@@ -42,7 +42,7 @@ impl<T> Done<T> {
     pub fn quiet(out: T) -> Self {
         Self { out, audit: Vec::new(), events: Vec::new(), notices: Vec::new() }
     }
-    /// And somebody is told of it; the same kind of thing about the same subject once for each `once`.
+    /// And someone is notified of it; the same kind of thing about the same subject once for each `once`.
     pub fn and_tell(
         mut self,
         to: AccountId,

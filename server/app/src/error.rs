@@ -47,10 +47,10 @@ impl RoundStep {
 /// A rule that stands in the way.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Rule {
-    /// Somebody has the handle.
+    /// Someone has the handle.
     #[error("the handle {0} is taken; choose another")]
     HandleTaken(String),
-    /// Nobody may sign up.
+    /// No one may sign up.
     #[error("this server takes no new accounts; ask its stewards")]
     SignUpClosed,
     /// A code is needed.
@@ -162,7 +162,7 @@ pub enum Rule {
     /// The release is published or taken back.
     #[error("this release was published or taken back already")]
     ReleaseOver,
-    /// Nobody said that it is protected.
+    /// No one said that it is protected.
     #[error("no protection of {0} is on file")]
     NotProtected(String),
     /// The server sends no mail.
@@ -207,7 +207,7 @@ pub enum Rule {
     /// They are a member.
     #[error("{0} is a member already")]
     MemberAlready(String),
-    /// Nobody invited them.
+    /// No one invited them.
     #[error("you have no open invitation to this club; ask to join it instead")]
     NotInvited,
     /// They have not asked.
@@ -258,7 +258,7 @@ pub enum Rule {
         /// Where it is.
         found: String,
     },
-    /// Somebody else's lot.
+    /// Someone else's lot.
     #[error("only the one who brings a lot takes it back")]
     NotYourLot,
     /// The caller takes no part.
@@ -306,7 +306,7 @@ pub enum Rule {
     /// Settled too often.
     #[error("this round was settled {0} times already; hand over by hand what is left")]
     TooManyRuns(u32),
-    /// Somebody stopped it.
+    /// Someone stopped it.
     #[error("settling was stopped; the round is as it was")]
     SettlingStopped,
     /// Nothing of the lot is allotted to them.
@@ -358,10 +358,10 @@ pub enum Rule {
     /// The complaint is closed.
     #[error("this complaint is closed already")]
     TicketClosed,
-    /// Somebody vouched.
+    /// Someone vouched.
     #[error("someone has vouched for {0} already")]
     VouchedAlready(String),
-    /// Nobody vouched.
+    /// No one vouched.
     #[error("no one has vouched for {0}")]
     NotVouched(String),
     /// The account is suspended.
@@ -391,7 +391,7 @@ pub enum Error {
     /// The caller may not.
     #[error("{0}")]
     Denied(#[from] Denied),
-    /// Nobody has signed in.
+    /// No one has signed in.
     #[error("sign in first")]
     SignInNeeded,
     /// Handle and password do not belong together.
@@ -403,7 +403,7 @@ pub enum Error {
     /// A rule stands in the way.
     #[error("{0}")]
     Rule(#[from] Rule),
-    /// Somebody changed it in between.
+    /// Someone changed it in between.
     #[error(
         "it was changed in between: you have version {seen}, it is at version {current}; look at it again"
     )]

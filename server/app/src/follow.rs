@@ -67,7 +67,7 @@ pub struct Followed {
     notices: Seen,
 }
 
-/// Remembers how far a topic was followed, for a server that starts anew.
+/// Remembers how far a topic was followed, for a server that starts again.
 struct Remember(&'static str, i64);
 
 impl UseCase for Remember {
@@ -83,7 +83,7 @@ fn setting(topic: &str) -> String {
 }
 
 impl App {
-    /// Where following begins: where this or another server stopped. What is done twice is told once.
+    /// Where following begins: where this or another server stopped. Delivery is at-least-once; notices are deduplicated.
     ///
     /// # Errors
     /// The store's.

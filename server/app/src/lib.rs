@@ -166,7 +166,7 @@ impl App {
         self.0.watches.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
     }
     pub(crate) fn wake(&self, account: scionary_domain::ids::AccountId) {
-        // nobody may be watching
+        // no one may be watching
         let _ = self.0.woken.send(account);
     }
     pub(crate) fn woken(&self) -> tokio::sync::broadcast::Receiver<scionary_domain::ids::AccountId> {

@@ -198,7 +198,7 @@ impl App {
             );
             if let Err(why) = mailer.send(&to, &subject, &text).await {
                 tracing::warn!(%why, "notices could not be mailed; they are tried again");
-                // one mailbox that fails keeps nobody else's mail back
+                // one mailbox that fails keeps no one else's mail back
                 back.extend(notices.into_iter().map(|(seq, _)| seq));
                 failed_in_a_row += 1;
             } else {

@@ -86,7 +86,7 @@ impl Passwords {
     pub fn new(slots: usize, entropy: Arc<dyn Entropy>) -> Result<Self, Error> {
         let mut memory = Vec::new();
         let salt = entropy.bytes()?;
-        let dummy = hash_with(&mut memory, b"nobody", &salt[..16]).map_err(Error::Internal)?;
+        let dummy = hash_with(&mut memory, b"no one", &salt[..16]).map_err(Error::Internal)?;
         Ok(Self {
             turns: Turns::new(slots, WAITING_MAX),
             buffers: Arc::new(Mutex::new(vec![memory])),
@@ -153,7 +153,7 @@ pub struct Verdict {
     pub right: bool,
     /// Its hash was made with weaker settings than today's.
     pub outdated: bool,
-    /// The password again, to hash it anew.
+    /// The password again, to hash it again.
     pub password: Password,
 }
 

@@ -1,4 +1,4 @@
-//! Notices: what a member is told without having asked.
+//! Notices: messages to a member that no one asked for.
 
 use crate::{ids::AccountId, time::Timestamp};
 
@@ -7,7 +7,7 @@ crate::offer::words! {
     Kind {
         /// Something on offer fits a want.
         WantMet = "want_met",
-        /// Somebody asks for part of an offer.
+        /// Someone asks for part of an offer.
         ClaimAsked = "claim_asked",
         /// A claim is promised.
         ClaimAccepted = "claim_accepted",
@@ -17,7 +17,7 @@ crate::offer::words! {
         ClaimHandedOver = "claim_handed_over",
         /// Rules on moving it have become stricter.
         ClaimStricter = "claim_stricter",
-        /// An alert reaches what somebody holds.
+        /// An alert reaches what someone holds.
         Alert = "alert",
         /// Something of a club: an invitation, a request, an answer.
         Club = "club",
@@ -41,13 +41,13 @@ pub struct NewNotice {
     pub kind: Kind,
     /// The id of what it is about.
     pub subject: String,
-    /// Beside kind and subject, what makes it another one: the same is told once.
+    /// Beside kind and subject, what makes it another one: the same notice is sent once.
     pub once: String,
     /// In words.
     pub words: String,
 }
 
-/// A notice in somebody's inbox.
+/// A notice in someone's inbox.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
     /// Its number: later ones are higher.

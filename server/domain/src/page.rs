@@ -144,7 +144,7 @@ pub enum PageTokenError {
     OtherSearch,
 }
 
-/// FNV-1a, 64 bits: tells searches apart; nobody gains by forging it.
+/// FNV-1a, 64 bits: tells searches apart; no one gains by forging it.
 fn fingerprint(text: &str) -> u64 {
     text.bytes()
         .fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))

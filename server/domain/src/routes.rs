@@ -145,7 +145,7 @@ fn hull<'a>(timings: impl Iterator<Item = &'a Timing>) -> Option<Years> {
     (!all.is_empty()).then_some(Years { low, high: high.filter(|_| !open) })
 }
 
-/// Years to fruit: from the steps of the way, as plans reckon; where the crop has none, what passes before and then the
+/// Years to fruit: from the steps of the way, as plans calculate; where the crop has none, what passes before and then the
 /// years that sources tell.
 fn years(crop: &Crop, profile: &RouteProfile, answer: Answer, yard: Yard) -> Years {
     let setting = Setting {

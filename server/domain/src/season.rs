@@ -127,7 +127,7 @@ pub const SINGLE_SEASON_R: f64 = 0.5;
 const NO_DIRECTION: f64 = 1e-9;
 
 /// The circular mean of days, and the mean resultant length R (0: spread all round, 1: all on one day).
-/// For sorting and for finding strays; a season itself is told by [`Coverage`].
+/// For sorting and for finding strays; a season itself is given by [`Coverage`].
 ///
 /// The full turn is a mean year of 365.25 days, and the mean is given as 1 to below 366.25. `None` without
 /// days, when one is not finite, or when they cancel out (R = 0), so that no day is their mean.

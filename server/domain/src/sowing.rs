@@ -6,7 +6,7 @@ use crate::{
     stats::{Share, beta_binomial_at_least, binomial_at_least},
 };
 
-/// No answer beyond this many: a grower is told that it is not practical.
+/// No answer beyond this many: a grower sees that it is not practical.
 pub const SEEDS_MAX: u32 = 5_000;
 
 /// The smallest number of seedlings among which at least `wanted` are true with this confidence, when each

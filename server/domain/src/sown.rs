@@ -7,7 +7,7 @@ use crate::{
     time::{Date, Timestamp},
 };
 
-/// A sowing of somebody.
+/// A sowing of someone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sowing {
     /// Its id.

@@ -12,9 +12,9 @@ use crate::{
 pub struct Life {
     /// The way of keeping, in words.
     pub how: String,
-    /// Until this day it is said to live; `None` where nobody says how long it lives unharmed.
+    /// Until this day it is said to live; `None` where no one says how long it lives unharmed.
     pub good_until: Option<Date>,
-    /// After this day nothing is left, or nobody knows.
+    /// After this day nothing is left, or no one knows.
     pub use_by: Option<Date>,
     /// What to bear in mind.
     pub note: String,

@@ -1,4 +1,4 @@
-//! Wants: what somebody seeks, a cultivar or a wish for traits, and whether an offer meets it.
+//! Wants: what someone seeks, a cultivar or a wish for traits, and whether an offer meets it.
 
 use serde::{Deserialize, Serialize};
 
@@ -169,7 +169,7 @@ impl Want {
     }
 
     /// Whether what is offered is of a material that is sought, near enough; the cultivar is looked at beforehand. Seedlings
-    /// of which nobody knows what they are meet no want.
+    /// of which no one knows what they are meet no want.
     pub fn takes(&self, offered: &Contents) -> bool {
         let near = self.within_km == 0
             || self.grid.distance_km(&offered.place.grid).round() <= f64::from(self.within_km);

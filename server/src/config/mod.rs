@@ -1,5 +1,5 @@
 //! Settings: one table of them, read from a file, the environment and the command line, in this order. Every
-//! mistake is told at once, with the file's line.
+//! mistake is notified at once, with the file's line.
 
 mod read;
 mod table;

@@ -42,7 +42,7 @@ pub fn blocked(all: &[Blocked]) -> Vec<v1::BlockedMember> {
         .collect()
 }
 
-/// An invitation as it stands now.
+/// An invitation as it is now.
 pub fn invitation(invitation: &Invitation, now: Timestamp) -> v1::Invitation {
     let state = match invitation.state(now) {
         InvitationState::Open => v1::InvitationState::Open,

@@ -107,7 +107,7 @@ pub fn write_state(state: State) -> i32 {
     .into()
 }
 
-/// A claim as somebody sees it: contacts and words on what was missed are told to whom they are for.
+/// A claim as someone sees it: contacts and words on what was missed are told to whom they are for.
 pub fn claim(found: &ShownClaim, seen_by: AccountId) -> v1::Claim {
     let ShownClaim { claim, cultivar_name, material, unit, left, giver_name, taker_name } = found;
     let side = claim.side(seen_by);

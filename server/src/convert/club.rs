@@ -65,7 +65,7 @@ pub fn club(shown: &ShownClub) -> v1::Club {
     }
 }
 
-/// Somebody of a club.
+/// Someone of a club.
 pub fn member(shown: &ShownMember) -> v1::ClubMember {
     let ShownMember { account, standing: stands, words, consent, since, name } = shown;
     v1::ClubMember {

@@ -247,7 +247,7 @@ fn degrees(crop: Option<&Crop>) -> Vec<v1::Timing> {
     crop.map(temperatures).unwrap_or_default().into_iter().map(convert::timing).collect()
 }
 
-/// A plan that nobody keeps yet.
+/// A plan that no one keeps yet.
 pub fn drafted(
     registry: &Registry,
     found: &Drafted<'_>,
@@ -269,7 +269,7 @@ pub fn drafted(
     }
 }
 
-/// A plan as it stands on a day.
+/// A plan on a day.
 pub fn plan(registry: &Registry, shown: &ShownPlan, today: Date) -> v1::Plan {
     let ShownPlan { plan, cultivar_name } = shown;
     let Plan {

@@ -201,10 +201,10 @@ pub fn withdraw(wire: v1::WithdrawEvidenceRequest) -> Result<WithdrawEvidence, E
 pub fn check(wire: &v1::CheckEvidenceRequest) -> Result<CheckEvidence, Error> {
     let id = App::id(&wire.evidence_id)?;
     let verdict = match wire.verdict() {
-        v1::CheckVerdict::BearsOut => Verdict::BearsOut,
+        v1::CheckVerdict::Agrees => Verdict::Agrees,
         v1::CheckVerdict::Doubts => Verdict::Doubts,
         v1::CheckVerdict::Unspecified => {
-            return Err(FieldError::new("verdict", "bears out, or doubts, expected").into());
+            return Err(FieldError::new("verdict", "say whether you agree, or doubt it").into());
         }
     };
     Ok(CheckEvidence { id, verdict, reason: wire.reason.clone() })
@@ -233,7 +233,7 @@ pub fn import_mode(wire: i32) -> Result<ImportMode, Error> {
     }
 }
 
-/// A row of an import. What cannot be read is told with its line.
+/// A row of an import. What cannot be read is listed with its line.
 ///
 /// # Errors
 /// What cannot be read.
@@ -296,7 +296,7 @@ pub(super) fn observed(wire: &mut v1::Evidence, observation: &Observation) {
     wire.tree.clone_from(&observation.tree);
     wire.method = method(observation.method).into();
     wire.citation.clone_from(&observation.citation);
-    wire.borne_out = verdicts(Verdict::BearsOut);
+    wire.agreed = verdicts(Verdict::Agrees);
     wire.doubted = verdicts(Verdict::Doubts);
     wire.report_id = observation.report.to_string();
 }
@@ -330,7 +330,7 @@ pub fn detail(shown: &ShownEvidence) -> v1::EvidenceDetail {
                         account_id: c.by.account.to_string(),
                         name: name(&c.by.account),
                         verdict: match c.verdict {
-                            Verdict::BearsOut => v1::CheckVerdict::BearsOut,
+                            Verdict::Agrees => v1::CheckVerdict::Agrees,
                             Verdict::Doubts => v1::CheckVerdict::Doubts,
                         }
                         .into(),
@@ -436,7 +436,7 @@ pub fn grower_record(found: &GrowerRecord) -> v1::GetGrowerRecordResponse {
         vote_weight: weight_of(accuracy),
         compared: weight.map_or(0.0, |w| w.record.compared),
         right: weight.map_or(0.0, |w| w.record.right),
-        borne_out: whole(weight.map(|w| w.record.borne_out)),
+        agreed: whole(weight.map(|w| w.record.borne_out)),
         doubted: whole(weight.map(|w| w.record.doubted)),
         pieces: whole(weight.map(|w| w.record.pieces)),
         diagnosis: weight.filter(|_| found.with_diagnosis).and_then(|w| w.diagnosis),

@@ -94,7 +94,7 @@ pub fn report(request: &v1::ReportTakesRequest) -> Result<ReportTakes, Error> {
     Ok(ReportTakes { id: App::id(&request.graft_id)?, taken: request.taken, seen_on })
 }
 
-/// An entry as it stands on a day.
+/// An entry on a day.
 pub fn grafts(shown: &ShownGrafts, today: Date) -> v1::Grafts {
     let ShownGrafts { grafts, cultivar_name } = shown;
     v1::Grafts {

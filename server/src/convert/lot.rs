@@ -156,7 +156,7 @@ fn warning(warning: &Warning) -> v1::LotWarning {
     }
 }
 
-/// What everybody may read of a lot.
+/// What everyone may read of a lot.
 pub fn card(card: &Card) -> v1::LotCard {
     let Card { lot, cultivar_name, parents, warnings } = card;
     v1::LotCard {
@@ -299,7 +299,7 @@ pub fn withdraw(request: &v1::WithdrawAlertRequest) -> Result<WithdrawAlert, Err
     Ok(WithdrawAlert { id: App::id(&request.alert_id)? })
 }
 
-/// An alert as somebody sees it.
+/// An alert as someone sees it.
 pub fn alert(shown: &ShownAlert) -> v1::Alert {
     let ShownAlert { alert, code, raised_by, is_mine, may_rule, lots, own } = shown;
     v1::Alert {

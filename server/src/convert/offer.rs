@@ -43,7 +43,7 @@ pairs!(
 pairs!(write_purpose, read_purpose, Purpose, Purpose { Planting, EatingAndSowing });
 pairs!(write_observed, read_observed, Observed, Observed { Yes, No, Unknown });
 
-/// Reads a list of choices. Nobody has a reason to name more than there are: a longer list is refused before
+/// Reads a list of choices. No one has a reason to name more than there are: a longer list is refused before
 /// it is looked into, and one that is named twice counts once.
 pub(super) fn all<T: Ord>(
     field: &str,
@@ -428,7 +428,7 @@ fn health(declaration: &Declaration) -> v1::HealthDeclaration {
     }
 }
 
-/// An offer as it stands on a day.
+/// An offer on a day.
 pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
     let Shown { offer, giver_name, cultivar_name, seed_headline, life, cautions, protection, movement } =
         shown;

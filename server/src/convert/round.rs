@@ -192,7 +192,7 @@ pub fn round(shown: &ShownRound) -> v1::Round {
     }
 }
 
-/// A lot of a round, as somebody sees it.
+/// A lot of a round, as someone sees it.
 pub fn lot(shown: &ShownLot, seen_by: AccountId) -> v1::RoundLot {
     let lot = &shown.lot;
     let own = lot.giver == seen_by;
@@ -286,7 +286,7 @@ pub fn mine(mine: &MyRound) -> v1::GetMyRoundResponse {
     }
 }
 
-/// Somebody who takes part, for organisers.
+/// Someone who takes part, for organisers.
 pub fn member(shown: &ShownPart) -> v1::RoundMember {
     let units = |n: i64| i32::try_from(n).unwrap_or(i32::MAX);
     v1::RoundMember {

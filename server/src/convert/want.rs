@@ -105,7 +105,7 @@ pub fn want(shown: &ShownWant) -> v1::Want {
     }
 }
 
-/// A want as everybody may see it.
+/// A want as everyone may see it.
 #[expect(clippy::cast_possible_truncation, reason = "a distance on the earth, in whole kilometres")]
 pub fn sought(sought: &Sought) -> v1::FoundWant {
     let mut want = want(&sought.shown);

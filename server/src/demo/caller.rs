@@ -19,7 +19,7 @@ use super::scene;
 /// Replies larger than this are not expected of the demo.
 const REPLY_BYTES_MAX: usize = 16 << 20;
 
-/// Somebody who calls, signed in or not.
+/// Someone who calls, signed in or not.
 #[derive(Clone)]
 pub(super) struct Caller {
     wire: Wire,

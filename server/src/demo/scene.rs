@@ -1,4 +1,4 @@
-//! The invented club: accounts and offers, made through the same use cases as everybody's.
+//! The invented club: accounts and offers, made through the same use cases as everyone's.
 
 use anyhow::Result;
 use scionary_app::{

@@ -1,5 +1,5 @@
-//! A swap day of thirty: gathered through the same use cases as everybody's, then settled over the socket, and told to
-//! somebody who never heard of optimisation.
+//! A swap day of thirty: gathered through the same use cases as everyone's, then settled over the socket, and told to
+//! someone who never heard of optimisation.
 
 use crate::say::say;
 use anyhow::{Context as _, Result};
@@ -249,7 +249,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
             ),
         );
     }
-    // somebody whose wishes did not all come true, and somebody across the border
+    // someone whose wishes did not all come true, and someone across the border
     for handle in ["juno", "lettice"] {
         let member = visitor.sign_in(handle).await?;
         let mine = member.call(v1::GetMyRoundRequest { round_id: round_id.clone() }).await?;

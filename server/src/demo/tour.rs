@@ -149,7 +149,7 @@ async fn find(visitor: &Caller, paper: &Paper) -> Result<()> {
     Ok(())
 }
 
-/// The finding on off-type seedlings as it stands.
+/// The finding on off-type seedlings as it is now.
 async fn off_types(visitor: &Caller) -> Result<v1::Finding> {
     let request = v1::GetCultivarRequest { cultivar: "Lantern Moth".into(), crop: "mango".into() };
     let reply = visitor.call(request).await?;
@@ -184,7 +184,7 @@ async fn report_back(grower: &Caller, paper: &Paper) -> Result<()> {
     let checker = grower.sign_in(scene::CHECKER).await?;
     let check = v1::CheckEvidenceRequest {
         evidence_id: entered.evidence_id,
-        verdict: v1::CheckVerdict::BearsOut.into(),
+        verdict: v1::CheckVerdict::Agrees.into(),
         reason: "I looked at the same seedlings.".into(),
     };
     checker.call(check).await?;

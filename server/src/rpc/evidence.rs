@@ -221,7 +221,7 @@ async fn import(
     };
     let unreadable = !unread.is_empty();
     if unreadable && mode == scionary_app::evidence::ImportMode::AllOrNothing {
-        // the rest is checked all the same, so that everything wrong is told
+        // the rest is checked all the same, so that everything wrong is listed
         mode = scionary_app::evidence::ImportMode::DryRun;
     }
     if rows.is_empty() && unreadable {

@@ -18,7 +18,7 @@ use crate::{
     status::{Failure, Refusal},
 };
 
-/// How long a watch lasts before it has to begin anew.
+/// How long a watch lasts before it has to begin again.
 const WATCH_LASTS: Duration = Duration::from_secs(120);
 
 fn small(n: u64) -> i32 {

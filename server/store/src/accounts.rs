@@ -423,7 +423,7 @@ pub async fn open_invitations(
         .await?)
 }
 
-/// Marks an invitation used; false if somebody was faster.
+/// Marks an invitation used; false if someone was faster.
 pub async fn use_invitation(
     tx: &Tx,
     id: InvitationId,

@@ -105,7 +105,7 @@ pub async fn one(db: &dyn Source, id: AlertId) -> Result<Option<Alert>, StoreErr
     alert::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_alert).transpose()
 }
 
-/// How many open alerts somebody has raised.
+/// How many open alerts someone has raised.
 pub async fn count_open(db: &dyn Source, by: AccountId) -> Result<u64, StoreError> {
     let open = AlertState::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(alert::Entity::find()
@@ -118,7 +118,7 @@ pub async fn count_open(db: &dyn Source, by: AccountId) -> Result<u64, StoreErro
 /// Whose alerts are listed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Which {
-    /// Those that somebody raised.
+    /// Those that someone raised.
     RaisedBy(AccountId),
     /// Those on crops; on all where none is named.
     OnCrops(Vec<String>),

@@ -8,7 +8,7 @@ use sea_orm::{
 
 use crate::{door::Tx, entity::member_block, error::StoreError, source::Source};
 
-/// Blocks somebody; blocking them twice is blocking them once.
+/// Blocks someone; blocking them twice is blocking them once.
 pub async fn block(tx: &Tx, by: AccountId, whom: AccountId, at: Timestamp) -> Result<(), StoreError> {
     let row = member_block::ActiveModel {
         account_id: Set(by.uuid()),
@@ -23,13 +23,13 @@ pub async fn block(tx: &Tx, by: AccountId, whom: AccountId, at: Timestamp) -> Re
     Ok(())
 }
 
-/// Unblocks somebody; whether they were blocked.
+/// Unblocks someone; whether they were blocked.
 pub async fn unblock(tx: &Tx, by: AccountId, whom: AccountId) -> Result<bool, StoreError> {
     let done = member_block::Entity::delete_by_id((by.uuid(), whom.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
 }
 
-/// Whom somebody blocks, oldest first.
+/// Whom someone blocks, oldest first.
 pub async fn of(db: &dyn Source, by: AccountId) -> Result<Vec<AccountId>, StoreError> {
     let rows = member_block::Entity::find()
         .filter(member_block::Column::AccountId.eq(by.uuid()))

@@ -21,7 +21,7 @@ use crate::{
     source::Source,
 };
 
-/// Which claims of somebody.
+/// Which claims of someone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
     /// Those that they made.
@@ -269,7 +269,7 @@ pub async fn of(
     rows.into_iter().map(to_claim).collect()
 }
 
-/// How many open claims somebody has made.
+/// How many open claims someone has made.
 pub async fn count_open(db: &dyn Source, taker: AccountId) -> Result<u64, StoreError> {
     let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(claim::Entity::find()

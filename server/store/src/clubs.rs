@@ -143,7 +143,7 @@ pub async fn list(
         .collect()
 }
 
-/// How somebody stands to a club.
+/// How someone stands to a club.
 pub async fn membership(
     db: &dyn Source,
     club: ClubId,
@@ -153,7 +153,7 @@ pub async fn membership(
     row.map(to_membership).transpose()
 }
 
-/// Puts how somebody stands to a club in the place of how they stood.
+/// Puts how someone stands to a club in the place of how they stood.
 pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
     use club_member::Column as C;
     let row = club_member::ActiveModel {
@@ -175,7 +175,7 @@ pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Takes somebody out of a club; whether they stood to it in any way.
+/// Takes someone out of a club; whether they stood to it in any way.
 pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, StoreError> {
     let done = club_member::Entity::delete_by_id((club.uuid(), account.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
@@ -248,7 +248,7 @@ pub async fn invitations_of(db: &dyn Source, handle_key: &str) -> Result<Vec<Inv
     Ok(rows.into_iter().map(to_invitation).collect())
 }
 
-/// Takes everybody out of a club, and all invitations back.
+/// Takes everyone out of a club, and all invitations back.
 pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId) -> Result<(), StoreError> {
     club_invitation::Entity::delete_many()
         .filter(club_invitation::Column::ClubId.eq(club.uuid()))
@@ -288,7 +288,7 @@ pub async fn count(db: &dyn Source, club: ClubId, standings: &[Standing]) -> Res
         .await?)
 }
 
-/// How somebody stands to clubs.
+/// How someone stands to clubs.
 pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
     let rows = club_member::Entity::find()
         .filter(club_member::Column::AccountId.eq(account.uuid()))
@@ -298,7 +298,7 @@ pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, 
     rows.into_iter().map(to_membership).collect()
 }
 
-/// Whether somebody arranges a club in which another is a member who agreed that organisers act for them.
+/// Whether someone arranges a club in which another is a member who agreed that organisers act for them.
 pub async fn acts_for(
     db: &dyn Source,
     organiser: AccountId,

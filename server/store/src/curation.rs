@@ -51,7 +51,7 @@ pub struct Event {
     pub crop: String,
     /// When.
     pub at: Timestamp,
-    /// Who; nobody for the server's own jobs.
+    /// Who; no one for the server's own jobs.
     pub by: Option<AccountId>,
     /// What, such as `renamed`.
     pub action: String,
@@ -198,7 +198,7 @@ async fn close(
     Ok(changed.rows_affected == 1)
 }
 
-/// Rules on an open proposal; false if somebody was faster. It locks the proposal until the transaction ends.
+/// Rules on an open proposal; false if someone was faster. It locks the proposal until the transaction ends.
 pub async fn rule(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,

@@ -88,7 +88,7 @@ pub async fn one(db: &dyn Source, id: GraftId) -> Result<Option<Grafts>, StoreEr
     grafts::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_grafts).transpose()
 }
 
-/// A grower's entries, newest first, from before an id; those that nobody looked at yet, or all.
+/// A grower's entries, newest first, from before an id; those that no one looked at yet, or all.
 pub async fn of(
     db: &dyn Source,
     grower: AccountId,

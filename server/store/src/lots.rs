@@ -140,7 +140,7 @@ pub async fn holders(
     Ok(found)
 }
 
-/// Somebody's lots, newest first, from before an id; those of which something is left, or all.
+/// Someone's lots, newest first, from before an id; those of which something is left, or all.
 pub async fn of_holder(
     db: &dyn Source,
     holder: AccountId,
@@ -159,7 +159,7 @@ pub async fn of_holder(
     rows.into_iter().map(to_lot).collect()
 }
 
-/// How many lots somebody has entered.
+/// How many lots someone has entered.
 pub async fn count(db: &dyn Source, holder: AccountId) -> Result<u64, StoreError> {
     Ok(lot::Entity::find().filter(lot::Column::HolderId.eq(holder.uuid())).count(&db.inner()).await?)
 }

@@ -95,7 +95,7 @@ pub async fn remove_about(tx: &Tx, subject: &str) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Somebody's notices, newest first, from before a number; unread ones, or all.
+/// Someone's notices, newest first, from before a number; unread ones, or all.
 pub async fn list(
     db: &dyn Source,
     to: AccountId,
@@ -114,7 +114,7 @@ pub async fn list(
     rows.into_iter().map(to_notice).collect()
 }
 
-/// Somebody's notices after a number, oldest first.
+/// Someone's notices after a number, oldest first.
 pub async fn after(
     db: &dyn Source,
     to: AccountId,
@@ -131,7 +131,7 @@ pub async fn after(
     rows.into_iter().map(to_notice).collect()
 }
 
-/// How many notices somebody has not read.
+/// How many notices someone has not read.
 pub async fn count_unread(db: &dyn Source, to: AccountId) -> Result<u64, StoreError> {
     Ok(notice::Entity::find()
         .filter(notice::Column::AccountId.eq(to.uuid()))
@@ -140,7 +140,7 @@ pub async fn count_unread(db: &dyn Source, to: AccountId) -> Result<u64, StoreEr
         .await?)
 }
 
-/// Marks somebody's notices up to a number as read; how many.
+/// Marks someone's notices up to a number as read; how many.
 pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Result<u64, StoreError> {
     let done = notice::Entity::update_many()
         .col_expr(notice::Column::ReadAt, Expr::value(at.micros()))
@@ -164,7 +164,7 @@ pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> 
 /// Mail that could not be sent is tried for so long.
 const MAIL_TRIED_DAYS: i64 = 2;
 
-/// Where somebody's notices go by mail.
+/// Where someone's notices go by mail.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MailAddress {
     /// The address.
@@ -177,7 +177,7 @@ pub struct MailAddress {
     pub confirmed_at: Option<Timestamp>,
 }
 
-/// Where somebody's notices go by mail.
+/// Where someone's notices go by mail.
 pub async fn mail_address(db: &dyn Source, account: AccountId) -> Result<Option<MailAddress>, StoreError> {
     let row = mail_address::Entity::find_by_id(account.uuid()).one(&db.inner()).await?;
     Ok(row.map(|row| MailAddress {
@@ -209,7 +209,7 @@ pub async fn set_mail_address(tx: &Tx, account: AccountId, new: &MailAddress) ->
     Ok(())
 }
 
-/// Forgets somebody's address.
+/// Forgets someone's address.
 pub async fn remove_mail_address(tx: &Tx, account: AccountId) -> Result<(), StoreError> {
     mail_address::Entity::delete_by_id(account.uuid()).exec(&tx.inner()).await?;
     Ok(())

@@ -1,4 +1,4 @@
-//! What evidence knows of its people: their group, whether somebody vouched for them, how their evidence held up.
+//! What evidence knows of its people: their group, whether someone vouched for them, how their evidence held up.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -147,7 +147,7 @@ pub async fn import(tx: &Tx, observer: &Observer, at: Timestamp) -> Result<(), S
     Ok(())
 }
 
-/// Vouches for somebody; false if somebody has already.
+/// Vouches for someone; false if someone has already.
 pub async fn vouch(
     tx: &Tx,
     granted: &Granted<Vouch>,
@@ -164,7 +164,7 @@ pub async fn vouch(
     Ok(changed.rows_affected == 1)
 }
 
-/// Takes a vouching back; false if nobody vouched.
+/// Takes a vouching back; false if no one vouched.
 pub async fn unvouch(tx: &Tx, _granted: &Granted<Vouch>, id: AccountId) -> Result<bool, StoreError> {
     let changed = observer::Entity::update_many()
         .col_expr(observer::Column::VouchedAt, Expr::value(None::<i64>))

@@ -92,7 +92,7 @@ pub struct OfferQuery {
     pub usable_from: Date,
     /// Can be had on or before this day.
     pub usable_until: Option<Date>,
-    /// For everybody, and for these clubs.
+    /// For everyone, and for these clubs.
     pub clubs: Vec<ClubId>,
     /// All of these folded words.
     pub words: Vec<String>,
@@ -145,7 +145,7 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Says from which lot an offer is, where nobody has said so yet; whether nobody had.
+/// Says from which lot an offer is, where no one has said so yet; whether no one had.
 pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<bool, StoreError> {
     let done = offer::Entity::update_many()
         .col_expr(offer::Column::LotId, Expr::value(lot.uuid()))

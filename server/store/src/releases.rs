@@ -26,7 +26,7 @@ pub struct Release {
     pub proposed_by: AccountId,
     /// When.
     pub proposed_at: Timestamp,
-    /// Who published it: somebody else.
+    /// Who published it: someone else.
     pub published_by: Option<AccountId>,
     /// When.
     pub published_at: Option<Timestamp>,

@@ -113,7 +113,7 @@ pub async fn answered(
     Ok(of)
 }
 
-/// Closes a grower's own sowing; false if it is closed already or somebody else's.
+/// Closes a grower's own sowing; false if it is closed already or someone else's.
 pub async fn close(
     tx: &Tx,
     id: SowingId,

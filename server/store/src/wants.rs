@@ -81,7 +81,7 @@ pub async fn one(db: &dyn Source, id: WantId) -> Result<Option<Want>, StoreError
     want::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_want).transpose()
 }
 
-/// How many wants of somebody are open.
+/// How many wants of someone are open.
 pub async fn count_open(db: &dyn Source, seeker: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(want::Entity::find()
         .filter(want::Column::AccountId.eq(seeker.uuid()))
@@ -91,7 +91,7 @@ pub async fn count_open(db: &dyn Source, seeker: AccountId, today: Date) -> Resu
         .await?)
 }
 
-/// Somebody's wants, newest first, from before an id; open ones, or all.
+/// Someone's wants, newest first, from before an id; open ones, or all.
 pub async fn of(
     db: &dyn Source,
     seeker: AccountId,

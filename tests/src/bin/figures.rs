@@ -210,7 +210,7 @@ fn crop_model_of(q: &Question) -> Result<Value> {
         })
     };
     Ok(json!({
-        "nobody": told(model.predictive()),
+        "uncounted": told(model.predictive()),
         "units": units.iter().enumerate().map(|(at, unit)| each(at, unit)).collect::<Vec<_>>(),
     }))
 }

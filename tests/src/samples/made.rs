@@ -4,7 +4,7 @@ use scionary_proto::v1;
 
 use super::{day, in_days};
 
-/// A tally of a sowing that nobody has entered yet.
+/// A tally of a sowing that no one has entered yet.
 pub fn tally(serial: i32) -> v1::EvidenceDraft {
     let sowing =
         v1::SowingTally { sown: Some(200 + serial), one: Some(4), several: Some(100), ..Default::default() };

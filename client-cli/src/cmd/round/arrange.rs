@@ -177,7 +177,7 @@ async fn settle(
     let id = round.clone();
     let request = v1::SettleRoundRequest { round_id: round, only_checked_in };
     let mut stream = client.replies(request).await?;
-    // hidden where nobody looks: indicatif draws on terminals only
+    // hidden where no one looks: indicatif draws on terminals only
     let bar = ProgressBar::new(0);
     let style = ProgressStyle::with_template("settling {bar:30} {pos} of {len}");
     bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));

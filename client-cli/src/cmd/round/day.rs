@@ -114,7 +114,7 @@ async fn hand_over(
     output.reply(&reply, |view| view.drawn(&said))
 }
 
-/// Lines of a lot and a member, from whoever types or scans; a wrong one is told, and the next is read.
+/// Lines of a lot and a member, from whoever types or scans; a wrong one is reported, and the next is read.
 async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(), Failure> {
     output.aside("A lot and a member on each line, such as: 12 7. The end of input (Ctrl-D) ends it.");
     let mut failed = 0;

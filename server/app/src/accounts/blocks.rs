@@ -17,7 +17,7 @@ pub struct UnblockMember {
     pub account: AccountId,
 }
 
-/// Somebody who is blocked.
+/// Someone who is blocked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Blocked {
     /// Who.
@@ -62,7 +62,7 @@ impl UseCase for UnblockMember {
     async fn run(&self, write: &Write<'_>) -> Result<Done<Vec<Blocked>>, Error> {
         let account = write.call.account()?;
         let other = self.account;
-        // somebody who is not blocked stays so
+        // someone who is not blocked stays so
         block_store::unblock(write.tx, account.id, other).await?;
         let out = blocked(write.tx, account.id).await?;
         Ok(Done::new(out, "account.unblocked", other, serde_json::json!({})))
@@ -82,7 +82,7 @@ impl App {
     /// Whom the caller blocks.
     ///
     /// # Errors
-    /// Nobody is signed in; the store's.
+    /// No one is signed in; the store's.
     pub async fn my_blocked(&self, call: &Call) -> Result<Vec<Blocked>, Error> {
         blocked(self.store().reader(), call.account()?.id).await
     }

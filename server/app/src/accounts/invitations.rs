@@ -111,7 +111,7 @@ impl UseCase for CreateInvitation {
 
 /// Takes an invitation back.
 pub struct RevokeInvitation {
-    /// Which.
+    /// The invitation's id.
     pub id: InvitationId,
 }
 

@@ -87,7 +87,7 @@ impl PasswordHash {
 }
 
 impl App {
-    /// The hash of a password that nobody knows: for an account that nobody signs in to.
+    /// The hash of a password that no one knows: for an account that no one signs in to.
     ///
     /// # Errors
     /// Too many wait for the hasher; no randomness.

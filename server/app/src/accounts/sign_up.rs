@@ -23,7 +23,7 @@ impl App {
     /// Checks a request for an account and hashes its password.
     ///
     /// # Errors
-    /// All wrong fields; a server that takes nobody.
+    /// All wrong fields; a server that takes no one.
     pub async fn prepare_sign_up(
         &self,
         handle: &str,
@@ -145,7 +145,7 @@ impl UseCase for SignUp {
 
 /// The group of a new account, and who vouches for it. An organiser's or steward's guest stands alone; another
 /// member's guest belongs to that member's group, and is vouched for if the member is. Who came without an
-/// invitation waits until somebody vouches.
+/// invitation waits until someone vouches.
 async fn introduced_by(
     write: &Write<'_>,
     code: Option<&Invitation>,

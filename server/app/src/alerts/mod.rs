@@ -1,4 +1,4 @@
-//! Alerts: raised by a holder, confirmed by others, told to everybody whom they reach, lifted or withdrawn.
+//! Alerts: raised by a holder, confirmed by others, told to everyone whom they reach, lifted or withdrawn.
 
 mod raise;
 mod reach;

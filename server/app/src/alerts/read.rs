@@ -1,4 +1,4 @@
-//! Alerts as somebody sees them.
+//! Alerts as someone sees them.
 
 use std::collections::HashMap;
 
@@ -62,7 +62,7 @@ impl ShownAlert {
     }
 }
 
-/// Which alerts somebody lists.
+/// Which alerts someone lists.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ListAlerts {
     /// Those that they raised.

@@ -8,7 +8,7 @@ use crate::{Done, Error, Rule, UseCase, Write, lots};
 
 /// Bears an alert out: from now on what it reaches is not offered.
 pub struct ConfirmAlert {
-    /// Which.
+    /// The alert's id.
     pub id: AlertId,
     /// What was seen or tested.
     pub words: String,
@@ -18,7 +18,7 @@ pub struct ConfirmAlert {
 
 /// Finds that there was nothing: it goes as if it had never been.
 pub struct DismissAlert {
-    /// Which.
+    /// The alert's id.
     pub id: AlertId,
     /// Why: told to the one who raised it.
     pub reason: String,
@@ -26,7 +26,7 @@ pub struct DismissAlert {
 
 /// Ends a confirmed alert, with its reason.
 pub struct LiftAlert {
-    /// Which.
+    /// The alert's id.
     pub id: AlertId,
     /// Why.
     pub reason: String,
@@ -34,7 +34,7 @@ pub struct LiftAlert {
 
 /// Takes an alert back (the one who raised it): it goes as if it had never been.
 pub struct WithdrawAlert {
-    /// Which.
+    /// The alert's id.
     pub id: AlertId,
 }
 
@@ -116,7 +116,7 @@ impl UseCase for WithdrawAlert {
         let alert = alert_of(write.tx, self.id).await?;
         let granted = access::withdraw_alert(account, alert.raised_by)?;
         if alert.state != AlertState::Raised {
-            // what others have borne out is theirs to lift
+            // what others have confirmed is theirs to lift
             return Err(Rule::AlertNot("raised", alert.state.label()).into());
         }
         alert_store::remove(write.tx, &granted, alert.id).await?;

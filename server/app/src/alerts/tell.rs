@@ -35,7 +35,7 @@ const fn begins(state: AlertState) -> &'static str {
     }
 }
 
-/// What holders are told of an alert: its words only once somebody bore them out, as nobody sends letters to strangers so.
+/// What holders are told of an alert: its words only once someone bore them out, as no one sends letters to strangers so.
 fn told(alert: &Alert) -> String {
     let said = sentence(alert);
     match alert.state {
@@ -51,7 +51,7 @@ impl App {
     /// The store's.
     pub(crate) async fn tell_holders(&self, id: AlertId) -> Result<(), Error> {
         let reader = self.store().reader();
-        // withdrawn in the meantime: nobody hears of it
+        // withdrawn in the meantime: no one hears of it
         let Some(alert) = alert_store::one(reader, id).await? else { return Ok(()) };
         let (search, _) = reach::search(reader, &alert).await?;
         let holders = lot_store::holders(reader, reach::lots_of(&search)).await?;

@@ -1,4 +1,4 @@
-//! Reading a catalogue's files. Every mistake is told with its file and line, all at once.
+//! Reading a catalogue's files. Every mistake is listed with its file and line, all at once.
 
 use std::collections::{BTreeMap, BTreeSet};
 

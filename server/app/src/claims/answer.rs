@@ -17,7 +17,7 @@ use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Accepts a claim: its quantity is promised (the giver).
 pub struct AcceptClaim {
-    /// Which.
+    /// The claim's id.
     pub id: ClaimId,
     /// How the giver can be reached.
     pub contact: String,
@@ -27,7 +27,7 @@ pub struct AcceptClaim {
 
 /// Declines a claim, or takes a promise back (the giver).
 pub struct DeclineClaim {
-    /// Which.
+    /// The claim's id.
     pub id: ClaimId,
     /// Why.
     pub reason: String,
@@ -35,7 +35,7 @@ pub struct DeclineClaim {
 
 /// Takes a claim back (the taker).
 pub struct WithdrawClaim {
-    /// Which.
+    /// The claim's id.
     pub id: ClaimId,
 }
 

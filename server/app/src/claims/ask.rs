@@ -14,7 +14,7 @@ use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Asks for part of an offer.
 pub struct AskForOffer {
-    /// Which.
+    /// The offer's id.
     pub offer: OfferId,
     /// How much, and where it goes.
     pub asked: Asked,
@@ -68,7 +68,7 @@ impl UseCase for AskForOffer {
             in_round: None,
             version: 1,
         };
-        // nobody passes those who wait already
+        // no one passes those who wait already
         if offer.contents.auto_accept
             && offer.state(today) == OfferState::Open
             && claim_store::waiting(write.tx, offer.id, 1).await?.is_empty()

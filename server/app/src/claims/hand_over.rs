@@ -14,7 +14,7 @@ use scionary_domain::{
 use super::{TOPIC, give_back, held, move_up, movement, offer_of, own, store, what};
 use crate::{Done, Error, Rule, UseCase, Write, lots, registry::Registry, rounds};
 
-/// Who is told of a confirmation, and how. Without a side an organiser has confirmed it for both.
+/// Who is notified of a confirmation, and how. Without a side an organiser has confirmed it for both.
 fn handed(
     claim: &Claim,
     side: Option<Side>,
@@ -41,7 +41,7 @@ fn handed(
 }
 
 /// Rules that have become stricter since it was promised: the promise ends and both are told, so that the taker looks
-/// at them and asks again, and the giver promises anew. None where nothing is stricter.
+/// at them and asks again, and the giver promises again. None where nothing is stricter.
 async fn stricter(write: &Write<'_>, claim: &mut Claim) -> Result<Option<Done<()>>, Error> {
     let offer = offer_of(write, claim.offer).await?;
     let today = write.call.now.date();
@@ -86,7 +86,7 @@ async fn own_or_arranged(
 
 /// Says that it changed hands; with both words it is handed over.
 pub struct ConfirmHandOver {
-    /// Which.
+    /// The claim's id.
     pub id: ClaimId,
     /// At the table of a swap day: whoever arranges it confirms for both, also where they are one of the two.
     pub for_both: bool,
@@ -94,7 +94,7 @@ pub struct ConfirmHandOver {
 
 /// Says what went wrong with a hand-over, for organisers; empty takes the words away.
 pub struct NoteMissed {
-    /// Which.
+    /// The claim's id.
     pub id: ClaimId,
     /// What happened.
     pub words: String,

@@ -15,7 +15,7 @@ impl UseCase for LapseClaims {
         let overdue = claim_store::overdue(write.tx, write.call.now, limits::CLAIMS_LAPSED_TOGETHER).await?;
         let mut done = Done::quiet(overdue.len());
         for seen in overdue {
-            // an earlier one of this sweep may have moved it up: it is looked at as it stands now
+            // an earlier one of this sweep may have moved it up: it is looked at as it is now
             let mut claim = held(write, seen.id).await?;
             if !claim.state.is_open() || claim.lapses_at >= write.call.now {
                 continue;

@@ -30,7 +30,7 @@ use crate::{Call, Error, Rule, Write, alerts, clubs, registry::Registry, rounds}
 /// The outbox topic of changes to claims.
 pub const TOPIC: &str = "claim";
 
-/// A claim as it stands; one that came of a round is read again once that is held. To who acts for a member, one that has
+/// A claim as it is now; one that came of a round is read again once that is held. To who acts for a member, one that has
 /// nothing to do with their club is no claim.
 async fn held(write: &Write<'_>, id: ClaimId) -> Result<Claim, Error> {
     let missing = || Error::not_found("claim", id);
@@ -45,7 +45,7 @@ async fn held(write: &Write<'_>, id: ClaimId) -> Result<Claim, Error> {
     claim_store::one(write.tx, id).await?.ok_or_else(missing)
 }
 
-/// A claim with the right to change it, and the caller's side; someone else's is nobody's business.
+/// A claim with the right to change it, and the caller's side; someone else's is no one's business.
 async fn own(write: &Write<'_>, id: ClaimId) -> Result<(Claim, Granted<EditClaim>, Side), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("claim", id);

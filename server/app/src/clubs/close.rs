@@ -15,7 +15,7 @@ use crate::{App, Call, Done, Error, Rule, UseCase, Write};
 
 /// Closes a club (organisers): its offers are withdrawn, its members told.
 pub struct CloseClub {
-    /// Which.
+    /// The club's id.
     pub id: ClubId,
 }
 
@@ -62,7 +62,7 @@ impl UseCase for CloseClub {
 }
 
 impl App {
-    /// Everything of a club, for its organisers: itself, its members, its offers, the claims on them. How anybody can be
+    /// Everything of a club, for its organisers: itself, its members, its offers, the claims on them. How anyone can be
     /// reached is not in it.
     ///
     /// # Errors

@@ -13,21 +13,21 @@ use scionary_store::{NewAccount, account_store, block_store, club_store, observe
 use super::{ShownClub, club_held, organised, organises};
 use crate::{App, Call, Done, Error, Rule, UseCase, Write, accounts::PasswordHash};
 
-/// Enters somebody who has no computer, as a member (organisers). They cannot sign in.
+/// Enters someone who has no computer, as a member (organisers). They cannot sign in.
 pub struct EnterHelped {
-    /// To which club.
+    /// The club's id.
     pub id: ClubId,
     /// Their name.
     pub name: String,
     /// How they agreed that organisers act for them: when, to whom.
     pub consent: String,
-    /// A password that nobody knows.
+    /// A password that no one knows.
     pub unusable: PasswordHash,
 }
 
 /// Lets organisers of a club act for oneself, or no longer.
 pub struct AllowHelp {
-    /// Which club.
+    /// The club's id.
     pub id: ClubId,
     /// Let them.
     pub allow: bool,
@@ -106,7 +106,7 @@ impl UseCase for AllowHelp {
 }
 
 impl App {
-    /// Checks who is to be entered, and makes a password that nobody knows.
+    /// Checks who is to be entered, and makes a password that no one knows.
     ///
     /// # Errors
     /// The server cannot hash.

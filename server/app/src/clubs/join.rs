@@ -13,9 +13,9 @@ use scionary_store::{account_store, block_store, club_store};
 use super::{ShownClub, club_held, invited, keep_an_organiser, notice, organised};
 use crate::{Done, Error, Rule, UseCase, Write, rounds};
 
-/// Invites somebody (organisers).
+/// Invites someone (organisers).
 pub struct InviteToClub {
-    /// To which.
+    /// The club's id.
     pub id: ClubId,
     /// Whom: their handle.
     pub handle: String,
@@ -25,7 +25,7 @@ pub struct InviteToClub {
 
 /// Says yes or no to an invitation.
 pub struct AnswerInvitation {
-    /// To which club.
+    /// The club's id.
     pub id: ClubId,
     /// Yes.
     pub accept: bool,
@@ -33,7 +33,7 @@ pub struct AnswerInvitation {
 
 /// Asks to join.
 pub struct AskToJoin {
-    /// Which.
+    /// The club's id.
     pub id: ClubId,
     /// Words to its organisers.
     pub words: String,
@@ -41,7 +41,7 @@ pub struct AskToJoin {
 
 /// Leaves a club, or takes a request back.
 pub struct LeaveClub {
-    /// Which.
+    /// The club's id.
     pub id: ClubId,
 }
 

@@ -19,7 +19,7 @@ pub struct CreateClub {
 
 /// Changes what a club says of itself (organisers).
 pub struct ChangeClub {
-    /// Which.
+    /// The club's id.
     pub id: ClubId,
     /// The version that the caller saw; none to change whatever is there.
     pub version: Option<i64>,

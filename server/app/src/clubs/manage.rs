@@ -11,9 +11,9 @@ use scionary_store::club_store;
 use super::{ShownClub, keep_an_organiser, notice, organised};
 use crate::{Done, Error, Rule, UseCase, Write, rounds};
 
-/// Says yes or no to somebody who asked to join.
+/// Says yes or no to someone who asked to join.
 pub struct AnswerRequest {
-    /// To which club.
+    /// The club's id.
     pub id: ClubId,
     /// Who asked.
     pub account: AccountId,
@@ -23,7 +23,7 @@ pub struct AnswerRequest {
 
 /// Makes a member an organiser, or an organiser a member.
 pub struct SetOrganiser {
-    /// Of which club.
+    /// The club's id.
     pub id: ClubId,
     /// Whom.
     pub account: AccountId,
@@ -31,9 +31,9 @@ pub struct SetOrganiser {
     pub organiser: bool,
 }
 
-/// Takes somebody out of a club.
+/// Takes someone out of a club.
 pub struct RemoveMember {
-    /// Of which.
+    /// The club's id.
     pub id: ClubId,
     /// Whom.
     pub account: AccountId,
@@ -43,7 +43,7 @@ pub struct RemoveMember {
 
 /// Takes an invitation back.
 pub struct Uninvite {
-    /// To which club.
+    /// The club's id.
     pub id: ClubId,
     /// The handle that was typed.
     pub handle: String,

@@ -82,7 +82,7 @@ fn notice(to: AccountId, club: &Club, once: impl ToString, words: String) -> New
     NewNotice { to, kind: Kind::Club, subject: club.id.to_string(), once: once.to_string(), words }
 }
 
-/// Refuses to leave a club without anybody who arranges it.
+/// Refuses to leave a club without anyone who arranges it.
 async fn keep_an_organiser(write: &Write<'_>, club: &Club) -> Result<(), Error> {
     if club_store::count(write.tx, club.id, &[Standing::Organiser]).await? == 0 {
         return Err(Rule::LastOrganiser.into());
@@ -90,19 +90,19 @@ async fn keep_an_organiser(write: &Write<'_>, club: &Club) -> Result<(), Error> 
     Ok(())
 }
 
-/// The open clubs to which somebody belongs.
+/// The open clubs to which someone belongs.
 pub(crate) async fn clubs_of(db: &dyn Source, account: AccountId) -> Result<Vec<ClubId>, Error> {
     let own = club_store::of(db, account).await?;
     Ok(own.into_iter().filter(|m| m.standing.belongs()).map(|m| m.club).collect())
 }
 
-/// Whether somebody belongs to a club.
+/// Whether someone belongs to a club.
 pub(crate) async fn belongs(db: &dyn Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
     let own = club_store::membership(db, club, account).await?;
     Ok(own.is_some_and(|m| m.standing.belongs()))
 }
 
-/// Whether somebody arranges a club.
+/// Whether someone arranges a club.
 pub(crate) async fn organises(db: &dyn Source, club: ClubId, account: AccountId) -> Result<bool, Error> {
     let own = club_store::membership(db, club, account).await?;
     Ok(own.is_some_and(|m| m.standing == Standing::Organiser))

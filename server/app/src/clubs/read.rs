@@ -29,7 +29,7 @@ pub struct ShownClub {
     pub own: Option<Membership>,
 }
 
-/// Somebody of a club.
+/// Someone of a club.
 #[derive(Clone, Debug)]
 pub struct ShownMember {
     /// Their account; none for one who is invited, of whom nothing is shown.

@@ -31,7 +31,7 @@ pub struct Propose {
 
 /// Takes a proposal back.
 pub struct WithdrawProposal {
-    /// Which.
+    /// The proposal's id.
     pub id: ProposalId,
 }
 

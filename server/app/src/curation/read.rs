@@ -219,7 +219,7 @@ impl App {
         Ok(all)
     }
 
-    /// A proposal as it stands.
+    /// A proposal as it is now.
     ///
     /// # Errors
     /// [`Error::NotFound`].

@@ -18,7 +18,7 @@ use crate::{Done, Error, Rule, UseCase, Write, registry};
 
 /// Accepts or refuses a proposal.
 pub struct RuleOnProposal {
-    /// Which.
+    /// The proposal's id.
     pub id: ProposalId,
     /// Accept it, or refuse it.
     pub accept: bool,
@@ -48,7 +48,7 @@ impl UseCase for RuleOnProposal {
         let reason = fields.finish(reason)?;
         let ruling = Ruling { by: account.id, at: write.call.now, reason };
         let state = if self.accept { State::Accepted } else { State::Refused };
-        // the row is locked from here on: of two curators one waits, and is told
+        // the row is locked from here on: of two curators one waits, and gets an error
         if !curation_store::rule(write.tx, &granted, self.id, state, &ruling).await? {
             return Err(already(write, self.id).await?);
         }

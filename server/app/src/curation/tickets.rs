@@ -52,7 +52,7 @@ pub struct FileTicket {
 
 /// Closes a complaint.
 pub struct CloseTicket {
-    /// Which.
+    /// The ticket's id.
     pub id: TicketId,
     /// What was done about it.
     pub outcome: String,
@@ -126,7 +126,7 @@ async fn subject_of(
     })
 }
 
-/// Whether a complaint is about what somebody entered, offered, or about themselves.
+/// Whether a complaint is about what someone entered, offered, or about themselves.
 async fn own_subject(write: &Write<'_>, ticket: &Ticket, who: AccountId) -> Result<bool, Error> {
     if ticket.subject == who.to_string() {
         return Ok(true);
@@ -187,7 +187,7 @@ impl UseCase for CloseTicket {
         let missing = || Error::not_found("complaint that you handle, with the id", self.id);
         let ticket = ticket_store::one(write.tx, self.id).await?.ok_or_else(missing)?;
         let Ok(granted) = access::handle_tickets(account, ticket.crop.as_deref()) else {
-            // to anybody else there is none
+            // to anyone else there is none
             return Err(missing());
         };
         if ticket.author == account.id || own_subject(write, &ticket, account.id).await? {

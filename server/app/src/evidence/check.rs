@@ -13,7 +13,7 @@ use crate::{Done, Error, Rule, UseCase, Write, registry};
 
 /// Checks a piece; an earlier check of the same grower on it is replaced.
 pub struct CheckEvidence {
-    /// Which.
+    /// The evidence's id.
     pub id: EvidenceId,
     /// The verdict.
     pub verdict: Verdict,

@@ -19,7 +19,7 @@ use crate::{Done, Error, Rule, UseCase, Write, registry};
 
 /// Puts other statements in place of a piece, and of those entered with it on the same descriptors.
 pub struct CorrectEvidence {
-    /// Which.
+    /// The evidence's id.
     pub id: EvidenceId,
     /// What was observed in truth.
     pub draft: Draft,
@@ -29,7 +29,7 @@ pub struct CorrectEvidence {
 
 /// Takes a piece back, or all that were entered with it.
 pub struct WithdrawEvidence {
-    /// Which.
+    /// The evidence's id.
     pub id: EvidenceId,
     /// And all that were entered together with it.
     pub whole_report: bool,

@@ -1,4 +1,4 @@
-//! Reading evidence: one piece with its author and checks, one's own, and how somebody's held up.
+//! Reading evidence: one piece with its author and checks, one's own, and how someone's held up.
 
 use std::collections::HashMap;
 
@@ -33,7 +33,7 @@ pub struct ShownEvidence {
 pub struct GrowerRecord {
     /// Whose.
     pub account: scionary_domain::account::Account,
-    /// Somebody vouched for them.
+    /// Someone vouched for them.
     pub vouched: bool,
     /// The row of the weight table; none before the first table with them in it.
     pub weight: Option<Weight>,
@@ -198,7 +198,7 @@ impl App {
         Ok(Page { rows: self.shown_evidence(rows).await?, next })
     }
 
-    /// How somebody's evidence held up: for themselves, and for those who curate.
+    /// How someone's evidence held up: for themselves, and for those who curate.
     ///
     /// # Errors
     /// [`Error::NotFound`], [`Error::Denied`].

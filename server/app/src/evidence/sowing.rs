@@ -33,7 +33,7 @@ pub struct RecordSowing {
 
 /// Closes a sowing: nothing more will come of it.
 pub struct CloseSowing {
-    /// Which.
+    /// The sowing's id.
     pub id: SowingId,
     /// Why.
     pub reason: String,
@@ -100,7 +100,7 @@ impl UseCase for CloseSowing {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownSowing>, Error> {
         let account = write.call.account()?;
         let why = reason(&self.reason)?;
-        // somebody else's sowing is nobody's business
+        // someone else's sowing is no one's business
         let sowing = sowing_store::one(write.tx, self.id)
             .await?
             .filter(|s| s.grower == account.id)

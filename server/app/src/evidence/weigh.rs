@@ -25,7 +25,7 @@ use crate::{
 const SETTING: &str = "weights.made_on";
 /// Fewer shared records than this tell nothing of an observer.
 const SHARED_MIN: usize = 20;
-/// Changes of accuracy below this are not worth a new version, which has every finding made anew.
+/// Changes of accuracy below this are not worth a new version, which has every finding made again.
 const WORTH: f64 = 0.005;
 
 /// Agreement on each crop, with the registry that it was computed of.
@@ -166,7 +166,7 @@ fn diagnosis(registry: &Registry) -> HashMap<AccountId, (f64, usize)> {
 }
 
 impl App {
-    /// Makes the weight table anew. Whether anything changed. `once_a_day` is for the nightly job of servers that
+    /// Makes the weight table again. Whether anything changed. `once_a_day` is for the nightly job of servers that
     /// share a database.
     ///
     /// # Errors

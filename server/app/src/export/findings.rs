@@ -1,4 +1,4 @@
-//! Findings out: each with what it rests on, so that anybody can compute it again.
+//! Findings out: each with what it rests on, so that anyone can compute it again.
 
 use scionary_domain::evidence::{Finding, Summary, share::POLICY_VERSION};
 use serde_json::{Value, json};

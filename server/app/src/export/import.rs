@@ -172,7 +172,7 @@ impl UseCase for TakeIn {
             };
             let mut piece = Evidence { cultivar, ..piece.clone() };
             if let Some(observed) = &mut piece.observed {
-                // nobody speaks in the name of somebody of this server, except for what is here already
+                // no one speaks in the name of someone of this server, except for what is here already
                 let ours_already = evidence_store::piece(tx, piece.id).await?.is_some();
                 if locals.contains(&observed.by.account) && !ours_already {
                     out.left_out += 1;

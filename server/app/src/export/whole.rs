@@ -29,7 +29,7 @@ pub(super) enum Line {
     Source { source: Source },
     /// A record.
     Cultivar { cultivar: Box<Cultivar> },
-    /// Somebody who observed or checked, with the weight of the table named in the header.
+    /// Someone who observed or checked, with the weight of the table named in the header.
     Observer { observer: Observer, weight: Option<WeightLine> },
     /// A current piece with its checks.
     Evidence { evidence: Box<Evidence>, row_key: Option<String> },

@@ -50,7 +50,7 @@ pub(crate) async fn find(db: &dyn Source, field: &str, text: &str) -> Result<Lot
     found.ok_or_else(missing)
 }
 
-/// The caller's own lot that a code or an id names; somebody else's is not theirs to change.
+/// The caller's own lot that a code or an id names; someone else's is not theirs to change.
 pub(crate) async fn own(
     write: &Write<'_>,
     field: &str,

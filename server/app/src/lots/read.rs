@@ -1,4 +1,4 @@
-//! Lots as their holders see them, and the card behind a tag that everybody may read.
+//! Lots as their holders see them, and the card behind a tag that everyone may read.
 
 use scionary_domain::{
     field::FieldError,
@@ -36,12 +36,12 @@ pub struct Warning {
     pub since: Option<Date>,
 }
 
-/// What everybody may read of a lot.
+/// What everyone may read of a lot.
 #[derive(Clone, Debug)]
 pub struct Card {
     /// The lot: its holder, quantity, source and note are not told.
     pub lot: Lot,
-    /// Its name; empty where nobody knows it.
+    /// Its name; empty where no one knows it.
     pub cultivar_name: String,
     /// What it comes from.
     pub parents: Vec<ParentShown>,
@@ -52,7 +52,7 @@ pub struct Card {
 /// A lot as its holder sees it.
 #[derive(Clone, Debug)]
 pub struct ShownLot {
-    /// What everybody may read.
+    /// What everyone may read.
     pub card: Card,
     /// Tests that found nothing.
     pub tests: Vec<LotTest>,
@@ -122,7 +122,7 @@ impl App {
         let id = lot.id;
         let mut cards = cards(reader, &self.registry(), vec![lot]).await?;
         let mut card = cards.pop().ok_or_else(|| Error::not_found("lot", id))?;
-        // what nobody has borne out yet is no stranger's business
+        // what no one has confirmed yet is no stranger's business
         card.warnings.retain(|w| w.alert.state == AlertState::Confirmed);
         Ok(card)
     }
@@ -130,7 +130,7 @@ impl App {
     /// The caller's own lot.
     ///
     /// # Errors
-    /// No such lot; somebody else's.
+    /// No such lot; someone else's.
     pub async fn my_lot(&self, call: &Call, lot: &str) -> Result<ShownLot, Error> {
         let account = call.account()?;
         let reader = self.store().reader();

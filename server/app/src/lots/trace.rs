@@ -20,7 +20,7 @@ use crate::{App, Call, Error, Rule, registry::Registry};
 pub struct TracedLot {
     /// The lot.
     pub lot: Lot,
-    /// Its cultivar's name; empty where nobody knows.
+    /// Its cultivar's name; empty where no one knows.
     pub cultivar_name: String,
     /// Whose it is: told to its holder, and to those who mind alerts.
     pub holder_name: String,
@@ -235,7 +235,7 @@ impl App {
     }
 }
 
-/// A lot's name: its cultivar, or that nobody knows it.
+/// A lot's name: its cultivar, or that no one knows it.
 pub(crate) fn name(registry: &Registry, lot: &Lot) -> String {
     let Some(record) = lot.cultivar.and_then(|id| registry.record(id)) else { return String::new() };
     let full = record.cultivar.full_name();

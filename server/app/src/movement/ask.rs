@@ -1,4 +1,4 @@
-//! Asking what is on file for a movement: of an offer, or of a plant that anybody names.
+//! Asking what is on file for a movement: of an offer, or of a plant that anyone names.
 
 use scionary_domain::{
     field::Fields,

@@ -1,4 +1,4 @@
-//! Rules on moving plants: read from files, asked for offers and for plants that anybody names.
+//! Rules on moving plants: read from files, asked for offers and for plants that anyone names.
 
 mod ask;
 mod parse;

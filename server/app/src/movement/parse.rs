@@ -1,4 +1,4 @@
-//! Reading files of rules. Every mistake is told with its file and line, all at once; what is wrong is never taken.
+//! Reading files of rules. Every mistake is listed with its file and line, all at once; what is wrong is never taken.
 
 use scionary_domain::{
     movement::{

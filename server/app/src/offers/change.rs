@@ -31,7 +31,7 @@ pub struct Changed {
 
 /// Changes the named fields of an offer.
 pub struct ChangeOffer {
-    /// Which offer.
+    /// The offer's id.
     pub id: OfferId,
     /// The version that the caller saw; none to change whatever is there.
     pub version: Option<i64>,

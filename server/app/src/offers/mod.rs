@@ -107,7 +107,7 @@ async fn for_club(write: &Write<'_>, text: &str) -> Result<Option<ClubId>, Error
     }
 }
 
-/// Whether somebody sees an offer: its giver, and for a club alone its members.
+/// Whether someone sees an offer: its giver, and for a club alone its members.
 pub(crate) async fn sees(db: &dyn Source, offer: &Offer, caller: Option<AccountId>) -> Result<bool, Error> {
     match (offer.contents.club, caller) {
         (None, _) => Ok(true),

@@ -43,7 +43,7 @@ pub struct SearchOffers {
     pub text: String,
     /// In which order; the natural one if absent.
     pub order: Option<OfferOrder>,
-    /// Where it would go: what is on file on moving it there is told with each; may be empty.
+    /// Where it would go: what is on file on moving it there is shown with each; may be empty.
     pub to_area_code: String,
 }
 

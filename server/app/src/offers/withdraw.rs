@@ -14,7 +14,7 @@ use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Takes an offer back.
 pub struct WithdrawOffer {
-    /// Which.
+    /// The offer's id.
     pub id: OfferId,
     /// The version last seen; none to withdraw whatever it is now.
     pub version: Option<i64>,

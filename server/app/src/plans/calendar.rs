@@ -67,7 +67,7 @@ fn event(plan: &ShownPlan, step: &Step, dates: Dates, day: &Day, now: Timestamp)
         .sequence(sequence)
         .summary(&day.summary)
         .description(&words(plan, step, dates))
-        // nobody is busy because a seed may sprout
+        // no one is busy because a seed may sprout
         .append_property(Property::new("TRANSP", "TRANSPARENT"));
     if day.cancelled {
         event.append_property(Property::new("STATUS", "CANCELLED"));

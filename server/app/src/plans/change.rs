@@ -17,7 +17,7 @@ use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Changes the words and the first day of a plan; what is `None` stays.
 pub struct ChangePlan {
-    /// Which.
+    /// The plan's id.
     pub id: PlanId,
     /// The version last seen; none to change whatever it is now.
     pub version: Option<i64>,
@@ -37,7 +37,7 @@ pub struct ChangePlan {
 
 /// Changes a step.
 pub struct EditStep {
-    /// Which plan.
+    /// The plan's id.
     pub id: PlanId,
     /// The version last seen; none to change whatever it is now.
     pub version: Option<i64>,
@@ -49,7 +49,7 @@ pub struct EditStep {
 
 /// Adds a step of the grower's own.
 pub struct AddStep {
-    /// Which plan.
+    /// The plan's id.
     pub id: PlanId,
     /// The version last seen; none to change whatever it is now.
     pub version: Option<i64>,
@@ -59,7 +59,7 @@ pub struct AddStep {
 
 /// Takes a step of the grower's own away.
 pub struct RemoveStep {
-    /// Which plan.
+    /// The plan's id.
     pub id: PlanId,
     /// The version last seen; none to change whatever it is now.
     pub version: Option<i64>,
@@ -69,7 +69,7 @@ pub struct RemoveStep {
 
 /// Forgets a plan.
 pub struct DropPlan {
-    /// Which.
+    /// The plan's id.
     pub id: PlanId,
 }
 
@@ -112,7 +112,7 @@ impl Found {
         plan.version = seen + 1;
         plan.updated_at = at;
         if !plan_store::replace(write.tx, granted, &plan, seen).await? {
-            // somebody was faster: who named no version is served again, from what stands then
+            // someone was faster: who named no version is served again, from what stands then
             if anyhow {
                 return Err(StoreError::Collision.into());
             }

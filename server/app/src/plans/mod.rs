@@ -1,4 +1,4 @@
-//! Dated plans: drafted for anybody, kept for members.
+//! Dated plans: drafted for anyone, kept for members.
 
 mod calendar;
 mod change;
@@ -48,7 +48,7 @@ pub struct Wanted {
     pub has_rootstock: bool,
 }
 
-/// A plan that nobody keeps yet.
+/// A plan that no one keeps yet.
 pub struct Drafted<'a> {
     /// The cultivar's record.
     pub record: &'a Record,
@@ -101,7 +101,7 @@ pub fn draft<'a>(registry: &'a Registry, wanted: &Wanted, today: Date) -> Result
     Ok(Drafted { record, crop, setting, guessed: wanted.climate.is_none(), start, steps })
 }
 
-/// A caller's own plan with the right to change it; somebody else's is nobody's business.
+/// A caller's own plan with the right to change it; someone else's is no one's business.
 async fn own(write: &Write<'_>, id: PlanId) -> Result<(Plan, Granted<EditPlan>), Error> {
     let account = write.call.account()?;
     let missing = || Error::not_found("plan", id);

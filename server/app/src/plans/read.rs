@@ -35,7 +35,7 @@ impl App {
     /// The caller's own plan.
     ///
     /// # Errors
-    /// [`Error::NotFound`], also for somebody else's.
+    /// [`Error::NotFound`], also for someone else's.
     pub async fn my_plan(&self, call: &Call, id: PlanId) -> Result<ShownPlan, Error> {
         let account = call.account()?;
         let plan = plan_store::one(self.store().reader(), id)
@@ -61,7 +61,7 @@ impl App {
     /// All plans of the caller.
     ///
     /// # Errors
-    /// Nobody is signed in; the store's.
+    /// No one is signed in; the store's.
     pub async fn all_my_plans(&self, call: &Call) -> Result<Vec<ShownPlan>, Error> {
         let account = call.account()?;
         let limit = u64::try_from(limits::PLANS_MAX).unwrap_or(u64::MAX);
@@ -73,7 +73,7 @@ impl App {
     /// One plan of the caller, or all of them, as an iCalendar object (RFC 5545).
     ///
     /// # Errors
-    /// [`Error::NotFound`], also for somebody else's.
+    /// [`Error::NotFound`], also for someone else's.
     pub async fn plan_calendar(&self, call: &Call, id: Option<PlanId>) -> Result<String, Error> {
         let plans = match id {
             Some(id) => vec![self.my_plan(call, id).await?],

@@ -214,7 +214,7 @@ impl Registry {
         registry
     }
 
-    /// Makes the name index and the order of lists anew: after names have changed.
+    /// Makes the name index and the order of lists again: after names have changed.
     fn index_names(&mut self) {
         let entries: Vec<Entry<CultivarId>> = self.records.iter().flat_map(names_of).collect();
         self.names = Arc::new(NameIndex::new(entries));

@@ -23,7 +23,7 @@ impl Record {
 }
 
 impl Registry {
-    /// Everything that was counted, anew.
+    /// Everything that was counted, again.
     pub(super) fn model_all(&mut self) {
         let mut units: BTreeMap<(String, Group), Vec<(UnitId, Observed)>> = BTreeMap::new();
         for record in self.records.iter() {

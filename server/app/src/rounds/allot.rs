@@ -36,7 +36,7 @@ use crate::{App, Call, Done, Error, KeepReply, Rule, UseCase, Write};
 /// Settling a round.
 #[derive(Clone, Debug)]
 pub struct AllotRequest {
-    /// Which.
+    /// The round's id.
     pub id: RoundId,
     /// On the day: only lots that were checked in.
     pub only_checked_in: bool,
@@ -56,7 +56,7 @@ pub enum RoundProgress {
     },
 }
 
-/// Says stop once nobody listens any more.
+/// Says stop once no one listens any more.
 pub(super) struct WhileHeard(pub(super) Arc<AtomicBool>);
 
 impl Watch for WhileHeard {
@@ -65,7 +65,7 @@ impl Watch for WhileHeard {
     }
 }
 
-/// Tells that nobody listens when it is dropped.
+/// Tells that no one listens when it is dropped.
 pub(super) struct Listener(pub(super) Arc<AtomicBool>);
 
 impl Drop for Listener {
@@ -162,7 +162,7 @@ impl App {
     ) -> Result<(), Error> {
         let Prepared { round, input } = self.prepare(call, &request).await?;
         let hash = input.hash()?;
-        // of what was sealed, however often it is settled: nobody draws again by settling again
+        // of what was sealed, however often it is settled: no one draws again by settling again
         let sealed = round.input_hash.clone().unwrap_or_default();
         let seed = seed(&round.secret, &sealed, &round.id.to_string());
         let turn = self.settling().await?;
@@ -170,7 +170,7 @@ impl App {
         let _listener = Listener(gone.clone());
         let progress = tell.clone();
         let work = move || {
-            // kept until the work ends, also where nobody waits for it any more
+            // kept until the work ends, also where no one waits for it any more
             let _turn = turn;
             let mut watch = WhileHeard(gone);
             let outcome = settle(&input, &seed, &mut watch, &mut |Progress { done, of }| {
@@ -228,7 +228,7 @@ fn taken_at_the_tables<'a>(input: &mut Input, lots: &[Brought], claims: impl Ite
     }
 }
 
-/// Keeps an outcome: claims are promised, shares noted, everybody told.
+/// Keeps an outcome: claims are promised, shares noted, everyone told.
 struct KeepOutcome {
     round: RoundId,
     version: i64,

@@ -19,13 +19,13 @@ use crate::{Done, Error, Rule, UseCase, Write, alerts, claims::ConfirmHandOver};
 
 /// Begins the day: lots are checked in and change hands.
 pub struct StartHandOver {
-    /// Of which round.
+    /// The round's id.
     pub id: RoundId,
 }
 
 /// Notes that a lot is there, or takes that back.
 pub struct CheckInLot {
-    /// Of which round.
+    /// The round's id.
     pub id: RoundId,
     /// Which: its number, its code or its id.
     pub lot: String,
@@ -35,7 +35,7 @@ pub struct CheckInLot {
 
 /// Notes that a member did not come, or came after all.
 pub struct SetPresence {
-    /// To which round.
+    /// The round's id.
     pub id: RoundId,
     /// Who: their number, handle or id.
     pub member: String,
@@ -45,7 +45,7 @@ pub struct SetPresence {
 
 /// Ticks a hand-over off, for both sides.
 pub struct HandOverShare {
-    /// Of which round.
+    /// The round's id.
     pub id: RoundId,
     /// Which lot: its number, its code or its id.
     pub lot: String,
@@ -55,7 +55,7 @@ pub struct HandOverShare {
 
 /// Closes a round: what is left over is its givers' again, on offer.
 pub struct CloseRound {
-    /// Which.
+    /// The round's id.
     pub id: RoundId,
 }
 

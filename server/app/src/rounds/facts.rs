@@ -168,7 +168,7 @@ impl OnFile {
     }
 }
 
-/// Everybody who belongs to a round's club.
+/// Everyone who belongs to a round's club.
 async fn members_of(db: &dyn Source, round: &Round) -> Result<BTreeSet<AccountId>, Error> {
     let mut all = BTreeSet::new();
     let mut after = None;
@@ -280,9 +280,9 @@ impl<'a> Barriers<'a> {
         atoms
     }
 
-    /// Whether it would cross from one province or country into another and nobody has noted what the authority says.
+    /// Whether it would cross from one province or country into another and no one has noted what the authority says.
     fn unasked(&self, atom: &Atom) -> bool {
-        // nobody knows from where: that may be anywhere
+        // no one knows from where: that may be anywhere
         let Some(from) = &atom.from else { return true };
         let places = self.rules.places();
         let is = |code: &AreaCode, place: &String| places.looked_at(code.as_str()) == *place;

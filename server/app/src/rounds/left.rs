@@ -25,7 +25,7 @@ use crate::{Done, Error, Rule, UseCase, Write};
 
 /// Takes some of what is left over of a lot.
 pub struct TakeLeftOver {
-    /// Of which round.
+    /// The round's id.
     pub id: RoundId,
     /// Which lot: its number, its code or its id.
     pub lot: String,
@@ -71,7 +71,7 @@ impl UseCase for TakeLeftOver {
         let bar = {
             let (registry, rules) = (write.app.registry(), write.app.movement());
             let gone = file.parts.iter().any(|p| p.account == lot.giver && p.absent);
-            // what nobody has seen on a table cannot be taken from it
+            // what no one has seen on a table cannot be taken from it
             let absent = (gone || lot.checked_in_at.is_none()).then_some(Bar::Absent);
             absent.or_else(|| Barriers::new(&file, &registry, &rules, settings).of(&lot, &part))
         };

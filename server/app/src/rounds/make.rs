@@ -18,7 +18,7 @@ use crate::{Done, Error, Overlay, Rule, UseCase, Write, as_seen, claims, clubs, 
 
 /// Makes a round of a club (its organisers).
 pub struct CreateRound {
-    /// Of which club.
+    /// The club's id.
     pub club: ClubId,
     /// What it says of itself.
     pub draft: RoundDraft,
@@ -26,7 +26,7 @@ pub struct CreateRound {
 
 /// Changes what a round says of itself while it gathers.
 pub struct ChangeRound {
-    /// Which round.
+    /// The round's id.
     pub id: RoundId,
     /// The version that the caller saw; none to change whatever is there.
     pub version: Option<i64>,
@@ -36,18 +36,18 @@ pub struct ChangeRound {
 
 /// Calls a round off: what was brought is its givers' again.
 pub struct CallOffRound {
-    /// Which.
+    /// The round's id.
     pub id: RoundId,
     /// Why: told to who takes part.
     pub reason: String,
 }
 
-/// A secret that nobody can guess, in hexadecimal.
+/// A secret that no one can guess, in hexadecimal.
 pub(super) fn secret(entropy: &dyn Entropy) -> Result<String, Error> {
     Ok(entropy.bytes()?.iter().map(|b| format!("{b:02x}")).collect())
 }
 
-/// Everybody who takes part.
+/// Everyone who takes part.
 pub(super) async fn people(write: &Write<'_>, round: RoundId) -> Result<Vec<AccountId>, Error> {
     let parts = round_store::parts(write.tx, round, 0, limits::ROUND_MEMBERS_MAX).await?;
     Ok(parts.into_iter().map(|p| p.account).collect())
@@ -199,7 +199,7 @@ impl UseCase for CallOffRound {
     }
 }
 
-/// Ends rounds that nobody has closed long after their day, so that nothing is held back for ever.
+/// Ends rounds that no one has closed long after their day, so that nothing is held back for ever.
 pub struct EndOverdueRounds;
 
 impl UseCase for EndOverdueRounds {

@@ -124,7 +124,7 @@ impl App {
             .await?
             .remove(&account)
             .unwrap_or_default();
-        // settled again, "it was allotted to others before" says little: then why it was is told
+        // settled again, "it was allotted to others before" says little: then the reason is shown
         let mut runs = Vec::new();
         for number in if round.runs > 1 { vec![round.runs, 1] } else { vec![round.runs] } {
             let run = if number == 0 { None } else { round_store::run(reader, id, number).await? };

@@ -16,9 +16,9 @@ use serde_json::json;
 use super::{TOPIC, gathering, named};
 use crate::{Done, Error, Rule, UseCase, Write, alerts, claims};
 
-/// Takes part in a round, or says anew how.
+/// Takes part in a round, or changes how.
 pub struct JoinRound {
-    /// In which.
+    /// The round's id.
     pub id: RoundId,
     /// How.
     pub draft: PartDraft,
@@ -26,15 +26,15 @@ pub struct JoinRound {
 
 /// Leaves a round with all lots and wishes.
 pub struct LeaveRound {
-    /// Which.
+    /// The round's id.
     pub id: RoundId,
 }
 
 /// Brings packs of an own offer; of one that is in the round already, another number of packs.
 pub struct BringLot {
-    /// To which round.
+    /// The round's id.
     pub id: RoundId,
-    /// Of which offer.
+    /// The offer's id.
     pub offer: OfferId,
     /// How many packs; 0 for all that is left.
     pub units: u32,
@@ -48,7 +48,7 @@ pub struct BringLot {
 
 /// Takes a lot out of the round again.
 pub struct TakeBackLot {
-    /// Of which round.
+    /// The round's id.
     pub id: RoundId,
     /// Which: its number, its code or its id.
     pub lot: String,
@@ -80,7 +80,7 @@ pub struct ListLine {
 
 /// Puts a list of wishes in the place of the one before.
 pub struct SetWishes {
-    /// In which round.
+    /// The round's id.
     pub id: RoundId,
     /// The list, the dearest first.
     pub lines: Vec<ListLine>,
@@ -158,7 +158,7 @@ impl UseCase for LeaveRound {
     }
 }
 
-/// How much is in a pack where nobody says: a stick, five seeds, a plant, a fruit.
+/// How much is in a pack where no one says: a stick, five seeds, a plant, a fruit.
 const fn usual_pack(unit: Unit) -> u32 {
     match unit {
         Unit::Sticks | Unit::Plants | Unit::Fruits => 1,
@@ -207,7 +207,7 @@ impl UseCase for BringLot {
         }
         let held = before.as_ref().map_or(0, |lot| lot.units.saturating_mul(lot.per_unit));
         let per_unit = if self.per_unit == 0 { usual_pack(offer.contents.unit) } else { self.per_unit };
-        // brought again, it is brought anew: what it held is free for it
+        // brought again, it is brought again: what it held is free for it
         let left = u32::try_from(offer.contents.quantity - offer.promised).unwrap_or(0).saturating_add(held);
         let mut fields = Fields::new();
         let most = (left / per_unit).min(limits::ROUND_UNITS_MAX);

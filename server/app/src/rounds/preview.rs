@@ -1,5 +1,5 @@
-//! A dry run: what a round would come to as it stands, with its settings or others beside them. The draws are not the
-//! round's own: nobody learns from it how the draw will fall.
+//! A dry run: what a round would come to as it is now, with its settings or others beside them. The draws are not the
+//! round's own: no one learns from it how the draw will fall.
 
 use std::{
     collections::BTreeMap,
@@ -83,7 +83,7 @@ impl App {
             let input = file.input(self, settings, Vec::new(), Vec::new(), &|_, _| None);
             let (seed, turn, mut watch) = (seed.clone(), self.settling().await?, WhileHeard(gone.clone()));
             let work = move || -> Result<Summary, Error> {
-                // kept until the work ends, also where nobody waits for it any more
+                // kept until the work ends, also where no one waits for it any more
                 let _turn = turn;
                 let outcome = settle(&input, &seed, &mut watch, &mut |_| {})
                     .map_err(|e| Error::Internal(format!("a dry run failed: {e}")))?;

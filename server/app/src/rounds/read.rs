@@ -90,7 +90,7 @@ pub struct ShownLot {
     pub bar: Option<Bar>,
 }
 
-/// Somebody who takes part, for organisers.
+/// Someone who takes part, for organisers.
 #[derive(Clone, Debug)]
 pub struct ShownPart {
     /// Their part.

@@ -23,9 +23,9 @@ pub struct SealRound {
     hash: String,
 }
 
-/// Opens a sealed round again. Its secret was not shown yet, and stays: nobody draws again by sealing again.
+/// Opens a sealed round again. Its secret was not shown yet, and stays: no one draws again by sealing again.
 pub struct ReopenRound {
-    /// Which.
+    /// The round's id.
     pub id: RoundId,
 }
 

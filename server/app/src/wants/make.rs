@@ -23,7 +23,7 @@ pub struct MakeWant {
 
 /// Takes a want back.
 pub struct WithdrawWant {
-    /// Which.
+    /// The want's id.
     pub id: WantId,
 }
 

@@ -105,7 +105,7 @@ impl App {
         self.tell(notices).await
     }
 
-    /// What a seeker is told of an offer; nothing where they do not see it, the two do not deal with each other, nothing is
+    /// What a seeker sees of an offer; nothing where they do not see it, the two do not deal with each other, nothing is
     /// left, or a rule on file prohibits the movement.
     async fn met(
         &self,

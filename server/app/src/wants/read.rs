@@ -1,4 +1,4 @@
-//! Wants as their seekers see them, and what is sought as everybody may see it.
+//! Wants as their seekers see them, and what is sought as everyone may see it.
 
 use scionary_domain::{
     field::Fields,
@@ -24,7 +24,7 @@ pub struct ShownWant {
     pub is_open: bool,
 }
 
-/// What is sought, as everybody may see it: not by whom.
+/// What is sought, as everyone may see it: not by whom.
 #[derive(Clone, Debug)]
 pub struct Sought {
     /// The want.

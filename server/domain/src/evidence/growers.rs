@@ -78,7 +78,7 @@ impl Table {
                     && check.by.group != observed.by.group
                     && groups.insert(check.by.group);
                 if independent {
-                    let out = check.verdict == Verdict::BearsOut;
+                    let out = check.verdict == Verdict::Agrees;
                     let said = self.checks.entry((observed.by.account, check.by.group)).or_default();
                     said.0 += if out { 1.0 } else { 0.0 };
                     said.1 += 1.0;

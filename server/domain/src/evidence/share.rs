@@ -12,7 +12,7 @@ use std::{
 
 use super::{
     Evidence, Finding, Piece, Standing, Value, behind, count_of_sources,
-    voice::{ACCURACY_PRIOR, Heard, Voice, group_factors, is_borne_out, weight_of},
+    voice::{ACCURACY_PRIOR, Heard, Voice, group_factors, is_agreed_with, weight_of},
 };
 use crate::{crop::Descriptor, stats::Share};
 
@@ -356,7 +356,7 @@ fn range_in_hundred(low: f64, high: f64) -> String {
 
 /// Returns a piece's report, and the reason for its weight.
 fn report_of(evidence: &Evidence, voice: Voice, counted: u32, of_these: u32) -> (Report, String) {
-    let documented = voice.published || is_borne_out(evidence);
+    let documented = voice.published || is_agreed_with(evidence);
     // A record below the prior reduces the count; a better one does not turn few seeds into more.
     let record = (weight_of(voice.accuracy) / weight_of(ACCURACY_PRIOR)).min(1.0);
     let report = Report {

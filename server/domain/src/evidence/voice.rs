@@ -128,7 +128,7 @@ pub fn weight_of(accuracy: f64) -> f64 {
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// The checker saw the same and agrees.
-    BearsOut,
+    Agrees,
     /// The checker has a reason to doubt the piece.
     Doubts,
 }
@@ -251,7 +251,7 @@ fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
         // A poor record reduces the weight; a good one does not make one check more than one.
         let weight = (weight_of(check.by.accuracy()) / weight_of(ACCURACY_PRIOR)).min(1.0);
         match check.verdict {
-            Verdict::BearsOut => {
+            Verdict::Agrees => {
                 out += weight;
                 outs += 1;
             }
@@ -265,7 +265,7 @@ fn verdicts(observation: &Observation) -> (f64, f64, usize, usize) {
 }
 
 /// Returns whether an independent check agrees with a piece.
-pub fn is_borne_out(evidence: &Evidence) -> bool {
+pub fn is_agreed_with(evidence: &Evidence) -> bool {
     evidence.observed.as_ref().is_some_and(|o| verdicts(o).0 > 0.0)
 }
 
@@ -305,7 +305,7 @@ pub fn voice(evidence: &Evidence) -> Voice {
     } else {
         let words = |n: usize, what: &str| if n == 0 { None } else { Some(format!("{what} by {n}")) };
         let said: Vec<String> =
-            [words(outs, "borne out"), words(doubts, "doubted")].into_iter().flatten().collect();
+            [words(outs, "agreed with"), words(doubts, "doubted")].into_iter().flatten().collect();
         let trust = (1.0 + out) / (1.0 + out + DOUBT * doubt);
         // A single doubting group takes some of the weight, never most.
         (if doubts == 1 { trust.max(ONE_DOUBT) } else { trust }, said.join(", "))
@@ -498,14 +498,10 @@ pub(crate) mod tests {
         let newcomer = Observer { vouched: false, ..grower(1) };
         assert_eq!(with(newcomer, vec![]).trust, 0.0);
         let twin = Observer { vouched: false, ..grower(2) };
-        assert_eq!(
-            with(newcomer, vec![check(1, twin, Verdict::BearsOut)]).trust,
-            0.0,
-            "nor do newcomers help"
-        );
-        assert_eq!(with(newcomer, vec![check(1, grower(3), Verdict::BearsOut)]).trust, 1.0);
+        assert_eq!(with(newcomer, vec![check(1, twin, Verdict::Agrees)]).trust, 0.0, "nor do newcomers help");
+        assert_eq!(with(newcomer, vec![check(1, grower(3), Verdict::Agrees)]).trust, 1.0);
         let suspended = Observer { suspended: true, ..grower(4) };
-        assert_eq!(with(suspended, vec![check(1, grower(3), Verdict::BearsOut)]).trust, 0.0);
+        assert_eq!(with(suspended, vec![check(1, grower(3), Verdict::Agrees)]).trust, 0.0);
     }
 
     #[test]
@@ -520,10 +516,8 @@ pub(crate) mod tests {
         let two =
             with(grower(1), vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::Doubts)]);
         assert!(two.trust < TRUST_MIN, "two independent doubts silence a vote in a median");
-        let balanced = with(
-            grower(1),
-            vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::BearsOut)],
-        );
+        let balanced =
+            with(grower(1), vec![check(1, grower(2), Verdict::Doubts), check(2, grower(3), Verdict::Agrees)]);
         assert!(balanced.trust >= one.trust && balanced.trust < 1.0);
     }
 
@@ -539,7 +533,7 @@ pub(crate) mod tests {
     fn a_citation_is_its_authors_word_until_someone_looked_it_up() {
         let own = voice(&cited(1, 1, "Reed 1930, Fruit Notes, p. 4", vec![]));
         assert_eq!((own.who, own.published), (grower(1).account.to_string(), false));
-        let looked_up = vec![check(1, grower(9), Verdict::BearsOut)];
+        let looked_up = vec![check(1, grower(9), Verdict::Agrees)];
         let reed = voice(&cited(1, 1, "Reed 1930, Fruit Notes, p. 4", looked_up.clone()));
         assert!(reed.published);
         assert_eq!(reed.who, voice(&cited(2, 2, "REED 1930. Fruit notes, p 4", looked_up.clone())).who);
@@ -553,7 +547,7 @@ pub(crate) mod tests {
 
     #[test]
     fn the_same_publication_counts_once() {
-        let looked_up = || vec![check(1, grower(9), Verdict::BearsOut)];
+        let looked_up = || vec![check(1, grower(9), Verdict::Agrees)];
         let mut row = piece(3, grower(3), "x", Kind::Publication, Value::Class { state: "a".into() });
         row.observed = None;
         row.source = "REED30".into();

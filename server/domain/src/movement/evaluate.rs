@@ -2,7 +2,7 @@
 //!
 //! A question is a product of atoms: one place where it stood, one destination, one part, one day, one parent taxon.
 //! Exceptions are applied within an atom and never reach another; the strictest atom makes the headline, and an atom
-//! with nothing on file is told beside it.
+//! with nothing on file is listed beside it.
 
 use std::{collections::BTreeMap, sync::Arc};
 

@@ -157,7 +157,7 @@ pub(super) fn between(
         places.nodes(node, day, &mut nodes);
     }
     if to.relates() {
-        // where the one may be is told apart for the other
+        // where the one may be is kept apart for the other
         let mut stated = BTreeSet::new();
         places.nodes(origin, day, &mut stated);
         places.nodes(destination, day, &mut stated);
@@ -236,7 +236,7 @@ mod tests {
             ("RA:A|RA:B", "SAME-AREA", "XB-N", "XB-S/bay", No),
             ("RA:A|RA:B", "WORLD|!SAME-AREA", "XB-N", "XB-S/bay", Yes),
             ("RA:A", "WORLD|!SAME-AREA", "XB-N", "XB", Partly),
-            ("RA:NOBODY", "WORLD", "WORLD", "XB", No),
+            ("RA:NONE", "WORLD", "WORLD", "XB", No),
         ] {
             assert_eq!(
                 holds(from, to, origin, destination),

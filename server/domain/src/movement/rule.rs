@@ -118,7 +118,7 @@ impl Parts {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum OpenTo {
-    /// Anybody.
+    /// Anyone.
     Anyone,
     /// Growers registered with the authority.
     RegisteredOperator,

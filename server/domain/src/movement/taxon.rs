@@ -177,7 +177,7 @@ impl Taxa {
         }
     }
 
-    /// A name that is on file as it stands, `Citrus × latifolia` without its sign too.
+    /// A name that is on file as it is now, `Citrus × latifolia` without its sign too.
     fn one(&self, name: &str) -> Option<String> {
         let plain = name.split(' ').filter(|w| !is_cross(w)).collect::<Vec<_>>().join(" ");
         [name, &plain, plain.strip_suffix('s').unwrap_or(&plain)]

@@ -212,7 +212,7 @@ fn learnt(prior: &Spread, observed: &Observed) -> Chance {
     Chance::Known(after(prior, observed))
 }
 
-/// What is known of any share before anybody looked.
+/// What is known of any share before anyone looked.
 fn nothing_known() -> Spread {
     CropModel::default().predictive().clone()
 }

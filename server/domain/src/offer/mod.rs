@@ -1,4 +1,4 @@
-//! Offers: living material that somebody gives away or swaps, where, when, on what terms, and what the
+//! Offers: living material that someone gives away or swaps, where, when, on what terms, and what the
 //! giver states of its health. Plant-health statements are in [`health`].
 
 mod care;
@@ -155,7 +155,7 @@ pub struct Contents {
     pub crop: String,
     /// The cultivar, or the seed parent where `unknown_seedling` is set.
     pub cultivar: CultivarId,
-    /// Seedlings of that cultivar of which nobody knows what they are.
+    /// Seedlings of that cultivar of which no one knows what they are.
     pub unknown_seedling: bool,
     /// What.
     pub material: Material,
@@ -173,7 +173,7 @@ pub struct Contents {
     pub taken_on: Option<Date>,
     /// How it is kept: the key of a way that the crop's profile has; empty if not said.
     pub kept_how: String,
-    /// After this day nothing of it is alive, or nobody knows; none where that is not said.
+    /// After this day nothing of it is alive, or no one knows; none where that is not said.
     pub use_by: Option<Date>,
     /// Where, coarsely.
     pub place: Place,
@@ -237,7 +237,7 @@ impl Offer {
 /// What a giver states, before it is checked. Absent values are absent on the wire.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Draft {
-    /// Seedlings of the named cultivar of which nobody knows what they are.
+    /// Seedlings of the named cultivar of which no one knows what they are.
     pub unknown_seedling: bool,
     /// What.
     pub material: Option<Material>,

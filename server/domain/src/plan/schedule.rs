@@ -10,7 +10,7 @@ use crate::time::Date;
 pub struct Dates {
     /// Not before.
     pub earliest: Date,
-    /// Not after; `None`: nobody says.
+    /// Not after; `None`: no one says.
     pub latest: Option<Date>,
     /// The last day of the season that `earliest` lies in, where `latest` lies beyond it.
     pub first_until: Option<Date>,
@@ -144,7 +144,7 @@ fn windows(step: &Step, earliest: Date, latest: Option<Date>) -> (Option<Date>, 
 fn dates(start: Date, step: &Step, before: &[usize], ends: &[End], today: Date) -> Dates {
     let before: Vec<&End> = before.iter().filter_map(|at| ends.get(*at)).collect();
     let from = before.iter().map(|(earliest, _)| *earliest).max().unwrap_or(start);
-    // where nobody says when the last one ends, nobody says when this one does
+    // where no one says when the last one ends, no one says when this one does
     let until = before
         .iter()
         .map(|(_, latest)| *latest)

@@ -36,7 +36,7 @@ pub struct Facts<'a> {
     pub kept: Vec<Share>,
 }
 
-/// Puts a round together. Wishes that nobody's lot can meet are in it, too, so that their reasons are told.
+/// Puts a round together. Wishes that no one's lot can meet are in it, too, so that their reasons are told.
 pub fn assemble(facts: &Facts<'_>) -> Input {
     let Facts { round, settings, parts, lots, what, wishes, ledgers, .. } = facts;
     let part_of: BTreeMap<AccountId, &Part> = parts.iter().map(|p| (p.account, p)).collect();

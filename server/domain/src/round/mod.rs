@@ -50,9 +50,9 @@ impl Phase {
 pub struct Settings {
     /// The most units a member takes.
     pub cap: u32,
-    /// How many units more than they get anybody may be asked to give.
+    /// How many units more than they get anyone may be asked to give.
     pub slack: u32,
-    /// How many units more than they give somebody gets who never took part before.
+    /// How many units more than they give someone gets who never took part before.
     pub newcomers: u32,
     /// The most units of one cultivar a member takes; 0 for no limit.
     pub cultivar_cap: u32,
@@ -136,7 +136,7 @@ pub struct Round {
 /// A member's part in a round.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Part {
-    /// In which.
+    /// The round's id.
     pub round: RoundId,
     /// Whose.
     pub account: AccountId,
@@ -150,7 +150,7 @@ pub struct Part {
     pub post: bool,
     /// How they can be reached, for those with whom something is allotted.
     pub contact: String,
-    /// How many units more they give than the round asks of everybody.
+    /// How many units more they give than the round asks of everyone.
     pub give_more: u32,
     /// They did not come.
     pub absent: bool,
@@ -173,14 +173,14 @@ pub struct PartDraft {
     pub give_more: u32,
 }
 
-/// What somebody brings: packs of an offer of theirs.
+/// What someone brings: packs of an offer of theirs.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Brought {
     /// Its id.
     pub id: RoundLotId,
-    /// To which round.
+    /// The round's id.
     pub round: RoundId,
-    /// Of which offer.
+    /// The offer's id.
     pub offer: OfferId,
     /// Whose.
     pub giver: AccountId,
@@ -215,7 +215,7 @@ pub enum Accepts {
 pub struct Wish {
     /// Its id.
     pub id: WishId,
-    /// In which round.
+    /// The round's id.
     pub round: RoundId,
     /// Whose.
     pub account: AccountId,
@@ -244,7 +244,7 @@ pub struct Advice {
     pub at: Timestamp,
 }
 
-/// What somebody gave and took in a club's earlier rounds, as handed over. Gifts are not counted as given.
+/// What someone gave and took in a club's earlier rounds, as handed over. Gifts are not counted as given.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Ledger {
     /// Units given.

@@ -7,7 +7,7 @@ use crate::clearing::{Explainer, Input, Reason, Share};
 /// Why something of a lot stays over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum WhyLeft {
-    /// Nobody wishes for it.
+    /// No one wishes for it.
     NotWished,
     /// All who wish for it are barred from it.
     Barred,

@@ -2,7 +2,7 @@
 
 use crate::clearing::{Aim, Bar, Reason};
 
-/// Why a lot could not go to somebody, whatever else was decided.
+/// Why a lot could not go to someone, whatever else was decided.
 pub const fn bar_words(bar: Bar) -> &'static str {
     match bar {
         Bar::Own => "it is your own",
@@ -81,7 +81,7 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
     }
 }
 
-/// Why a line got less than it asked: nobody brought it, or the reason of the lot that came closest.
+/// Why a line got less than it asked: no one brought it, or the reason of the lot that came closest.
 pub fn unmet_words(reasons: &[(Reason, u32)]) -> String {
     let nearest = reasons.iter().max_by_key(|(reason, _)| nearness(reason));
     nearest.map_or_else(|| "No one brought it.".into(), |(reason, takers)| reason_words(reason, *takers))

@@ -1,4 +1,4 @@
-//! What members of a round wish for, what authorities said, what was settled, and what everybody gave and took so far.
+//! What members of a round wish for, what authorities said, what was settled, and what everyone gave and took so far.
 
 use std::collections::BTreeMap;
 
@@ -265,7 +265,7 @@ struct Total {
     units: Option<i64>,
 }
 
-/// What everybody gave and took in a club's other rounds than this one, as handed over; of one member where named. Gifts are
+/// What everyone gave and took in a club's other rounds than this one, as handed over; of one member where named. Gifts are
 /// not given.
 pub async fn ledgers(
     db: &dyn Source,
