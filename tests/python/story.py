@@ -96,12 +96,12 @@ def open_calendar(call, token):
 
     title = "By the gate, second row; the \\ tree"
     wanted = {"cultivar": "R2E2", "way": "WAY_OWN_ROOTSTOCK", "climate": "CLIMATE_MILD", "south": True}
-    plan = call("PlanService", "KeepPlan", token=token, plan=wanted, title=title).plan
+    plan = call("PlanService", "CreatePlan", token=token, plan=wanted, title=title).plan
     today = datetime.date.today()
     done = {"year": today.year, "month": today.month, "day": today.day}
-    plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="sow", done_on=done).plan
+    plan = call("PlanService", "UpdateStep", token=token, plan_id=plan.plan_id, step_key="sow", done_on=done).plan
     note = "Bring shade cloth; twine, and\nlabels: 2 – größer, 接ぎ木の前に水をやる。" * 3
-    plan = call("PlanService", "ChangeStep", token=token, plan_id=plan.plan_id, step_key="graft", note=note).plan
+    plan = call("PlanService", "UpdateStep", token=token, plan_id=plan.plan_id, step_key="graft", note=note).plan
     text = call("PlanService", "ExportCalendar", token=token).calendar.encode()
     lines = text.split(b"\r\n")
     assert b"\n" not in b"".join(lines) and lines[-1] == b"", "lines end in CR LF"
