@@ -1,4 +1,4 @@
-//! What can be typed.
+//! The command line: global options and top-level commands. The `///` comments here are the help text.
 
 mod claim;
 mod club;
@@ -39,7 +39,7 @@ use crate::words;
 
 const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrongly or a field is wrong, 3 not signed in or not allowed, 4 not found, 5 server not reachable, 70 a bug.\nEnvironment: SCIONARY_SERVER, SCIONARY_TOKEN (a session for scripts), SCIONARY_CONFIG_DIR, NO_COLOR.";
 
-/// Look up how a cultivar's seed behaves, and swap scions, seed and seedlings.
+/// Look up whether a cultivar's seed comes true, and swap scions, seed and seedlings
 #[derive(Debug, Parser)]
 #[command(name = "scionary", version, arg_required_else_help = true, after_help = EXIT_CODES)]
 pub struct Arguments {
@@ -49,28 +49,28 @@ pub struct Arguments {
     /// Show feet, pounds and Fahrenheit
     #[arg(long, global = true, help_heading = "Options of every command")]
     pub imperial: bool,
-    /// Which server, for this command
+    /// How to reach the server, for this command only
     #[command(flatten)]
     pub connection: Connection,
-    /// What to do
+    /// The command to run
     #[command(subcommand)]
     pub command: Command,
 }
 
-/// Which server.
+/// How to reach the server
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Options of every command")]
 pub struct Connection {
-    /// The server, for this command only
+    /// The server to use, for this command only
     #[arg(long, global = true, env = "SCIONARY_SERVER", value_name = "ADDRESS", hide_env_values = true)]
     pub server: Option<String>,
-    /// A PEM file with the certificate authority to trust
+    /// PEM file with the certificate authority you trust
     #[arg(long, global = true, value_name = "FILE")]
     pub ca: Option<PathBuf>,
-    /// Go without TLS beyond this machine, although passwords travel in the clear then
+    /// Connect to another machine without TLS; your password is then sent in the clear
     #[arg(long, global = true)]
     pub plaintext: bool,
-    /// Act for a member of your club who agreed to it: their account's id (organisers)
+    /// Act for a club member who agreed to it: their account id (organisers)
     #[arg(long, global = true, value_name = "ACCOUNT")]
     pub on_behalf_of: Option<String>,
     /// Seconds to wait for an answer
@@ -78,76 +78,76 @@ pub struct Connection {
     pub timeout: u64,
 }
 
-/// The commands.
+/// The top-level commands
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Does the seed of a cultivar come true? What to do next, and what the answer rests on
+    /// Find out whether a cultivar's seed comes true, and what to do next
     Lookup {
-        /// The name as you heard it; near spellings are found
+        /// The name as you heard it; close spellings are found too
         #[arg(required = true, num_args = 1.., value_name = "NAME")]
         name: Vec<String>,
-        /// Only in this crop, such as mango
+        /// Search only this crop, such as mango
         #[arg(long)]
         crop: Option<String>,
         /// Show every piece of evidence and every source
         #[arg(long)]
         evidence: bool,
     },
-    /// How many seeds to sow and seedlings to keep, and how likely they are true
+    /// Work out how many seeds to sow and seedlings to keep, and how likely they are true
     Odds(OddsArguments),
-    /// The ways to a tree of a cultivar side by side: odds, years to fruit, work, cautions
+    /// Compare the ways to get a tree: odds, years to fruit, work, cautions
     Routes(RoutesArguments),
-    /// When cultivars are ripe, where the gaps are, and what on offer fills them
+    /// See when cultivars are ripe, where the gaps are, and which offers fill them
     Season(SeasonArguments),
-    /// Dated plans: steps with their days, kept, ticked off, put into a calendar
+    /// Make a dated plan, tick its steps off, put it into your calendar
     #[command(subcommand)]
     Plan(PlanCommand),
-    /// Your grafting log, and how often grafts take
+    /// Keep a grafting log, and see how often grafts take
     #[command(subcommand)]
     Graft(GraftCommand),
-    /// What rules on file say of moving plants, and whom to ask
+    /// See which rules on file apply to moving plants, and whom to ask
     #[command(subcommand)]
     Movement(MovementCommand),
     /// Search and show cultivars
     #[command(subcommand)]
     Cultivar(CultivarCommand),
-    /// Crops: what is observed on each, what is published about it
+    /// Show crops: the traits to observe and what is published
     #[command(subcommand)]
     Crop(CropCommand),
-    /// Offers of scion wood, seed, seedlings and rootstock
+    /// Post and find offers of scion wood, seed, seedlings and rootstock
     #[command(subcommand)]
     Offer(OfferCommand),
-    /// Ask for offers; promise, decline, hand over
+    /// Ask for an offer; promise, decline and confirm hand-overs
     #[command(subcommand)]
     Claim(ClaimCommand),
-    /// What you seek: told in your inbox when it is on offer
+    /// Say what you look for; your inbox shows matching offers
     #[command(subcommand)]
     Want(WantCommand),
-    /// Clubs: people who swap together
+    /// Find, join and run clubs: groups of people who swap
     #[command(subcommand)]
     Club(ClubCommand),
-    /// Swap rounds: a club's day, planned so that everyone's wishes are met as fairly as can be
+    /// Take part in a swap round: a club's planned swap day
     #[command(subcommand)]
     Round(Box<RoundCommand>),
-    /// Mother plants and lots: codes for tags, what descends from what
+    /// Enter mother plants and lots, label them, trace their descent
     #[command(subcommand)]
     Lot(LotCommand),
-    /// Warnings of something sick or misnamed, and whom they reach
+    /// Warn holders of plants that are sick or wrongly named
     #[command(subcommand)]
     Alert(AlertCommand),
-    /// What you were told: claims, alerts, wants that are met
+    /// Read your notices: claims, alerts, wants that were met
     #[command(subcommand)]
     Inbox(InboxCommand),
-    /// What you and others observed: enter, check, correct, import
+    /// Enter, check, correct and import what growers observed
     #[command(subcommand)]
     Evidence(EvidenceCommand),
-    /// Sowings that ask for their tallies
+    /// Enter sowings; each asks for its counts when they are due
     #[command(subcommand)]
     Sowing(SowingCommand),
-    /// Suggest a change to the registry
+    /// Propose a change to the registry
     #[command(subcommand)]
     Propose(Box<ProposeCommand>),
-    /// Proposals made: look at them, rule on them
+    /// Show proposals, and accept or refuse them
     #[command(subcommand)]
     Proposal(ProposalCommand),
     /// Complain about a record, evidence, an offer or a person
@@ -155,81 +155,81 @@ pub enum Command {
     Report(ReportCommand),
     /// Write the registry to a file in an open format
     Export(ExportArguments),
-    /// Your account, invitations, roles
+    /// Manage your account, invitations and roles
     #[command(subcommand)]
     Account(AccountCommand),
-    /// Remember a server
+    /// Save the address of your server
     Connect {
-        /// Such as `https://swap.example:50740`
+        /// The address, such as `https://swap.example:50740`
         address: String,
     },
-    /// What server this is, and whether you are signed in
+    /// Show which server you use and whether you are signed in
     Status,
-    /// Print a completion script for a shell
+    /// Print a completion script for your shell
     Completions {
-        /// bash, zsh, fish, elvish or powershell
+        /// Your shell: bash, zsh, fish, elvish or powershell
         shell: clap_complete::Shell,
     },
     /// Write the manual pages to a folder
     Manual {
-        /// The folder
+        /// The folder to write to
         folder: PathBuf,
     },
 }
 
-/// Which page of a list.
+/// Which page of a list to show
 #[derive(Debug, Clone, Default, Args)]
 pub struct Paging {
-    /// Rows a page, at most 100
+    /// Rows on a page, at most 100
     #[arg(long, default_value_t = 0, value_name = "ROWS", hide_default_value = true)]
     pub page_size: i32,
-    /// The next page: the token that the page before gave
+    /// Show the next page: the token that the last page printed
     #[arg(long, default_value = "", value_name = "TOKEN", hide_default_value = true)]
     pub page: String,
 }
 
-/// Crops.
+/// Show crops
 #[derive(Debug, Subcommand)]
 pub enum CropCommand {
     /// List the crops on file
     List,
-    /// Show a crop's descriptors, timings, cautions and sources
+    /// Show a crop's traits, timings, cautions and sources
     Show {
-        /// Such as mango
+        /// The crop, such as mango
         crop: String,
     },
 }
 
-/// Accounts.
+/// Manage your account
 #[derive(Debug, Subcommand)]
 pub enum AccountCommand {
-    /// Make an account
+    /// Create an account
     SignUp {
-        /// The name to sign in with
+        /// The name you will sign in with
         handle: String,
         /// The name that others see
         #[arg(long)]
         name: Option<String>,
-        /// The invitation, where the server asks for one
+        /// Your invitation code, if the server asks for one
         #[arg(long)]
         code: Option<String>,
     },
-    /// Sign in; the session is kept for later commands
+    /// Sign in; later commands use this session
     SignIn {
-        /// The name to sign in with
+        /// The name you sign in with
         handle: String,
     },
     /// Sign out
     SignOut {
-        /// On every machine
+        /// Sign out on every machine
         #[arg(long)]
         everywhere: bool,
     },
-    /// Who you are
+    /// Show who you are signed in as
     Whoami,
-    /// Change your password; other sessions end
+    /// Change your password; your other sessions end
     Password,
-    /// Make an invitation code
+    /// Create an invitation code
     Invite {
         /// A note for yourself, such as the guest's name
         #[arg(long, default_value = "", hide_default_value = true)]
@@ -237,34 +237,34 @@ pub enum AccountCommand {
     },
     /// List your invitations
     Invitations {
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Take an invitation back
+    /// Withdraw an invitation
     Uninvite {
         /// The invitation's id
         invitation: String,
     },
     /// Give someone a role (stewards)
     Grant(RoleArguments),
-    /// Take a role from someone (stewards)
+    /// Remove a role from someone (stewards)
     Revoke(RoleArguments),
-    /// Say that someone is a person you know: their evidence counts by itself (organisers, stewards)
+    /// Vouch that you know someone: their evidence then counts by itself (organisers, stewards)
     Vouch(PersonArguments),
-    /// Take your word for someone back (organisers, stewards)
+    /// Stop vouching for someone (organisers, stewards)
     Unvouch(PersonArguments),
-    /// Block someone: neither claims from the other, and what waits between you ends
+    /// Block someone: neither of you can claim from the other; open claims between you end
     Block {
-        /// Their account's id, as `scionary claim show` and `scionary offer show` tell it
+        /// Their account id, as `scionary claim show` or `scionary offer show` prints it
         account: String,
     },
     /// Unblock someone
     Unblock {
-        /// Their account's id
+        /// Their account id
         account: String,
     },
-    /// List whom you block
+    /// List the people you block
     Blocked,
     /// Suspend an account (stewards)
     Suspend(PersonArguments),
@@ -272,22 +272,22 @@ pub enum AccountCommand {
     Restore(PersonArguments),
 }
 
-/// Someone.
+/// A person, and why
 #[derive(Debug, Args)]
 pub struct PersonArguments {
     /// Their handle
     pub handle: String,
-    /// Why; needed to suspend and to restore
+    /// Why; required to suspend or restore
     #[arg(long, default_value = "", hide_default_value = true)]
     pub reason: String,
 }
 
-/// A role of someone.
+/// A person and a role
 #[derive(Debug, Args)]
 pub struct RoleArguments {
-    /// Whose
+    /// Their handle
     pub handle: String,
-    /// curator, organiser or steward
+    /// The role: curator, organiser or steward
     #[arg(value_parser = words::parse_role)]
     pub role: v1::Role,
     /// The crop that a curator looks after
@@ -295,88 +295,88 @@ pub struct RoleArguments {
     pub crop: String,
 }
 
-/// Offers.
+/// Post, find and change offers
 #[derive(Debug, Subcommand)]
 pub enum OfferCommand {
-    /// Post an offer; what is missing is asked for on a terminal
+    /// Post an offer; on a terminal you are asked for what is missing
     Post(Box<DraftArguments>),
     /// Find open offers
     Search(Box<SearchArguments>),
-    /// List your own offers
+    /// List your offers
     List {
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
     /// Show an offer
     Show {
-        /// Its id
+        /// The offer's id
         offer: String,
-        /// Tell what is on file on moving it to a country or subdivision such as AU-QLD (ISO 3166)
+        /// Show rules on file for moving it here: a country or state code such as AU-QLD (ISO 3166)
         #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
         to: String,
     },
-    /// Change the named parts of an own offer
+    /// Change one of your offers; what you leave out stays
     Change {
-        /// Its id
+        /// The offer's id
         offer: String,
-        /// The version that you looked at; the newest if left out
+        /// The version you saw; the newest if left out
         #[arg(long)]
         version: Option<i64>,
         /// What to change
         #[command(flatten)]
         draft: Box<DraftArguments>,
     },
-    /// Take an own offer back
+    /// Withdraw one of your offers
     Withdraw {
-        /// Its id
+        /// The offer's id
         offer: String,
-        /// The version that you looked at; the newest if left out
+        /// The version you saw; the newest if left out
         #[arg(long)]
         version: Option<i64>,
     },
 }
 
-/// What to search for.
+/// What to search for
 #[derive(Debug, Clone, Args)]
 pub struct SearchArguments {
-    /// A cultivar's name as you heard it
+    /// The cultivar's name as you heard it
     #[arg(value_name = "NAME")]
     pub name: Vec<String>,
-    /// Only of this crop
+    /// Only this crop
     #[arg(long)]
     pub crop: Option<String>,
-    /// Only these materials; several with commas
+    /// Only these materials, separated by commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_material)]
     pub material: Vec<v1::Material>,
     /// Near this place: a grid code, or latitude,longitude
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub near: Option<String>,
-    /// Within so many kilometres
+    /// At most this many kilometres away
     #[arg(long, value_name = "KM", requires = "near")]
     pub within: Option<i32>,
-    /// Can be had on or after this day
+    /// Available on or after this day
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub from: Option<v1::CalendarDate>,
-    /// Can be had on or before this day
+    /// Available on or before this day
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// Words in the giver's note
     #[arg(long)]
     pub text: Option<String>,
-    /// Only these terms; several with commas
+    /// Only these terms, separated by commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_terms)]
     pub terms: Vec<v1::Terms>,
-    /// Only these ways of handing over; several with commas
+    /// Only these ways to hand over, separated by commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
     pub by: Vec<v1::HandOver>,
-    /// Tell what is on file on moving each to a country or subdivision such as AU-QLD (ISO 3166)
+    /// Show rules on file for moving each offer here: a country or state code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
     pub to: String,
-    /// Newest first, although a place is given
+    /// Newest first, even with --near
     #[arg(long)]
     pub newest: bool,
-    /// Which page
+    /// Which page to show
     #[command(flatten)]
     pub paging: Paging,
 }

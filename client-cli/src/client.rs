@@ -1,5 +1,5 @@
-//! The connection: which server, whose session, and calls that are repeated when the network fails and the
-//! repeat cannot do harm.
+//! The connection: the server, the session, and calls. A call is retried after a network failure if a retry is
+//! idempotent.
 
 use std::{future::Future, pin::Pin, time::Duration};
 
@@ -21,14 +21,14 @@ use crate::{
     settings::{Folder, Session},
 };
 
-/// The server when nothing was said.
+/// The server if none is set.
 pub(crate) const USUAL_SERVER: &str = "http://127.0.0.1:50740";
-/// The largest reply taken.
+/// The largest reply in bytes that the client accepts.
 const REPLY_BYTES_MAX: usize = 16 * 1024 * 1024;
-/// Tries of a call in all.
+/// Attempts of a call, with the first one.
 const TRIES: u32 = 4;
 
-/// A connection to be made, with the session for its server.
+/// A lazy connection to one server, with the session for it.
 pub(crate) struct Client {
     pub(crate) folder: Folder,
     pub(crate) server: String,
@@ -38,7 +38,7 @@ pub(crate) struct Client {
     timeout: Duration,
 }
 
-/// Checks a server's address and takes defaults for what is left out.
+/// Checks a server's address; a missing scheme means `http`.
 pub(crate) fn check_server(text: &str) -> Result<url::Url, Failure> {
     let with_scheme = if text.contains("://") { text.to_string() } else { format!("http://{text}") };
     let url = url::Url::parse(&with_scheme).map_err(|e| {
@@ -106,15 +106,15 @@ impl Client {
         })
     }
 
-    /// Whether a session is at hand.
+    /// Returns whether the client has a session for this server.
     pub(crate) fn is_signed_in(&self) -> bool {
         self.token.is_some()
     }
-    /// Fails early where a session is needed.
+    /// Fails before any call if there is no session.
     pub(crate) fn need_session(&self) -> Result<(), Failure> {
         if self.is_signed_in() { Ok(()) } else { Err(Failure::signed_out()) }
     }
-    /// Keeps a new session.
+    /// Saves a new session and uses it from now on.
     pub(crate) fn remember(&mut self, handle: &str, token: String) -> Result<(), Failure> {
         self.folder.save_session(&Session {
             server: self.server.clone(),
@@ -142,26 +142,26 @@ impl Client {
         Ok(request)
     }
 
-    /// One request, one reply; the request's type says which method. What reads, and what writes once under its key,
-    /// is repeated when the network fails.
+    /// Sends one request and returns its reply; the request's type names the method. Reads, and writes with an
+    /// idempotency key, are retried after a network failure.
     pub(crate) async fn call<M: Unary>(&self, message: M) -> Result<M::Reply, Failure> {
         let reply = self.bytes(M::RPC, message.encode_to_vec().into()).await?;
         understood(reply).map_err(|s| self.failed(&s))
     }
-    /// One request, replies one by one: made once, and without an end of its own, as long work takes its time.
+    /// Sends one request and returns a stream of replies. It has no retry, and no timeout because the work can be long.
     pub(crate) async fn replies<M: Replies>(&self, message: M) -> Result<Messages<M::Reply>, Failure> {
         let request = self.request(Bytes::from(message.encode_to_vec()), None)?;
         let replies = self.wire.replies(path(M::RPC), request).await.map_err(|s| self.failed(&s))?;
         Ok(Messages::new(replies.into_inner()))
     }
-    /// Requests and replies one by one, made once.
+    /// Sends a stream of requests and returns a stream of replies, without a retry.
     pub(crate) async fn both<M: Both>(&self, messages: Vec<M>) -> Result<Messages<M::Reply>, Failure> {
         let messages = messages.into_iter().map(|message| Bytes::from(message.encode_to_vec()));
         let outgoing: Outgoing = Box::pin(tokio_stream::iter(messages));
         let replies = self.wire.both(path(M::RPC), self.request(outgoing, None)?).await;
         Ok(Messages::new(replies.map_err(|s| self.failed(&s))?.into_inner()))
     }
-    /// The next message of a stream.
+    /// Returns the next message of a stream, or `None` at its end.
     pub(crate) async fn next<R: prost::Message + Default>(
         &self,
         stream: &mut Messages<R>,
@@ -169,7 +169,7 @@ impl Client {
         stream.message().await.map_err(|s| self.failed(&s))
     }
 
-    /// The bytes of a reply. Not generic, and in a box: it is compiled once, and the futures of its callers stay small.
+    /// Returns the bytes of a reply. Not generic and boxed: it compiles once, and its callers' futures stay small.
     fn bytes(&self, rpc: Rpc, message: Bytes) -> Pin<Box<dyn Future<Output = Result<Bytes, Failure>> + '_>> {
         Box::pin(async move {
             let key = if rpc.effect() == Effect::WritesOnce { Some(new_key()?) } else { None };
@@ -206,7 +206,7 @@ fn path(rpc: Rpc) -> PathAndQuery {
     PathAndQuery::from_static(rpc.path())
 }
 
-/// A repeat of a write without a key is a new act.
+/// Returns whether a retry is idempotent: a second write without a key would act twice.
 fn may_repeat(rpc: Rpc) -> bool {
     rpc.effect() != Effect::Writes
 }
@@ -221,7 +221,7 @@ fn has_details(status: &Status) -> bool {
     !status.details().is_empty()
 }
 
-/// The call did not get through, or its connection broke: tonic says so in three ways.
+/// Returns whether the call did not get through or its connection broke. tonic reports this in three ways.
 fn is_transport(status: &Status) -> bool {
     let broken = matches!(status.code(), Code::Unknown | Code::Cancelled) && !has_details(status);
     broken
@@ -233,7 +233,7 @@ fn is_worth_repeating(status: &Status) -> bool {
     status.code() == Code::Unavailable || is_transport(status)
 }
 
-/// The innermost cause, for a person.
+/// Returns the innermost cause in brackets, for a person; empty if there is none.
 fn cause(status: &Status) -> String {
     let mut last = String::new();
     let mut at: Option<&dyn std::error::Error> = std::error::Error::source(status);

@@ -1,8 +1,8 @@
-//! The command for each action that a view names.
+//! The command line for each action that a view names.
 
 use scionary_show::{Act, Deed};
 
-/// The command as it is typed. What is not known stands in capitals.
+/// Returns the command as people type it, with unknown values as placeholders in capitals.
 pub(crate) fn command(act: &Act) -> String {
     let mut text = format!("scionary {}", template(act.deed));
     for (place, name) in act.deed.about().iter().enumerate() {
@@ -115,7 +115,7 @@ mod tests {
     use super::*;
     use crate::args::Arguments;
 
-    /// Splits as a shell does, for the quotes that commands have.
+    /// Splits a command as a shell does, with double quotes only.
     fn words(command: &str) -> Vec<String> {
         command
             .split('"')
@@ -127,7 +127,7 @@ mod tests {
             .collect()
     }
 
-    /// What is suggested can be typed: every command, filled in, is one that the client takes.
+    /// Every suggested command, with its placeholders filled in, parses.
     #[test]
     fn every_command_that_is_suggested_parses() {
         let mut wrong = Vec::new();
@@ -141,7 +141,7 @@ mod tests {
                 other => format!("some {other}"),
             });
             let command = command(&Act { deed: *deed, on: on.collect() });
-            // where two ids are long, the second is left to the reader
+            // The reader fills in the second of two long ids.
             let second = "ofr_01m8cnz27tes2b1a7hraxs3yeg ofr_01m8cnz27tes2b1a7hraxs3yeg";
             let wide = command.replace(second, "ofr_01m8cnz27tes2b1a7hraxs3yeg OFFER");
             assert!(wide.chars().count() <= 78, "{command} is wider than a screen");

@@ -1,5 +1,5 @@
-//! The form of an offer: its options, its questions, and how they become a draft. One file names each field once or
-//! twice; the rest of the client does not know them.
+//! The form of an offer: its options, its questions, and how they become a draft. Only this file names the fields of an
+//! offer. The `///` comments on [`DraftArguments`] are the help text.
 
 use clap::Args;
 use scionary_domain::{
@@ -10,79 +10,79 @@ use scionary_proto::v1;
 
 use crate::{error::Failure, prompt::ask, words};
 
-/// What an offer says.
+/// What you offer
 #[derive(Debug, Clone, Default, Args)]
 pub struct DraftArguments {
-    /// The cultivar: its name on file, or its id
+    /// The cultivar's name or id
     #[arg(long, value_name = "NAME")]
     pub cultivar: Option<String>,
-    /// Your own lot that it is taken from: what its tag says
+    /// The code on the tag of your lot that you take it from
     #[arg(long, value_name = "CODE")]
     pub lot: Option<String>,
-    /// Only members of this club see it: the club's id
+    /// Show it only to members of this club: the club's id
     #[arg(long, value_name = "CLUB")]
     pub club: Option<String>,
-    /// How and when the holder consented, where the cultivar is protected by variety rights or a patent
+    /// How and when the holder consented, if variety rights or a patent protect the cultivar
     #[arg(long, value_name = "TEXT")]
     pub holder_consent: Option<String>,
-    /// The crop, where two crops share the name
+    /// The crop, if two crops share the name
     #[arg(long)]
     pub crop: Option<String>,
-    /// Seedlings of this cultivar of which no one knows what they are
+    /// These are seedlings of this cultivar, and no one knows what they are
     #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
     pub unknown_seedling: Option<bool>,
-    /// scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
+    /// The material: scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
     #[arg(long, value_parser = words::parse_material)]
     pub material: Option<v1::Material>,
-    /// How much
+    /// How many or how much
     #[arg(long)]
     pub quantity: Option<i32>,
-    /// sticks, seeds, plants, fruits or grams; the usual one if left out
+    /// The unit: sticks, seeds, plants, fruits or grams; the usual one if left out
     #[arg(long, value_parser = words::parse_unit)]
     pub unit: Option<v1::QuantityUnit>,
-    /// swap, gift or postage-only
+    /// The terms: swap, gift or postage-only
     #[arg(long, value_parser = words::parse_terms)]
     pub terms: Option<v1::Terms>,
-    /// First day it can be had, such as 2027-03-31; today if left out
+    /// First day it is available, such as 2027-03-31; today if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub from: Option<v1::CalendarDate>,
-    /// Last day it can be had
+    /// Last day it is available
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
-    /// When it was cut, picked or taken from the fruit; leave it out for what is cut to order
+    /// The day you cut, picked or extracted it; leave it out if you cut to order
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub taken_on: Option<v1::CalendarDate>,
-    /// How it is kept: a key that `scionary crop show` lists under keeping
+    /// How you keep it: a key that `scionary crop show` lists under keeping
     #[arg(long, value_name = "KEY")]
     pub kept: Option<String>,
-    /// Accept claims by themselves while something is left; needs --contact
+    /// Accept claims without asking you while something is left; needs --contact
     #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
     pub auto_accept: Option<bool>,
-    /// How you can be reached, for claims that are accepted by themselves; only their takers see it
+    /// How to reach you, for automatic accepts; only those takers see it
     #[arg(long, value_name = "TEXT")]
     pub contact: Option<String>,
-    /// Where: a grid code (Open Location Code), or latitude,longitude; it is made coarse, about 5 km
+    /// Where: a grid code (Open Location Code), or latitude,longitude; stored only to about 5 km
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
-    /// Country or subdivision, such as AU-QLD (ISO 3166)
+    /// Country or state code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// What you call the place, such as a district
     #[arg(long, value_name = "TEXT")]
     pub place_label: Option<String>,
-    /// How it changes hands: collect, meeting, post; several with commas
+    /// How to hand over: collect, meeting, post; separate several with commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
     pub by: Vec<v1::HandOver>,
-    /// Your words
+    /// A note that everyone can read
     #[arg(long)]
     pub note: Option<String>,
-    /// Health: where the plant was grown, such as AU-QLD or AU-QLD:2019-05..2024-08; or unknown
+    /// Health: where the plant grew, such as AU-QLD or AU-QLD:2019-05..2024-08; or unknown
     #[arg(long, value_name = "CODE[:FROM..TO]")]
     pub grown_at: Vec<String>,
     /// Health: how it is prepared: leafless, with-leaves, bare-root, in-medium, cleaned-seed, seed-in-husk, whole-fruit
     #[arg(long, value_parser = words::parse_form)]
     pub form: Option<v1::MaterialForm>,
-    /// Health: planting, or eating-and-sowing
+    /// Health: its purpose: planting or eating-and-sowing
     #[arg(long, value_parser = words::parse_purpose)]
     pub purpose: Option<v1::Purpose>,
     /// Health: symptoms of disease: no, unknown, or yes:WHAT
@@ -100,7 +100,7 @@ pub struct DraftArguments {
     /// Health: the rootstock of a grafted plant
     #[arg(long, value_name = "TEXT")]
     pub rootstock: Option<String>,
-    /// Health: when you last looked at the plants
+    /// Health: the day you last looked at the plants
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub last_looked: Option<v1::CalendarDate>,
     /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
@@ -109,7 +109,7 @@ pub struct DraftArguments {
     /// Health: a test, as PEST;METHOD;LABORATORY;SAMPLE DAY;RESULT;REPORT NUMBER
     #[arg(long, value_name = "PARTS")]
     pub test: Vec<String>,
-    /// Health: an official paper, as KIND;ISSUER;NUMBER;ISSUED;VALID TO;ADDITIONAL DECLARATION
+    /// Health: an official document, as KIND;ISSUER;NUMBER;ISSUED;VALID TO;ADDITIONAL DECLARATION
     #[arg(long, value_name = "PARTS")]
     pub document: Vec<String>,
     /// Health: anything else the taker should know
@@ -117,19 +117,19 @@ pub struct DraftArguments {
     pub health_note: Option<String>,
 }
 
-/// A three-valued answer with what was seen.
+/// A yes, no or unknown answer, with a description.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Seen {
-    /// Yes, no or unknown.
+    /// The answer: yes, no or unknown.
     pub answer: v1::Observed,
-    /// What was seen.
+    /// What the giver saw; may be empty.
     pub text: String,
 }
 
-/// Reads `no`, `unknown` or `yes:what`.
+/// Parses `no`, `unknown` or `yes:what`.
 ///
 /// # Errors
-/// What was expected.
+/// Returns the accepted forms when the word before the colon is none of the three.
 pub(crate) fn parse_seen(text: &str) -> Result<Seen, String> {
     let (word, rest) = text.split_once(':').unwrap_or((text, ""));
     let answer =
@@ -141,7 +141,7 @@ fn optional_day(text: &str) -> Result<Option<v1::CalendarDate>, String> {
     if text.trim().is_empty() { Ok(None) } else { words::parse_day(text).map(Some) }
 }
 
-/// `CODE`, `CODE:FROM..TO`, or `unknown`.
+/// Parses `CODE`, `CODE:FROM..TO` or `unknown`; the months are passed on unchecked, and the server checks them.
 fn grown_at(text: &str) -> v1::GrownAt {
     if text.trim().eq_ignore_ascii_case("unknown") {
         return v1::GrownAt { unknown: true, ..Default::default() };
@@ -204,13 +204,13 @@ fn all<T>(
     texts.iter().map(|t| read(t).map_err(|e| Failure::usage(format!("--{option}: {e}")))).collect()
 }
 
-/// The forms that a material can have, as people type them.
+/// Returns the forms that a material can have, as people type them; all forms for an unknown material.
 fn forms(material: Option<v1::Material>) -> Vec<String> {
     let known = material.and_then(|m| Material::from_word(&words::material(m).replace(' ', "_")));
     known.map_or(Form::ALL, Material::forms).iter().map(|f| f.label().replace(' ', "-")).collect()
 }
 
-/// A three-valued answer, with what was seen where it is yes.
+/// Parses a [`Seen`] and requires a description after `yes`.
 fn parse_seen_whole(text: &str) -> Result<Seen, String> {
     match parse_seen(text)? {
         Seen { answer: v1::Observed::Yes, text } if text.is_empty() => {
@@ -220,7 +220,7 @@ fn parse_seen_whole(text: &str) -> Result<Seen, String> {
     }
 }
 
-/// Asks for what a new offer needs and was not typed. The cultivar is asked for before this.
+/// Asks for every value a new offer needs that was not typed. The caller asks for the cultivar first.
 pub(crate) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     let some = |text: &str| {
         if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) }
@@ -314,7 +314,7 @@ pub(crate) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Puts what was typed over an offer's draft. The names of the fields that were typed.
+/// Writes the typed values over an offer's draft, and returns the names of the typed fields for the update mask.
 pub(crate) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec<String>, Failure> {
     let mut typed: Vec<&str> = Vec::new();
     let DraftArguments {
@@ -499,7 +499,8 @@ pub(crate) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
     Ok(typed.into_iter().map(str::to_string).collect())
 }
 
-/// The option of an offer's field, by its path below the offer and its whole path: `health.pests_text` is `--pests`.
+/// Returns the option of an offer's field, given its path below the offer and its whole path: `health.pests_text` is
+/// `--pests`.
 pub(crate) fn option(own: &str, path: &str) -> String {
     let own = own.strip_prefix("health.").unwrap_or(own);
     let first = own.split(['.', '[']).next().unwrap_or(own);

@@ -1,4 +1,4 @@
-//! How a command fails: a sentence, what to do next, and an exit code.
+//! How a command fails: a sentence, the next step, and an exit code.
 
 use scionary_show::refusal::{self, Refusal};
 use tonic::{Code, Status};
@@ -9,15 +9,15 @@ use crate::commands;
 /// A failed command.
 #[derive(Debug)]
 pub struct Failure {
-    /// What went wrong.
+    /// What went wrong, for a person.
     pub message: String,
-    /// The server's reason, such as `OFFER_WITHDRAWN`, or one of ours in lower case.
+    /// The server's reason, such as `OFFER_WITHDRAWN`, or the client's own in lower case.
     pub reason: String,
-    /// Wrong fields, one line each.
+    /// Wrong fields: the path of each, and what to give instead.
     pub fields: Vec<(String, String)>,
-    /// What to do next.
+    /// What the user can do next.
     pub next: Option<String>,
-    /// The server's number for the call.
+    /// The server's id of the request.
     pub request: Option<String>,
     code: u8,
 }
@@ -43,37 +43,37 @@ impl Failure {
             code,
         }
     }
-    /// A command that was typed wrongly.
+    /// Returns a failure for a command that was typed wrongly.
     pub fn usage(message: impl Into<String>) -> Self {
         Self::new(exit::USAGE, "usage", message)
     }
-    /// The server cannot be reached.
+    /// Returns a failure for a server that cannot be reached.
     pub fn unreachable(message: impl Into<String>) -> Self {
         Self::new(exit::UNREACHABLE, "unreachable", message)
     }
-    /// Nothing was found.
+    /// Returns a failure for something that was not found.
     pub fn not_found(message: impl Into<String>) -> Self {
         Self::new(exit::NOT_FOUND, "not_found", message)
     }
-    /// No one is signed in.
+    /// Returns a failure for a command that needs a session.
     pub fn signed_out() -> Self {
         Self::new(exit::NOT_ALLOWED, "signed_out", "you are not signed in")
             .then("sign in with: scionary account sign-in HANDLE")
     }
-    /// A mistake of this program, or a machine that fails.
+    /// Returns a failure for a defect of this program, or of the machine.
     pub fn bug(message: impl Into<String>) -> Self {
         Self::new(exit::BUG, "bug", message)
     }
-    /// What to do next.
+    /// Adds what the user can do next.
     pub fn then(mut self, next: impl Into<String>) -> Self {
         self.next = Some(next.into());
         self
     }
-    /// The exit code.
+    /// Returns the exit code of the process.
     pub fn exit_code(&self) -> u8 {
         self.code
     }
-    /// From what the server said.
+    /// Converts a server's status. `server` is its address, for the hint when it is unreachable.
     pub fn from_status(status: &Status, server: &str) -> Self {
         let details = status.get_error_details();
         let reason = details.error_info().map(|i| i.reason.clone()).unwrap_or_default();
@@ -113,7 +113,7 @@ impl Failure {
             {
                 expected.clone()
             }
-            // as it was typed, where that has another name
+            // Name the field as people type it.
             ([(field, expected)], _) => format!("{}: {expected}", crate::output::plain_field(field)),
             (_, Code::Cancelled) if reason.is_empty() => "the server did not answer in time".into(),
             _ => status.message().to_string(),

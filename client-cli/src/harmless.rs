@@ -1,8 +1,8 @@
-//! What comes from a server, or from other members through it, made harmless before a terminal sees it: no character may
-//! steer the terminal, or show a text in another order than it has.
+//! Makes text from the server or from other members harmless before it reaches the terminal: no character can control
+//! the terminal or reorder the text.
 
-/// Whether a character does something else than standing for itself: controls (C0, C1), and the format characters of
-/// Unicode that reorder, break lines, hide or tag text (UAX #9, UTR #36). Joiners stay: some scripts need them.
+/// Returns whether a character controls rather than shows: C0 and C1 controls, and the Unicode format characters that
+/// reorder, break, hide or tag text (UAX #9, UTR #36). Joiners are kept, because some scripts need them.
 fn steers(c: char) -> bool {
     c.is_control()
         || matches!(c,
@@ -10,13 +10,13 @@ fn steers(c: char) -> bool {
             | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
 
-/// A text for a terminal: what steers is left out, but for line ends.
+/// Removes control characters from text for a terminal, except line ends.
 pub(crate) fn text(text: &str) -> String {
     text.chars().filter(|c| !steers(*c) || *c == '\n').collect()
 }
 
-/// JSON for a terminal: what steers is escaped, which leaves the data as they are. Such characters stand only inside of
-/// strings; what JSON's own layout needs stays.
+/// Escapes control characters in JSON for a terminal, so that the data stay the same. They occur only inside strings;
+/// the line ends of the layout stay.
 pub(crate) fn json(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {

@@ -1,5 +1,5 @@
-//! The command-line client: what was typed becomes a request, the reply becomes lines for a person or JSON
-//! for a program. It decides nothing that the server does not decide again.
+//! The command-line client: turns the command line into a request, and the reply into lines for a person or JSON for a
+//! program. It decides nothing itself: the server checks everything again.
 
 pub mod args;
 mod client;
@@ -22,7 +22,7 @@ use scionary_show::words;
 pub use error::Failure;
 pub use output::Output;
 
-/// Parses the command line, runs it, and says how it ended.
+/// Parses the command line, runs the command and returns its exit code.
 pub fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
     let output = Output::new(arguments.json, arguments.imperial);

@@ -1,4 +1,4 @@
-//! What is printed: lines that fit the terminal, or JSON in the canonical mapping of protobuf.
+//! Output: lines that fit the terminal, or JSON in the canonical mapping of protobuf.
 
 use std::io::{IsTerminal as _, Write as _};
 
@@ -13,18 +13,18 @@ use crate::{
     terminal,
 };
 
-/// Where a command prints.
+/// Where and how a command prints.
 pub struct Output {
     json: bool,
     reader: Reader,
     width: usize,
 }
 
-/// Lines are never wider: they would be hard to read.
+/// Most columns a line fills; wider lines are hard to read.
 const WIDEST: usize = 110;
 
 impl Output {
-    /// For a person, or for a program.
+    /// Returns an output for a person, or for a program when `json` is set. The width is clamped to 40 to 110 columns.
     pub fn new(json: bool, imperial: bool) -> Self {
         let columns = if std::io::stdout().is_terminal() {
             textwrap::termwidth()
@@ -33,26 +33,26 @@ impl Output {
         };
         Self { json, reader: Reader { imperial }, width: columns.clamp(40, WIDEST) }
     }
-    /// Whether it is for a program.
+    /// Returns whether the output is JSON.
     pub fn is_json(&self) -> bool {
         self.json
     }
-    /// Columns to fill.
+    /// Returns the columns to fill.
     pub fn width(&self) -> usize {
         self.width
     }
 
-    /// Prints; a reader who has gone away is no mistake.
+    /// Prints to standard output. A closed pipe is not an error.
     fn print(&self, text: &str) {
         let mut out = anstream::stdout().lock();
         let _ = write!(out, "{text}");
         let _ = out.flush();
     }
 
-    /// Shows a reply: as JSON, or as the view that `show` makes.
+    /// Prints a reply: as JSON, or as the view that `show` makes.
     ///
     /// # Errors
-    /// When the reply cannot be written as JSON.
+    /// Returns a [`Failure`] when the reply cannot be encoded as JSON.
     pub fn reply<M: Message + Name>(&self, message: &M, show: impl FnOnce(&mut View)) -> Result<(), Failure> {
         if self.json {
             return self.json(&M::full_name(), message.encode_to_vec());
@@ -62,11 +62,11 @@ impl Output {
         self.show(&view);
         Ok(())
     }
-    /// An empty view for the reader.
+    /// Returns an empty view for the reader.
     pub fn view(&self) -> View {
         View::new(self.reader)
     }
-    /// Shows a view.
+    /// Prints a view.
     pub fn show(&self, view: &View) {
         self.print(&terminal::lay_out(view, self.width));
     }
@@ -86,7 +86,7 @@ impl Output {
         Ok(())
     }
 
-    /// A failure: on standard error.
+    /// Prints a failure to standard error.
     pub fn failure(&self, failure: &Failure) {
         let mut err = anstream::stderr().lock();
         if self.json {
@@ -125,7 +125,7 @@ impl Output {
         }
     }
 
-    /// A line about what is going on, on standard error, for a person only.
+    /// Prints a progress line to standard error, for a person only: nothing with `--json`.
     pub fn aside(&self, text: &str) {
         if !self.json {
             let mut err = anstream::stderr().lock();
@@ -134,10 +134,10 @@ impl Output {
     }
 }
 
-/// A field's path as a person types it: `offer.health.pests_text` is `--pests`, `handle` is `handle`.
+/// Returns a field's path as a person types it: `offer.health.pests_text` is `--pests`, `handle` is `handle`.
 pub(crate) fn plain_field(path: &str) -> String {
     let Some(own) = path.strip_prefix("offer.") else {
-        // of several things observed together the last part says enough
+        // For an observed thing the last part of the path is enough.
         let own = path.strip_prefix("change.").unwrap_or(path);
         let own = match own.split_once("].") {
             Some((first, rest)) if first.starts_with("observed[") => {

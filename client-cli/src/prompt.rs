@@ -1,15 +1,15 @@
-//! Asking on a terminal, and only there.
+//! Questions to a person at a terminal.
 
 use std::io::{IsTerminal as _, Write as _};
 
 use crate::error::Failure;
 
-/// Whether a person can be asked.
+/// Returns whether a person can answer: standard input and standard error are terminals.
 pub(crate) fn can_ask() -> bool {
     std::io::stdin().is_terminal() && std::io::stderr().is_terminal()
 }
 
-/// Asks for a line until `check` takes it. An empty line takes `usual`, if there is one.
+/// Asks until `check` accepts the line. An empty line means `usual`, if there is one.
 pub(crate) fn ask<T>(
     question: &str,
     usual: Option<&str>,
@@ -36,7 +36,7 @@ pub(crate) fn ask<T>(
     }
 }
 
-/// A password: asked for without showing it, or the first line of standard input where no one can be asked.
+/// Reads a password: without echo from a terminal, or else the first line of standard input.
 pub(crate) fn password(question: &str) -> Result<String, Failure> {
     if can_ask() {
         return rpassword::prompt_password(format!("{question}: "))
@@ -51,7 +51,7 @@ pub(crate) fn password(question: &str) -> Result<String, Failure> {
     Ok(password)
 }
 
-/// A new password, asked for twice on a terminal.
+/// Reads a new password; a terminal asks for it twice.
 pub(crate) fn new_password(question: &str) -> Result<String, Failure> {
     let first = password(question)?;
     if can_ask() && password("The same again")? != first {

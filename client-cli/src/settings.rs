@@ -1,5 +1,5 @@
-//! What is kept between commands: the server, and the session. In the user's own folder, readable by the user
-//! only.
+//! What the client stores between commands: the server and the session. The folder belongs to the user, and only the
+//! user can read it.
 
 use std::{
     fs, io,
@@ -11,30 +11,30 @@ use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
 use crate::error::Failure;
 
-/// The server.
+/// The saved server; `scionary connect` writes it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Settings {
-    /// Such as `https://swap.example:50740`.
+    /// The address, such as `https://swap.example:50740`.
     pub(crate) server: Option<String>,
     /// A PEM file with the certificate authority to trust.
     pub(crate) ca: Option<PathBuf>,
-    /// The user asked to send passwords without TLS beyond this machine.
+    /// The user allows passwords without TLS to another machine.
     #[serde(default)]
     pub(crate) plaintext: bool,
 }
 
-/// A session.
+/// A signed-in session.
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Session {
-    /// The server that it is of.
+    /// The address of the server that issued the session.
     pub(crate) server: String,
     /// The account's handle.
     pub(crate) handle: String,
-    /// The token.
+    /// The secret token that the client sends with each call.
     pub(crate) token: String,
 }
 
-/// The folder.
+/// The folder that holds settings and session.
 pub(crate) struct Folder(PathBuf);
 
 impl Folder {
@@ -67,13 +67,13 @@ impl Folder {
             Ok(()) | Err(_) => Ok(()),
         }
     }
-    /// Writes a file again beside the old one and puts it in its place, so that a crash leaves one or the other.
+    /// Writes a file atomically: a temporary file replaces the old one, so that a crash leaves either of them whole.
     fn write(&self, name: &str, value: &impl Serialize) -> Result<(), Failure> {
         let file = self.0.join(name);
         let text = toml::to_string(value).map_err(|e| Failure::bug(e.to_string()))?;
         let put = || -> io::Result<()> {
             make_private_folder(&self.0)?;
-            // a temporary file is readable by its owner only
+            // Only the owner can read a temporary file.
             let temporary = tempfile::NamedTempFile::new_in(&self.0)?;
             fs::write(temporary.path(), &text)?;
             temporary.persist(&file)?;
@@ -110,7 +110,7 @@ fn make_private_folder(folder: &Path) -> io::Result<()> {
     fs::create_dir_all(folder)
 }
 
-/// A session file that others can read is closed to them before it is used.
+/// Removes access for others from a session file before the client uses it.
 #[cfg(unix)]
 fn close_to_others(file: &Path) -> io::Result<()> {
     use std::os::unix::fs::PermissionsExt as _;

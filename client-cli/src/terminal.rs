@@ -1,11 +1,11 @@
-//! A view as lines of a terminal.
+//! Lays a view out as lines of a terminal.
 
 use anstyle::{AnsiColor, Style};
 use scionary_show::{Act, Block, View};
 
 use crate::{commands, harmless::text as plain};
 
-/// Columns that the labels of facts take.
+/// Columns for the labels of facts.
 const LABEL: usize = 15;
 
 /// Lays a view out in lines of at most `width` columns, with styles as ANSI codes.
@@ -17,14 +17,14 @@ pub(crate) fn lay_out(view: &View, width: usize) -> String {
     page.text
 }
 
-/// An error's heading and first paragraph.
+/// Formats an error's heading and first paragraph.
 pub(crate) fn error(message: &str, width: usize) -> String {
     let red = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
     let options = textwrap::Options::new(width.saturating_sub(7)).subsequent_indent("       ");
     format!("{red}error:{red:#} {}\n", textwrap::fill(&plain(message), options))
 }
 
-/// A paragraph with what stands before its first line and before its other lines.
+/// Wraps a paragraph, with one prefix for its first line and another for the other lines.
 pub(crate) fn paragraph(text: &str, first: &str, rest: &str, width: usize) -> String {
     let options = textwrap::Options::new(width).initial_indent(first).subsequent_indent(rest);
     textwrap::fill(&plain(text), options) + "\n"
@@ -39,7 +39,7 @@ impl Page {
     fn block(&mut self, block: &Block) {
         let (bold, dim) = (Style::new().bold(), Style::new().dimmed());
         match block {
-            // a title is not wrapped, so that it can be searched for
+            // Titles are not wrapped, so that the reader can search for them.
             Block::Title(text) => self.push(&format!("{bold}{}{bold:#}\n", plain(text))),
             Block::Answer(text) => self.styled(text, bold),
             Block::Note(text) => self.styled(text, dim),
@@ -60,7 +60,7 @@ impl Page {
             Block::More(token) => {
                 self.push("\n");
                 self.styled("There is more: repeat the command with", dim);
-                // not wrapped, so that it can be copied
+                // The token is not wrapped, so that the reader can copy it.
                 self.push(&format!("--page {}\n", plain(token)));
             }
             Block::Gap => self.push("\n"),
@@ -74,7 +74,7 @@ impl Page {
             self.push(&format!("{style}{line}{style:#}\n"));
         }
     }
-    /// The command is not wrapped, so that it can be copied.
+    /// Adds an action. The command is not wrapped, so that the reader can copy it.
     fn act(&mut self, text: &str, act: &Act) {
         let dim = Style::new().dimmed();
         let (text, command) = (plain(text), plain(&commands::command(act)));

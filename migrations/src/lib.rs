@@ -1,5 +1,6 @@
-//! The schema, step by step. Steps are only ever added; a step that was released is never changed.
-//! Times are microseconds since 1970 (UTC), days are days since 1970: both databases order them alike.
+//! The database schema as a list of migration steps. Add new steps only at the end; never change a released
+//! step. Times are microseconds since 1970-01-01 UTC and days are days since 1970-01-01, so SQLite and
+//! PostgreSQL order them alike.
 
 pub use sea_orm_migration::{MigratorTrait, MigratorTraitSelf, sea_orm};
 
@@ -25,7 +26,7 @@ mod m0014_rounds;
 mod m0015_club_invitations;
 mod m0016_round_versions;
 
-/// All steps, oldest first.
+/// Lists all migration steps, oldest first.
 #[derive(Debug)]
 pub struct Migrator;
 
@@ -52,11 +53,11 @@ impl MigratorTrait for Migrator {
     }
 }
 
-/// Brings the schema up to date, all or nothing. Servers that start together on one PostgreSQL wait for
-/// each other.
+/// Applies all missing steps in one transaction. On PostgreSQL an advisory lock makes servers that start at the
+/// same time wait for each other.
 ///
 /// # Errors
-/// Whatever the database says; nothing is changed then.
+/// Returns the database's [`DbErr`]; the transaction is then rolled back.
 pub async fn up(db: &DatabaseConnection) -> Result<(), DbErr> {
     let transaction = db.begin().await?;
     if transaction.get_database_backend() == DatabaseBackend::Postgres {
@@ -66,10 +67,10 @@ pub async fn up(db: &DatabaseConnection) -> Result<(), DbErr> {
     transaction.commit().await
 }
 
-/// Names of the steps that the database still lacks.
+/// Returns the names of the steps that the database still lacks, oldest first.
 ///
 /// # Errors
-/// Whatever the database says.
+/// Returns the database's [`DbErr`].
 pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
     Ok(<Migrator as MigratorTrait>::get_pending_migrations(db)
         .await?
@@ -78,10 +79,10 @@ pub async fn pending(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
         .collect())
 }
 
-/// Names of steps that the database has and that are not known here: a newer server brought it up to date.
+/// Returns the names of applied steps that this build does not know. They come from a newer server version.
 ///
 /// # Errors
-/// Whatever the database says.
+/// Returns the database's [`DbErr`].
 pub async fn unknown(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
     <Migrator as MigratorTrait>::install(db).await?;
     let known: Vec<String> =
@@ -90,15 +91,15 @@ pub async fn unknown(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
     Ok(made.into_iter().map(|m| m.version).filter(|version| !known.contains(version)).collect())
 }
 
-/// Undoes all steps; for tests.
+/// Undoes all steps. Only tests use this.
 ///
 /// # Errors
-/// Whatever the database says.
+/// Returns the database's [`DbErr`].
 pub async fn down(db: &DatabaseConnection) -> Result<(), DbErr> {
     <Migrator as MigratorTrait>::down(db, None).await
 }
 
-/// The kinds of columns that the steps use, so that both databases get the same.
+/// Column types shared by all steps, so that SQLite and PostgreSQL get the same schema.
 mod col {
     use sea_orm_migration::prelude::*;
 
@@ -134,7 +135,7 @@ mod col {
     }
 }
 
-/// A table of these columns.
+/// Starts a `CREATE TABLE` statement with these columns.
 fn table(name: &str, columns: Vec<ColumnDef>) -> TableCreateStatement {
     let mut statement = Table::create();
     statement.table(Alias::new(name));
@@ -144,7 +145,7 @@ fn table(name: &str, columns: Vec<ColumnDef>) -> TableCreateStatement {
     statement
 }
 
-/// A reference that forbids orphans.
+/// Builds a foreign key from `from.column` to `to.id`. It has no cascade: deleting a referenced row fails.
 fn reference(from: &str, column: &str, to: &str) -> ForeignKeyCreateStatement {
     ForeignKey::create()
         .name(format!("fk_{from}_{column}"))

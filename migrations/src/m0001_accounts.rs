@@ -1,4 +1,4 @@
-//! Accounts, sessions, roles, invitations.
+//! Creates the tables of accounts, sessions, role grants and sign-up invitations.
 
 use sea_orm_migration::prelude::*;
 

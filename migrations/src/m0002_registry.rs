@@ -1,4 +1,4 @@
-//! Crops, sources, cultivars, evidence.
+//! Creates the tables of crops, sources, cultivars with their names and parents, and evidence.
 
 use sea_orm_migration::prelude::*;
 

@@ -1,4 +1,4 @@
-//! Offers.
+//! Creates the table of offers.
 
 use sea_orm_migration::prelude::*;
 
@@ -37,14 +37,14 @@ impl MigrationTrait for Step {
                         col::text_or_none("area_code"),
                         col::text("grid_code"),
                         col::text("place_label"),
-                        // the middle of the grid cell in 1/10,000 degree, for distances in SQL
+                        // Centre of the grid cell in 1/10,000 degree, so that SQL can filter by distance.
                         col::number("latitude_e4"),
                         col::number("longitude_e4"),
                         col::flag("by_collect"),
                         col::flag("by_meeting"),
                         col::flag("by_post"),
                         col::text("note"),
-                        // folded words of the note and of the cultivar's names
+                        // Folded words of the note and of the cultivar's names, for full-text search.
                         col::text("search_text"),
                         col::text("health"),
                         col::number_or_none("withdrawn_at"),

@@ -1,5 +1,5 @@
-//! What every write leaves behind: idempotency keys, the audit log (append-only by trigger), the outbox,
-//! and settings that the servers of one database share.
+//! Creates the tables that every write uses: idempotency keys, the audit log (triggers keep it append-only),
+//! the outbox, and settings shared by all servers on one database.
 
 use sea_orm_migration::{
     prelude::*,

@@ -1,4 +1,5 @@
-//! Growers' evidence, checks, weights, sowings; curation: versions, events, proposals, tickets.
+//! Adds growers' evidence, checks, grower weights, sowings, and the curation tables: versions, events,
+//! proposals, tickets.
 
 use sea_orm_migration::{prelude::*, sea_orm::ConnectionTrait};
 
@@ -12,7 +13,7 @@ impl MigrationName for Step {
     }
 }
 
-/// A column that older rows have empty.
+/// Returns a text column that is empty in existing rows.
 fn empty_text(name: &str) -> ColumnDef {
     col::text(name).default("").to_owned()
 }
@@ -29,18 +30,18 @@ fn new_columns() -> Vec<(&'static str, ColumnDef)> {
         ("evidence", empty_text("tree")),
         ("evidence", empty_text("method")),
         ("evidence", empty_text("citation")),
-        // a piece is never changed: a correction ends it and names its successor
+        // Evidence is never updated: a correction ends the old piece and names its successor.
         ("evidence", col::number_or_none("ended_at")),
         ("evidence", col::text_or_none("ended_why")),
         ("evidence", col::id_or_none("replaced_by")),
-        // a split moved it to another record: catalogues leave it there
+        // True after a split moved the piece to another record; catalogue imports then leave it there.
         ("evidence", col::flag("moved").default(false).to_owned()),
         ("cultivar", col::text("pins").default("[]").to_owned()),
         ("cultivar", col::text_or_none("locked_why")),
         ("cultivar", col::id_or_none("merged_into")),
-        // set by the first ruling: from then on catalogues leave the record alone
+        // Set by the first steward decision; from then on catalogue imports do not change the record.
         ("cultivar", col::flag("curated").default(false).to_owned()),
-        // the name under which a catalogue knows the record, whatever it is called by now
+        // Key under which a catalogue knows the record; it survives later renames.
         ("cultivar", col::text_or_none("catalogue_key")),
     ]
 }
@@ -66,7 +67,7 @@ impl MigrationTrait for Step {
             "UPDATE cultivar SET catalogue_key = crop || '/' || name_key || '/' || qualifier WHERE catalogue IS NOT NULL",
         )
         .await?;
-        // growers are a source like any other
+        // Growers' evidence needs a row in `source` because `evidence.source_id` references it.
         db.execute_unprepared(
             "INSERT INTO source (id, citation, read) VALUES ('grower', 'Observed by growers of this registry.', '')",
         )
@@ -106,7 +107,7 @@ impl MigrationTrait for Step {
                 ],
             ))
             .await?;
-        // those who were here before: through an invitation, or as stewards
+        // Existing accounts become observers. Those who signed up with an invitation are vouched for by its creator.
         db.execute_unprepared(
             "INSERT INTO observer (account_id, group_id, vouched_at, vouched_by, suspended) SELECT a.id, a.id, (SELECT i.used_at FROM invitation i WHERE i.used_by = a.id), (SELECT i.created_by FROM invitation i WHERE i.used_by = a.id), a.suspended_at IS NOT NULL FROM account a",
         )
@@ -117,7 +118,7 @@ impl MigrationTrait for Step {
                 vec![
                     col::id("account_id").primary_key().to_owned(),
                     col::number("version"),
-                    // millionths, so that both databases give back the same
+                    // Stored in millionths, so that both databases return the same number.
                     col::number("accuracy_e6"),
                     col::number("compared_e3"),
                     col::number("right_e3"),

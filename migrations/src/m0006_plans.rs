@@ -1,4 +1,4 @@
-//! Plans, the grafting log, and how long offered material lives.
+//! Adds plans, the grafting log, and the shelf-life columns of offers.
 
 use sea_orm_migration::prelude::*;
 
@@ -47,7 +47,7 @@ impl MigrationTrait for Step {
                         col::text("climate"),
                         col::flag("has_rootstock"),
                         col::number("start_day"),
-                        // JSON: a plan is read and written as a whole
+                        // JSON, because the server always reads and writes all steps of a plan together.
                         col::text("steps"),
                         col::number("version"),
                         col::number("created_at"),
@@ -72,7 +72,8 @@ impl MigrationTrait for Step {
                         col::text("method"),
                         col::number("made_day"),
                         col::flag("south"),
-                        // as it would be north of the equator, so that rates can be counted by it
+                        // Month as it would be north of the equator (six months later in the south), so that
+                        // rates group by season.
                         col::number("northern_month"),
                         col::text("scion_from"),
                         col::text("rootstock"),

@@ -1,4 +1,4 @@
-//! Claims on offers.
+//! Adds claims on offers.
 
 use sea_orm_migration::prelude::*;
 
@@ -14,10 +14,10 @@ impl MigrationName for Step {
 
 fn new_columns() -> Vec<(&'static str, ColumnDef)> {
     vec![
-        // accepted and handed over together; never more than `quantity`
+        // Sum of accepted and handed-over quantities; never more than `quantity`.
         ("offer", col::number("promised").default(0).to_owned()),
         ("offer", col::flag("auto_accept").default(false).to_owned()),
-        // how the giver can be reached, for claims that are accepted by themselves; never shown with the offer
+        // The giver's contact for automatically accepted claims; never shown with the offer.
         ("offer", col::text("contact").default("").to_owned()),
     ]
 }
@@ -48,7 +48,7 @@ impl MigrationTrait for Step {
                         col::text("taker_contact"),
                         col::text("giver_contact"),
                         col::text("answer"),
-                        // JSON: what was on file on the movement, as it was shown
+                        // JSON: the snapshot of movement rules that the taker saw.
                         col::text("movement"),
                         col::text("state"),
                         col::number("asked_at"),
@@ -70,7 +70,7 @@ impl MigrationTrait for Step {
         index(manager, "claim", &["taker_id", "id"], false).await?;
         index(manager, "claim", &["giver_id", "id"], false).await?;
         index(manager, "claim", &["state", "lapses_at"], false).await?;
-        // one open claim of one taker on one offer
+        // A taker has at most one open claim on an offer.
         manager
             .get_connection()
             .execute_unprepared(

@@ -1,4 +1,4 @@
-//! Members who block each other.
+//! Adds the table of members that a member has blocked.
 
 use sea_orm_migration::prelude::*;
 

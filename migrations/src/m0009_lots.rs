@@ -1,4 +1,4 @@
-//! Mother plants and lots, what they descend from, tests, alerts; the lot that an offer is taken from.
+//! Adds mother plants and lots, their descent, tests and alerts, and the lot that an offer comes from.
 
 use sea_orm_migration::prelude::*;
 
@@ -13,7 +13,7 @@ impl MigrationName for Step {
 }
 
 fn offer_column() -> ColumnDef {
-    // not a reference: SQLite cannot add one to a table that is there
+    // Not a foreign key: SQLite cannot add one to an existing table.
     col::id_or_none("lot_id")
 }
 
@@ -29,7 +29,7 @@ impl MigrationTrait for Step {
                     "lot",
                     vec![
                         col::id("id").primary_key().to_owned(),
-                        // six characters, without the check character
+                        // Six characters; the check character is not stored.
                         col::text("code"),
                         col::id("holder_id"),
                         col::text("crop"),
@@ -86,7 +86,7 @@ impl MigrationTrait for Step {
                         col::id("id").primary_key().to_owned(),
                         col::id("lot_id"),
                         col::text("pest"),
-                        // folded, as alerts look for it
+                        // Folded, as alerts search for it.
                         col::text("pest_key"),
                         col::number("sampled_day"),
                         col::number("latency_days"),
@@ -112,7 +112,7 @@ impl MigrationTrait for Step {
                         col::id("raised_by"),
                         col::text("words"),
                         col::text("pest"),
-                        // words with commas between
+                        // Comma-separated words.
                         col::text("carriers"),
                         col::number_or_none("since_day"),
                         col::number("seen_day"),
@@ -131,7 +131,7 @@ impl MigrationTrait for Step {
             .await?;
         index(manager, "alert", &["raised_by", "state"], false).await?;
         index(manager, "alert", &["state", "id"], false).await?;
-        // where an alert's way down begins: the lot itself, and what it may have come from
+        // Lots where the trace down the descent starts: the alert's own lot and its possible origins.
         manager
             .create_table(
                 table(

@@ -1,4 +1,4 @@
-//! Notices to members: an inbox.
+//! Adds the members' inbox and their mail addresses.
 
 use sea_orm_migration::prelude::*;
 
@@ -25,7 +25,7 @@ impl MigrationTrait for Step {
                     vec![
                         col::counter("seq"),
                         col::id("account_id"),
-                        // what it is about, so that the same thing is sent once
+                        // Deduplication key: a member gets one notice per key.
                         col::text("once"),
                         col::text("kind"),
                         col::text("subject"),
@@ -50,7 +50,7 @@ impl MigrationTrait for Step {
                     vec![
                         col::id("account_id").primary_key().to_owned(),
                         col::text("address"),
-                        // hashed; gone once it was confirmed
+                        // Hash of the confirmation code; null after confirmation.
                         col::bytes_or_none("code_hash"),
                         col::number("asked_at"),
                         col::number_or_none("confirmed_at"),

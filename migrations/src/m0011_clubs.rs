@@ -1,4 +1,4 @@
-//! Clubs and their members; offers for a club alone; who entered what for a member.
+//! Adds clubs, their members, club-only offers, and `entered_by` for entries that an organiser makes for a member.
 
 use sea_orm_migration::prelude::*;
 
@@ -14,7 +14,7 @@ impl MigrationName for Step {
 
 fn new_columns() -> Vec<(&'static str, ColumnDef)> {
     vec![
-        // not references: SQLite cannot add one to a table that is there
+        // Not foreign keys: SQLite cannot add one to an existing table.
         ("offer", col::id_or_none("club_id")),
         ("offer", col::id_or_none("entered_by")),
         ("claim", col::id_or_none("entered_by")),
@@ -34,7 +34,7 @@ impl MigrationTrait for Step {
                 vec![
                     col::id("id").primary_key().to_owned(),
                     col::text("name"),
-                    // folded: unique among clubs that are open
+                    // Folded name; unique among open clubs.
                     col::text("name_key"),
                     col::text("about"),
                     col::text_or_none("area_code"),
@@ -58,7 +58,7 @@ impl MigrationTrait for Step {
                         col::id("account_id"),
                         col::text("standing"),
                         col::text("words"),
-                        // how they agreed that organisers act for them
+                        // How the member agreed that organisers act for them; null without consent.
                         col::text_or_none("consent"),
                         col::number("since"),
                     ],

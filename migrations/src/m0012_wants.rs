@@ -1,4 +1,4 @@
-//! Wants: what members seek.
+//! Adds the table of wants: what members seek.
 
 use sea_orm_migration::prelude::*;
 
@@ -27,9 +27,9 @@ impl MigrationTrait for Step {
                         col::id("account_id"),
                         col::text("crop"),
                         col::id_or_none("cultivar_id"),
-                        // JSON
+                        // JSON list of wishes.
                         col::text("wishes"),
-                        // words with commas between
+                        // Comma-separated words.
                         col::text("materials"),
                         col::text("grid_code"),
                         col::number("within_km"),

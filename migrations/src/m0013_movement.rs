@@ -1,4 +1,4 @@
-//! Rules on moving plants that stewards publish, and protected cultivars.
+//! Adds steward-published releases of movement rules, and protected cultivars.
 
 use sea_orm_migration::prelude::*;
 
@@ -24,7 +24,7 @@ impl MigrationTrait for Step {
                 vec![
                     col::counter("seq"),
                     col::text("note"),
-                    // JSON: the files as they were proposed
+                    // JSON: the files exactly as proposed.
                     col::text("files"),
                     col::id("proposed_by"),
                     col::number("proposed_at"),
@@ -38,7 +38,7 @@ impl MigrationTrait for Step {
             .create_table(table(
                 "protection",
                 vec![
-                    // a cultivar's record has one protection at most: the newest ruling stands
+                    // A cultivar has at most one protection; a newer decision replaces the row.
                     col::id("cultivar_id").primary_key().to_owned(),
                     col::text("kind"),
                     col::text("office"),
@@ -51,7 +51,7 @@ impl MigrationTrait for Step {
                 ],
             ))
             .await?;
-        // the giver's words on the holder's consent
+        // The giver's statement about the rights holder's consent.
         manager
             .alter_table(
                 Table::alter()

@@ -1,4 +1,4 @@
-//! Swap rounds: what members bring and wish for, what authorities said, what was settled, and which claims came of it.
+//! Adds swap rounds: members, lots, wishes, authorities' answers, settled runs, and the resulting claims.
 
 use sea_orm_migration::prelude::*;
 
@@ -14,7 +14,7 @@ impl MigrationName for Step {
 
 fn new_columns() -> Vec<(&'static str, ColumnDef)> {
     vec![
-        // not references: SQLite cannot add one to a table that is there
+        // Not foreign keys: SQLite cannot add one to an existing table.
         ("claim", col::id_or_none("round_id")),
         ("claim", col::id_or_none("round_lot_id")),
         ("claim", col::number("round_units").default(0).to_owned()),
@@ -22,7 +22,7 @@ fn new_columns() -> Vec<(&'static str, ColumnDef)> {
     ]
 }
 
-/// One open claim of one taker on one offer; in a round, of one lot of it.
+/// A taker has at most one open claim on an offer, and at most one on each lot of a round.
 const OPEN_CLAIMS: [&str; 2] = [
     "CREATE UNIQUE INDEX uq_claim_open ON claim (offer_id, taker_id) WHERE state IN ('waiting', 'accepted') AND round_id IS NULL",
     "CREATE UNIQUE INDEX uq_claim_round ON claim (round_lot_id, taker_id) WHERE state IN ('waiting', 'accepted')",
@@ -47,11 +47,11 @@ impl MigrationTrait for Step {
                         col::text("area_code"),
                         col::number("day"),
                         col::number("gather_until"),
-                        // JSON
+                        // JSON.
                         col::text("settings"),
                         col::text("phase"),
                         col::text("commitment"),
-                        // shown once the round is sealed
+                        // Published only after the round is settled.
                         col::text("secret"),
                         col::text_or_none("input_hash"),
                         col::number("runs"),
@@ -125,7 +125,7 @@ impl MigrationTrait for Step {
                         col::id("account_id"),
                         col::number("rank"),
                         col::number("quantity"),
-                        // JSON
+                        // JSON list of acceptable lots or cultivars.
                         col::text("accepts"),
                         col::id_or_none("entered_by"),
                     ],
@@ -167,12 +167,12 @@ impl MigrationTrait for Step {
                     "round_run",
                     vec![
                         col::id("round_id"),
-                        // 0 is what was sealed; then each settling
+                        // 0 is the sealed input; each settlement run counts up from 1.
                         col::number("number"),
-                        // JSON, canonical
+                        // Canonical JSON.
                         col::text("input"),
                         col::text("input_hash"),
-                        // JSON
+                        // JSON; null in the sealed row.
                         col::text_or_none("outcome"),
                         col::id("by_id"),
                         col::number("at"),

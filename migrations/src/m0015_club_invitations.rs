@@ -1,4 +1,4 @@
-//! Invitations to a club by the handle as it was typed: one to a handle that no one has looks like any other.
+//! Stores club invitations by the typed handle, so that the answer does not show whether an account has it.
 
 use sea_orm_migration::prelude::*;
 
@@ -24,7 +24,7 @@ impl MigrationTrait for Step {
                     "club_invitation",
                     vec![
                         col::id("club_id"),
-                        // lower case, whether an account has it or not
+                        // Lower case; an account with this handle need not exist.
                         col::text("handle_key"),
                         col::text("words"),
                         col::id("invited_by"),
@@ -38,7 +38,8 @@ impl MigrationTrait for Step {
             )
             .await?;
         index(manager, "club_invitation", &["handle_key"], false).await?;
-        // open ones move over; who invited was not kept, so that one of the club's organisers stands for it
+        // Moves open invitations over. The old table did not store the inviter, so the organiser with the
+        // lowest id stands in.
         manager
             .get_connection()
             .execute_unprepared(

@@ -1,4 +1,4 @@
-//! A version of what a round says of itself, beside the version of the whole round, which counts what members do too.
+//! Adds `says_version`, which counts edits of the round's own details. `version` also counts what members do.
 
 use sea_orm_migration::prelude::*;
 

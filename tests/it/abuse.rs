@@ -1,4 +1,4 @@
-//! What someone may try: each of these once broke something, or would have.
+//! Attacks and misuse. Each of these once broke something, or could have.
 
 use std::time::Duration;
 
@@ -51,7 +51,7 @@ async fn sign_ins_that_are_given_up_do_not_use_up_the_queue() {
                 signed_in = true;
                 break;
             }
-            // the queue may be full for a moment, and for nothing else is it tried again
+            // A full queue is the only reason to retry.
             Err(error) => assert_eq!(reason(&error), "TOO_MUCH_AT_ONCE", "{}", error.message()),
         }
         tokio::time::sleep(Duration::from_millis(250)).await;
@@ -86,7 +86,7 @@ async fn connections_of_one_address_are_bounded_and_a_half_greeting_ends() {
     let database = Database::sqlite();
     let server = TestServer::with(&database.url, &["listen.connections_per_address_max=3"]).await;
     let address = server.running.address();
-    // the harness holds one; two more may come, the next is dropped at once
+    // The harness holds one connection and two more fit; the server drops the next at once.
     let mut first = tokio::net::TcpStream::connect(address).await.unwrap();
     let _second = tokio::net::TcpStream::connect(address).await.unwrap();
     first.write_all(b"P").await.unwrap();
@@ -120,7 +120,7 @@ async fn an_offer_cannot_fill_a_page_with_text() {
     let request = v1::CreateOfferRequest { offer: Some(large) };
     let error = giver.call(&request).await.unwrap_err();
     assert_eq!(wrong_fields(&error), ["offer.health"]);
-    // nor turn the direction of writing, nor forge a line
+    // Nor can a text reverse the direction of writing or forge a line.
     for label in ["Rosa\u{202e}", "Rosa\nstate  open"] {
         let mut forged = draft();
         forged.place.as_mut().unwrap().label = label.into();
@@ -196,15 +196,15 @@ async fn twins_of_a_change_get_its_reply_and_limits_hold_under_a_rush() {
     .await;
 }
 
-/// Requests with bytes changed at random (a deterministic generator): whatever comes, the server answers, and
-/// never with an error of its own.
+/// Sends requests with randomly changed bytes (from a deterministic generator). The server answers each of them, and
+/// never with an internal error.
 #[tokio::test]
 async fn no_request_makes_the_server_fail() {
     use scionary_tests::samples::{Ids, sample};
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     let member = server.raw().member("rosamund").await;
-    // real ones, so that the requests get as far as they can
+    // Use real objects, so that the requests get as far as they can.
     let keep = v1::CreatePlanRequest { plan: Some(scionary_tests::samples::plan()), ..Default::default() };
     let plan = member.call(&keep).await.unwrap();
     let plan = plan.plan.unwrap().plan_id;
@@ -238,7 +238,7 @@ async fn no_request_makes_the_server_fail() {
         usize::try_from(state >> 33).unwrap() % sides.max(1)
     };
     for rpc in Rpc::ALL {
-        // a sign-out would end the session, and streams take no message of ours
+        // A sign-out would end the session, and streams take no such message.
         if rpc.kind() != Kind::Unary
             || matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere | Rpc::AccountSignUp)
         {

@@ -13,7 +13,7 @@ async fn from_the_stewards_code_to_a_club_of_two() {
     on_both(async |url| {
         let server = TestServer::with(&url, &["accounts.sign_up=invitation"]).await;
         let visitor = server.raw();
-        // no one gets in without a code, nor with a made-up one
+        // Sign-up needs a valid code.
         assert_eq!(reason(&visitor.sign_up("early", "").await.unwrap_err()), "CODE_NEEDED");
         assert_eq!(
             reason(&visitor.sign_up("early", "0000-1111-2222-3333").await.unwrap_err()),
@@ -44,7 +44,7 @@ async fn from_the_stewards_code_to_a_club_of_two() {
         assert_eq!(list.invitations[0].state(), v1::InvitationState::Used);
         assert_eq!(reason(&visitor.sign_up("TOBIN", &invited.code).await.unwrap_err()), "CODE_NOT_VALID");
 
-        // roles: only a steward gives them, and the last steward stays
+        // Only a steward grants roles, and the last steward stays.
         let grant = v1::GrantRoleRequest {
             handle: "tobin".into(),
             role: v1::Role::Curator.into(),
@@ -86,7 +86,7 @@ async fn sessions_end_when_they_should() {
         };
         assert_eq!(me(&first).await.unwrap().account.unwrap().handle, "rosamund");
 
-        // a new password ends the other sessions, and a repeat of the call gets the first reply
+        // A new password ends the other sessions, and a retry of the call gets the first reply.
         let change = v1::ChangePasswordRequest {
             current_password: PASSWORD.into(),
             new_password: "wicker orbit kettle plank".into(),

@@ -1,5 +1,5 @@
-//! Every method by every persona: the matrix is a file that is reviewed like code. A refused call leaves every
-//! table as it was.
+//! Every method for every persona: the matrix is a file that is reviewed like code. A refused call leaves every table
+//! unchanged.
 
 use std::fmt::Write as _;
 
@@ -52,7 +52,7 @@ impl Stage {
         Self { server, people, taken: 0 }
     }
 
-    /// A persona for one call. A sign-out would end its own session: it gets one for this call.
+    /// Returns the caller of a persona for one call. A sign-out would end the session, so it gets a session of its own.
     pub(crate) async fn caller(&self, at: usize, rpc: Rpc) -> Raw {
         if matches!(rpc, Rpc::AccountSignOut | Rpc::AccountSignOutEverywhere) && (1..=5).contains(&at) {
             return self.signed_in(at).await;
@@ -60,7 +60,7 @@ impl Stage {
         self.people[at].clone()
     }
 
-    /// Signs a persona in again after a call that ended all of its sessions.
+    /// Signs a persona in again after a call that ended all its sessions.
     pub(crate) async fn after(&mut self, at: usize, rpc: Rpc) {
         if rpc == Rpc::AccountSignOutEverywhere && (1..=5).contains(&at) {
             self.people[at] = self.signed_in(at).await;
@@ -72,7 +72,7 @@ impl Stage {
         self.people[0].sign_in(handle, PASSWORD).await.unwrap()
     }
 
-    /// Fresh objects of the owner for one call.
+    /// Creates fresh objects of the owner for one call.
     pub(crate) async fn ids(&mut self, rpc: Rpc) -> Ids {
         let owner = &self.people[1];
         let mut offer = String::new();
@@ -81,7 +81,7 @@ impl Stage {
             let made: v1::CreateOfferResponse = owner.call(&request).await.unwrap();
             offer = made.offer.unwrap().offer_id;
         }
-        // objects are few for each account: one is made only where it is needed
+        // The objects of an account are limited, so make one only where the call needs it.
         let mut invitation = String::new();
         if rpc == Rpc::AccountRevokeInvitation {
             let made: v1::CreateInvitationResponse =
@@ -120,7 +120,7 @@ impl Stage {
                 ..Default::default()
             };
             let made: v1::CreateEvidenceResponse = owner.call(&request).await.unwrap();
-            // pieces of one report come in any order
+            // The pieces of one report have no order.
             let pieces = made.evidence.into_iter().filter_map(|e| e.evidence);
             evidence = pieces.min_by(|a, b| a.descriptor_key.cmp(&b.descriptor_key)).unwrap().evidence_id;
             if rpc == Rpc::EvidenceWithdrawCheck {
@@ -158,7 +158,7 @@ impl Stage {
         }
         let app = self.server.running.app();
         if rpc == Rpc::CurationLockRecord {
-            // every persona finds it unlocked
+            // Every persona starts with an unlocked record.
             app.store().admin().execute_unprepared("UPDATE cultivar SET locked_why = NULL").await.unwrap();
         }
         Ids {
@@ -185,7 +185,7 @@ impl Stage {
     }
 }
 
-/// Someone who is none of the personas.
+/// Returns a caller who is none of the personas.
 async fn stranger(server: &TestServer) -> Raw {
     match server.raw().sign_in("stranger", PASSWORD).await {
         Ok(known) => known,
@@ -193,7 +193,7 @@ async fn stranger(server: &TestServer) -> Raw {
     }
 }
 
-/// A claim of the owner's on an offer of someone who is none of the personas, where a method needs one.
+/// Makes a claim of the owner on a stranger's offer, if the method needs one. Returns its id.
 async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     if !rpc.path().contains("ClaimService")
         || matches!(
@@ -203,7 +203,7 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     {
         return String::new();
     }
-    // the owner is the giver where the giver's word is asked for
+    // The owner is the giver if the method is the giver's.
     let gives = matches!(rpc, Rpc::ClaimAcceptClaim | Rpc::ClaimDeclineClaim);
     let stranger = stranger(server).await;
     let (giver, taker) = if gives { (owner, &stranger) } else { (&stranger, owner) };
@@ -222,7 +222,7 @@ async fn claimed(server: &TestServer, owner: &Raw, rpc: Rpc) -> String {
     claim_id
 }
 
-/// A plan with a step of the owner's, and an entry of their grafting log, where a method needs one.
+/// Makes a plan of the owner with their own step, and an entry of their grafting log, if the method needs them.
 async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
     let (mut plan_id, mut graft_id) = Default::default();
     if rpc.path().contains("PlanService") && !matches!(rpc, Rpc::PlanCreatePlan | Rpc::PlanListMyPlans) {
@@ -240,13 +240,13 @@ async fn planned(owner: &Raw, rpc: Rpc) -> (String, String) {
     (plan_id, graft_id)
 }
 
-/// A club of the owner's with someone who is none of the personas, where a method needs one.
+/// Makes a club of the owner with a stranger in it, if the method needs one. Returns the club's and the guest's id.
 async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (String, String) {
     let own = matches!(rpc, Rpc::ClubCreateClub | Rpc::ClubListClubs | Rpc::ClubListMyClubs);
     if !rpc.path().contains("ClubService") && rpc != Rpc::ClaimListClubClaims || own {
         return Default::default();
     }
-    // one account arranges so many clubs at most
+    // An account can arrange a limited number of clubs.
     empty_clubs(server).await;
     let request = v1::CreateClubRequest { club: Some(club(&format!("The club {serial}"))) };
     let made: v1::CreateClubResponse = owner.call(&request).await.unwrap();
@@ -268,7 +268,7 @@ async fn arranged(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (S
 }
 
 async fn empty_clubs(server: &TestServer) {
-    // in one step: a settling whose stream was only opened may still write
+    // In one transaction: a settlement whose stream was only opened may still write.
     let all = server.running.app().store().admin().begin().await.unwrap();
     for table in [
         "round_share",
@@ -287,14 +287,15 @@ async fn empty_clubs(server: &TestServer) {
     all.commit().await.unwrap();
 }
 
-/// A round of a club of the owner's, as far as a method needs it, where two swap: the owner brings lot 1 and wishes for one
-/// of the two packs of lot 2. The club, the round, and an offer of the owner's that is not in it.
+/// Makes a round of a club of the owner and brings it to the stage that the method needs. Two members swap: the owner
+/// brings lot 1 and wishes for one of the two packs of lot 2. Returns the ids of the club, the round, and another offer
+/// of the owner.
 async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (String, String, String) {
     if !rpc.path().contains("RoundService") || rpc == Rpc::RoundListRounds {
         return Default::default();
     }
     empty_clubs(server).await;
-    // one account has so many open offers at most
+    // An account can have a limited number of open offers.
     let db = server.running.app().store().admin();
     db.execute_unprepared("UPDATE offer SET withdrawn_at = 1").await.unwrap();
     let request = v1::CreateClubRequest { club: Some(club(&format!("The swappers {serial}"))) };
@@ -351,7 +352,7 @@ async fn swapped(server: &TestServer, owner: &Raw, rpc: Rpc, serial: u32) -> (St
     (club_id, round_id, spare)
 }
 
-/// Wood and a plant of the owner's, and an alert on the wood, where a method needs them.
+/// Makes wood and a plant of the owner, and an alert on the wood, if the method needs them.
 async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (String, String, String) {
     let mut alert_id = String::new();
     let on_alert = rpc.path().contains("AlertService") && rpc != Rpc::AlertListAlerts;
@@ -373,7 +374,7 @@ async fn traced(server: &TestServer, owner: &Raw, steward: &Raw, rpc: Rpc) -> (S
     };
     let lot = enter(wood).await;
     if on_alert {
-        // one account has so many open alerts at most
+        // An account can have a limited number of open alerts.
         let db = server.running.app().store().admin();
         for table in ["alert_start", "alert"] {
             db.execute_unprepared(&format!("DELETE FROM {table}")).await.unwrap();
@@ -421,7 +422,7 @@ async fn the_matrix_is_as_reviewed() {
         for (at, persona) in PERSONAS.iter().enumerate() {
             let ids = stage.ids(rpc).await;
             let who = stage.caller(at, rpc).await;
-            // what follows from changes is done now, and not while a call is looked at
+            // Process earlier changes now, so that they do not alter the tables during the call.
             app.follow_changes(&mut followed).await.unwrap();
             let before = rows(&db).await;
             let outcome = who.bytes(rpc, sample(rpc, &ids)).await;
@@ -433,7 +434,7 @@ async fn the_matrix_is_as_reviewed() {
                     Code::PermissionDenied if reason(status) == "CODE_NOT_VALID" => "yes (wrong code)".into(),
                     Code::PermissionDenied => "no".into(),
                     Code::NotFound => "not found".into(),
-                    // the health library answers Check and Watch only
+                    // The health library implements Check and Watch only.
                     Code::Unimplemented if rpc == Rpc::HealthV1HealthList => "not offered".into(),
                     Code::FailedPrecondition
                         if matches!(

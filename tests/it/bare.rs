@@ -1,25 +1,25 @@
-//! A client of HTTP/2 without a gRPC library on it: what a server answers, frame by frame.
+//! An HTTP/2 client without a gRPC library: shows the server's answers frame by frame.
 
 use std::{io::Write as _, net::SocketAddr, time::Duration};
 
 use http::HeaderMap;
 use scionary_tests::{Raw, client::fresh_key};
 
-/// So long a stream may say nothing.
+/// The longest silence of a stream.
 const SILENCE: Duration = Duration::from_secs(10);
 
-/// A connection without a gRPC library on it, so that nothing is added, decoded or hidden.
+/// A connection without a gRPC library, so that nothing is added, decoded or hidden.
 pub(crate) struct Wire {
     pub(crate) sender: h2::client::SendRequest<std::io::Cursor<Vec<u8>>>,
 }
 
-/// What came back.
+/// An answer of the server.
 pub(crate) struct Answer {
     pub(crate) http: u16,
     pub(crate) headers: HeaderMap,
     pub(crate) messages: Vec<(u8, Vec<u8>)>,
     pub(crate) trailers: Option<HeaderMap>,
-    /// How it ended: of itself, or otherwise.
+    /// How the stream ended: normally, or with which error.
     pub(crate) end: String,
 }
 
@@ -38,7 +38,7 @@ impl Wire {
         Self { sender }
     }
 
-    /// Sends a call, and reads what comes back: at most so many messages.
+    /// Sends a call and reads the answer, at most `most` messages.
     pub(crate) async fn send(&self, call: Call<'_>, most: usize) -> Answer {
         let mut request = http::Request::builder()
             .method(call.verb)
@@ -96,7 +96,7 @@ impl Wire {
     }
 }
 
-/// Takes one message with its flag from the bytes that came.
+/// Takes one message with its flag from the received bytes.
 pub(crate) fn take_message(bytes: &mut Vec<u8>) -> Option<(u8, Vec<u8>)> {
     let length = u32::from_be_bytes(bytes.get(1..5)?.try_into().unwrap());
     let end = 5 + usize::try_from(length).unwrap();
@@ -106,7 +106,7 @@ pub(crate) fn take_message(bytes: &mut Vec<u8>) -> Option<(u8, Vec<u8>)> {
     Some((flag, message))
 }
 
-/// What is sent.
+/// A call to send.
 pub(crate) struct Call<'a> {
     pub(crate) verb: &'a str,
     pub(crate) path: &'a str,
@@ -116,7 +116,7 @@ pub(crate) struct Call<'a> {
 }
 
 impl<'a> Call<'a> {
-    /// A message to a method, with a fresh key.
+    /// Returns a call of a method with a message and a fresh idempotency key.
     pub(crate) fn new(path: &'a str, message: &[u8]) -> Self {
         let headers = vec![("idempotency-key", fresh_key())];
         Self { verb: "POST", path, content: "application/grpc", headers, body: framed(0, message) }
@@ -141,7 +141,7 @@ impl<'a> Call<'a> {
     }
 }
 
-/// A message as it goes over the wire: its flag, its length, its bytes.
+/// Frames a message for the wire: flag, length, bytes.
 pub(crate) fn framed(flag: u8, message: &[u8]) -> Vec<u8> {
     let length = u32::try_from(message.len()).unwrap();
     [&[flag], length.to_be_bytes().as_slice(), message].concat()

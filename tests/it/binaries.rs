@@ -18,7 +18,7 @@ fn twice() -> String {
     format!("{PASSWORD}\n")
 }
 
-/// The README's five minutes, word for word in its commands.
+/// The README's five minutes, with its exact commands.
 #[test]
 fn from_zero_to_a_club_with_two_members() {
     let database = Database::sqlite();
@@ -112,7 +112,7 @@ fn from_zero_to_a_club_with_two_members() {
     assert!(rosamund.ok(&["offer", "list"]).contains("[withdrawn]"));
     rosamund.ok(&["account", "sign-out"]);
     rosamund.fails(3, &["account", "whoami"]);
-    // structured, one object a line, a line for each call, and no secret in any
+    // Structured: one JSON object a line, a line for each call, and no secret in any.
     let log = server.log();
     assert!(log.lines().all(|l| serde_json::from_str::<serde_json::Value>(l).is_ok()), "{log}");
     assert!(log.matches("/scionary.v1.AccountService/SignIn").count() >= 2, "{log}");
@@ -152,7 +152,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     assert!(said.contains("nothing is on file as “xyzzy”"), "{said}");
     let said = person.fails(2, &["lookup", "kent", "--crop", "papaya"]);
     assert!(said.contains("one of avocado, citrus, mango expected"), "{said}");
-    // an empty registry says that it is empty
+    // An empty registry says that it is empty.
     let empty = Server::start(&Database::empty_sqlite().url, &["data.reference_catalogue=false"]);
     let newcomer = Person::new(&empty);
     assert!(newcomer.ok(&["crop", "list"]).contains("No crop is on file yet"));
@@ -163,7 +163,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     assert!(
         person.ok(&["cultivar", "list", "--seed", "comes-true"]).contains("No cultivar on file “comes true”")
     );
-    // every command has JSON that can be read
+    // Every command prints valid JSON.
     for arguments in [
         &["lookup", "golek"][..],
         &["status"],
@@ -209,7 +209,7 @@ fn the_session_is_the_users_alone() {
     std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o644)).unwrap();
     person.ok(&["account", "whoami"]);
     assert_eq!(mode(&file), 0o600, "a session that others could read is closed to them");
-    // a session goes to its own server only
+    // A session goes to its own server only.
     let elsewhere = Server::start(&Database::sqlite().url, &[]);
     let said = person.fails(3, &["--server", &format!("http://{}", elsewhere.address), "account", "whoami"]);
     assert!(said.contains("not signed in"), "{said}");
@@ -407,7 +407,7 @@ fn the_server_explains_itself() {
     assert!(err.contains("run: scionaryd migrate"), "{err}");
 }
 
-/// `scionaryd crop check` tells a writer of a profile every mistake at once, and takes the files that ship.
+/// `scionaryd crop check` lists every mistake in a profile at once, and accepts the shipped files.
 #[test]
 fn crop_profiles_are_checked() {
     let check = |file: &std::path::Path| {
@@ -443,7 +443,7 @@ fn crop_profiles_are_checked() {
     assert_eq!(check(&scratch.path().join("none.toml")).0, Some(4));
 }
 
-/// How many to sow: on file, typed in, and every mistake told.
+/// How many seeds to sow: from the registry, from typed numbers, and with every mistake reported.
 #[test]
 fn odds_are_told_in_a_few_lines() {
     let database = Database::sqlite();

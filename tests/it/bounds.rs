@@ -1,5 +1,5 @@
-//! What is bounded before work begins: dear calls, streams, unknown methods, downloads, names, chains of lots. And what
-//! ends at once: sessions, watches, consent to help.
+//! Limits that apply before work begins: expensive calls, streams, unknown methods, downloads, names, chains of lots.
+//! And what ends at once: sessions, watches, consent to help.
 
 use std::time::Duration;
 
@@ -21,7 +21,7 @@ use crate::{
     lots::{self, of},
 };
 
-/// Opens a stream of requests and sends none; its body, unless it was refused at once.
+/// Opens a stream of requests without sending any. Returns its body, or `None` if the server refused at once.
 async fn open_stream(
     server: &TestServer,
     path: &str,
@@ -41,7 +41,7 @@ async fn open_stream(
     let mut sender = wire.sender.clone().ready().await.unwrap();
     let (response, body) = sender.send_request(request, false).unwrap();
     let response = tokio::time::timeout(Duration::from_secs(5), response).await.unwrap().unwrap();
-    // a refusal is headers alone
+    // A refusal has headers only.
     (!response.headers().contains_key("grpc-status")).then_some(body)
 }
 
@@ -64,7 +64,7 @@ async fn dear_calls_have_a_budget_of_their_own_and_hold_up_nobody() {
             tokio::spawn(async move { who.call(&odds(500)).await })
         })
         .collect();
-    // the first of them are at work
+    // The first of them are running.
     tokio::time::sleep(Duration::from_millis(50)).await;
     server.raw().call(&v1::GetServerRequest {}).await.unwrap();
     let open = asking.iter().filter(|one| !one.is_finished()).count();
@@ -77,7 +77,7 @@ async fn dear_calls_have_a_budget_of_their_own_and_hold_up_nobody() {
         }
     }
     assert!((1..64).contains(&refused), "{refused} of 64 did not wait");
-    // and the address' budget is used up at last, while cheap calls go on
+    // The address's budget runs out at last, while cheap calls still work.
     let mut last = None;
     for _ in 0..64 {
         last = server.raw().call(&odds(1)).await.err();
@@ -85,7 +85,7 @@ async fn dear_calls_have_a_budget_of_their_own_and_hold_up_nobody() {
     assert_eq!(reason(&last.unwrap()), "TOO_MANY_CALLS");
     let look = |name: &str| v1::LookUpSeedRequest { name: name.into(), crop: String::new() };
     server.raw().call(&look("golek")).await.unwrap();
-    // one letter may stand for eighteen: a name of many is dear
+    // One character can expand to eighteen, so a name of many is expensive.
     let long = "\u{fdfa}".repeat(100);
     assert_eq!(reason(&server.raw().call(&look(&long)).await.unwrap_err()), "TOO_MANY_CALLS");
     let check = v1::CheckNameRequest { crop: "mango".into(), name: long, historic: false };
@@ -102,7 +102,7 @@ async fn an_import_takes_its_place_before_its_first_byte() {
     let mut refused = 0;
     for n in 0..4 {
         let who = server.raw().member(&format!("importer-{n}")).await;
-        // a stream that has sent nothing yet
+        // A stream that has sent nothing.
         match open_stream(&server, path, who.token().unwrap()).await {
             Some(stream) => held.push(stream),
             None => refused += 1,
@@ -191,7 +191,7 @@ async fn hashing_comes_after_checking() {
             name: name.into(),
             consent: "Said so to me.".into(),
         };
-        // forty at once: a hash each would fill the queue
+        // Many at once: a password hash for each would fill the queue.
         let tries: Vec<_> = (0..120)
             .map(|_| {
                 let (ben, enter) = (ben.clone(), enter("Fern"));
@@ -208,7 +208,7 @@ async fn hashing_comes_after_checking() {
     .await;
 }
 
-/// Ends a watch: what came last.
+/// Reads a watch to its end. Returns its last status.
 async fn end_of(mut watch: scionary_tests::client::Messages<v1::WatchNoticesResponse>) -> Option<Status> {
     let wait = async {
         loop {
@@ -242,7 +242,7 @@ async fn suspended_and_signed_out_people_are_out_at_once_and_for_good() {
         assert_eq!(reason(&ann.call(&v1::WhoAmIRequest {}).await.unwrap_err()), "SESSION_OVER");
         let ann = club.server.raw().sign_in("ann", PASSWORD).await.unwrap();
 
-        // signing out ends the watches of that session, and leaves those of others
+        // Signing out ends the watches of that session, and no others.
         let other = club.server.raw().sign_in("ann", PASSWORD).await.unwrap();
         let (open, stays) = (ann.open(&watch).await.unwrap(), other.open(&watch).await.unwrap());
         ann.call(&v1::SignOutRequest {}).await.unwrap();
@@ -252,7 +252,7 @@ async fn suspended_and_signed_out_people_are_out_at_once_and_for_good() {
         let more = tokio::time::timeout(Duration::from_millis(1500), stays.message()).await;
         assert!(more.is_err(), "another session's watch goes on: {more:?}");
 
-        // the last steward who may act stays
+        // The last steward with an active account stays.
         let grant = |handle: &str| v1::GrantRoleRequest {
             handle: handle.into(),
             role: v1::Role::Steward.into(),
@@ -284,7 +284,7 @@ async fn a_repeat_with_another_password_is_refused() {
         let refused = keyed.call(&change("gravel meadow saddle orchid")).await.unwrap_err();
         assert_eq!(reason(&refused), "IDEMPOTENCY_KEY_REUSED");
         club.server.raw().sign_in("ann", "copper lantern willow sand").await.unwrap();
-        // signing up alike
+        // The same for signing up.
         let sign_up = |password: &str| v1::SignUpRequest {
             handle: "ben".into(),
             display_name: "Ben".into(),
@@ -312,7 +312,7 @@ async fn invitations_tell_nothing_of_who_is_here_and_respect_blocks() {
             club: Some(v1::ClubDraft { name: "Larkwater growers".into(), ..Default::default() }),
         };
         let club_id = ann.call(&made).await.unwrap().club.unwrap().club_id;
-        // cat does not deal with ann
+        // cat blocks ann.
         cat.call(&v1::BlockMemberRequest { account_id: id_of(&ann).await }).await.unwrap();
         let invite = |handle: &str| v1::InviteToClubRequest {
             club_id: club_id.clone(),
@@ -328,7 +328,7 @@ async fn invitations_tell_nothing_of_who_is_here_and_respect_blocks() {
         let waiting = ann.call(&list).await.unwrap().members;
         let names: Vec<_> = waiting.iter().map(|m| (m.name.as_str(), m.account_id.as_str())).collect();
         assert_eq!(names, [("ben", ""), ("cat", ""), ("no-one-at-all", "")]);
-        // who is invited and deals with ann learns of it, the other does not
+        // An invited person who does not block ann gets a notice; the other gets none.
         let inbox = v1::ListNoticesRequest::default();
         assert_eq!(ben.call(&inbox).await.unwrap().notices.len(), 1);
         assert!(cat.call(&inbox).await.unwrap().notices.is_empty());
@@ -337,7 +337,7 @@ async fn invitations_tell_nothing_of_who_is_here_and_respect_blocks() {
         let answer = v1::AnswerClubInvitationRequest { club_id: club_id.clone(), accept: Some(true) };
         assert_eq!(reason(&cat.call(&answer).await.unwrap_err()), "NOT_INVITED");
         ben.call(&answer).await.unwrap();
-        // taken back by its handle
+        // Withdraw an invitation by its handle.
         let remove = |handle: &str| v1::RemoveClubMemberRequest {
             club_id: club_id.clone(),
             handle: handle.into(),
@@ -351,7 +351,7 @@ async fn invitations_tell_nothing_of_who_is_here_and_respect_blocks() {
     .await;
 }
 
-/// Ann arranges two clubs; Ben lets her help in one. She does not reach what he does elsewhere.
+/// Ann arranges two clubs; Ben lets her help in one. She cannot reach what he does elsewhere.
 #[tokio::test]
 async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
     on_both(async |url| {
@@ -391,13 +391,13 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
         for offer in &offers {
             claims.push(cat.call(&ask(offer, 1)).await.unwrap().claim.unwrap().claim_id);
         }
-        // posted for him: for that club alone
+        // Ann can post for him in that club only.
         for club in ["", clubs[1].as_str()] {
             let refused = for_ben.call(&offered(club)).await.unwrap_err();
             assert_eq!(reason(&refused), "FIELDS_WRONG", "{}", refused.message());
         }
         for_ben.call(&offered(&clubs[0])).await.unwrap();
-        // read and changed: of that club alone
+        // Ann can read and change his things of that club only.
         let seen = for_ben.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
         assert!(seen.len() == 2 && seen.iter().all(|o| o.club_id == clubs[0]), "{seen:?}");
         let seen = for_ben.call(&v1::ListMyClaimsRequest::default()).await.unwrap().claims;
@@ -427,7 +427,7 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
             reason(&for_ben.call(&v1::ListMyLotsRequest::default()).await.unwrap_err()),
             "NOT_ON_BEHALF"
         );
-        // accepted for him; only he sees how cat can be reached
+        // Ann accepts for him; only he sees how to reach cat.
         let accept = v1::AcceptClaimRequest {
             claim_id: claims[0].clone(),
             contact: "at the shed".into(),
@@ -438,7 +438,7 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
         let get = v1::GetClaimRequest { claim_id: claims[0].clone() };
         assert!(for_ben.call(&get).await.unwrap().claim.unwrap().contact.is_empty());
         assert_eq!(ben.call(&get).await.unwrap().claim.unwrap().contact, "0400 000 000");
-        // a block ends it
+        // A block ends it.
         let anns = ann.call(&v1::WhoAmIRequest {}).await.unwrap().account.unwrap().account_id;
         ben.call(&v1::BlockMemberRequest { account_id: anns }).await.unwrap();
         assert_eq!(reason(&for_ben.call(&get).await.unwrap_err()), "ROLE_MISSING");
@@ -447,14 +447,14 @@ async fn consent_to_help_covers_one_club_and_ends_with_a_block() {
     .await;
 }
 
-/// What members write, and what servers say, does not steer a terminal.
+/// Text from members and servers cannot control a terminal.
 #[tokio::test]
 async fn nothing_that_others_wrote_steers_a_terminal() {
     let database = Database::sqlite();
     let server = Server::start(&database.url, &["accounts.sign_up=open"]);
     let ann = Raw::at(&server.address).await.member("ann").await;
     let offer = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap().offer.unwrap();
-    // a server that lets anything through
+    // A server that lets anything through.
     let db = database.connect().await;
     let nasty = "UPDATE offer SET note = 'Good wood' || char(8238, 27, 155, 8294, 65279, 8232) || '[2J'";
     db.execute_unprepared(nasty).await.unwrap();
@@ -468,7 +468,7 @@ async fn nothing_that_others_wrote_steers_a_terminal() {
             "{printed:?}"
         );
     }
-    // errors repeat what was typed
+    // Errors repeat the typed text.
     for arguments in [
         &["lookup", "x", "--crop", "man\u{202e}go\u{9b}31m"][..],
         &["lookup", "x", "--crop", "man\u{202e}go\u{9b}31m", "--json"],

@@ -1,4 +1,4 @@
-//! Claims: from asking to hand-over, a waiting list, and nothing promised twice.
+//! Claims: from the request to the hand-over, the waiting list, and no double promise.
 
 use std::sync::Arc;
 
@@ -69,7 +69,7 @@ async fn from_asking_to_hand_over() {
         assert_eq!(reason(&claim(&ben, &posted.offer_id, 1).await.unwrap_err()), "CLAIMED_ALREADY");
         let seen = get(&ann, &asked).await.unwrap();
         assert!(seen.contact.is_empty() && seen.side() == v1::ClaimSide::Giver);
-        // to anyone else there is none
+        // NotFound for anyone else, so that existence does not leak.
         assert_eq!(reason(&get(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
         assert_eq!(reason(&accept(&cat, &asked).await.unwrap_err()), "NOT_FOUND");
         assert_eq!(reason(&accept(&ben, &asked).await.unwrap_err()), "OTHER_SIDE");
@@ -80,10 +80,10 @@ async fn from_asking_to_hand_over() {
         assert_eq!(get(&ben, &asked).await.unwrap().contact, "the house with the blue door");
         assert_eq!(offer(&cat, &posted.offer_id).await.promised, 4);
         assert_eq!(reason(&accept(&ann, &asked).await.unwrap_err()), "CLAIM_NOT_WAITING");
-        // more than is left waits, and cannot be promised
+        // A claim for more than is left waits, and the giver cannot accept it.
         let more = claim(&cat, &posted.offer_id, 3).await.unwrap();
         assert_eq!(reason(&accept(&ann, &more).await.unwrap_err()), "NOTHING_LEFT");
-        // the offer cannot shrink below what is promised
+        // The offer cannot shrink below what is promised.
         let shrink = |quantity| v1::UpdateOfferRequest {
             offer_id: posted.offer_id.clone(),
             version: 1,
@@ -104,7 +104,7 @@ async fn from_asking_to_hand_over() {
         let both: v1::ConfirmHandOverResponse = ann.call(&confirm).await.unwrap();
         assert_eq!(both.claim.unwrap().state(), v1::ClaimState::HandedOver);
 
-        // missed: both sides' words, for organisers only
+        // Missed: the words of both sides, for organisers only.
         let missed =
             |words: &str| v1::NoteMissedRequest { claim_id: more.claim_id.clone(), words: words.into() };
         ann.call(&missed("No one came.")).await.unwrap();
@@ -132,7 +132,7 @@ async fn from_asking_to_hand_over() {
     .await;
 }
 
-/// Who blocks someone deals with them no more: nothing new between them, what waits ends, what was promised stands.
+/// A block stops all new dealings between two members: waiting claims end, promises stay.
 #[tokio::test]
 async fn one_member_blocks_another() {
     on_both(async |url| {
@@ -151,7 +151,7 @@ async fn one_member_blocks_another() {
         assert_eq!(get(&ben, &promised).await.unwrap().state(), v1::ClaimState::Accepted);
         assert_eq!(get(&cat, &of_cat).await.unwrap().state(), v1::ClaimState::Waiting);
         assert_eq!(reason(&claim(&ben, &one.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
-        // the other way round too
+        // Also in the other direction.
         let back = post(&ben, draft()).await;
         assert_eq!(reason(&claim(&ann, &back.offer_id, 1).await.unwrap_err()), "NOT_BETWEEN_THEM");
         let own: v1::ListBlockedResponse = ben.call(&v1::ListBlockedRequest {}).await.unwrap();
@@ -166,7 +166,7 @@ async fn one_member_blocks_another() {
     .await;
 }
 
-/// A giver who accepts by itself: promised while something is left, then a list that moves up in the order of asking.
+/// Automatic acceptance promises while something is left; later claims wait and move up, oldest first.
 #[tokio::test]
 async fn a_waiting_list_moves_up() {
     on_both(async |url| {
@@ -200,7 +200,7 @@ async fn a_waiting_list_moves_up() {
             assert_eq!(get(who, claim).await.unwrap().state(), v1::ClaimState::Accepted);
         }
         assert_eq!(offer(&ann, &posted.offer_id).await.promised, 3);
-        // what no one fetches lapses, and goes to those who wait
+        // A promise that is not fetched lapses, and the waiting claims move up.
         let fourth = claim(&takers[3], &posted.offer_id, 4).await.unwrap();
         assert_eq!(fourth.state(), v1::ClaimState::Waiting);
         let app = club.server.running.app();
@@ -213,7 +213,7 @@ async fn a_waiting_list_moves_up() {
         assert_eq!(get(&takers[1], &second).await.unwrap().state(), v1::ClaimState::Lapsed);
         assert_eq!(get(&takers[3], &fourth).await.unwrap().state(), v1::ClaimState::Accepted);
         assert_eq!(offer(&ann, &posted.offer_id).await.promised, 4);
-        // taking the offer back declines those who wait; promises stand
+        // Withdrawing the offer declines the waiting claims; promises stay.
         let waiting = claim(&takers[0], &posted.offer_id, 2).await.unwrap();
         let back = v1::WithdrawOfferRequest { offer_id: posted.offer_id.clone(), version: 0 };
         ann.call(&back).await.unwrap();
@@ -225,7 +225,7 @@ async fn a_waiting_list_moves_up() {
     .await;
 }
 
-/// What a rule on file prohibits cannot be claimed; the answer is kept as it was shown.
+/// A claim is refused if a rule on file prohibits the movement; the claim keeps the answer as it was shown.
 #[tokio::test]
 async fn a_prohibited_movement_cannot_be_claimed() {
     let database = Database::sqlite();
@@ -255,8 +255,8 @@ async fn a_prohibited_movement_cannot_be_claimed() {
     database.done().await;
 }
 
-/// Sixty-four at once, over two servers where the database allows it: never more than there is, everyone who was told so
-/// has it.
+/// 64 takers at once, on two servers if the database allows it: no offer is promised beyond its quantity, and every
+/// acknowledged promise is kept.
 #[tokio::test]
 async fn nothing_is_promised_twice() {
     on_both(async |url| {
@@ -293,7 +293,7 @@ async fn nothing_is_promised_twice() {
                 for (at, offer) in offers.iter().enumerate() {
                     let quantity = i32::try_from(1 + (n + at) % 3).unwrap();
                     let made = claim(&who, offer, quantity).await.unwrap();
-                    // some change their mind
+                    // Some takers change their mind.
                     if n % 5 == 0 && made.state() == v1::ClaimState::Accepted {
                         withdraw(&who, &made).await.unwrap();
                     } else {
@@ -303,7 +303,7 @@ async fn nothing_is_promised_twice() {
                 (who, got)
             }));
         }
-        // the giver edits meanwhile
+        // The giver changes the offers meanwhile.
         let editor = ann.clone();
         let edited = offers.clone();
         let editing = tokio::spawn(async move {
@@ -327,7 +327,7 @@ async fn nothing_is_promised_twice() {
         for task in tasks {
             let (who, got) = task.await.unwrap();
             for made in got {
-                // moved up meanwhile, or still as it was told
+                // The claim has moved up meanwhile, or is in the state of its reply.
                 let now = get(&who, &made).await.unwrap();
                 if made.state() == v1::ClaimState::Accepted {
                     assert_eq!(now.state(), v1::ClaimState::Accepted, "a promise stands");
@@ -362,7 +362,8 @@ async fn nothing_is_promised_twice() {
     .await;
 }
 
-/// Killed amid claims: every claim that was acknowledged is there, once, and what is promised is what claims hold.
+/// The server is killed amid claims: each acknowledged claim is there once, and the promised quantity equals the
+/// claims.
 #[tokio::test]
 async fn a_crash_loses_no_promise() {
     crash(&Database::sqlite()).await;
@@ -388,7 +389,7 @@ async fn crash(database: &Database) {
     let offer_of = v1::OfferDraft { auto_accept: true, contact: "here".into(), quantity: 10_000, ..draft() };
     let posted = post(&giver, offer_of).await.offer_id;
     let mut tokens = Vec::new();
-    // the long form is the crowd of the scarce offer
+    // The long form makes as many takers as the test of the scarce offer.
     for n in 0..if kills > 10 { 64 } else { 6 } {
         let who = Raw::new(channel(&server.address)).member(&format!("taker-{n}")).await;
         tokens.push(who.token().unwrap().to_string());
@@ -403,8 +404,8 @@ async fn crash(database: &Database) {
             tasks.push(tokio::spawn(async move {
                 let mut done = 0;
                 let mut last = None;
-                // claims and takes back, again and again, until the server is gone; what is left open of the last round
-                // stands in the way of a new claim until it is taken back
+                // Claim and withdraw until the server is gone. A claim left open from the last kill blocks a new one,
+                // so withdraw it first.
                 let mine = v1::ListMyClaimsRequest { open_only: true, ..Default::default() };
                 if let Ok(open) = who.call(&mine).await {
                     for claim in open.claims {
@@ -434,7 +435,7 @@ async fn crash(database: &Database) {
             last.push(key);
         }
         server = Server::start(&database.url, &set);
-        // what was acknowledged is there, and a repeat under its key is that claim and no other
+        // Every acknowledged claim is there, and a retry with its key returns the same claim.
         for (token, key) in tokens.iter().zip(&last) {
             let Some((key, claim_id)) = key else { continue };
             let who = Raw::new(channel(&server.address)).with_token(token).with_key(key);
@@ -459,7 +460,7 @@ async fn crash(database: &Database) {
     server.kill();
 }
 
-/// A sweep of lapses that moves someone up looks again at what comes later in it.
+/// A sweep of lapses that moves a claim up checks the later claims again.
 #[tokio::test]
 async fn a_sweep_looks_again() {
     on_both(async |url| {
@@ -477,13 +478,13 @@ async fn a_sweep_looks_again() {
         };
         ann.call(&change).await.unwrap();
         let db = club.server.running.app().store().admin();
-        // both are overdue: the first goes, which moves the second up, so that it does not go
+        // Both are overdue: the first lapses, which moves the second up, so that it does not lapse.
         db.execute_unprepared("UPDATE claim SET lapses_at = 1 WHERE state = 'accepted'").await.unwrap();
         db.execute_unprepared("UPDATE claim SET lapses_at = 2 WHERE state = 'waiting'").await.unwrap();
         club.server.running.app().housekeeping().await.unwrap();
         assert_eq!(get(&ben, &first).await.unwrap().state(), v1::ClaimState::Lapsed);
         assert_eq!(get(&cat, &second).await.unwrap().state(), v1::ClaimState::Accepted);
-        // what is promised stays what it is
+        // Promised things keep their cultivar.
         let other = v1::UpdateOfferRequest {
             version: 2,
             offer: Some(v1::OfferDraft { cultivar: "Golek".into(), ..draft() }),

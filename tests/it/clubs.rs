@@ -1,4 +1,4 @@
-//! Clubs: joined, arranged, offers for members alone, members who are helped, and the end of a club.
+//! Clubs: joining, arranging, offers for members only, helped members, and the end of a club.
 
 use scionary_proto::v1::{self, ClubStanding};
 use scionary_tests::{
@@ -26,7 +26,7 @@ pub async fn account_of(who: &Raw) -> String {
     me.account.unwrap().account_id
 }
 
-/// Lets someone into a club.
+/// Brings a person into a club: request and acceptance.
 pub async fn let_in(organiser: &Raw, who: &Raw, club_id: &str) {
     let ask = v1::AskToJoinClubRequest { club_id: club_id.into(), words: "I grow two.".into() };
     who.call(&ask).await.unwrap();
@@ -50,7 +50,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!((made.own_standing(), made.members), (ClubStanding::Organiser, 1));
         let id = made.club_id.clone();
         assert_eq!(reason(&make(&ben, "LARKWATER Growers").await.unwrap_err()), "CLUB_NAME_TAKEN");
-        // ben asks, and is let in; cat is invited, and says yes
+        // ben asks to join and is accepted; cat is invited and accepts.
         let asking = v1::AskToJoinClubRequest { club_id: id.clone(), words: "I grow two.".into() };
         let asked: v1::AskToJoinClubResponse = ben.call(&asking).await.unwrap();
         assert_eq!(asked.club.unwrap().own_standing(), ClubStanding::Asked);
@@ -76,7 +76,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(seen.len(), 3);
         assert!(seen.iter().all(|m| m.words.is_empty()), "what was said on asking is for organisers");
 
-        // an offer for members alone
+        // An offer for members only.
         let dan = people.grower("dan").await;
         let for_club = |club: &str| v1::CreateOfferRequest {
             offer: Some(v1::OfferDraft { club: club.into(), ..draft() }),
@@ -109,7 +109,7 @@ async fn joined_arranged_and_closed() {
             note: String::new(),
         };
         ben.call(&accept).await.unwrap();
-        // on the day an organiser confirms for both, and sees no contact; no one else does
+        // On the day an organiser confirms for both and sees no contact; other members cannot confirm.
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
         let none = dan.call(&confirm).await;
         assert_eq!(reason(&none.unwrap_err()), "NOT_FOUND");
@@ -118,7 +118,7 @@ async fn joined_arranged_and_closed() {
         assert_eq!(done.state(), v1::ClaimState::HandedOver);
         assert!(done.contact.is_empty() && done.note.is_empty() && done.answer.is_empty());
 
-        // someone has to arrange it
+        // A club needs an organiser.
         let leave = v1::LeaveClubRequest { club_id: id.clone() };
         let refused = ann.call(&leave).await.unwrap_err();
         assert_eq!(reason(&refused), "LAST_ORGANISER");
@@ -128,7 +128,7 @@ async fn joined_arranged_and_closed() {
         ann.call(&organiser).await.unwrap();
         ann.call(&leave).await.unwrap();
 
-        // everything goes along before it is closed
+        // The export holds everything before the club closes.
         let export = v1::ExportClubRequest { club_id: id.clone() };
         let mut stream = ben.open(&export).await.unwrap();
         let mut text = String::new();
@@ -151,7 +151,7 @@ async fn joined_arranged_and_closed() {
     .await;
 }
 
-/// An organiser acts for a member who agreed to it; it is marked, and no one else can.
+/// An organiser acts for a member who agreed; the record is marked, and no one else can act.
 #[tokio::test]
 async fn organisers_act_for_members_who_agreed() {
     on_both(async |url| {
@@ -170,7 +170,7 @@ async fn organisers_act_for_members_who_agreed() {
         let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = entered.account_id;
         let for_fern = ann.on_behalf_of(&fern);
-        // for the club alone: consent covers no more
+        // The consent covers this club only.
         let denied = for_fern.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await;
         assert_eq!(wrong_fields(&denied.unwrap_err()), ["offer.club"]);
         let_in(&ann, &cat, &id).await;
@@ -185,7 +185,7 @@ async fn organisers_act_for_members_who_agreed() {
             note: String::new(),
         };
         for_fern.call(&accept).await.unwrap();
-        // the log says who did it, and for whom
+        // The log shows who acted and for whom.
         let db = people.server.running.app().store().admin();
         let row = sea_orm::ConnectionTrait::query_one_raw(
             db,
@@ -200,7 +200,7 @@ async fn organisers_act_for_members_who_agreed() {
         let change: String = row.try_get("", "change").unwrap();
         assert!(change.contains(&fern), "{change}");
 
-        // ben has not agreed; then he does, and takes it back
+        // ben has not agreed; then he agrees, and withdraws it.
         let bens = account_of(&ben).await;
         let for_ben = ann.on_behalf_of(&bens);
         let mine = v1::ListMyOffersRequest::default();
@@ -209,7 +209,7 @@ async fn organisers_act_for_members_who_agreed() {
         let allow = |allow| v1::AllowHelpRequest { club_id: id.clone(), allow: Some(allow) };
         ben.call(&allow(true)).await.unwrap();
         for_ben.call(&mine).await.unwrap();
-        // not what is his alone: his account, his plans, his clubs
+        // Consent does not cover his account, his plans or his clubs.
         let change =
             v1::ChangePasswordRequest { current_password: PASSWORD.into(), new_password: "x".into() };
         let denied = for_ben.call(&change).await;
@@ -217,7 +217,7 @@ async fn organisers_act_for_members_who_agreed() {
         ben.call(&allow(false)).await.unwrap();
         let denied = for_ben.call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
-        // no one else acts for Fern
+        // No one else acts for Fern.
         let denied = ben.on_behalf_of(&fern).call(&mine).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
         people.server.stop().await;

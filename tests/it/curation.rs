@@ -1,4 +1,4 @@
-//! Proposals, rulings, merges, history, exports: over the wire, on both databases.
+//! Proposals, decisions, merges, history and exports: over the wire, on both databases.
 
 use prost::Message as _;
 use scionary_domain::passport;
@@ -47,7 +47,7 @@ async fn rule(who: &Raw, proposal: &v1::Proposal, accept: bool) -> Result<v1::Pr
     Ok(reply.proposal.unwrap())
 }
 
-/// Proposes and has it accepted.
+/// Proposes a change and has the curator accept it.
 async fn changed(ann: &Raw, curator: &Raw, cultivar: &str, change: Change) -> v1::Proposal {
     let proposal = propose_on(ann, cultivar, change, "Reed 1930, Fruit Notes, p. 4").await.unwrap();
     rule(curator, &proposal, true).await.unwrap()
@@ -103,7 +103,7 @@ async fn a_proposal_goes_its_way_with_four_eyes() {
         let again = rule(&club.steward, &proposal, false).await.unwrap_err();
         assert_eq!(reason(&again), "PROPOSAL_CLOSED");
         assert!(again.message().contains("accepted already by curator of the club"), "{}", again.message());
-        // taken back in time
+        // Withdrawn before a decision.
         let mine = propose(&ann, "", new_cultivar("Quiet Harbour")).await.unwrap();
         let withdraw = v1::WithdrawProposalRequest { proposal_id: mine.proposal_id.clone() };
         let foreign = ben.call(&withdraw).await;
@@ -142,7 +142,7 @@ async fn of_two_curators_one_rules_and_the_other_is_told() {
             }
             assert_eq!(won, 1);
         }
-        // every accepted one is in the record, and in its history
+        // Every accepted proposal is in the record and its history.
         let names = record(&ann, "Keitt").await.names;
         let lanterns = names.iter().filter(|n| n.name.starts_with("Lantern")).count();
         let events = history(&ann, "Keitt").await;
@@ -169,11 +169,11 @@ async fn names_are_checked_by_the_rules_with_their_source() {
             assert!(wrong_fields(&error).contains(&"change.name".to_string()), "{name}");
             assert!(error.message().contains(said), "{name}: {}", error.message());
         }
-        // another denomination class may have the name: Simmonds is a mango and an avocado (ISHS-NAME)
+        // Another denomination class can use the name: Simmonds is a mango and an avocado (ISHS-NAME).
         let check = v1::CheckNameRequest { crop: "citrus".into(), name: "Keitt".into(), historic: false };
         let other: v1::CheckNameResponse = ann.call(&check).await.unwrap();
         assert!(other.acceptable && other.remarks[0].text.contains("another denomination class"));
-        // an old name stays as it is
+        // A historic name stays unchanged.
         let old =
             Change::NewCultivar(v1::NewCultivar { name: "4/9".into(), historic: true, ..Default::default() });
         let old = propose(&ann, "", old).await.unwrap();
@@ -183,7 +183,7 @@ async fn names_are_checked_by_the_rules_with_their_source() {
     .await;
 }
 
-/// Evidence, offers and look-ups follow the record that stays; the old id leads there; undone, all is as before.
+/// Evidence, offers and look-ups follow the record that stays; the old id leads there; undoing restores everything.
 #[tokio::test]
 async fn a_merge_keeps_everything_and_can_be_undone() {
     on_both(async |url| {
@@ -203,7 +203,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         let proposal = propose(&ann, "Keitt", merge()).await.unwrap();
         assert_eq!(proposal.offer_count, 1, "the impact is shown");
         rule(&curator, &proposal, true).await.unwrap();
-        // the old id and the old name lead to the record that stays
+        // The old id and the old name lead to the record that stays.
         for asked in [keitt.as_str(), "Keitt"] {
             let found = record(&ann, asked).await;
             assert_eq!(found.summary.unwrap().cultivar_id, kent);
@@ -217,7 +217,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         let look = v1::LookUpSeedRequest { name: "Keitt".into(), crop: "mango".into() };
         let look: v1::LookUpSeedResponse = ann.call(&look).await.unwrap();
         assert_eq!(look.report.unwrap().cultivar.unwrap().name, "Kent");
-        // evidence entered under the old id meanwhile belongs to the record that stays
+        // Evidence entered under the old id meanwhile belongs to the record that stays.
         let late = add(&ann, &keitt, sprouts(1, 11)).await.unwrap();
         assert_eq!(late[0].cultivar_id, kent);
         let twice = propose(&ann, &keitt, merge()).await.unwrap_err();
@@ -236,7 +236,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
         );
         let actions: Vec<String> = history(&ann, &keitt).await.into_iter().map(|e| e.action).collect();
         assert_eq!(actions, ["merge undone", "merged"]);
-        // another server on the database, or the same after a restart, sees the same
+        // Another server on the database, or a restarted one, sees the same.
         let url = url.clone();
         club.server.stop().await;
         let server = TestServer::start(&url).await;
@@ -246,7 +246,7 @@ async fn a_merge_keeps_everything_and_can_be_undone() {
     .await;
 }
 
-/// Merges that point at each other, ruled on at once, leave a record standing.
+/// Two merges in opposite directions, decided at once, leave one record.
 #[tokio::test]
 async fn merges_at_once_never_swallow_each_other() {
     on_both(async |url| {
@@ -309,7 +309,7 @@ async fn changes_make_versions_and_any_of_them_can_come_back() {
         let now = record(&ann, &keitt).await;
         assert_eq!((now.version, now.notes.as_str()), (first.version + 3, "A late one."));
         assert!(now.parents.iter().any(|p| p.name == "Quiet Harbour" && p.disputed));
-        // a finding set on a citation stands above the evidence, until it is unset
+        // A finding set on a citation replaces what the evidence says, until it is unset.
         let without = propose(
             &ann,
             &keitt,
@@ -335,7 +335,7 @@ async fn changes_make_versions_and_any_of_them_can_come_back() {
             record(&ann, &keitt).await.summary.unwrap().seed_answer,
             first.summary.clone().unwrap().seed_answer
         );
-        // back to the beginning
+        // Revert to the first version.
         let back = Change::Revert(v1::Revert { to_version: first.version });
         changed(&ann, &curator, &keitt, back).await;
         let again = record(&ann, &keitt).await;
@@ -353,7 +353,7 @@ async fn changes_make_versions_and_any_of_them_can_come_back() {
         let crop: v1::GetCropResponse = ann.call(&v1::GetCropRequest { crop: "mango".into() }).await.unwrap();
         let fibre = crop.descriptors.iter().find(|d| d.descriptor_key == "fibre").unwrap();
         assert_eq!(fibre.observe, "Cut along the stone and taste.");
-        // a catalogue that is loaded again leaves to the curators what they ruled on
+        // Reloading a catalogue keeps the curators' decisions.
         let url = url.clone();
         use sea_orm::ConnectionTrait as _;
         let rename = Change::Rename(v1::Rename { name: "Paper Lantern".into(), ..Default::default() });
@@ -476,7 +476,7 @@ async fn export_registry(steward: &Raw) -> String {
     String::from_utf8(bytes).unwrap()
 }
 
-/// Another server takes the export in, and finds the same: byte for byte, from the stored evidence alone.
+/// Another server imports the export and gets the same findings, byte for byte, from the stored evidence alone.
 #[tokio::test]
 async fn findings_come_out_the_same_on_another_server() {
     on_both(async |url| {
@@ -526,11 +526,11 @@ async fn findings_come_out_the_same_on_another_server() {
             "byte for byte"
         );
         assert_eq!(record(&second.raw(), "Lantern Moth").await.summary.unwrap().name, "Kent");
-        // again: nothing twice
+        // A second import enters nothing twice.
         let again = app.import_registry(std::io::Cursor::new(whole.clone())).await.unwrap();
         assert_eq!((again.records, again.evidence), (0, 0));
         assert_eq!(export(&second.raw(), v1::ExportFormat::FindingsJson, "").await, findings);
-        // a file that was cut, and one that is no export, are refused with their line
+        // A truncated file, and one that is not an export, are refused with the line.
         let cut: String = whole.lines().take(50).map(|l| format!("{l}\n")).collect();
         let error = app.import_registry(std::io::Cursor::new(cut)).await.unwrap_err();
         assert!(error.to_string().contains("the file is cut"), "{error}");
@@ -542,7 +542,7 @@ async fn findings_come_out_the_same_on_another_server() {
     .await;
 }
 
-/// FAO/Bioversity Multi-Crop Passport Descriptors V.2.1 (2015): every cell in the form that the standard asks for.
+/// FAO/Bioversity Multi-Crop Passport Descriptors V.2.1 (2015): every cell has the form that the standard asks for.
 #[tokio::test]
 async fn passports_have_the_standards_form() {
     let database = Database::sqlite();

@@ -1,4 +1,4 @@
-//! Dated plans, the grafting log, and how long offered material lives.
+//! Dated plans, the grafting log, and how long offered wood and seed live.
 
 use scionary_proto::v1::{self, update_step_request::Edit};
 use scionary_tests::{
@@ -31,8 +31,8 @@ fn step<'a>(steps: &'a [v1::PlanStep], key: &str) -> &'a v1::PlanStep {
     steps.iter().find(|s| s.step_key == key).unwrap()
 }
 
-/// Any crop, any way: the profile's steps with days, months as they fall there, sources named; the movement caution
-/// wherever material comes from elsewhere.
+/// Any crop and any way give the profile's steps with days, with local months and named sources. Every plan has the
+/// movement caution.
 #[tokio::test]
 async fn every_way_of_every_crop_has_its_steps() {
     let database = Database::sqlite();
@@ -70,7 +70,7 @@ async fn every_way_of_every_crop_has_its_steps() {
         }
     }
     assert!(plans >= 36, "{plans}");
-    // a place tells the hemisphere and a guess of the climate
+    // A place gives the hemisphere and an estimate of the climate.
     let south_of_the_tropic = scionary_domain::place::GridCode::around(-27.47, 153.02).unwrap().to_string();
     let at = v1::DraftPlanRequest { climate: 0, south: false, grid_code: south_of_the_tropic, ..plan() };
     let found: v1::DraftPlanResponse = anyone.call(&at).await.unwrap();
@@ -89,7 +89,7 @@ async fn every_way_of_every_crop_has_its_steps() {
     database.done().await;
 }
 
-/// Kept, ticked off, moved, added to, exported, dropped; no one else sees it.
+/// A plan is saved, ticked off, moved, extended, exported and deleted; no one else sees it.
 #[tokio::test]
 async fn a_plan_is_kept_and_followed() {
     on_both(async |url| {
@@ -100,7 +100,7 @@ async fn a_plan_is_kept_and_followed() {
         let sow = step(&kept.steps, "sow");
         assert!(sow.due && sow.late, "not sown for forty days: {sow:?}");
         assert_eq!(step(&kept.steps, "sprouts").earliest, Some(in_days(8)), "counts from today");
-        // done on its day after all: what follows counts from there
+        // Ticked off with its real day: the later steps count from there.
         let done = edit(&ann, &kept, "sow", Edit::DoneOn(in_days(-30))).await.unwrap();
         assert_eq!(step(&done.steps, "sprouts").earliest, Some(in_days(-22)));
         assert_eq!(step(&done.steps, "sow").done_on, Some(in_days(-30)));
@@ -131,10 +131,10 @@ async fn a_plan_is_kept_and_followed() {
             ("5 days", "own_5"),
             "a key of its own for ever"
         );
-        // an edit that changes nothing is none
+        // An edit that changes nothing makes no new version.
         let same = edit(&ann, &added, "sow", Edit::DoneOn(in_days(-30))).await.unwrap();
         assert_eq!(same.version, added.version);
-        // too many words
+        // The notes together are too long.
         let long = "x".repeat(1_000);
         let mut kept = Ok(same.clone());
         for step in &same.steps {
@@ -148,14 +148,14 @@ async fn a_plan_is_kept_and_followed() {
                 .await
                 .unwrap();
         }
-        // it failed: from here on all is to do again
+        // A failed step: it and all later steps open again.
         let again = v1::Plan { version: 0, ..added.clone() };
         let again = edit(&ann, &again, "sow", Edit::Again(true)).await.unwrap();
         assert!(step(&again.steps, "sow").state() == v1::StepState::Open);
         assert_eq!(step(&again.steps, "sow").earliest, Some(in_days(0)));
         let back = edit(&ann, &again, "sow", Edit::DoneOn(in_days(-30))).await.unwrap();
         let added = edit(&ann, &back, "separate", Edit::LeaveOut("one sprout each".into())).await.unwrap();
-        // elsewhere: the months of the other half of the world, what was done stays
+        // Another place: the months of the other hemisphere; finished steps stay.
         let change = v1::UpdatePlanRequest {
             plan_id: added.plan_id.clone(),
             plan: Some(v1::PlanDraft {
@@ -185,7 +185,7 @@ async fn a_plan_is_kept_and_followed() {
         assert_eq!(summary.open_steps, summary.steps - 2);
         assert!(summary.next.iter().any(|s| s.step_key == "sprouts" && s.late));
 
-        // to anyone else there is none
+        // NotFound for anyone else, so that existence does not leak.
         let get = v1::GetPlanRequest { plan_id: added.plan_id.clone() };
         let hidden = ben.call(&get).await.unwrap_err();
         assert_eq!(reason(&hidden), "NOT_FOUND");
@@ -215,8 +215,8 @@ async fn rates(who: &Raw, crop: &str) -> v1::GetGraftRatesResponse {
     who.call(&request).await.unwrap()
 }
 
-/// Logs are private; rates are over those whom someone vouched for, by method and by the month as it would be in the
-/// north, and stand in plans and ways.
+/// Logs are private. Rates are over vouched-for growers, by method and by northern month, and appear in plans and
+/// routes.
 #[tokio::test]
 async fn grafting_logs_become_rates() {
     on_both(async |url| {
@@ -237,14 +237,14 @@ async fn grafting_logs_become_rates() {
         let other = ben.call(&report(8)).await;
         assert_eq!(reason(&other.unwrap_err()), "NOT_FOUND");
         ann.call(&report(8)).await.unwrap();
-        // October in the south is April in the north
+        // October in the south is April in the north.
         let south = v1::CreateGraftsRequest { day: day(10), south: true, ..april(10, Some(9)) };
         log(&ben, south).await.unwrap();
         log(&stranger, april(500, Some(0))).await.unwrap();
-        // two growers: nothing is shown of their logs
+        // Two growers are too few: the rates would show their logs.
         assert!(rates(&ann, "mango").await.rates.is_empty());
         let cat = club.grower("cat").await;
-        // seen too early, or made too lately: neither takes nor failures count yet
+        // Neither reports made too early nor grafts made too recently count yet.
         let early = v1::CreateGraftsRequest { day: Some(in_days(-10)), ..april(400, Some(0)) };
         let early = log(&cat, early).await.unwrap();
         assert!(!early.report_due);
@@ -284,7 +284,7 @@ async fn grafting_logs_become_rates() {
     .await;
 }
 
-/// What was cut and how it is kept gives a use-by; after it the offer leaves searches by itself.
+/// The cutting day and the way of keeping give a use-by day; after it searches no longer show the offer.
 #[tokio::test]
 async fn dead_material_leaves_searches() {
     on_both(async |url| {
@@ -303,7 +303,7 @@ async fn dead_material_leaves_searches() {
             kept_how: kept.into(),
             ..draft()
         };
-        // damp in plastic: 6 to 9 days (AH24-72)
+        // Damp in plastic: 6 to 9 days (AH24-72).
         let fresh = post(scion(Some(in_days(-2)), "damp_plastic")).await.unwrap();
         assert_eq!(fresh.use_by, Some(in_days(7)));
         assert!(fresh.life.iter().any(|l| l.contains("AH24-72")), "{:?}", fresh.life);
@@ -328,7 +328,7 @@ async fn dead_material_leaves_searches() {
 
         let wrong = post(scion(Some(in_days(7)), "charcoal")).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["offer.taken_on", "offer.kept_how"]);
-        // kept better: it lives longer
+        // A better way of keeping gives a later use-by day.
         let change = v1::UpdateOfferRequest {
             offer_id: unsaid.offer_id.clone(),
             version: unsaid.version,

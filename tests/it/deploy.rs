@@ -1,4 +1,4 @@
-//! The deployment files are what the code says.
+//! The deployment files match the code.
 
 use std::{fs, path::Path, process::Command};
 
@@ -72,7 +72,7 @@ fn the_compose_file_binds_to_this_machine_and_walls_the_server_in() {
     assert!(!services["db"]["healthcheck"].is_badvalue());
 }
 
-/// The container file's stages copy what the build makes, and nothing that does not exist is copied in.
+/// The container file copies what the build makes, and only files that exist.
 #[test]
 fn the_container_file_copies_what_exists() {
     let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
@@ -85,7 +85,7 @@ fn the_container_file_copies_what_exists() {
     }
 }
 
-/// Backup and restore, run for real where the tool is there.
+/// Runs the real backup and restore, if sqlite3 is installed.
 #[test]
 fn a_backup_can_be_restored() {
     if Command::new("sqlite3").arg("--version").output().is_err() {
@@ -106,7 +106,7 @@ fn a_backup_can_be_restored() {
         let output = command.output().unwrap();
         (output.status.success(), String::from_utf8_lossy(&output.stderr).into_owned())
     };
-    // while the server runs
+    // Back up while the server runs.
     let (fine, said) = run("backup", &url);
     assert!(fine, "{said}");
     assert!(server.terminate());

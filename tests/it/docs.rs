@@ -1,10 +1,10 @@
-//! The guides: every command that they name is one that the programs take.
+//! The guides: every command in them is one that the programs accept.
 
 use std::{fs, path::Path};
 
 use clap::Parser as _;
 
-/// Splits a line as a shell does, for the quotes and comments that guides have.
+/// Splits a line as a shell does, with double quotes and comments only.
 fn words(line: &str) -> Vec<String> {
     let line = line.split(" # ").next().unwrap_or(line);
     line.split('"')
@@ -16,7 +16,7 @@ fn words(line: &str) -> Vec<String> {
         .collect()
 }
 
-/// The commands of a guide: lines of its code blocks that begin with the name of a program.
+/// Returns the commands of a guide: the lines of its code blocks that start with a program's name.
 fn commands(text: &str) -> Vec<String> {
     text.lines()
         .filter_map(|line| line.strip_prefix("    "))
@@ -55,7 +55,7 @@ fn every_command_of_the_guides_can_be_typed() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// The README is read in five minutes.
+/// The README takes five minutes to read.
 #[test]
 fn the_readme_is_short() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
@@ -63,7 +63,7 @@ fn the_readme_is_short() {
     assert!(words <= 900, "{words} words");
 }
 
-/// No link of a guide leads nowhere.
+/// Every link of a guide has a target.
 #[test]
 fn links_of_the_guides_lead_somewhere() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");

@@ -26,18 +26,18 @@ impl Club {
         let steward = server.raw().sign_in("steward", PASSWORD).await.unwrap();
         Self { server, steward }
     }
-    /// Someone whom no one knows.
+    /// Signs up a person whom no one vouches for.
     pub async fn newcomer(&self, handle: &str) -> Raw {
         self.server.raw().member(handle).await
     }
-    /// Someone whom the steward vouches for.
+    /// Signs up a person whom the steward vouches for.
     pub async fn grower(&self, handle: &str) -> Raw {
         let who = self.newcomer(handle).await;
         let request = v1::CreateVouchRequest { handle: handle.into(), reason: String::new() };
         self.steward.call(&request).await.unwrap();
         who
     }
-    /// Someone invited by a member.
+    /// Signs up a person with a member's invitation.
     pub async fn guest_of(&self, host: &Raw, handle: &str) -> Raw {
         let invited: v1::CreateInvitationResponse =
             host.call(&v1::CreateInvitationRequest::default()).await.unwrap();
@@ -98,7 +98,7 @@ pub async fn check(who: &Raw, id: &str, verdict: v1::CheckVerdict) -> Result<v1:
     who.call(&request).await.map(|r| r.evidence.unwrap())
 }
 
-/// The way of a tally: entered, not weighed, borne out, vouched, corrected, withdrawn; history stays.
+/// The life of a tally: entered, without weight, agreed with, vouched, corrected, withdrawn; the history stays.
 #[tokio::test]
 async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
     on_both(async |url| {
@@ -127,12 +127,12 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         assert_eq!(keys, ["germination", "multi_sprout_seeds", "double_sprout_seeds"]);
         let several = id(&pieces[1]);
 
-        // no one vouched for ann: shown, not weighed
+        // No one vouched for ann: her evidence is shown, without weight.
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert_eq!((found.counted, found.standing()), (0, v1::Standing::Unknown));
         assert!(found.evidence[0].weight_reason.contains("vouched"), "{}", found.evidence[0].weight_reason);
 
-        // no one checks their own; a vouched grower's check makes it count
+        // Growers cannot check their own evidence; a vouched grower's check makes it count.
         assert_eq!(reason(&check(&ann, &several, v1::CheckVerdict::Agrees).await.unwrap_err()), "OWN_WORK");
         let checked = check(&ben, &several, v1::CheckVerdict::Agrees).await.unwrap();
         assert_eq!(checked.checks.len(), 1);
@@ -140,7 +140,7 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         assert_eq!((found.counted, found.of_these, found.voices), (36, 33, 1));
         let borne_out = found.evidence[0].weight;
 
-        // the check is taken back: not weighed again; then the steward vouches: weighed, as not borne out
+        // The check is withdrawn: no weight. Then the steward vouches: it counts, without the agreement.
         let request = v1::WithdrawCheckRequest { evidence_id: several.clone() };
         ben.call(&request).await.unwrap();
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.counted, 0);
@@ -149,11 +149,11 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         let found = finding(&ann, "Keitt", "multi_sprout_seeds").await;
         assert!((found.evidence[0].weight / borne_out - 0.7).abs() < 1e-9, "a count by itself weighs 0.7");
 
-        // the same again is a slip
+        // The same tally again is a mistake.
         let twin = add(&ann, "Keitt", full.clone()).await.unwrap_err();
         assert_eq!(wrong_fields(&twin), ["observed"]);
 
-        // only the author corrects; the old piece ends and names its successor
+        // Only the author corrects; the old piece ends and names its successor.
         let correction = v1::CorrectEvidenceRequest {
             evidence_id: several.clone(),
             draft: Some(sprouts(4, 32)),
@@ -176,7 +176,7 @@ async fn a_tally_becomes_a_finding_and_can_be_taken_back() {
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.of_these, 32);
         let ended = ann.call(&correction).await;
         assert_eq!(reason(&ended.unwrap_err()), "EVIDENCE_ENDED");
-        // what was entered with it on other traits stands
+        // Evidence on other traits of the same report stays.
         assert_eq!(finding(&ann, "Keitt", "germination").await.counted, 40);
 
         let withdraw = v1::WithdrawEvidenceRequest {
@@ -287,7 +287,7 @@ async fn everything_wrong_with_evidence_is_told_at_once() {
     .await;
 }
 
-/// Units are the descriptor's; fewer than five fruits are shown and not weighed; a slip of units is flagged.
+/// Units are the descriptor's; fewer than five fruits are shown without weight; a wrong unit is flagged.
 #[tokio::test]
 async fn measures_ratings_and_sightings_make_findings() {
     on_both(async |url| {
@@ -319,14 +319,14 @@ async fn measures_ratings_and_sightings_make_findings() {
         for (who, grams) in growers.iter().zip([340.0, 350.0, 355.0, 345.0, 360.0]) {
             add(who, cultivar, mass(grams, "g", 6)).await.unwrap();
         }
-        // twelve ounces typed as grams
+        // Twelve ounces typed as grams.
         let slip = add(&growers[5], cultivar, mass(12.3, "g", 6)).await.unwrap();
         let found = finding(&growers[0], cultivar, "fruit_mass").await;
         let numbers = found.quantity.unwrap();
         assert!((numbers.median - 347.5).abs() < 1e-9, "{}", numbers.median);
         let flagged = found.evidence.iter().find(|e| e.evidence_id == id(&slip[0])).unwrap();
         assert!(flagged.weight_reason.contains("ounces"), "{}", flagged.weight_reason);
-        // 0.77 lb are 349.27 g; of three fruits it is not weighed
+        // 0.77 lb are 349.27 g; three fruits are too few for a weight.
         let few =
             add(&growers[0], cultivar, v1::EvidenceDraft { tree: "young".into(), ..mass(0.77, "lb", 3) })
                 .await
@@ -340,7 +340,7 @@ async fn measures_ratings_and_sightings_make_findings() {
         assert_eq!(found.steps.clone().unwrap().median_low, "low");
         assert_eq!(found.voices, 6);
 
-        // two southern place-years: shown as seen there; with a northern one they move by half a year
+        // Two southern place-years are shown with southern months; with a northern one they shift by half a year.
         add(&growers[0], cultivar, season(day(2025, 12, 16), day(2026, 1, 20), "5R4JH200+")).await.unwrap();
         add(&growers[1], cultivar, season(day(2024, 12, 11), day(2025, 1, 30), "5R4J2200+")).await.unwrap();
         let southern = finding(&growers[0], cultivar, "season").await;
@@ -360,7 +360,7 @@ async fn measures_ratings_and_sightings_make_findings() {
     .await;
 }
 
-/// People of one member's invitations are one voice; one publication copied by many is one voice.
+/// Guests invited by one member are one voice; one publication entered by many is one voice.
 #[tokio::test]
 async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
     on_both(async |url| {
@@ -380,13 +380,13 @@ async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
             "vouched for through their host, and one group"
         );
         assert_ne!(found.standing(), v1::Standing::Settled);
-        // guests of one group cannot bear each other out
+        // Guests of one group cannot add weight to each other's evidence.
         let piece = found.evidence[0].evidence_id.clone();
         let weight = found.evidence[0].weight;
         check(&guests[3], &piece, v1::CheckVerdict::Agrees).await.unwrap();
         let again = finding(&host, "Keitt", "multi_sprout_seeds").await;
         assert_eq!(again.evidence[0].weight, weight);
-        // an organiser's guests stand for themselves
+        // An organiser's guests are independent voices.
         let request = v1::GrantRoleRequest {
             handle: "host".into(),
             role: v1::Role::Organiser.into(),
@@ -426,7 +426,7 @@ async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
 
 async fn import(who: &Raw, mode: v1::ImportMode, rows: Vec<v1::ImportRow>) -> v1::ImportEvidenceResponse {
     use prost::Message as _;
-    // one message is a stream too
+    // One message is a stream too.
     let request = v1::ImportEvidenceRequest { mode: mode.into(), rows };
     let bytes =
         who.last_of_stream(Rpc::EvidenceImportEvidence.path(), request.encode_to_vec()).await.unwrap();
@@ -460,7 +460,7 @@ async fn imports_keep_all_or_nothing_or_the_good_rows_and_can_be_repeated() {
         let kept = import(&ann, v1::ImportMode::KeepGood, mixed.clone()).await;
         assert_eq!((kept.written, kept.wrong), (600, 2));
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.evidence_count, 600);
-        // the same file again: nothing twice
+        // Importing the same file again enters nothing twice.
         let again = import(&ann, v1::ImportMode::AllOrNothing, good()).await;
         assert_eq!((again.already, again.good, again.written), (600, 0, 0));
         assert_eq!(finding(&ann, "Keitt", "multi_sprout_seeds").await.evidence_count, 600);
@@ -489,7 +489,7 @@ async fn sowings_ask_for_their_tallies_until_they_are_answered() {
         let open = |s: &v1::Sowing| s.open_tallies.iter().map(v1::DueTally::tally).collect::<Vec<_>>();
         use v1::SowingDue::{FirstFruit, Judged, Sprouts};
         assert_eq!(open(&sowing), [Sprouts, Judged, FirstFruit]);
-        // germination 8 to 14 days in warmth (MORTON87): counted after twice that
+        // Germination takes 8 to 14 days in warmth (MORTON87); the count is due after twice that.
         assert_eq!(sowing.open_tallies[0].due_from, Some(day(2025, 2, 7)));
         assert_eq!(sowing.open_tallies[0].origin, "MORTON87");
         let list = v1::ListMySowingsRequest { open_only: true, ..Default::default() };

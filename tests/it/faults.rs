@@ -1,4 +1,4 @@
-//! Faults on purpose: the server killed in the middle of writes, the database's connections cut.
+//! Deliberate faults: the server is killed amid writes, the database's connections are cut.
 
 use std::time::Duration;
 
@@ -24,8 +24,8 @@ async fn offers_on(server: &Server, token: &str) -> usize {
     }
 }
 
-/// Kills the server amid writes, starts it again, repeats what was not acknowledged under the same keys:
-/// every acknowledged offer is there, every key was applied once.
+/// Kills the server amid writes, restarts it, and retries unacknowledged writes with their keys. Every acknowledged
+/// offer is there, and every key was applied once.
 async fn killed_amid_writes(url: &str, rounds: usize) {
     let mut server = Server::start(url, &ROOMY);
     let giver = Raw::at(&server.address).await.member("giver").await;
@@ -104,7 +104,7 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
             }
         }
         assert!(done, "the server comes back by itself");
-        // look-ups do not need the database
+        // Look-ups do not need the database.
         admin.execute_unprepared(cut).await.unwrap();
         let look = v1::LookUpSeedRequest { name: "golek".into(), crop: String::new() };
         assert!(server.raw().call(&look).await.is_ok());
@@ -116,14 +116,14 @@ async fn a_database_that_goes_and_comes_back_is_told_and_survived() {
     database.done().await;
 }
 
-/// The id of a record, wherever it leads to.
+/// Returns the id of a record, after following merges.
 async fn stands_as(who: &Raw, cultivar: &str) -> String {
     let request = v1::GetCultivarRequest { cultivar: cultivar.into(), crop: "mango".into() };
     let reply: v1::GetCultivarResponse = who.call(&request).await.unwrap();
     reply.summary.unwrap().cultivar_id
 }
 
-/// Kills the server amid rulings on merges: each merge is done with its ruling and its history, or not at all.
+/// Kills the server amid decisions on merges: each merge is complete with its decision and history, or absent.
 async fn killed_amid_merges(url: &str, rounds: usize) {
     let mut server = Server::start(url, &ROOMY);
     let code = std::process::Command::new(scionary_tests::binaries::folder().join("scionaryd"))
@@ -143,7 +143,7 @@ async fn killed_amid_merges(url: &str, rounds: usize) {
             Raw::at(&server.address).await.with_token(&ann),
             Raw::at(&server.address).await.with_token(&steward),
         );
-        // new records, so that every round has some to merge
+        // New records, so that every round has some to merge.
         let mut merges = Vec::new();
         let into = stands_as(&proposer, "Kent").await;
         for n in 0..6 {

@@ -1,4 +1,4 @@
-//! How growers' word is weighed: what moves a weight, and what cannot move a headline.
+//! How the server weighs growers' evidence: what changes a weight, and what cannot change a headline.
 
 use scionary_proto::v1::{self, observed_thing::Thing};
 use scionary_tests::{
@@ -10,7 +10,7 @@ use scionary_tests::{
 
 use crate::evidence::{Club, add, check, finding, id, record, sprouts};
 
-/// The nightly table: who was often right weighs more, who was wrong less; a suspended author is silent.
+/// The nightly table: growers who were often right weigh more, others less; a suspended author does not count.
 #[tokio::test]
 async fn weights_follow_how_evidence_held_up() {
     on_both(async |url| {
@@ -20,7 +20,7 @@ async fn weights_follow_how_evidence_held_up() {
         for handle in ["ann", "ben", "cat", "liar"] {
             growers.push(club.grower(handle).await);
         }
-        // of which no one has published anything on fibre
+        // Cultivars without published evidence on fibre.
         let registry = app.registry();
         let cultivars: Vec<String> = registry
             .records()
@@ -48,11 +48,11 @@ async fn weights_follow_how_evidence_held_up() {
         };
         let (ann, liar) = (of(&growers[0], "").await.unwrap(), of(&growers[3], "").await.unwrap());
         assert_eq!((ann.right, ann.compared, ann.weights_version), (6.0, 6.0, 1));
-        // shrunk by four votes at .80: (6 + 3.2) / 10 and 3.2 / 10
+        // Shrunk by four votes at .80: (6 + 3.2) / 10 and 3.2 / 10.
         assert!((ann.accuracy - 0.92).abs() < 1e-6 && (liar.accuracy - 0.32).abs() < 1e-6);
         assert!(ann.vote_weight > 2.0 && liar.vote_weight == 0.0);
         assert_eq!(record(&growers[0], &first).await.weights_version, 1);
-        // seen by themselves and by those who curate
+        // Only the grower and curators see the record.
         assert_eq!(reason(&of(&growers[0], "liar").await.unwrap_err()), "ROLE_MISSING");
         let curator = club.curator("curator", "mango").await;
         assert_eq!(of(&curator, "liar").await.unwrap().pieces, 6);
@@ -80,7 +80,7 @@ async fn weights_follow_how_evidence_held_up() {
     .await;
 }
 
-/// A handful of seedlings neither makes a comeback of a monoembryonic cultivar's seed nor moves what is published.
+/// A few seedlings neither make a monoembryonic cultivar's seed come true nor change what is published.
 #[tokio::test]
 async fn small_counts_change_no_headline() {
     on_both(async |url| {
@@ -98,7 +98,7 @@ async fn small_counts_change_no_headline() {
             add(&ann, cultivar, judged(few, off)).await.unwrap();
             let after = record(&ann, cultivar).await;
             assert_eq!(after.summary, before.summary, "{cultivar}");
-            // what was counted is shown, and the answer stays
+            // The count is shown, and the answer stays.
             if cultivar != "Sabre" {
                 assert_eq!(after.headline, before.headline, "{cultivar}");
             }
@@ -108,7 +108,7 @@ async fn small_counts_change_no_headline() {
     .await;
 }
 
-/// A citation is its author's own word until someone independent has looked it up; an invented one adds nothing.
+/// A citation counts as its author's own word until an independent person checks it; an invented one adds nothing.
 #[tokio::test]
 async fn invented_citations_make_nobody_louder() {
     on_both(async |url| {
@@ -123,7 +123,7 @@ async fn invented_citations_make_nobody_louder() {
                 text: String::new(),
             }))
         };
-        // of a cultivar that no one has said anything of
+        // A cultivar without any evidence on embryony.
         let registry = club.server.running.app().registry();
         let blank = registry
             .records()
@@ -147,7 +147,7 @@ async fn invented_citations_make_nobody_louder() {
     .await;
 }
 
-/// A correction of the day alone keeps the rest; a tally takes tree and seeds from its sowing, and no more than it has.
+/// A correction of the day alone keeps the rest; a tally takes tree and seeds from its sowing, and no more seeds.
 #[tokio::test]
 async fn what_is_not_said_again_stays() {
     on_both(async |url| {

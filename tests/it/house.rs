@@ -1,8 +1,8 @@
-//! The house's own rules: edges between crates, sizes of files, words.
+//! The rules of this workspace: edges between crates, sizes of files, words.
 
 use std::{collections::BTreeSet, fs, path::Path, process::Command};
 
-/// Every edge between crates of this workspace that is allowed; tests may use everything.
+/// The allowed edges between crates of this workspace; tests may use every crate.
 const EDGES: &[(&str, &str)] = &[
     ("scionary-store", "scionary-domain"),
     ("scionary-app", "scionary-domain"),
@@ -19,7 +19,7 @@ const EDGES: &[(&str, &str)] = &[
     ("scionary-show", "scionary-domain"),
 ];
 
-/// What the domain may use: nothing that reads a clock, a file, a socket or randomness at run time.
+/// The allowed dependencies of the domain: none reads a clock, a file, a socket or randomness at run time.
 const DOMAIN_USES: &[&str] = &[
     "any_ascii",
     "rust_iso3166",
@@ -71,7 +71,7 @@ fn crates_depend_only_along_the_arrows() {
     assert_eq!(found, allowed, "an edge was added or has gone: see the arrows in DEVELOPERS.md");
 }
 
-/// Dependencies that generated code uses, and no file that is kept.
+/// Dependencies that only generated code uses.
 const GENERATED: &[&str] = &["prost-types"];
 
 #[test]
@@ -86,7 +86,7 @@ fn every_dependency_is_used() {
     for package in &metadata.packages {
         let folder = package.manifest_path.parent().unwrap().strip_prefix(root().canonicalize().unwrap());
         let folder = format!("{}/", folder.unwrap());
-        // of the crate itself, not of a crate in a folder below it
+        // Skip crates in folders below this crate.
         let inner: Vec<String> = metadata
             .packages
             .iter()
@@ -155,7 +155,7 @@ fn every_method_and_field_is_documented() {
     }
 }
 
-/// Nothing of ours says that a movement is in order: the plant-health authority decides.
+/// No text says that plants may be moved: the plant-health authority decides.
 #[test]
 fn no_text_promises_that_plants_may_be_moved() {
     let banned = [
@@ -183,7 +183,7 @@ fn no_text_promises_that_plants_may_be_moved() {
             assert!(hit.is_none(), "{name} says {word:?}");
         }
     }
-    // where movement and health are spoken of, words that sound like a decision stay out too; what rules say is quoted
+    // In files on movement and health, words that sound like a decision stay out too; rules are quoted elsewhere.
     let topics = ["movement", "offer", "crops/", "plan", "route", "health", "viability", "graft"];
     for (name, text) in files(&[".rs", ".toml", ".proto"]) {
         if name.starts_with("tests/") || !topics.iter().any(|t| name.contains(t)) {
@@ -214,10 +214,10 @@ fn no_unfinished_work_and_no_paths_of_one_machine() {
     }
 }
 
-/// Words that hide who does what: no text of ours has them, in comments, messages, data or guides.
+/// Words that hide who does what appear in no comment, message, data file or guide.
 #[test]
 fn texts_are_plain_english() {
-    // put together, so that this list is not what it looks for
+    // Concatenated, so that this list does not match itself.
     let words = [
         concat!("some", "body"),
         concat!("no", "body"),
@@ -231,7 +231,7 @@ fn texts_are_plain_english() {
     ];
     let mut found = Vec::new();
     for (name, text) in files(&[".rs", ".proto", ".toml", ".md", ".csv", ".session"]) {
-        // sources and rules are quoted as they were published
+        // Sources and rules are quoted as published.
         if name.contains("data/catalogue") || name.contains("data/movement") || name.contains("reference/") {
             continue;
         }

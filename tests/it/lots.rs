@@ -1,4 +1,4 @@
-//! Lots: from a mother plant to others' gardens, traced both ways, and alerts that reach what they should.
+//! Lots: from a mother plant to others' gardens, traced in both directions, and the reach of alerts.
 
 use prost::Message as _;
 use scionary_proto::{
@@ -53,7 +53,7 @@ async fn inbox(who: &Raw) -> Vec<v1::Notice> {
     who.call(&request).await.unwrap().notices
 }
 
-/// Gives something of an offer to someone; the claim.
+/// Gives part of an offer to a taker, with both confirmations. Returns the claim.
 pub async fn give(giver: &Raw, taker: &Raw, offer: v1::OfferDraft, quantity: i32) -> v1::Claim {
     let posted: v1::CreateOfferResponse =
         giver.call(&v1::CreateOfferRequest { offer: Some(offer) }).await.unwrap();
@@ -88,7 +88,7 @@ async fn newest(who: &Raw) -> v1::Lot {
     who.call(&list).await.unwrap().lots.remove(0)
 }
 
-/// Does at once what follows from changes, so that no one has to wait for it.
+/// Processes the pending changes now, so that no test has to wait for them.
 async fn settle(club: &Club) {
     let app = club.server.running.app();
     let mut followed = app.begin_to_follow().await.unwrap();
@@ -104,7 +104,7 @@ async fn from_a_mother_plant_to_others_gardens() {
         let mother = code(&mother);
         let wood = code(&enter(&ann, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap());
         assert_eq!(get(&ann, &wood.to_lowercase()).await.unwrap().card.unwrap().cultivar_name, "R2E2");
-        // someone else's lot is no one's to build on, and what cannot be is refused
+        // A lot cannot descend from another member's lot, nor in an impossible way.
         let refused = enter(&ben, of(LotKind::ScionWood, &[(&mother, Descent::CutFrom)])).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["origins[0].lot"]);
         let refused = enter(&ann, of(LotKind::Seed, &[(&wood, Descent::SeedFrom)])).await.unwrap_err();
@@ -114,7 +114,7 @@ async fn from_a_mother_plant_to_others_gardens() {
             assert_eq!(wrong_fields(&get(&ann, &slip).await.unwrap_err()), ["lot"]);
         }
 
-        // a hand-over makes the receiver's lot
+        // A hand-over makes a lot for the receiver.
         let claim = give(&ann, &ben, wood_offer(&wood), 2).await;
         let bens = newest(&ben).await;
         let bens_card = bens.card.clone().unwrap();
@@ -124,21 +124,21 @@ async fn from_a_mother_plant_to_others_gardens() {
             (bens_card.origins[0].lot.as_str(), bens_card.origins[0].descent()),
             (wood.as_str(), Descent::HandedOver)
         );
-        // what is cut of a plant for the claim comes of the plant
+        // A lot cut from a plant for a claim descends from the plant.
         give(&ann, &cat, wood_offer(&mother), 1).await;
         let cats = newest(&cat).await.card.unwrap();
         assert_eq!(
             (cats.origins[0].lot.as_str(), cats.origins[0].descent(), cats.kind()),
             (mother.as_str(), Descent::CutFrom, LotKind::ScionWood)
         );
-        // of an offer that names no lot both sides' lots are made
+        // An offer without a lot makes a lot for each side.
         give(&cat, &ben, draft(), 3).await;
         let list: v1::ListMyLotsResponse = cat.call(&v1::ListMyLotsRequest::default()).await.unwrap();
         assert_eq!(list.lots.len(), 2);
         let seedling = newest(&ben).await.card.unwrap();
         assert_eq!(seedling.origins[0].lot, code(&list.lots[0]));
 
-        // ben grafts what he got
+        // ben grafts the wood he received.
         let graft = of(
             LotKind::GraftedPlant,
             &[(&bens_card.code, Descent::ScionOf), (&seedling.code, Descent::RootstockOf)],
@@ -158,18 +158,18 @@ async fn from_a_mother_plant_to_others_gardens() {
         let seen = trace(&club.steward, &mother, v1::TraceDirection::Forward).await.unwrap();
         assert!(seen.lots.iter().all(|l| !l.holder_name.is_empty()));
 
-        // anyone may read the card, and nothing more
+        // Anyone can read the card, and nothing more.
         let public = card(&club.server.raw(), &graft).await.unwrap();
         assert_eq!(public.origins.len(), 2);
         assert_eq!(reason(&get(&cat, &graft).await.unwrap_err()), "NOT_THE_HOLDER");
 
-        // nothing left: it stays on file, and is not offered
+        // A lot of which nothing is left stays on file and cannot be offered.
         let end = v1::EndLotRequest { lot: wood.clone(), why: "used up".into(), on: None };
         ann.call(&end).await.unwrap();
         let offer = v1::CreateOfferRequest { offer: Some(wood_offer(&wood)) };
         let refused = ann.call(&offer).await.unwrap_err();
         assert_eq!(reason(&refused), "LOT_ENDED");
-        // under another name it is not offered either
+        // A lot cannot be offered under another name.
         let renamed = v1::OfferDraft { cultivar: "Golek".into(), ..wood_offer(&mother) };
         let offer = v1::CreateOfferRequest { offer: Some(renamed) };
         let refused = ann.call(&offer).await.unwrap_err();
@@ -205,7 +205,7 @@ async fn an_alert_reaches_what_it_should() {
         let bystander = code(&enter(&cat, plant_lot()).await.unwrap());
         let offer_of = |lot: &str| v1::CreateOfferRequest { offer: Some(wood_offer(lot)) };
 
-        // ben finds his sick, and looks back: the mother plant, and what else came of her
+        // ben finds his plant sick and traces back: the mother plant, and her other descendants.
         let raised =
             raise(&ben, v1::CreateAlertRequest { trace_back: true, pest: "Wilt".into(), ..sick(&bens) })
                 .await;
@@ -215,16 +215,16 @@ async fn an_alert_reaches_what_it_should() {
         assert_eq!(told[0].kind(), v1::NoticeKind::Alert);
         assert!(told[0].words.contains(&cats) && told[0].words.contains("not confirmed yet"), "{told:?}");
         assert!(!told[0].words.contains(&bystander));
-        // it blocks nothing, and strangers do not see it
+        // An unconfirmed alert blocks nothing, and strangers do not see it.
         ann.call(&offer_of(&mother)).await.unwrap();
         assert!(card(&club.server.raw(), &mother).await.unwrap().warnings.is_empty());
         assert_eq!(get(&ann, &mother).await.unwrap().card.unwrap().warnings.len(), 1);
-        // no one freezes a rival: growers do not confirm, nor curators their own
+        // An alert cannot freeze a rival: growers do not confirm, and curators do not confirm their own.
         assert_eq!(reason(&confirm(&ann, &raised).await.unwrap_err()), "ROLE_MISSING");
         let own = code(&enter(&curator, plant_lot()).await.unwrap());
         let curators = raise(&curator, sick(&own)).await;
         assert_eq!(reason(&confirm(&curator, &curators).await.unwrap_err()), "OWN_WORK");
-        // to a stranger there is no alert
+        // NotFound for a stranger, so that existence does not leak.
         let stranger = club.grower("stranger").await;
         let request = v1::GetAlertRequest { alert_id: raised.alert_id.clone() };
         let none = stranger.call(&request).await.unwrap_err();
@@ -233,7 +233,7 @@ async fn an_alert_reaches_what_it_should() {
         let seen = seen.alert.unwrap();
         assert_eq!((seen.own_lots, seen.raised_by.as_str()), (vec![cats.clone()], ""));
 
-        // confirmed: what it reaches is neither offered nor claimed nor promised
+        // Confirmed: no one can offer, claim or promise what it reaches.
         let open = ann.call(&offer_of(&mother)).await.unwrap().offer.unwrap();
         let asked: v1::CreateClaimResponse = stranger.call(&ask(&open.offer_id, 1)).await.unwrap();
         confirm(&curator, &raised).await.unwrap();
@@ -254,11 +254,11 @@ async fn an_alert_reaches_what_it_should() {
         assert_eq!(reason(&refused), "ALERT_REACHES");
         cat.call(&offer_of(&bystander)).await.unwrap();
         assert_eq!(card(&club.server.raw(), &cats).await.unwrap().warnings[0].pest, "Wilt");
-        // what is made of it now is reached too, and its holder told
+        // The alert reaches later descendants too, and their holder gets a notice.
         let twig = code(&enter(&cat, of(LotKind::ScionWood, &[(&cats, Descent::PartOf)])).await.unwrap());
         settle(&club).await;
         assert!(inbox(&cat).await.iter().any(|n| n.words.contains(&twig)));
-        // a recall report for those who mind alerts
+        // A recall report for those who decide alerts.
         let recall = v1::RecallAlertRequest { alert_id: raised.alert_id.clone() };
         let denied = ann.stream(Rpc::AlertRecallAlert.path(), recall.encode_to_vec()).await.unwrap_err();
         assert_eq!(reason(&denied), "ROLE_MISSING");
@@ -269,7 +269,7 @@ async fn an_alert_reaches_what_it_should() {
         assert_eq!(of_cat.len(), 2);
         assert_eq!(of_cat.iter().map(|l| l.chain.len()).max(), Some(3), "mother, hers, the twig");
 
-        // lifted with a reason
+        // Lifted with a reason.
         let withdraw = v1::WithdrawAlertRequest { alert_id: raised.alert_id.clone() };
         let late = ben.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&late), "ALERT_NOT_SO", "what others bore out is theirs to lift");
@@ -281,7 +281,7 @@ async fn an_alert_reaches_what_it_should() {
         assert!(inbox(&cat).await[0].words.contains("All tested clean."));
         assert!(card(&club.server.raw(), &cats).await.unwrap().warnings.is_empty());
 
-        // a false alarm that is taken back leaves nothing
+        // A withdrawn false alarm leaves nothing.
         let mistaken = raise(&cat, sick(&bystander)).await;
         settle(&club).await;
         let withdraw = v1::WithdrawAlertRequest { alert_id: mistaken.alert_id.clone() };
@@ -295,7 +295,7 @@ async fn an_alert_reaches_what_it_should() {
     .await;
 }
 
-/// Dates and clean tests: what left before, and what a test speaks for, is not reached.
+/// Dates and clean tests limit an alert: it does not reach what left before, nor what a test covers.
 #[tokio::test]
 async fn dates_and_tests_keep_an_alert_in_its_bounds() {
     on_both(async |url| {
@@ -337,7 +337,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
             all.sort();
             all
         };
-        // sick since 100 days ago, not in its seed
+        // Sick since 100 days ago, not in its seed.
         let alert = raise(
             &ann,
             v1::CreateAlertRequest {
@@ -351,7 +351,7 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
         assert_eq!(reached(&alert).await, sorted(&[&mother, &late, &tree, &below]));
         let withdraw = v1::WithdrawAlertRequest { alert_id: alert.alert_id };
         ann.call(&withdraw).await.unwrap();
-        // the tree was tested clean since; and a test of the mother 150 days ago speaks up to 160 days ago
+        // The tree tested clean since; a test of the mother 150 days ago covers the time up to 160 days ago.
         for (lot, days, latency_days) in [(&tree, -10, 20), (&mother, -150, 10)] {
             let test = v1::LotTest {
                 pest: "wilt".into(),
@@ -369,14 +369,14 @@ async fn dates_and_tests_keep_an_alert_in_its_bounds() {
     .await;
 }
 
-/// A watch on the inbox tells what comes, from either of two servers, and resumes where it stopped.
+/// A watch on the inbox shows notices from either of two servers, and resumes where it stopped.
 #[tokio::test]
 async fn an_inbox_is_watched() {
     use scionary_proto::v1::NoticeKind;
     use scionary_tests::TestServer;
     on_both(async |url| {
         let club = Club::open(&url).await;
-        // a second server on the same database, where two may share one
+        // A second server on the same database, if the database allows two.
         let other = if url.starts_with("postgres") { Some(TestServer::start(&url).await) } else { None };
         let (ann, ben) = (club.grower("ann").await, club.grower("ben").await);
         let posted: v1::CreateOfferResponse =
@@ -397,7 +397,7 @@ async fn an_inbox_is_watched() {
         );
         let last = told[0].number;
         drop(watch);
-        // missed while no one watched
+        // A notice that arrives while no watch is open.
         let withdraw = v1::WithdrawClaimRequest { claim_id };
         ben.call(&withdraw).await.unwrap();
         let mut watch = ann.open(&v1::WatchNoticesRequest { after: last }).await.unwrap();
@@ -408,7 +408,7 @@ async fn an_inbox_is_watched() {
         let left: v1::MarkNoticesReadResponse = ann.call(&read).await.unwrap();
         assert_eq!(left.unread, 0);
         assert!(inbox(&ann).await.iter().all(|n| n.read));
-        // a server that stops ends its watches
+        // A server that stops ends its watches.
         club.server.stop().await;
         assert!(watch.message().await.map(|m| m.is_none()).unwrap_or(true));
         if let Some(other) = other {

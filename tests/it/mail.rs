@@ -1,4 +1,4 @@
-//! Notices by mail, to a mail server that is really there.
+//! Notices by mail, to a real mail server.
 
 use std::{
     sync::{Arc, Mutex},
@@ -18,7 +18,7 @@ use tokio::{
     net::TcpListener,
 };
 
-/// Catches mail: speaks enough of SMTP (RFC 5321) to take a message.
+/// Starts a mail server that speaks enough SMTP (RFC 5321) to accept a message. Returns its address and the messages.
 async fn catcher() -> (String, Arc<Mutex<Vec<String>>>) {
     catcher_at("127.0.0.1:0").await
 }
@@ -76,7 +76,7 @@ async fn mail(caught: &Mutex<Vec<String>>, count: usize) -> Vec<String> {
     panic!("no mail: {:?}", caught.lock().unwrap());
 }
 
-/// Quoted-printable (RFC 2045) as plain text.
+/// Decodes quoted-printable (RFC 2045) to plain text.
 fn plain(mail: &str) -> String {
     mail.replace("=\n", "").replace("=3D", "=")
 }
@@ -99,7 +99,7 @@ async fn notices_go_to_a_confirmed_address() {
         let confirm = |code: &str| v1::ConfirmMailAddressRequest { code: code.into() };
         let bad = ann.call(&confirm("AAAA-BBBB")).await;
         assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
-        // the code is of this address and this account alone
+        // The code is valid for this address and this account only.
         let bad = ben.call(&confirm(&code)).await;
         assert_eq!(reason(&bad.unwrap_err()), "CODE_NOT_VALID");
         let posted: v1::CreateOfferResponse =
@@ -110,7 +110,7 @@ async fn notices_go_to_a_confirmed_address() {
         let told = plain(&mail(&caught, 2).await[1]);
         assert!(told.contains("asks for 2 plants of R2E2"), "{told}");
         assert!(!told.contains("0400 000 000"), "no contact by mail");
-        // forgotten: nothing more goes there
+        // After deleting the address no more mail goes there.
         ann.call(&v1::DeleteMailAddressRequest {}).await.unwrap();
         let get = v1::GetMailAddressRequest {};
         let known: v1::GetMailAddressResponse = ann.call(&get).await.unwrap();
@@ -129,7 +129,7 @@ fn set(address: &str) -> v1::SetMailAddressRequest {
     v1::SetMailAddressRequest { address: address.into() }
 }
 
-/// The binary itself, as an operator sets it up.
+/// The binary itself, as an operator configures it.
 #[tokio::test]
 async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
     let database = Database::sqlite();
@@ -159,7 +159,7 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
         String::from_utf8(doctor.stdout).unwrap()
     };
     assert!(doctor(&smtp).await.contains("fine   mail"), "{}", doctor(&smtp).await);
-    // no one listens there
+    // No server listens at this address.
     let dead = TcpListener::bind("127.0.0.1:0").await.unwrap().local_addr().unwrap();
     let smtp = format!("mail.smtp=smtp://{dead}");
     assert!(doctor(&smtp).await.contains("WRONG  mail"), "{}", doctor(&smtp).await);
@@ -169,16 +169,16 @@ async fn the_binary_mails_and_outlives_a_mail_server_that_is_dead_or_slow() {
     let key = fresh_key();
     let keyed = ann.with_key(&key);
     assert_eq!(reason(&keyed.call(&set("ann@example.org")).await.unwrap_err()), "MAIL_NOT_SENT");
-    // a repeat does not say that the code is on its way
+    // A retry must not reply that the code was sent.
     assert_eq!(reason(&keyed.call(&set("ann@example.org")).await.unwrap_err()), "MAIL_NOT_SENT");
-    // it is back: the same call does it
+    // The mail server is back: the same call succeeds.
     let (_, caught) = catcher_at(&dead.to_string()).await;
     keyed.call(&set("ann@example.org")).await.unwrap();
     assert_eq!(mail(&caught, 1).await.len(), 1);
     keyed.call(&set("ann@example.org")).await.unwrap();
     assert_eq!(caught.lock().unwrap().len(), 1, "done is done");
     assert!(server.terminate());
-    // it takes the call, and says nothing
+    // A mail server that accepts the connection and stays silent.
     let silent = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let smtp = format!("mail.smtp=smtp://{}", silent.local_addr().unwrap());
     let server = Server::start(&database.url, &["accounts.sign_up=open", &smtp, from]);
@@ -213,7 +213,7 @@ async fn mails_to_addresses_that_no_one_confirmed_are_few_and_of_our_making() {
         let refused = ann.call(&set(nasty)).await.unwrap_err();
         assert_eq!(wrong_fields(&refused), ["address"], "{nasty:?}");
     }
-    // one account, many addresses
+    // One account, many addresses.
     let mut sent = 0;
     for n in 0..10 {
         match ann.call(&set(&format!("stranger{n}@example.org"))).await {
@@ -225,7 +225,7 @@ async fn mails_to_addresses_that_no_one_confirmed_are_few_and_of_our_making() {
         }
     }
     assert_eq!(sent, 5);
-    // many accounts, one address
+    // Many accounts, one address.
     for n in 0..8 {
         let who = server.raw().member(&format!("member-{n}")).await;
         sent += usize::from(who.call(&set("Victim@example.org")).await.is_ok());

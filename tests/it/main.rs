@@ -1,4 +1,4 @@
-//! One binary of tests: each module is a topic.
+//! One test binary: each module is a topic.
 #![allow(missing_docs, reason = "tests say what they show in their names")]
 
 mod abuse;

@@ -1,4 +1,4 @@
-//! Movement of plant material: the worked examples on the texts as seen and dated, and the edge cases.
+//! Movement of plants: the worked examples on the dated texts of the rules, and the edge cases.
 
 use std::sync::LazyLock;
 
@@ -18,7 +18,7 @@ pub fn on_file() -> Rules {
     read(&[data::movement()]).unwrap()
 }
 
-/// A plant as the rules on file read it.
+/// Returns the names of a plant, as the rules on file know it.
 pub fn plants(rules: &Rules, name: &str) -> Vec<String> {
     match rules.taxa().read(name, "") {
         Read::Known(names) => names,
@@ -73,7 +73,7 @@ pub struct Example {
     could: &'static [&'static str],
 }
 
-/// The worked examples: verdict, the rules that lead, those that bind too, and what could change.
+/// Returns the worked examples: verdict, leading rules, other binding rules, and rules that could change the answer.
 pub fn examples() -> Vec<Example> {
     use Verdict::{DocumentRequired as O, NoRule as N, Prohibited as P};
     let protocol = Document { opens: "US-CANKER-6-V1".into(), valid_to: None };
@@ -233,7 +233,7 @@ fn worked_examples() {
         assert_eq!(ids(&answer.also), also, "{name}");
         assert_eq!(ids(&answer.could_change), could, "{name}");
     }
-    // what holds for a part of the place as stated
+    // Rules that hold for a part of the place as stated.
     let part = |name: &str| {
         let example = examples().into_iter().find(|e| e.name == name).unwrap();
         rules.ask(&example.asked)
@@ -242,10 +242,10 @@ fn worked_examples() {
     assert_eq!(unsure(&part("E36")), ["US-HLB-DA-2024-15"]);
     assert_eq!(unsure(&part("E48")), ["US-FL-5B3-CERT", "US-HI-ENTRY-ALL"]);
     assert_eq!(unsure(&part("E47")).len(), 8);
-    // a restriction is reported, its text is not on file
+    // A restriction is reported, and its text is not on file.
     assert_eq!(ids(&part("E26").stubs), ["AU-QLD-MMD-STUB"]);
     assert!(part("E26").headline().contains("No rule on file: ask Biosecurity Queensland"));
-    // nothing on file, and pests travel all the same
+    // No rule is on file, and pests travel nevertheless.
     for name in ["E12", "E31", "E40", "E42"] {
         assert!(!part(name).pests.is_empty(), "{name}");
         assert!(!part(name).gaps.is_empty(), "{name}");
@@ -257,22 +257,22 @@ fn worked_examples() {
 fn edge_cases() {
     let rules = on_file();
     let orange = "Citrus sinensis";
-    // 1: where it was grown is not known
+    // 1: the origin is unknown.
     let unknown = rules.ask(&asked(orange, SCION, "?", "US-CA", NOW));
     assert_eq!(unknown.verdict, Verdict::Prohibited);
     assert!(unsure(&unknown).contains(&"US-CA-3250-PLANT"));
-    // 2: grown in one place, budded in another: the strictest
+    // 2: grown in one place, budded in another: the strictest rule applies.
     let moved = Move {
         grown_at: ["US-FL", "US-GA", "US-OR"].map(|p| Some(p.to_string())).to_vec(),
         ..asked(orange, SCION, "?", "US-CA", NOW)
     };
     assert!(ids(&rules.ask(&moved).lead).contains(&"US-CA-3250-FL"));
-    // 3 and 4: hybrids and names that changed
+    // 3 and 4: hybrids and changed names.
     for taxon in ["Citrus x Poncirus", "Citrus × microcarpa", "Fortunella margarita", "Citrus"] {
         let found = rules.ask(&asked(taxon, SCION, "US-FL", "US-CA", NOW));
         assert!(ids(&found.lead).contains(&"US-CA-FL-2006"), "{taxon}");
     }
-    // 5, 6 and 20: what is moved with what is offered
+    // 5, 6 and 20: what moves together with the offered part.
     let of = Parts::of_material;
     assert!(
         of(Material::FruitForSeed, None).has(Part::Seed) && of(Material::FruitForSeed, None).has(Part::Fruit)
@@ -281,7 +281,7 @@ fn edge_cases() {
     assert!(!of(Material::Seedling, Some(Form::BareRoot)).has(Part::Medium));
     assert!(!of(Material::Seedling, None).has(Part::Seed), "a seedling is a plant");
     assert!(of(Material::ScionWood, Some(Form::WithLeaves)).has(Part::Leaf));
-    // 7 and 8: a paper that has run out, or that opens another rule
+    // 7 and 8: a document that has expired, or that opens another rule.
     let with = |opens: &str, valid_to: Option<&str>| {
         let document = Document { opens: opens.into(), valid_to: valid_to.map(day) };
         let base = asked("Calamondin", PLANT, "US-FL", "US-NC", "2007-06-01");
@@ -290,22 +290,22 @@ fn edge_cases() {
     assert_eq!(with("US-CANKER-6-V1", Some("2007-06-01")), Verdict::DocumentRequired);
     assert_eq!(with("US-CANKER-6-V1", Some("2007-05-31")), Verdict::Prohibited);
     assert_eq!(with("US-CANKER-6-V2", None), Verdict::Prohibited);
-    // 9: known from memory only: no headline
+    // 9: a rule known from memory only makes no headline.
     let seed = rules.ask(&asked("Persea americana", SEED, "MX", "US", NOW));
     assert_eq!(ids(&seed.unverified), ["US-AVOSEED"]);
     assert_eq!(seed.verdict, Verdict::DocumentRequired, "{:?}", ids(&seed.lead));
-    // 11: age never relaxes
+    // 11: age never relaxes a rule.
     let old = rules.ask(&asked(orange, SCION, "US-CA", "US-AZ", "2026-11-25"));
     assert_eq!(old.verdict, Verdict::Prohibited);
     assert!(old.lead.iter().all(|a| a.stale), "its text is to be looked at again");
-    // 15: within one restricted area both rules hold, see E23; 18: the strictest of both days, see E49
-    // 19: so many articles at most, the last included
+    // 15: within one restricted area both rules hold, see E23. 18: the strictest of both days, see E49.
+    // 19: a limit on the number of articles includes the last one.
     let grapes = |count| {
         let base = asked("Vitis vinifera", SCION, "US-OR", "US-WA", "2020-06-01");
         ids(&rules.ask(&Move { count: Some(count), ..base }).lead).contains(&"US-WA-16483-SMALL")
     };
     assert!(grapes(500) && !grapes(501));
-    // 21 to 24: notes on pests whatever the rules say
+    // 21 to 24: notes on pests, whatever the rules say.
     let notes = |taxon: &str, parts: &[Part]| -> Vec<String> {
         rules.ask(&asked(taxon, parts, "US-FL", "US-CA", NOW)).pests.into_iter().map(|p| p.name).collect()
     };
@@ -317,25 +317,25 @@ fn edge_cases() {
         any(&notes("Mangifera indica", SEED), "seed weevil")
             && !any(&notes("Mangifera indica", SCION), "seed weevil")
     );
-    // 27: a meeting away from home: both places are looked at
+    // 27: a meeting away from home: both places are checked.
     let both =
         Move { to: vec!["US-OR".into(), "US-AZ".into()], ..asked(orange, SCION, "US-CA", "US-OR", NOW) };
     assert_eq!(ids(&rules.ask(&both).lead), ["US-AZ-R3-4-220"]);
-    // a version that is to come is shown
+    // A future version of a rule is shown.
     let soon = rules.ask(&asked(orange, PLANT, "US-TX/zapata", "US-OK", "2024-05-01"));
     assert_eq!(ids(&soon.coming), ["US-HLB-DA-2024-15"]);
-    // areas without members match nothing, and are told
+    // Areas without members match nothing, and the answer names them.
     assert!(rules.empty_areas().contains("RA:US-COMM-CITRUS"));
 }
 
-/// 12, 13, 14, 29: what cannot be published is refused with the rule and what was expected.
+/// 12, 13, 14, 29: an invalid set of rules is refused with the rule and the reason.
 #[test]
 fn sets_of_rules_are_checked() {
-    // a file of before `checked_on` and `read_how` reads as it did
+    // A file without the columns `checked_on` and `read_how` still parses.
     let header =
         data::movement().rules.lines().next().unwrap().replace("checked_on,", "").replace(",read_how", "");
     let row = |id: &str, version: u32, more: &str| {
-        // hosts to authority, then days, dates, citation, exception
+        // The rest of the row: hosts to authority, then days, dates, citation, exception.
         format!("{id},{version},rule,Mangifera,seed,XB,XC,prohibited,c,{more}")
     };
     let wrong = |rows: &[String]| -> Vec<String> {
@@ -369,7 +369,7 @@ fn sets_of_rules_are_checked() {
     );
 }
 
-/// Over the wire: for an offer, for a name, for a plant; what is wrong is listed; nothing reads like a permission.
+/// Over the wire: for an offer, a name or a plant; mistakes are listed; nothing reads like a permission.
 #[tokio::test]
 async fn asked_over_the_wire() {
     let database = Database::sqlite();
@@ -404,14 +404,14 @@ async fn asked_over_the_wire() {
         (unknown.verdict(), unknown.grown_at),
         (v1::MovementVerdict::Prohibited, vec!["unknown".to_string()])
     );
-    // nothing on file is shown as such, with whom to ask
+    // An answer without a rule says so, and names whom to ask.
     let nowhere =
         v1::CheckMovementRequest { grown_at: vec!["XB-NS".into()], to: vec!["XB".into()], ..named.clone() };
     let nowhere = check(nowhere).await.unwrap();
     assert_eq!(nowhere.verdict(), v1::MovementVerdict::NoRule);
     assert!(nowhere.headline.starts_with("No rule on file: ask"), "{}", nowhere.headline);
     assert!(!nowhere.gaps.is_empty());
-    // an offer brings its plant, material and origins along
+    // An offer supplies its plant, material and origins.
     let offer = v1::CreateOfferRequest { offer: Some(draft()) };
     let offer: v1::CreateOfferResponse = ann.call(&offer).await.unwrap();
     let of_offer = v1::CheckMovementRequest {
@@ -447,7 +447,7 @@ fn more_rules_never_make_it_milder() {
     let files = data::movement();
     let mut lines: Vec<&str> = files.rules.lines().collect();
     let header = lines.remove(0);
-    // the reference file has no line breaks within fields
+    // The reference file has no line breaks within fields.
     let mut state = 20_261_125_u64;
     let mut roll = |sides: usize| {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);

@@ -1,4 +1,4 @@
-//! What a rule on file prohibits changes hands nowhere: not by asking, not in a round.
+//! What a rule on file prohibits never changes hands: neither by a claim nor in a round.
 
 use scionary_domain::movement::{Move, Part, Taxa, Verdict};
 use scionary_proto::v1;
@@ -16,7 +16,7 @@ use crate::{
     rounds::{create, mine, round, seal, settings, settle, wish},
 };
 
-/// Every worked example that is prohibited today: no one gets it by asking, and no round allots it.
+/// Every worked example that is prohibited today is refused as a claim and never allotted in a round.
 #[tokio::test]
 async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
     on_both(async |url| {
@@ -71,7 +71,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
             if verdict != Verdict::Prohibited {
                 continue;
             }
-            // an offer names a country or a part of one, no smaller place
+            // An offer names a country or a subdivision, no smaller place.
             let area = |code: &str| code.split('/').next().unwrap().to_string();
             let (from, to) = (area(example.grown_at[0].as_deref().unwrap()), area(&example.to[0]));
             let now = Move {
@@ -114,7 +114,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
         }
         assert_eq!(over, ["E19", "E23"], "what is over, and is prohibited on its day only");
         assert!(takers.len() >= 14, "{}", takers.len());
-        // beside them one that nothing stands in the way of: the round does allot
+        // One unbarred offer next to them: the round does allot.
         let free =
             offer("Mangifera indica", v1::Material::ScionWood, v1::MaterialForm::Leafless, "XB-NS").await;
         bring(free).await;

@@ -1,4 +1,4 @@
-//! The engine of movement rules against an independent evaluator, and the properties that no rule set may break.
+//! The engine of movement rules against an independent evaluator, and properties that hold for every set of rules.
 
 use std::{fs, path::Path, process::Command};
 
@@ -181,7 +181,7 @@ fn verdict(verdict: Verdict) -> &'static str {
     }
 }
 
-/// An answer in the evaluator's form.
+/// Converts an answer to the evaluator's form.
 fn plain(answer: &Answer) -> Value {
     let list = |lists: &[&Vec<Applies>]| -> Value {
         let all = lists.iter().flat_map(|list| list.iter());
@@ -208,7 +208,7 @@ fn plain(answer: &Answer) -> Value {
     })
 }
 
-/// Rules on file in the evaluator's form.
+/// Converts the rules on file to the evaluator's form.
 fn exported(rules: &Rules) -> Value {
     let (members, aliases) = rules.places().rows();
     let rule = |r: &Rule| {
@@ -242,7 +242,7 @@ fn exported(rules: &Rules) -> Value {
     })
 }
 
-/// Runs the evaluator; none where Python is missing, which is never so in CI.
+/// Runs the evaluator and returns its output; `None` without Python, which fails in CI.
 fn python(arguments: &[&str]) -> Option<String> {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("python/movement.py");
     let Ok(run) = Command::new("python3").arg(script).args(arguments).output() else {
@@ -254,7 +254,7 @@ fn python(arguments: &[&str]) -> Option<String> {
     Some(String::from_utf8(run.stdout).unwrap())
 }
 
-/// Compares the engine with the evaluator; how many answers were compared.
+/// Compares the engine with the evaluator, and returns the number of answers compared.
 fn compared(name: &str, world: &Value, rules: &Rules, asked: &[(Value, Move)]) -> usize {
     let folder = tempfile::tempdir().unwrap();
     let file = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
@@ -271,7 +271,7 @@ fn compared(name: &str, world: &Value, rules: &Rules, asked: &[(Value, Move)]) -
     asked.len()
 }
 
-/// Random rule sets and questions: 10,000, the same every time.
+/// Random rule sets and questions: 10,000, from a fixed seed.
 #[test]
 fn an_independent_evaluator_agrees_on_random_rules() {
     let Some(out) = python(&["--generate", "10000", "20261126"]) else { return };
@@ -319,7 +319,7 @@ fn an_independent_evaluator_agrees_on_the_shipped_rules() {
     let step = if std::env::var_os("SCIONARY_LONG").is_some() { 1 } else { 37 };
     let mut asked = Vec::new();
     for (o, origin) in places.iter().enumerate() {
-        // other destinations for each origin, so that all are met
+        // Other destinations for each origin, so that every pair occurs.
         for d in (o % step..places.len()).step_by(step) {
             let destination = &places[d];
             let origin = (origin != "WORLD").then(|| origin.clone());
@@ -338,19 +338,19 @@ fn an_independent_evaluator_agrees_on_the_shipped_rules() {
     println!("{answers} answers on the shipped rules agree: {} hosts, {} places", hosts.len(), places.len());
 }
 
-/// What bars a pair anywhere: prohibited, or nothing on file, in any part.
+/// Returns whether an answer bars a pair: a prohibition, or an open part without a rule.
 fn barred(answer: &Answer) -> bool {
     answer.verdict == Verdict::Prohibited || answer.open().next().is_some()
 }
 
-/// The place above a code, as someone states it who knows less.
+/// Returns the place above a code, as a less exact statement of it.
 fn coarser(code: &str) -> Option<String> {
     let slash = code.rsplit_once('/').map(|(up, _)| up.to_string());
     slash.or_else(|| code.split_once('-').map(|(up, _)| up.to_string()))
 }
 
-/// Adding an origin, a part, a day or a plant, or saying less of a place, a plant or a count, never makes an answer
-/// milder and never frees a pair that was barred.
+/// Adding an origin, part, day or plant, or stating a place, plant or count less exactly, never makes an answer milder
+/// and never frees a barred pair.
 #[test]
 fn saying_more_or_knowing_less_never_makes_it_milder() {
     let Some(out) = python(&["--generate", "10000", "7"]) else { return };
@@ -442,49 +442,49 @@ fn saying_more_or_knowing_less_never_makes_it_milder() {
     assert!(tried.len() >= 10 && tried.values().all(|n| *n > 500), "{tried:?}");
 }
 
-/// What was found to go wrong, each by itself.
+/// Defects found earlier, one by one.
 #[test]
 fn what_one_part_or_place_may_do_another_may_not() {
     let rules = on_file();
     let when = "2025-02-01";
-    // an exception for one origin leaves the rule for the other
+    // An exception for one origin leaves the rule for the other.
     let avocado = asked("Persea americana", &[Part::Scion], "IL", "ES", when);
     let of_exception = rules.ask(&avocado);
     assert_eq!(of_exception.verdict, Verdict::DocumentRequired);
     let both = Move { grown_at: vec![Some("IL".into()), Some("MX".into())], ..avocado };
     assert_eq!(rules.ask(&both).verdict, Verdict::Prohibited, "stood in a second place");
-    // an exception for the seed leaves the rule for the fruit
+    // An exception for the seed leaves the rule for the fruit.
     let fruit = asked("Citrus sinensis", &[Part::Fruit, Part::Seed], "US-FL", "US-OR", when);
     assert_eq!(rules.ask(&fruit).verdict, Verdict::Prohibited, "the fruit around the seed");
     let seed = asked("Citrus sinensis", &[Part::Seed], "US-FL", "US-OR", when);
     assert_eq!(rules.ask(&seed).verdict, Verdict::DocumentRequired);
-    // a member that is named is in, though its group is out
+    // A member that a rule names is included, although its group is excluded.
     let mango = |from: &str| rules.ask(&asked("Mangifera indica", &[Part::Seed], from, "US", when)).verdict;
     assert_eq!((mango("BB"), mango("MX")), (Verdict::Prohibited, Verdict::DocumentRequired));
-    // two areas are two
+    // Two areas are separate.
     let between = |from: &str, to: &str| {
         let asked = asked("Citrus sinensis", &[Part::Plant], from, to, "2019-12-15");
         rules.ask(&asked).lead.iter().map(|a| a.rule.id.clone()).collect::<Vec<_>>()
     };
     assert_eq!(between("AU-NT/katherine-lga", "AU-NT/darwin-area"), ["AU-NT-CC-CONTROL"]);
     assert_eq!(between("AU-NT/katherine-lga", "AU-NT/katherine-lga"), ["AU-NT-CC-INSIDE"]);
-    // a part that nothing names counts as its place, and is said
+    // A part that no rule names counts as its place, and the answer says so.
     let typed =
         rules.ask(&asked("Citrus sinensis", &[Part::Plant], "AU-NT/katherine", "AU-QLD", "2019-12-15"));
     let coarse = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "AU-NT", "AU-QLD", "2019-12-15"));
     assert_eq!((typed.verdict, &typed.lead), (coarse.verdict, &coarse.lead));
     assert_eq!(typed.counted_as, [("AU-NT/katherine".to_string(), "AU-NT".to_string())]);
-    // an origin that no one knows has the days of areas too
+    // The expiry days of areas also apply to an unknown origin.
     let old = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "?", "AU-QLD", when));
     assert!(
         old.lead.iter().chain(&old.also).all(|a| a.rule.id != "AU-NT-CC-RESTRICTED-OUT"),
         "it ended in 2019"
     );
     assert!(!old.gaps.is_empty());
-    // an area of which no one has listed the places is shown
+    // The answer shows an area without a list of places.
     let told = rules.ask(&asked("Citrus sinensis", &[Part::Plant], "US-FL", "US-OR", when));
     assert!(told.hollow.iter().any(|a| a.rule.id == "US-CANKER-2B"), "{:?}", told.hollow);
-    // whom to ask is who answers for the place, not who names it
+    // The authority to ask is the one responsible for the place, not one that names it.
     let ask = |from: &str, to: &str| rules.ask(&asked("Mangifera indica", &[Part::Scion], from, to, when));
     assert!(
         ask("AU-NSW", "AU-QLD").headline().contains("Biosecurity Queensland"),
@@ -500,7 +500,7 @@ fn what_one_part_or_place_may_do_another_may_not() {
     assert_eq!(gap(&ask("MX", "US"), "MX").unwrap(), "the plant-health authority of MX");
 }
 
-/// Every line on pests says what carries it and what does not, and nothing that reads the other way round.
+/// Every line on pests says what carries the pest and what does not, without words that reassure.
 #[test]
 fn pest_lines_do_not_reassure() {
     let pests = scionary_server::data::movement().pests;

@@ -1,5 +1,5 @@
-//! Recall of the name model on misspellings made from the reference catalogue's own names: keyboard slips,
-//! sound-alikes, spacing, and both. The generator is deterministic.
+//! Recall of the name model on misspellings of the reference catalogue's own names: keyboard slips, sound-alikes,
+//! spacing, and both. The generator is deterministic.
 
 use crate::reference::registry;
 
@@ -101,7 +101,7 @@ fn misspelt_names_are_found() {
         for (id, name) in names.iter().filter(|(_, n)| n.chars().count() >= 4) {
             for _ in 0..4 {
                 let typed = spoil(name, &mut dice);
-                // a variant that is itself another name on file is no test of this one
+                // Skip a variant that is itself another name on file.
                 let hits = registry.find(&typed, "", 5);
                 if hits.first().is_some_and(|h| h.hit.is_exact() && h.record.cultivar.id != *id) {
                     continue;
@@ -116,7 +116,7 @@ fn misspelt_names_are_found() {
     }
     for (kind, asked, first, five) in kinds {
         let share = |n: u32| f64::from(n) / f64::from(asked);
-        // two mistakes in a short name may leave nothing to go by
+        // Two mistakes in a short name can leave too little to match.
         let (least_first, least_five) = if kind == "both" { (0.90, 0.92) } else { (0.97, 0.98) };
         assert!(share(five) >= least_five, "{kind}: among five {:.3}", share(five));
         assert!(share(first) >= least_first, "{kind}: first {:.3}", share(first));

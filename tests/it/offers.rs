@@ -51,7 +51,7 @@ async fn an_offer_lives_from_posting_to_withdrawal() {
         let changed = changed.offer.unwrap();
         assert_eq!((changed.quantity, changed.version, changed.note.as_str()), (4, 2, offer.note.as_str()));
 
-        // a stale version is refused with both versions
+        // A stale version is refused with both versions.
         let stale = giver.call(&change(1, 5, &["quantity"])).await.unwrap_err();
         assert_eq!((stale.code(), reason(&stale).as_str()), (Code::Aborted, "STALE_VERSION"));
         let details = tonic_types::StatusExt::get_error_details(&stale);
@@ -120,10 +120,10 @@ async fn every_wrong_field_is_told_at_once() {
             }),
             ..Default::default()
         };
-        // first what cannot be read at all
+        // First the fields that cannot be parsed.
         let unreadable = post(&giver, wrong.clone()).await.unwrap_err();
         assert_eq!(wrong_fields(&unreadable), ["offer.terms", "offer.available_until"]);
-        // then everything that the rules say
+        // Then everything that breaks a rule.
         let readable = v1::OfferDraft { terms: 0, available_until: None, ..wrong };
         let error = post(&giver, readable).await.unwrap_err();
         assert_eq!(error.code(), Code::InvalidArgument);
@@ -178,7 +178,7 @@ async fn a_key_is_bound_to_its_request_and_answers_with_the_first_reply() {
         let request = v1::WithdrawOfferRequest { offer_id: first.offer_id.clone(), version: 0 };
         let other = keyed.call(&request).await.unwrap_err();
         assert_eq!(reason(&other), "IDEMPOTENCY_KEY_REUSED", "nor may another method use it");
-        // another person's key of the same text is another key
+        // Keys are separate for each person.
         let second = server.raw().member("second").await.with_key("shared-key-of-two-people");
         let third = giver.with_key("shared-key-of-two-people");
         assert_ne!(
@@ -189,7 +189,7 @@ async fn a_key_is_bound_to_its_request_and_answers_with_the_first_reply() {
             let error = post(&giver.with_key(key), draft()).await.unwrap_err();
             assert_eq!(reason(&error), "IDEMPOTENCY_KEY_NEEDED");
         }
-        // sixteen at once under one key: one offer
+        // Sixteen calls at once with one key make one offer.
         let keyed = giver.with_key(&fresh_key());
         let calls = (0..16).map(|_| {
             let keyed = keyed.clone();
@@ -211,7 +211,7 @@ async fn searches_find_by_everything_and_page_by_key() {
         let server = TestServer::start(&url).await;
         let giver = server.raw().member("giver").await;
         let visitor = server.raw();
-        // along a meridian and across the 180th, at growing distances
+        // Cells at growing distances.
         let cells = ["2CGV2200+", "2CGV6200+", "2CHV2200+", "2CMV2200+"];
         for (at_cell, cell) in cells.iter().enumerate() {
             post(&giver, v1::OfferDraft { quantity: i32::try_from(at_cell).unwrap() + 1, ..at(cell) })
@@ -250,7 +250,7 @@ async fn searches_find_by_everything_and_page_by_key() {
         assert_eq!(ids(&search(&visitor, near(km[1])).await), [1, 2], "cut exactly at the distance");
         assert_eq!(ids(&search(&visitor, near(km[1] - 1)).await), [1]);
 
-        // pages by key, in both orders, are the whole list cut
+        // Pages in both orders together make the whole list.
         for order in [v1::OfferOrder::Nearest, v1::OfferOrder::Newest] {
             let mut paged = Vec::new();
             let mut token = String::new();
@@ -335,7 +335,7 @@ async fn expired_offers_leave_searches_by_themselves() {
         let giver = server.raw().member("giver").await;
         let offer = post(&giver, draft()).await.unwrap();
         assert_eq!(search(&giver, v1::SearchOffersRequest::default()).await.offers.len(), 1);
-        // its window was over yesterday
+        // The offer's last day was yesterday.
         let db = server.running.app().store().admin();
         db.execute_unprepared("UPDATE offer SET until_day = until_day - 31").await.unwrap();
         assert!(search(&giver, v1::SearchOffersRequest::default()).await.offers.is_empty());

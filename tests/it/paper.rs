@@ -1,5 +1,5 @@
-//! What is printed: labels whose QR codes an independent reader reads back, sheets for a swap day, traces as graphs. All by
-//! the real binaries.
+//! Printed files: labels whose QR codes an independent reader decodes, sheets for a swap day, traces as graphs. The
+//! real binaries make all of them.
 
 use std::{path::Path, process::Command};
 
@@ -21,7 +21,7 @@ pub fn there(program: &'static str) -> bool {
     there
 }
 
-/// Pages of a PDF as pictures of 200 dots to an inch.
+/// Renders the pages of a PDF as pictures at 200 dots per inch.
 pub fn pictures(pdf: &Path) -> Vec<std::path::PathBuf> {
     let stem = pdf.with_extension("");
     let made = Command::new("pdftoppm").args(["-r", "200", "-png"]).arg(pdf).arg(&stem).status().unwrap();
@@ -79,7 +79,7 @@ fn tags_sheets_and_graphs() {
     let stock = add(&["rootstock", "--raised-from", &seed]);
     let tree = add(&["grafted-plant", "--scion", &wood, "--rootstock", &stock]);
 
-    // drawn as a tree, no line wider than the terminal
+    // Drawn as a tree; no line is wider than the terminal.
     let drawn = fern.ok(&["lot", "trace", &tree]);
     assert!(drawn.contains("├─ ") && drawn.contains("└─ ") && drawn.contains("(as above)"), "{drawn}");
     assert!(drawn.lines().all(|l| l.chars().count() <= 80), "{drawn}");
@@ -88,7 +88,7 @@ fn tags_sheets_and_graphs() {
     let xml = std::fs::read_to_string(&graph).unwrap();
     assert_eq!((xml.matches("<node ").count(), xml.matches("<edge ").count()), (5, 5));
 
-    // labels: on a sheet, one of it used up, and one to a page
+    // Labels on a sheet with one label used, and one to a page.
     let sheet = file("labels.pdf");
     fern.ok(&[
         "lot",
@@ -114,7 +114,7 @@ fn tags_sheets_and_graphs() {
     fern.ok(&all);
     fern.fails(2, &["lot", "label", &tree, "--out", &text(&single), "--size", "500x37"]);
 
-    // a swap day
+    // A swap day.
     let club =
         json(&fern.ok(&["--json", "club", "create", "--name", "Larkwater growers", "--takes-requests"]));
     let club = club["club"]["club_id"].as_str().unwrap().to_string();

@@ -1,5 +1,4 @@
-//! The pictures of the terminal in the docs are what the client prints today. `SCIONARY_UPDATE_PICTURES=1` draws them
-//! again.
+//! The terminal pictures in the docs match today's output of the client. `SCIONARY_UPDATE_PICTURES=1` draws them again.
 
 use std::{fs, path::PathBuf};
 
@@ -9,7 +8,7 @@ use scionary_tests::{
     client::PASSWORD,
 };
 
-/// Commands on the demo's invented cultivars: the picture's name, and what is typed.
+/// Commands on the demo's invented cultivars: the picture's name, and the typed words.
 const SHOWN: [(&str, &[&str]); 6] = [
     ("lookup", &["lookup", "lantan moth"]),
     ("odds", &["odds", "Lantern Moth", "--plants", "3", "--batch", "20"]),
@@ -32,7 +31,7 @@ const SHOWN: [(&str, &[&str]); 6] = [
     ("rates", &["graft", "rates", "--crop", "mango", "--south"]),
 ];
 
-/// As a shell would need it typed.
+/// Formats the arguments as a shell command.
 fn typed(arguments: &[&str]) -> String {
     let word = |a: &&str| if a.contains(' ') { format!("\"{a}\"") } else { (*a).to_string() };
     format!("$ scionary {}", arguments.iter().map(word).collect::<Vec<_>>().join(" "))

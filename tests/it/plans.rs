@@ -1,4 +1,4 @@
-//! From a name to a tree: odds of sowings, for cultivars on file and for typed-in numbers.
+//! From a name to a tree: the odds of sowings, for cultivars on file and for typed numbers.
 
 use scionary_proto::v1::{self, observed_thing::Thing};
 use scionary_tests::{
@@ -21,14 +21,14 @@ fn of(cultivar: &str) -> v1::EstimateSeedOddsRequest {
     v1::EstimateSeedOddsRequest { cultivar: cultivar.into(), ..Default::default() }
 }
 
-/// What the catalogue's sources published gives these numbers; where they published none, none are given.
+/// The published rates of the catalogue give these numbers; without a published rate there is no number.
 #[tokio::test]
 async fn published_rates_become_numbers_of_seedlings() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
     let anyone = server.raw();
 
-    // off-type 2 and 4 % (LITZ-POLY), of how many is not told: 2 to 27 in 100 with the crop's others beside them
+    // Off-type 2 and 4 % (LITZ-POLY), of an unstated number: 2 to 27 in 100 together with the crop's other cultivars.
     let sabre =
         odds(&anyone, v1::EstimateSeedOddsRequest { germination: Some(0.8), batch: 20, ..of("Sabre") });
     let sabre = sabre.await.unwrap();
@@ -46,20 +46,20 @@ async fn published_rates_become_numbers_of_seedlings() {
     assert!((batch.high - ends(is_true.low)).abs() < 1e-9, "{batch:?}");
     assert!(sabre.sources.iter().any(|s| s.source_id == "LITZ-POLY"));
 
-    // 64 % off-type by one source: 0.64^6 is below 0.1, and with how unsure that one figure is, 4 to 8 will do
+    // 64 % off-type by one source: 0.64^6 is below 0.1; with the uncertainty of that one figure, 4 to 8 are likely.
     let golek = odds(&anyone, of("Golek")).await.unwrap();
     let needed = golek.kept[0].seedlings.unwrap();
     assert!(needed.likely >= Some(3) && needed.likely <= Some(6), "{needed:?}");
     assert!(needed.at_best < needed.likely && needed.likely <= needed.at_worst, "{needed:?}");
 
-    // stated polyembryonic, never counted: the range of the crop, no figure of its own
+    // Stated to be polyembryonic, never counted: the crop's range, and no figure of its own.
     let pride = odds(&anyone, of("Kensington Pride")).await.unwrap();
     let needed = pride.kept[0].seedlings.unwrap();
     assert!(needed.at_best == Some(1) && needed.likely < needed.at_worst, "{needed:?}");
     assert!(pride.kept[0].basis.contains("not counted for this cultivar"), "{}", pride.kept[0].basis);
     assert!(pride.notes.iter().any(|n| n.origins.contains(&"FATIMAH".to_string())), "studies that disagree");
 
-    // avocado: a new plant, and nothing that looks like odds
+    // Avocado: a new plant, and nothing that looks like odds.
     let hass = odds(&anyone, v1::EstimateSeedOddsRequest { crop: "avocado".into(), ..of("Simmonds") });
     let hass = hass.await.unwrap();
     assert!(hass.new_plant && hass.kept.is_empty(), "{hass:?}");
@@ -68,7 +68,7 @@ async fn published_rates_become_numbers_of_seedlings() {
     database.done().await;
 }
 
-/// What the grower types goes before what is on file; how seed was kept is counted in.
+/// Typed numbers override those on file; the way of keeping the seed changes its germination.
 #[tokio::test]
 async fn typed_numbers_and_keeping_count() {
     let database = Database::sqlite();
@@ -100,22 +100,22 @@ async fn typed_numbers_and_keeping_count() {
         kept_how: how.into(),
         ..of("Sabre")
     };
-    // 80 % alive after 70 days in charcoal dust (MORTON87)
+    // 80 % alive after 70 days in charcoal dust (MORTON87).
     let charcoal = odds(&anyone, kept(70, "charcoal")).await.unwrap();
     assert!((charcoal.germination.unwrap().middle.unwrap() - 0.72).abs() < 1e-9);
     assert!(charcoal.germination_basis.contains("MORTON87"), "{}", charcoal.germination_basis);
-    // nothing alive after 42 days in sphagnum (MORTON87)
+    // Nothing alive after 42 days in sphagnum (MORTON87).
     let sphagnum = odds(&anyone, kept(42, "sphagnum")).await.unwrap();
     assert!(sphagnum.headline.contains("fresh seed"), "{}", sphagnum.headline);
     assert_eq!(sphagnum.kept[0].seeds, Some(v1::NumberNeeded::default()));
-    // between: no one says
+    // No source covers the time between.
     let between = odds(&anyone, kept(20, "unprotected")).await.unwrap();
     assert_eq!(between.germination.unwrap().middle, None);
     server.stop().await;
     database.done().await;
 }
 
-/// The ways side by side: years over all sources, each with its origin; the advice follows what is known and at hand.
+/// The routes next to each other: years over all sources, each with its origin; the advice depends on what is at hand.
 #[tokio::test]
 async fn ways_to_a_tree_side_by_side() {
     let database = Database::sqlite();
@@ -130,17 +130,17 @@ async fn ways_to_a_tree_side_by_side() {
     let sabre = routes(of("Sabre")).await.unwrap();
     assert_eq!(sabre.routes.len(), 4);
     let (grafted, seed) = (way(&sabre, v1::Way::GraftedTree), way(&sabre, v1::Way::Seed));
-    // 3 to 5 years (HS2) and 2 to 3 (WASI) after planting, which may take four months: as plans calculate
+    // 3 to 5 years (HS2) and 2 to 3 (WASI) after planting, which can take four months, as in plans.
     let (low, high) = (grafted.fruit_years_low.unwrap(), grafted.fruit_years_high.unwrap());
     assert!((low - 2.0).abs() < 0.01 && (high - 5.34).abs() < 0.02, "{low} {high}");
     let origins: Vec<&str> = grafted.first_fruit.iter().map(|f| f.origin.as_str()).collect();
     assert_eq!(origins, ["HS2", "WASI"]);
-    // 6 years (MORTON87), in the fourth year in common practice: the whole range, open above
+    // 6 years (MORTON87), in the fourth year in common practice: the whole range, open above.
     assert!((seed.fruit_years_low.unwrap() - 4.0).abs() < 0.01 && seed.fruit_years_high.is_none());
     let is_true = seed.is_true.unwrap();
     assert!(is_true.low < 0.76 && is_true.high > 0.97, "2 and 4 % off-type, not of how many (LITZ-POLY)");
     assert_eq!(sabre.recommended(), v1::Way::GraftedTree);
-    // a rootstock takes 6 to 8 months (PD11) before the years begin, unless one is at hand
+    // A rootstock takes 6 to 8 months (PD11) before the years begin, unless one is at hand.
     let own = way(&sabre, v1::Way::OwnRootstock);
     let ready = routes(v1::CompareRoutesRequest { has_rootstock: true, has_scion: true, ..of("Sabre") })
         .await
@@ -155,7 +155,7 @@ async fn ways_to_a_tree_side_by_side() {
         assert!(!route.origin.is_empty() && !route.needs.is_empty());
     }
 
-    // avocado: a new plant, so the seed leads elsewhere; nothing is made up where nothing is on file
+    // Avocado: the seed gives a new plant; nothing is invented where nothing is on file.
     let yard = v1::CompareRoutesRequest {
         crop: "avocado".into(),
         yard_height_m: Some(4.0),
@@ -177,7 +177,7 @@ async fn ways_to_a_tree_side_by_side() {
     database.done().await;
 }
 
-/// Growers' counts turn the advice: while no one counted it is a grafted tree; counted true, its seed.
+/// Growers' counts change the advice: without a count it is a grafted tree; if counted true, it is the seed.
 #[tokio::test]
 async fn the_advice_follows_the_evidence() {
     let database = Database::sqlite();
@@ -206,7 +206,7 @@ async fn the_advice_follows_the_evidence() {
     database.done().await;
 }
 
-/// Sightings make a calendar; its gaps are filled by what someone offers, half a year later in the south.
+/// Sightings make a calendar; offers fill its gaps, half a year later in the south.
 #[tokio::test]
 async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     let database = Database::sqlite();
@@ -217,7 +217,7 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
         let draft = observed(Thing::Sighting(sighting));
         v1::EvidenceDraft { day: Some(last), ..draft }
     };
-    // Keitt: late in the year; Kent: before it; both where the sample's place is, south of the equator
+    // Keitt ripens late in the year, Kent before it, both at the sample's place south of the equator.
     add(&ann, "Keitt", seen(day(2026, 3, 1), day(2026, 3, 31))).await.unwrap();
     add(&ann, "Kent", seen(day(2026, 1, 1), day(2026, 2, 28))).await.unwrap();
     let offer = v1::CreateOfferRequest { offer: Some(v1::OfferDraft { cultivar: "Kent".into(), ..draft() }) };
@@ -239,11 +239,11 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     assert_eq!(found.gaps.len(), 22);
     assert_eq!(found.fillers.len(), 1);
     assert_eq!((found.fillers[0].fills.len(), found.fillers[0].offers), (4, 1));
-    // the same elsewhere: half a year apart
+    // The same in the other hemisphere: half a year apart.
     let other = seasons(v1::GetSeasonsRequest { south: !found.south, ..request.clone() }).await.unwrap();
     let moved: Vec<usize> = at_home.iter().map(|at| (at + 12) % 24).collect();
     assert_eq!(ripe(&other.rows[0]), moved);
-    // near a place its hemisphere decides
+    // Near a place, the place decides the hemisphere.
     let near = v1::GetSeasonsRequest {
         near_grid_code: draft().place.unwrap().grid_code,
         within_km: 50,
@@ -260,7 +260,7 @@ async fn a_calendar_shows_gaps_and_what_on_offer_fills_them() {
     database.done().await;
 }
 
-/// Months that sources name are drawn as they stand, for their places; near the equator nothing is flipped.
+/// Published months are drawn unchanged, for their places; near the equator no month is shifted.
 #[tokio::test]
 async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about() {
     let database = Database::sqlite();
@@ -274,8 +274,8 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
         ..Default::default()
     };
     let seasons = async |request: v1::GetSeasonsRequest| ann.call(&request).await.unwrap();
-    // the catalogue's rows: Kent, March in Kenya (GRIES03) and July to September in Florida (MORTON87); Ngowe passes the
-    // year's end
+    // The catalogue's rows: Kent, March in Kenya (GRIES03) and July to September in Florida (MORTON87); Ngowe's season
+    // passes the end of the year.
     for south in [false, true] {
         let found = seasons(of(&["Kent", "Ngowe"], "", south)).await;
         let told: Vec<_> = found.rows[0]
@@ -288,7 +288,7 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
         assert_eq!((ngowe.place.as_str(), ngowe.from_month, ngowe.to_month), ("Kenya coast", 11, 3));
         assert!(found.rows[0].expected.is_empty() && !found.near_equator);
     }
-    // seen far away: drawn elsewhere, and not near the equator, where half a year on is as good a guess as none
+    // A season seen far away is drawn elsewhere, but not near the equator, where a shift of half a year is a guess.
     let seen = async |grid: &str, first: v1::CalendarDate, last: v1::CalendarDate| {
         let sighting = v1::Sighting { first_ripe: Some(first), last_ripe: Some(last), ..Default::default() };
         let place = v1::Place { grid_code: grid.into(), ..Default::default() };
@@ -304,7 +304,7 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
         assert!(found.near_equator && found.rows[0].expected.is_empty(), "{found:?}");
     }
     assert!(!seasons(of(&["Kent"], &grid(-20.0), false)).await.rows[0].expected.is_empty());
-    // what was seen there is
+    // A season seen near the equator is drawn there.
     seen(&grid(-3.0), day(2025, 3, 1), day(2025, 3, 31)).await;
     let found = seasons(of(&["Kent"], &grid(-3.0), false)).await;
     let ripe: Vec<usize> = (0..24).filter(|at| found.rows[0].expected[*at] >= 0.5).collect();
@@ -313,7 +313,7 @@ async fn published_months_stand_as_they_are_told_and_the_equator_is_asked_about(
     database.done().await;
 }
 
-/// Near a place its own sightings go first; where few were seen, the crop's other cultivars are leaned on.
+/// Near a place its own sightings count most; if they are few, the crop's other cultivars fill in.
 #[tokio::test]
 async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
     let database = Database::sqlite();
@@ -342,7 +342,7 @@ async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
     let anywhere = seasons(of(&["Keitt"], "")).await.unwrap().rows.remove(0);
     assert_eq!((anywhere.place_years, anywhere.near_place_years), (4, 0));
     assert!((anywhere.expected[june] - 0.75).abs() < 1e-9, "{anywhere:?}");
-    // one year here and four anywhere: (1 x 1 + 2 x 0.25) / 3 in September, (0 + 2 x 0.75) / 3 in June
+    // One year here and four anywhere: (1 x 1 + 2 x 0.25) / 3 in September, (0 + 2 x 0.75) / 3 in June.
     let near = seasons(of(&["Keitt"], here)).await.unwrap().rows.remove(0);
     assert_eq!((near.place_years, near.near_place_years), (4, 1));
     assert!(
@@ -350,7 +350,7 @@ async fn seasons_of_a_place_lean_on_what_is_known_elsewhere() {
         "{near:?}"
     );
     assert!((near.half_months[june] - 0.75).abs() < 1e-9, "what was seen is not drawn");
-    // nothing is made up while too few of the crop are known
+    // No season is estimated while too few cultivars of the crop are known.
     assert!(seasons(of(&["Golek"], "")).await.unwrap().rows[0].expected.is_empty());
     for cultivar in ["Kent", "Sabre", "Edward", "Tommy Atkins"] {
         seen(cultivar, here, day(2025, 7, 1), day(2025, 7, 31)).await;

@@ -1,5 +1,5 @@
-//! Nothing in any reply, error, export or log gives a finer place or a way to reach someone to whom it is not meant for:
-//! every reading method by every persona, on the real server.
+//! No reply, error, export or log shows a finer place, or a way to reach a person, to anyone else. Every reading method
+//! is called by every persona on the real server.
 
 use scionary_proto::{Effect, Kind, Rpc, v1};
 use scionary_tests::{
@@ -17,13 +17,13 @@ use crate::{
 
 const GIVER: &str = "ring the bell at gate 4471";
 const TAKER: &str = "call nine nine eight two";
-/// Finer than what is shown: cut when it is taken.
+/// Finer than the shown place: the server cuts it on receipt.
 const PLACE: &str = "2CGV22MM+QQ";
 const NOTE: &str = "under the stairs behind the shed";
 const PLANNED: &str = "by the east wall of the wash house";
 const CONSENT: &str = "told me over the fence in May";
 
-/// Calls a reading method; everything that came back as text.
+/// Calls a reading method and returns the whole answer as text.
 async fn reply(who: &Raw, rpc: Rpc, bytes: Vec<u8>) -> String {
     let all = if rpc.kind() != Kind::Unary {
         who.stream(rpc.path(), bytes).await.map(|chunks| chunks.concat())
@@ -65,7 +65,7 @@ async fn nobody_learns_what_is_not_for_them() {
         steward.call(&grant).await.unwrap();
     }
 
-    // the owner's things, with everything that is private in them
+    // The owner's things, with every private value in them.
     let place = |offer: v1::OfferDraft| v1::OfferDraft {
         place: Some(v1::Place { grid_code: PLACE.into(), ..offer.place.clone().unwrap() }),
         auto_accept: false,
@@ -94,7 +94,7 @@ async fn nobody_learns_what_is_not_for_them() {
     let logged: v1::CreateGraftsResponse = owner.call(&grafts()).await.unwrap();
     let seek = v1::WantDraft { near_grid_code: PLACE.into(), ..want("Golek") };
     owner.call(&v1::CreateWantRequest { want: Some(seek) }).await.unwrap();
-    // a round of the club: the owner and a mate take part, and nothing is allotted to anyone else
+    // A round of the club: the owner and a clubmate take part, and nothing is allotted.
     let round = rounds::create(owner, &club, samples::round()).await.unwrap().round_id;
     for (who, contact) in [(owner, GIVER), (clubmate, TAKER)] {
         let part = v1::RoundPart { contact: contact.into(), ..samples::round_part() };
@@ -120,7 +120,7 @@ async fn nobody_learns_what_is_not_for_them() {
         let personas: [(&str, &Raw, &[&str]); 8] = [
             ("visitor", &visitor, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
             ("stranger", stranger, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
-            // who knows their own way to be reached
+            // The clubmate knows their own contact.
             ("clubmate", clubmate, &[GIVER, NOTE, PLANNED, CONSENT]),
             ("curator", curator, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
             ("organiser", organiser, &[GIVER, TAKER, NOTE, PLANNED, CONSENT]),
@@ -144,7 +144,7 @@ async fn nobody_learns_what_is_not_for_them() {
                 for secret in *hidden {
                     assert!(!text.contains(secret), "{name} learns {secret:?} by {}", rpc.path());
                 }
-                // no one at all sees a finer place, the owner neither
+                // Nothing shows a finer place, not even to the owner.
                 assert!(!text.contains("2CGV22MM"), "{name} learns a finer place by {}", rpc.path());
             }
         }
@@ -155,7 +155,7 @@ async fn nobody_learns_what_is_not_for_them() {
         v1::AcceptClaimRequest { claim_id: claim.clone(), contact: GIVER.into(), note: String::new() };
     owner.call(&accept).await.unwrap();
     matrix(true).await;
-    // and each side is notified by now
+    // After the promise each side sees the other's contact.
     let get = v1::GetClaimRequest { claim_id: claim };
     let seen: v1::GetClaimResponse = taker.call(&get).await.unwrap();
     assert_eq!(seen.claim.unwrap().contact, GIVER);

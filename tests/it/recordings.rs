@@ -1,8 +1,8 @@
-//! Every method by every persona, as the wire has it: status, details, headers, trailers and reply. Beside it, what the
-//! transport itself says of calls that are no proper calls. Both files are reviewed like code.
+//! Every method for every persona, as the wire carries it: status, details, headers, trailers and reply. Next to it,
+//! the transport's answers to invalid calls. Both files are reviewed like code.
 //!
-//! What differs from run to run or from day to day is written as a word: ids, codes, times and days. Of replies that follow
-//! chance only the shape is written, see [`DRAWN`].
+//! Values that differ between runs or days become words: ids, codes, times and days. Replies that depend on chance are
+//! recorded as their shape only, see [`DRAWN`].
 
 use std::{fmt::Write as _, sync::LazyLock};
 
@@ -26,16 +26,16 @@ use crate::{
     bare::{Answer, Call, Wire, framed, gunzip, gzip},
 };
 
-/// So many characters of a reply are written; the rest is known by its hash.
+/// The most characters recorded of a reply; a hash stands for the rest.
 const SHOWN_CHARS: usize = 1500;
-/// Of these replies only the names of the fields and the kinds of the values are written. Lots are drawn for a round; how many
-/// notices there are depends on when what follows from a change is done.
+/// Replies recorded as field names and kinds of values only. Lots are drawn for a round, and the number of notices
+/// depends on when the server processes a change.
 const DRAWN: [Rpc; 3] = [Rpc::RoundExportRoundAudit, Rpc::NoticeListNotices, Rpc::NoticeMarkNoticesRead];
-/// Lists of these are written in an order of their own: pieces of one report have the same time, and then any order.
+/// Lists of these messages are sorted for the recording: the pieces of one report have the same time and no order.
 const UNORDERED: [&str; 3] =
     ["scionary.v1.Evidence", "scionary.v1.EvidenceDetail", "scionary.v1.CropStatement"];
 
-/// All messages there are.
+/// All message descriptors.
 static POOL: LazyLock<DescriptorPool> = LazyLock::new(|| {
     let mut pool = DescriptorPool::new();
     for set in [
@@ -49,14 +49,14 @@ static POOL: LazyLock<DescriptorPool> = LazyLock::new(|| {
     pool
 });
 
-/// What a method replies with.
+/// Returns the message with which a method replies.
 fn output(path: &str) -> Option<MessageDescriptor> {
     let (service, method) = path.split('?').next()?.strip_prefix('/')?.split_once('/')?;
     let service = POOL.get_service_by_name(service)?;
     service.methods().find(|m| m.name() == method).map(|m| m.output())
 }
 
-/// A message as JSON: what is set, in the order of the field names; days and times as words.
+/// Converts a message to JSON: the fields that are set, sorted by name, with days and times as words.
 fn json(message: &DynamicMessage) -> Json {
     match message.descriptor().full_name() {
         "scionary.v1.Date" => return "DATE".into(),
@@ -83,7 +83,7 @@ fn value(kind: &Kind, one: &Value) -> Json {
         Value::U64(n) => (*n).into(),
         Value::F32(n) => (*n).into(),
         Value::F64(n) => (*n).into(),
-        // lines of a calendar are folded, within ids too
+        // The lines of a calendar are folded, also within ids.
         Value::String(text) => text.replace("\r\n ", "").into(),
         Value::Bytes(bytes) => match std::str::from_utf8(bytes) {
             Ok(text) => text.into(),
@@ -111,7 +111,7 @@ fn value(kind: &Kind, one: &Value) -> Json {
     }
 }
 
-/// The names of the fields and the kinds of the values; of a list, what differs in it.
+/// Returns the shape of a value: field names and kinds of values; for a list, its distinct shapes.
 fn shape(json: &Json) -> Json {
     match json {
         Json::Null => Json::Null,
@@ -132,7 +132,7 @@ fn shape(json: &Json) -> Json {
     }
 }
 
-/// What is volatile, and the word for it.
+/// The patterns of volatile values, and the word for each.
 static VOLATILE: LazyLock<Vec<(Regex, &str)>> = LazyLock::new(|| {
     let months = "(January|February|March|April|May|June|July|August|September|October|November|December)";
     let pairs = [
@@ -165,7 +165,7 @@ fn steady(text: &str) -> String {
         .fold(text.to_string(), |text, (pattern, word)| pattern.replace_all(&text, *word).into_owned())
 }
 
-/// A text, if it is long its beginning and the hash of the whole.
+/// Returns a text, or the beginning and the hash of a long one.
 fn shortened(text: &str) -> String {
     let count = text.chars().count();
     if count <= SHOWN_CHARS {
@@ -176,7 +176,7 @@ fn shortened(text: &str) -> String {
     format!("{shown}… ({count} characters, {hash})")
 }
 
-/// Headers by name; the status is read elsewhere, and its details are long.
+/// Returns the headers by name, without the values of the status, which is recorded separately.
 fn named(headers: &HeaderMap) -> String {
     let mut all: Vec<String> = headers
         .iter()
@@ -213,7 +213,7 @@ fn detail(detail: &ErrorDetail) -> String {
     }
 }
 
-/// The reply to a call as text.
+/// Returns the reply to a call as text.
 fn told(path: &str, answer: &Answer, only_shape: bool) -> String {
     let mut text = String::new();
     let status = answer
@@ -253,7 +253,7 @@ fn told(path: &str, answer: &Answer, only_shape: bool) -> String {
             continue;
         };
         let message = json(&DynamicMessage::decode(kind, plain.as_slice()).unwrap());
-        // a file in chunks is looked at as a whole: a day may lie across two of them
+        // Join the chunks of a file: a day can cross from one chunk to the next.
         if let Some(chunk) = message.get("chunk").and_then(Json::as_str) {
             chunks.push_str(chunk);
             continue;
@@ -279,7 +279,7 @@ fn told(path: &str, answer: &Answer, only_shape: bool) -> String {
     text
 }
 
-/// A watch has no end: its first message is enough.
+/// Returns how many messages to read: a watch has no end, so its first one is enough.
 fn most(rpc: Rpc) -> usize {
     match rpc {
         Rpc::NoticeWatchNotices | Rpc::HealthV1HealthWatch => 1,
@@ -307,7 +307,7 @@ async fn every_method_answers_every_persona_as_recorded() {
         for (at, persona) in PERSONAS.iter().enumerate() {
             let ids = stage.ids(rpc).await;
             let who = stage.caller(at, rpc).await;
-            // what follows from changes is done now, so that lists are full
+            // Process pending changes now, so that lists are full.
             app.follow_changes(&mut followed).await.unwrap();
             app.refresh_registry().await.unwrap();
             let call = Call::new(rpc.path(), &sample(rpc, &ids)).by(&who);
@@ -330,7 +330,7 @@ async fn every_method_answers_every_persona_as_recorded() {
     stage.server.stop().await;
 }
 
-/// The table of calls that are no proper calls. Those in a row that get the same answer are written with it once.
+/// The table of invalid calls. Consecutive calls with the same answer are recorded with it once.
 struct Table<'a> {
     wire: &'a Wire,
     text: String,
@@ -422,7 +422,7 @@ async fn the_transport_answers_as_recorded() {
         }
     }
 
-    // a stream of requests
+    // A stream of requests.
     let part = framed(0, &sample(Rpc::EvidenceImportEvidence, &Ids::default()));
     for (what, second) in [
         ("nothing", Vec::new()),
@@ -439,7 +439,7 @@ async fn the_transport_answers_as_recorded() {
     let import = Call::new(Rpc::EvidenceImportEvidence.path(), &[]).by(&owner);
     table.row("no part of an import", import.body(Vec::new())).await;
 
-    // encodings
+    // Encodings.
     let zipped = framed(1, &gzip(&golek));
     table.row("gzip", call().with("grpc-encoding", "gzip").body(zipped.clone())).await;
     table.row("gzip said, and not done", call().with("grpc-encoding", "gzip")).await;
@@ -455,7 +455,7 @@ async fn the_transport_answers_as_recorded() {
     let who_am_i = Call::new(Rpc::AccountWhoAmI.path(), &[]).by(&owner);
     table.row("gzip to WhoAmI", who_am_i.with("grpc-encoding", "gzip").body(framed(1, &gzip(&[])))).await;
 
-    // keys
+    // Idempotency keys.
     let note = |note: &str| v1::CreateInvitationRequest { note: note.into() }.encode_to_vec();
     let invite = |words: &str| Call::new(Rpc::AccountCreateInvitation.path(), &note(words)).by(&owner);
     table.row("no key", invite("guest").without_key()).await;
@@ -485,11 +485,11 @@ async fn the_transport_answers_as_recorded() {
     };
     let first = table.row("a key for the first time", found()).await;
     let again = table.row("the same key again", found()).await;
-    // times and ids are the same, too
+    // Times and ids are the same too.
     assert_eq!(first.messages, again.messages);
     table.row("a key where none is asked for", call().with("idempotency-key", "short")).await;
 
-    // sessions and acting for others
+    // Sessions and acting for others.
     for (what, value) in [
         ("a session without Bearer", owner.token().unwrap().to_string()),
         ("a session with bearer in small letters", format!("bearer {}", owner.token().unwrap())),
@@ -512,18 +512,18 @@ async fn the_transport_answers_as_recorded() {
         table.row(&what, Call::new(rpc.path(), &[]).with("on-behalf-of", member)).await;
     }
 
-    // deadlines: a hash takes far longer than these
+    // Deadlines: hashing a password takes far longer than these.
     let sign_in = v1::SignInRequest { handle: "stranger".into(), password: "x".into(), label: String::new() };
     let sign_in = sign_in.encode_to_vec();
     let hurried = || Call::new(Rpc::AccountSignIn.path(), &sign_in);
     table.row("grpc-timeout 20m on SignIn", hurried().with("grpc-timeout", "20m")).await;
-    // so short a time may be up for the transport before it is up for the gate
+    // So short a deadline can pass in the transport before it passes in the gate.
     let answer = wire.send(hurried().with("grpc-timeout", "1m"), 1).await;
     let status = Status::from_header_map(&answer.headers).unwrap();
     assert!(matches!(status.code(), Code::DeadlineExceeded | Code::Cancelled), "{status:?}");
     table.row("grpc-timeout that cannot be read", hurried().with("grpc-timeout", "soon")).await;
 
-    // health and reflection
+    // Health and reflection.
     let services: Vec<String> = POOL
         .services()
         .map(|s| s.full_name().to_string())
@@ -539,7 +539,7 @@ async fn the_transport_answers_as_recorded() {
     table.row("health list", Call::new(Rpc::HealthV1HealthList.path(), &[])).await;
     {
         use tonic_reflection::pb::v1::{ServerReflectionRequest, server_reflection_request::MessageRequest};
-        // both versions have the same messages
+        // Both versions have the same messages.
         for rpc in [
             Rpc::ReflectionV1ServerReflectionServerReflectionInfo,
             Rpc::ReflectionV1alphaServerReflectionServerReflectionInfo,
@@ -558,7 +558,7 @@ async fn the_transport_answers_as_recorded() {
             let mut body = framed(0, &request.encode_to_vec());
             body.extend(body.clone());
             let answer = wire.send(Call::new(rpc.path(), &[]).body(body), usize::MAX).await;
-            // what a file says changes with the files: it is enough that there is one
+            // The content of a file changes with the proto files, so only record that there is one.
             writeln!(table.text, "reflection of a symbol, twice\n  {} replies", answer.messages.len())
                 .unwrap();
         }
@@ -568,7 +568,7 @@ async fn the_transport_answers_as_recorded() {
     server.stop().await;
 }
 
-/// Replies of the registry are public and may be compressed; those of accounts hold secrets and are not.
+/// Registry replies are public and may be compressed; account replies hold secrets and are not compressed.
 #[tokio::test]
 async fn what_is_compressed_is_as_recorded() {
     let database = Database::sqlite();
@@ -577,7 +577,7 @@ async fn what_is_compressed_is_as_recorded() {
     let mut text = String::new();
     let mut services = std::collections::BTreeSet::new();
     for rpc in Rpc::ALL {
-        // one method of each service that only reads, and a file in chunks
+        // One reading method of each service, and a file in chunks.
         let service = rpc.path().rsplit_once('/').unwrap().0;
         let reads = rpc.effect() == Effect::Reads && services.insert(service);
         if !reads && rpc != Rpc::ClubExportClub {

@@ -1,4 +1,4 @@
-//! The reference catalogue comes out as its sources say.
+//! The findings of the reference catalogue match its sources.
 
 use scionary_app::{
     catalogue,
@@ -13,7 +13,7 @@ use scionary_domain::{
 use scionary_server::data;
 use scionary_tests::{TestServer, on_both_empty};
 
-/// The registry of the reference catalogue, without a database.
+/// Returns the registry of the reference catalogue, without a database.
 pub fn registry() -> Registry {
     let catalogue = catalogue::parse(&data::reference(), &[]).expect("the catalogue has no mistakes");
     let uuid = |n: usize| format!("00000000-0000-7000-8000-{n:012x}").parse().expect("a UUID");
@@ -96,7 +96,7 @@ fn every_row_is_there_with_its_source() {
     assert!(catalogue.evidence.iter().all(|e| registry.source(&e.source).is_some()));
 }
 
-/// R2E2 gives both kinds of seed (RFC89): a switch cannot hold it.
+/// R2E2 gives both kinds of seed (RFC89), which a yes-or-no field cannot hold.
 #[test]
 fn r2e2_gives_both_kinds_of_seed() {
     with("R2E2", "", |registry, record| {
@@ -123,7 +123,7 @@ fn peach_is_stated_polyembryonic_and_mostly_gives_one_seedling() {
 #[test]
 fn golek_is_polyembryonic_and_many_of_its_seedlings_are_off_type() {
     with("Golek", "", |registry, record| {
-        // one rate without its count: 22 to 78 in 100 (five other mangoes beside it), not one figure
+        // One rate without its count: 19 to 73 in 100 together with five other mangoes, not one figure.
         let (answer, headline) = registry.seed_of(record);
         assert_eq!(answer, Answer::PartlyTrue, "{headline}");
         assert!(headline.contains("64 %") && headline.contains("not of how many"), "{headline}");
@@ -135,19 +135,19 @@ fn golek_is_polyembryonic_and_many_of_its_seedlings_are_off_type() {
 
 #[test]
 fn disagreeing_sources_are_both_kept() {
-    // Sabre: 2 % (Truscott 1992) and 4 % (Schnell & Knight 1992)
+    // Sabre: 2 % (Truscott 1992) and 4 % (Schnell & Knight 1992).
     with("Sabre", "", |registry, record| {
         assert!(finding_text(record, "off_type_seedlings").starts_with("2 to 4 in 100"));
         let (answer, headline) = registry.seed_of(record);
         assert_eq!(answer, Answer::MostlyTrue, "without counts it is never said to come true: {headline}");
         assert!(headline.contains("about 13 in 100") && headline.contains("between 2 and 27"), "{headline}");
     });
-    // rough lemon: 2.1 % (AS88) against 46 % (BI-CIT)
+    // Rough lemon: 2.1 % (AS88) against 46 % (BI-CIT).
     with("rough lemon", "citrus", |registry, record| {
         let finding = record.findings.iter().find(|f| f.descriptor == "off_type_seedlings").unwrap();
         assert_eq!((finding.standing, registry.seed_of(record).0), (Standing::Contested, Answer::Contested));
     });
-    // Tommy Atkins: 522 g (GRIES03) and 400.1 g (BA21)
+    // Tommy Atkins: 522 g (GRIES03) and 400.1 g (BA21).
     with("Tommy Atkins", "", |registry, record| {
         let text = finding_text(record, "fruit_mass");
         assert!(text.contains("522") && text.contains("400.1"), "{text}");
@@ -171,12 +171,12 @@ fn counts_enter_the_model_and_claims_do_not() {
         assert!((share.interval.0 - 0.7605).abs() < 1e-3 && (share.interval.1 - 0.9979).abs() < 1e-3);
         assert_eq!(share.standing, Standing::Thin);
     });
-    // Oliveira Neto: 24 of 25 beside the range of 46 to 84 % in the same abstract (BR42)
+    // Oliveira Neto: 24 of 25, next to the range of 46 to 84 % in the same abstract (BR42).
     with("Oliveira Neto", "", |_, record| {
         let text = finding_text(record, "multi_sprout_seeds");
         assert!(text.contains("24 of 25") && text.contains("46 to 84"), "{text}");
     });
-    // stated by three sources, counted by none
+    // Stated by three sources, counted by none.
     with("Kensington Pride", "", |registry, record| {
         let (answer, headline) = registry.seed_of(record);
         assert_eq!(answer, Answer::NotCounted);
@@ -198,7 +198,7 @@ fn a_cultivar_that_nobody_counted_says_so() {
     });
 }
 
-/// What a report says of itself holds for every record.
+/// The statements of a report hold for every record.
 #[test]
 fn no_report_contradicts_itself() {
     let registry = registry();
@@ -230,16 +230,16 @@ fn homonyms_stay_apart() {
     let message = registry.resolve("cultivar", "Simmonds", "").err().unwrap().to_string();
     assert!(message.contains("several cultivars bear this name"), "{message}");
     assert!(registry.resolve("cultivar", "Simmonds", "avocado").is_ok());
-    // a look-up asks rather than answers for the wrong crop; within one crop it answers and names the other
+    // A look-up asks instead of answering for the wrong crop; within one crop it answers and names the other.
     let looked = registry.look_up("Simmonds", "").unwrap();
     assert!(looked.answer.is_none() && looked.others.len() == 2);
     assert!(registry.look_up("Simmonds", "avocado").unwrap().answer.is_some());
     let looked = registry.look_up("Peach", "").unwrap();
     assert_eq!(looked.answer.unwrap().0.record.cultivar.name, "Peach");
     assert_eq!(looked.others[0].record.cultivar.name, "Kensington Pride");
-    // a disputed synonym does not win over a name that is on file
+    // A disputed synonym does not win over a name on file.
     assert!(registry.look_up("C.P.B. 4475", "").unwrap().answer.is_none());
-    // a synonym of one record is the accepted name of another: the accepted one stands, both are shown
+    // A synonym of one record is the accepted name of another: the accepted name wins, and both are shown.
     let found = registry.find("Manila", "", 5);
     assert_eq!(found[0].record.cultivar.name, "Manila");
 }

@@ -1,4 +1,4 @@
-//! Rules on moving plants that stewards bring in, what they change for offers and claims, and protected cultivars.
+//! Stewards' releases of movement rules, their effect on offers and claims, and protected cultivars.
 
 use scionary_proto::v1::{self, ClaimState};
 use scionary_tests::{
@@ -64,7 +64,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         };
         let claim_id = promise(2).await;
 
-        // a dry run tells what would change, and all mistakes at once
+        // A dry run lists the changes, or all mistakes at once.
         let document = rule("LARK-1", 1, "official document required");
         let dry = propose(&club.steward, std::slice::from_ref(&document), true).await.unwrap();
         assert_eq!((dry.release, dry.added), (0, vec!["LARK-1 1".to_string()]));
@@ -72,22 +72,22 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         let wrong = propose(&club.steward, &bad, true).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong).len(), 2, "{}", wrong.message());
         assert_eq!(reason(&propose(&ann, &[], true).await.unwrap_err()), "ROLE_MISSING");
-        // one proposes, another publishes
+        // One steward proposes, another publishes.
         let proposed = propose(&club.steward, std::slice::from_ref(&document), false).await.unwrap();
         assert_eq!(reason(&publish(&club.steward, proposed.release).await.unwrap_err()), "OWN_WORK");
         let published = publish(&second, proposed.release).await.unwrap();
         assert!(published.in_force);
         assert_eq!(reason(&publish(&second, proposed.release).await.unwrap_err()), "RELEASE_OVER");
-        // a version on file is never changed
+        // A version on file never changes.
         let altered = propose(&club.steward, &[rule("LARK-1", 1, "prohibited")], true).await.unwrap_err();
         assert_eq!(wrong_fields(&altered), ["files"]);
 
-        // told in searches
+        // Searches show the rules.
         let search = v1::SearchOffersRequest { to_area_code: "XB-NS".into(), ..Default::default() };
         let found: v1::SearchOffersResponse = ben.call(&search).await.unwrap();
         let movement = found.offers[0].offer.clone().unwrap().movement.unwrap();
         assert_eq!((movement.rules, movement.prohibited), (vec!["LARK-1 1".to_string()], false));
-        // stricter at hand-over: it goes back to both
+        // Rules stricter at the hand-over: the claim ends, and both sides get a notice.
         let confirm = v1::ConfirmHandOverRequest { claim_id: claim_id.clone() };
         let back: v1::ConfirmHandOverResponse = ann.call(&confirm).await.unwrap();
         let back = back.claim.unwrap();
@@ -97,7 +97,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
             let inbox: v1::ListNoticesResponse = who.call(&v1::ListNoticesRequest::default()).await.unwrap();
             assert_eq!(inbox.notices[0].kind(), v1::NoticeKind::ClaimStricter);
         }
-        // looked at again, asked for and promised again; then a rule prohibits it
+        // Asked for and promised again under the new rule; then a rule prohibits it.
         let confirm = v1::ConfirmHandOverRequest { claim_id: promise(2).await };
         let strict = [rule("LARK-1", 1, "official document required"), rule("LARK-2", 1, "prohibited")];
         let proposed = propose(&second, &strict, false).await.unwrap();
@@ -106,7 +106,7 @@ async fn two_stewards_bring_in_rules_and_claims_follow() {
         assert_eq!(back.claim.unwrap().state(), ClaimState::Declined);
         let refused = ben.call(&ask(&offer.offer_id, 1)).await.unwrap_err();
         assert_eq!(reason(&refused), "MOVEMENT_PROHIBITED");
-        // taken back: the release before is in force again, also after a start
+        // Withdrawn: the release before is in force again, also after a restart.
         let back = v1::WithdrawMovementReleaseRequest { release: proposed.release };
         second.call(&back).await.unwrap();
         let get = v1::GetOfferRequest { offer_id: offer.offer_id.clone(), to_area_code: "XB-NS".into() };
@@ -150,7 +150,7 @@ async fn a_protected_cultivar_asks_for_consent() {
         let posted = post(with).await.unwrap();
         assert!(posted.protection.contains("Larkland Office"));
         assert_eq!(posted.holder_consent, "Licence 12 of the holder.");
-        // it holds elsewhere, or is over: nothing is asked
+        // A protection elsewhere, or one that has ended, asks for nothing.
         let elsewhere = v1::Protection { area_codes: vec!["AU".into()], ..protection() };
         let set = protect(Some(elsewhere));
         curator.call(&set).await.unwrap();

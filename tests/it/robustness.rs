@@ -1,7 +1,7 @@
-//! A coordinated minority cannot move a settled finding: the curve, over the whole of `evidence::findings`.
+//! A coordinated minority cannot move a settled finding: the curve over the whole of `evidence::findings`.
 //!
 //! The scenarios are those of the simulation that chose the vote (40 runs of 120 records there, fewer here): honest
-//! growers who are right eight times of ten, and colluders who say the same wrong thing of every record.
+//! growers who are right 80 times in 100, and colluders who enter the same wrong value for every record.
 
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ use scionary_domain::{
 };
 use uuid::Uuid;
 
-/// Deterministic draws.
+/// A deterministic generator of draws.
 struct Draws(u64);
 
 impl Draws {
@@ -76,7 +76,7 @@ fn class(state: usize) -> Value {
     Value::Class { state: STATES[state].into() }
 }
 
-/// What became of the records of one run: leading answer right; wrong and not flagged; flagged.
+/// The results of one run: leading answer right; wrong and not flagged; flagged.
 #[derive(Default, Clone, Copy)]
 struct Counts {
     right: u32,
@@ -85,7 +85,7 @@ struct Counts {
     all: u32,
 }
 
-/// Records judged by honest growers and colluders on the class of the seed.
+/// Runs records that honest growers and colluders judge on the class of the seed.
 fn classes(honest: u128, colluders: u128, one_group: bool, seed: u64) -> Counts {
     let crop = crop();
     let mut draws = Draws(seed);
@@ -117,7 +117,7 @@ fn classes(honest: u128, colluders: u128, one_group: bool, seed: u64) -> Counts 
     counts
 }
 
-/// The class of a record that ten growers settled stays, whoever joins: at most it becomes contested.
+/// A class that ten growers settled stays whatever a minority enters: at most it becomes contested.
 #[test]
 fn a_minority_never_turns_a_settled_class() {
     println!("10 honest growers (right 80 in 100) and colluders who lie together, 150 records each:");
@@ -130,7 +130,7 @@ fn a_minority_never_turns_a_settled_class() {
             100 * c.wrong_unflagged / c.all,
             100 * c.flagged / c.all
         );
-        // the published simulation: with four who lie together the vote was wrong and not flagged in 0 of 100
+        // The published simulation: with four colluders the vote was wrong and not flagged in 0 of 100.
         assert!(
             c.wrong_unflagged * 100 <= c.all,
             "{colluders} colluders turned {} of {}",
@@ -138,7 +138,7 @@ fn a_minority_never_turns_a_settled_class() {
             c.all
         );
     }
-    // a crowd of one invitation chain, however large
+    // A crowd of one invitation chain, however large.
     for colluders in [4, 20, 200] {
         let c = classes(10, colluders, true, 20_261_126);
         println!(
@@ -169,7 +169,7 @@ fn counted(honest: u128, liars: u128, one_group: bool) -> Finding {
     the(findings(&crop, &evidence, &[]), "multi_sprout_seeds")
 }
 
-/// Eight growers counted; liars claim thousands of seeds that never gave a second sprout.
+/// Eight growers counted; liars claim thousands of seeds without a second sprout.
 #[test]
 fn a_minority_never_turns_a_settled_count() {
     let settled = counted(8, 0, false);
@@ -183,7 +183,7 @@ fn a_minority_never_turns_a_settled_count() {
             share.posterior.mean() * 100.0,
             found.standing.word()
         );
-        // alone, no one unsettles it; a minority is at most heard; no one turns it to "few"
+        // One liar unsettles nothing; a minority can at most make it contested; no minority turns it to "few".
         if liars == 1 {
             assert_ne!(found.standing, Standing::Contested);
         }
@@ -200,7 +200,7 @@ fn a_minority_never_turns_a_settled_count() {
     }
 }
 
-/// Medians stay within what honest growers say as long as fewer than half of the voices lie.
+/// Medians stay within the honest growers' range as long as fewer than half of the voices lie.
 #[test]
 fn a_minority_never_moves_a_median_beyond_what_others_say() {
     let crop = crop();

@@ -1,4 +1,4 @@
-//! Swap rounds that are settled again and again on the day, and what comes up after they were sealed.
+//! Swap rounds that are settled repeatedly on the day, and changes after the sealing.
 
 use scionary_proto::v1;
 use scionary_tests::{Raw, client::reason, on_both};
@@ -12,7 +12,7 @@ use crate::{
     },
 };
 
-/// Members of a club; the first one arranges it.
+/// Creates a club and its members; the first one is the organiser.
 async fn club_of(people: &People, names: &[&str]) -> (String, Vec<Raw>) {
     let first = people.grower(names[0]).await;
     let club = make(&first, "Larkwater growers").await.unwrap().club_id;
@@ -25,8 +25,8 @@ async fn club_of(people: &People, names: &[&str]) -> (String, Vec<Raw>) {
     (club, all)
 }
 
-/// Settled again and again on the day: a pack that was handed over beside one that is still to come, left-overs beside what
-/// was allotted, someone who says no.
+/// Settled repeatedly on the day: one pack handed over and another still promised, left-overs next to allotted packs,
+/// and a member who declines.
 #[tokio::test]
 async fn settled_again_and_again() {
     on_both(async |url| {
@@ -55,7 +55,7 @@ async fn settled_again_and_again() {
         wish(ann, &id, &[dans]).await.unwrap();
         seal(ann, &id).await.unwrap();
         assert_eq!(settle(ann, &id, false).await.unwrap().units, 3, "one each, and ann one of dan's");
-        // before the day no one confirms anything, and nothing is settled by what was checked in
+        // Before the day there is no confirmation, and no settlement by check-in.
         let claim_id = mine(ben, &id).await.gets[0].claim_id.clone();
         let early = v1::ConfirmHandOverRequest { claim_id };
         let early = ben.call(&early).await;
@@ -63,7 +63,7 @@ async fn settled_again_and_again() {
         assert_eq!(reason(&settle(ann, &id, true).await.unwrap_err()), "ROUND_PHASE");
         begin(ann, &id).await;
         hand_over(ann, &id, &lot, "ben").await.unwrap();
-        // cat does not come: her pack is ben's, beside the one that he has already; and no one's books have changed
+        // cat is absent: her pack goes to ben, who has one already; earlier balances stay.
         let absent = v1::SetPresenceRequest {
             round_id: id.clone(),
             member: "cat of the club".into(),
@@ -81,13 +81,13 @@ async fn settled_again_and_again() {
         assert!(found["input"]["members"].as_array().unwrap().iter().all(|m| m["balance"] == 0), "{found}");
         verified(&found);
         assert_eq!(promised(ann, &wood).await, 2, "two packs were brought, no third was promised");
-        // ann says no to what she gets of dan: it is not allotted to her again, and is there for others
+        // ann declines what dan gives: it is not allotted to her again, and others can have it.
         let gets = mine(ann, &id).await.gets[0].claim_id.clone();
         let no = v1::WithdrawClaimRequest { claim_id: gets };
         ann.call(&no).await.unwrap();
         settle(ann, &id, false).await.unwrap();
         assert!(mine(ann, &id).await.gets.is_empty());
-        // left-overs: only of what is on a table, and they stay when it is settled again
+        // Left-overs: only checked-in lots, and a new settlement keeps them.
         let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units };
         let unseen = ben.call(&take(1)).await;
         assert_eq!(reason(&unseen.unwrap_err()), "BARRED_IN_ROUND");
@@ -96,7 +96,7 @@ async fn settled_again_and_again() {
         settle(ann, &id, false).await.unwrap();
         let bens = mine(ben, &id).await;
         assert!(bens.gets.iter().any(|g| g.lot.as_ref().unwrap().number == dans && g.units == 2), "{bens:?}");
-        // dan says no after all: no one else is given it, and it is dan's again when the round is over
+        // dan declines after all: no one else gets it, and it is dan's again when the round is over.
         let claim_id =
             bens.gets.iter().find(|g| g.lot.as_ref().unwrap().number == dans).unwrap().claim_id.clone();
         let no = v1::DeclineClaimRequest { claim_id, reason: "They have dried out.".into() };
@@ -110,7 +110,7 @@ async fn settled_again_and_again() {
     .await;
 }
 
-/// What comes up after the sealing is not done all the same; who leaves takes their things along.
+/// A block after the sealing makes the sealed round stale; a member who leaves the club takes their lots along.
 #[tokio::test]
 async fn what_comes_up_after_the_sealing() {
     on_both(async |url| {
@@ -129,20 +129,20 @@ async fn what_comes_up_after_the_sealing() {
         }
         wish(ann, &id, &[2]).await.unwrap();
         wish(ben, &id, &[1]).await.unwrap();
-        // cat leaves the club: her lot is hers again
+        // cat leaves the club: her lot is hers again.
         let leave = v1::LeaveClubRequest { club_id: club.clone() };
         cat.call(&leave).await.unwrap();
         assert_eq!(promised(cat, &offers[2]).await, 0);
         assert_eq!(lots(ann, &id, false).await.len(), 2);
         seal(ann, &id).await.unwrap();
-        // ben does not deal with ann any more: nothing of it is settled, and no one's contact is shown
+        // ben blocks ann: the round cannot be settled, and no contact is shown.
         let block = v1::BlockMemberRequest { account_id: account_of(ann).await };
         ben.call(&block).await.unwrap();
         assert_eq!(reason(&settle(ann, &id, false).await.unwrap_err()), "SEALED_STALE");
         assert!(mine(ben, &id).await.gets.is_empty());
         let reopen = v1::ReopenRoundRequest { round_id: id.clone() };
         ann.call(&reopen).await.unwrap();
-        // limits that the lists do not fit are refused while they can still be changed
+        // Limits that the lists exceed are refused while the lists can still change.
         let line = v1::WishLine {
             accepts: [("Golek", v1::Material::ScionWood), ("R2E2", v1::Material::Seed)]
                 .into_iter()

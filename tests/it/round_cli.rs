@@ -1,4 +1,4 @@
-//! A swap day at the command line, with the real binaries: wishes as they are typed, sheets and labels, a scanner, a proof.
+//! A swap day at the command line, with the real binaries: typed wishes, sheets and labels, a scanner, an audit file.
 
 use std::process::Command;
 
@@ -97,7 +97,7 @@ fn a_swap_day_as_it_is_typed() {
     ];
     let round = id(&odalind.ok(&create), "/round/round_id");
     let round = round.as_str();
-    // only what is named is changed
+    // Only the named settings change.
     let changed = odalind.ok(&["--json", "round", "change", round, "--day", &later]);
     assert_eq!(json(&changed)["round"]["says"]["settings"]["cap"], 2);
     for (who, cultivar) in [(odalind, "Golek"), (tobin, "R2E2"), (sefa, "Keitt")] {
@@ -127,7 +127,7 @@ fn a_swap_day_as_it_is_typed() {
         assert!(mine.contains("You get") && mine.contains("Reach them: at the gate"), "{mine}");
         assert!(mine.lines().all(|l| l.chars().count() <= 80), "{mine}");
     }
-    // the proof, by a program of its own
+    // A separate program checks the audit file.
     let folder = tempfile::tempdir().unwrap();
     let file = |name: &str| folder.path().join(name).display().to_string();
     odalind.ok(&["round", "audit", round, "--out", &file("audit.json")]);
@@ -141,7 +141,7 @@ fn a_swap_day_as_it_is_typed() {
         assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
         assert!(!verify("another").unwrap().status.success());
     }
-    // the day: a scanner reads labels, and types what is on them
+    // The day: a scanner reads labels and types their content.
     odalind.ok(&["round", "begin", round]);
     odalind.ok(&["round", "check-in", round, "1", "2", "3"]);
     odalind.ok(&["round", "sheets", round, "--out", &file("sheets.pdf")]);

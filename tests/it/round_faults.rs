@@ -1,4 +1,4 @@
-//! A server killed while it settles: the round is sealed or settled, whole, and settled once.
+//! A server killed while it settles: the round is wholly sealed or wholly settled, and settled once.
 
 use std::time::Duration;
 
@@ -23,7 +23,7 @@ async fn visitor(server: &Server) -> Raw {
     Raw::new(Endpoint::from_shared(format!("http://{}", server.address)).unwrap().connect().await.unwrap())
 }
 
-/// A sealed round in which everyone swaps in a ring.
+/// Creates a sealed round in which everyone swaps in a ring.
 async fn sealed(people: &[Raw], club: &str) -> String {
     let ann = &people[0];
     let round = rounds::create(ann, club, rounds::round(rounds::settings())).await.unwrap().round_id;

@@ -1,4 +1,4 @@
-//! Swap rounds: gathered, sealed, settled, handed over; who sees what; two who settle at once; a crash amid settling.
+//! Swap rounds: gathering, sealing, settling, handing over; who sees what; two settlements at once.
 
 use prost::Message as _;
 use scionary_proto::{
@@ -18,7 +18,7 @@ use crate::{
     evidence::Club as People,
 };
 
-/// A round of a club a week from now.
+/// Returns a round of a club a week from now.
 pub fn round(settings: v1::RoundSettings) -> v1::RoundDraft {
     v1::RoundDraft {
         title: "Winter swap".into(),
@@ -31,7 +31,7 @@ pub fn round(settings: v1::RoundSettings) -> v1::RoundDraft {
     }
 }
 
-/// Usual settings.
+/// Returns the usual settings.
 pub fn settings() -> v1::RoundSettings {
     v1::RoundSettings { cap: 3, slack: 1, newcomers: 1, ..Default::default() }
 }
@@ -52,12 +52,12 @@ pub async fn join(who: &Raw, round: &str, area: &str) -> Result<(), Status> {
     who.call(&request).await.map(|_| ())
 }
 
-/// An offer of someone's, of so many sticks.
+/// Posts an offer of `quantity` sticks. Returns its id.
 pub async fn offer(who: &Raw, cultivar: &str, quantity: i32) -> String {
     offer_in(who, cultivar, quantity, "").await
 }
 
-/// The same, for a club alone where one is named.
+/// Like [`offer`], for a club only if one is named.
 pub async fn offer_in(who: &Raw, cultivar: &str, quantity: i32, club: &str) -> String {
     let usual = draft();
     let health = v1::HealthDeclaration {
@@ -85,7 +85,7 @@ pub async fn bring(who: &Raw, round: &str, offer: &str, units: i32) -> Result<i3
     who.call(&request).await.map(|r| r.number)
 }
 
-/// Wishes of one lot each, one unit each.
+/// Sends a list of wishes with one lot and one unit each.
 pub async fn wish(who: &Raw, round: &str, lots: &[i32]) -> Result<(), Status> {
     let line = |lot: &i32| v1::WishLine {
         accepts: vec![v1::WishAccepts { lot: lot.to_string(), ..Default::default() }],
@@ -100,7 +100,7 @@ pub async fn seal(who: &Raw, round: &str) -> Result<v1::Round, Status> {
     who.call(&request).await.map(|r| r.round.unwrap())
 }
 
-/// Settles, and gives the last word.
+/// Settles a round and returns the last message.
 pub async fn settle(
     who: &Raw,
     round: &str,
@@ -168,7 +168,7 @@ pub async fn audit(who: &Raw, round: &str) -> serde_json::Value {
     serde_json::from_slice(&bytes).unwrap()
 }
 
-/// Four members of a club who swap in a ring: ann arranges; each brings one stick and wishes for the next one's.
+/// Four members of a club who swap in a ring: ann arranges; each brings one stick and wishes for the next member's.
 struct Ring {
     people: People,
     club: String,
@@ -198,7 +198,7 @@ impl Ring {
             offers.push(offer);
         }
         for (at, who) in members.iter().enumerate() {
-            // lots are numbered from 1: the next one's first, then the one after
+            // Lots are numbered from 1: first the next member's, then the one after.
             let next = i32::try_from((at + 1) % 4 + 1).unwrap();
             let after = i32::try_from((at + 2) % 4 + 1).unwrap();
             wish(who, &round, &[next, after]).await.unwrap();
@@ -212,12 +212,12 @@ async fn a_ring_of_four_is_swapped() {
     on_both(async |url| {
         let Ring { people, club, round, ann, members, offers } = Ring::open(&url).await;
         let [_, ben, cat, dan] = members.as_slice() else { unreachable!() };
-        // what is held back for the round cannot be had elsewhere, and the offer cannot be withdrawn
+        // Packs held for the round are not available elsewhere, and the offer cannot be withdrawn.
         assert_eq!(promised(&ann, &offers[0]).await, 1);
         let withdraw = v1::WithdrawOfferRequest { offer_id: offers[0].clone(), version: 0 };
         let refused = ann.call(&withdraw).await;
         assert_eq!(reason(&refused.unwrap_err()), "OFFER_IN_ROUND");
-        // brought again, it is another number of packs of the same lot
+        // Bringing the same offer again changes the number of packs.
         assert_eq!(bring(&ann, &round, &offers[0], 3).await.unwrap(), 1);
         assert_eq!(promised(&ann, &offers[0]).await, 3);
         assert_eq!(bring(&ann, &round, &offers[0], 1).await.unwrap(), 1);
@@ -225,7 +225,7 @@ async fn a_ring_of_four_is_swapped() {
         assert_eq!(wrong_fields(&wish(ben, &round, &[2]).await.unwrap_err()), ["wishes[0].accepts[0].lot"]);
         assert_eq!(wrong_fields(&wish(ben, &round, &[1, 3, 4, 1, 3, 4]).await.unwrap_err()), ["wishes"]);
 
-        // outsiders see nothing of it; members see what others bring, and no one's wishes
+        // NotFound for outsiders, so that existence does not leak. Members see the lots, and not the wishes of others.
         let eve = people.grower("eve").await;
         assert_eq!(reason(&show(&eve, &round).await.unwrap_err()), "NOT_FOUND");
         let seen = lots(ben, &round, false).await;
@@ -234,7 +234,7 @@ async fn a_ring_of_four_is_swapped() {
         let secret_yet = show(ben, &round).await.unwrap();
         assert!(secret_yet.secret.is_empty() && secret_yet.commitment.len() == 64);
 
-        // a dry run is for organisers; two settings side by side
+        // A dry run is for organisers; it compares two settings.
         let preview = v1::PreviewRoundRequest {
             round_id: round.clone(),
             tried: Some(v1::RoundSettings { slack: 0, newcomers: 0, ..settings() }),
@@ -248,7 +248,7 @@ async fn a_ring_of_four_is_swapped() {
             assert!(preview.books.iter().all(|b| (b.gives, b.gets) == (1, 1)));
         }
 
-        // sealed, settled: everyone gets their first wish
+        // Sealed and settled: everyone gets their first wish.
         assert_eq!(reason(&seal(ben, &round).await.unwrap_err()), "ROLE_MISSING");
         assert_eq!(reason(&settle(&ann, &round, false).await.unwrap_err()), "ROUND_PHASE");
         let sealed = seal(&ann, &round).await.unwrap();
@@ -256,7 +256,7 @@ async fn a_ring_of_four_is_swapped() {
         assert!(sealed.secret.is_empty(), "whoever knows it knows who wins a draw");
         assert_eq!(sealed.input_hash.len(), 64);
         assert_eq!(reason(&wish(ben, &round, &[3]).await.unwrap_err()), "ROUND_PHASE");
-        // two organisers at once: one result
+        // Two organisers settle at once: one result.
         let bens = v1::SetClubOrganiserRequest {
             club_id: club.clone(),
             account_id: account_of(ben).await,
@@ -267,7 +267,7 @@ async fn a_ring_of_four_is_swapped() {
         let outcomes: Vec<_> = [one, other].into_iter().collect();
         let settled = outcomes.iter().flatten().filter(|r| r.settled).count();
         assert!(settled >= 1, "{outcomes:?}");
-        // the slower one gets the same answer, or finds it settled already and settles it again to the same
+        // The slower call gets the same answer, or settles the settled round again with the same result.
         assert_eq!(shares(&ann, &round).await.len(), 4);
         let now = show(ben, &round).await.unwrap();
         assert_eq!((now.phase(), now.secret.len()), (RoundPhase::Allotted, 64));
@@ -282,7 +282,7 @@ async fn a_ring_of_four_is_swapped() {
         let told: v1::ListNoticesResponse = cat.call(&v1::ListNoticesRequest::default()).await.unwrap();
         assert!(told.notices.iter().any(|n| n.words.contains("you get 1 and give 1")), "{told:?}");
 
-        // the day: two hand-overs ticked off by number and by handle; a third by the code on the tag of the lot
+        // The day: hand-overs are ticked off by number, by handle, and by the code on the lot's tag.
         begin(&ann, &round).await;
         check_in(&ann, &round, "1").await;
         assert!(lots(cat, &round, false).await[0].checked_in);
@@ -296,7 +296,7 @@ async fn a_ring_of_four_is_swapped() {
         let code = lots(&ann, &round, false).await[0].code.clone();
         assert!(!code.is_empty(), "the hand-over made the giver's lot: {code}");
         hand_over(&ann, &round, "2", "ann").await.unwrap();
-        // closed: what was handed over counts in the next round, what was not can still be
+        // Closed: handed-over packs count in the next round, promised packs can still be handed over.
         assert_eq!(close(&ann, &round).await.phase(), RoundPhase::Closed);
         assert_eq!(promised(&ann, &offers[0]).await, 1, "handed over");
         assert_eq!(promised(dan, &offers[3]).await, 1, "still promised");
@@ -316,19 +316,19 @@ async fn absent_members_and_left_overs() {
         let Ring { people: _, club: _, round, ann, members, offers } = Ring::open(&url).await;
         let [_, ben, cat, dan] = members.as_slice() else { unreachable!() };
         seal(&ann, &round).await.unwrap();
-        // opened again, lists may change, and the draw is the same: no one draws until it suits them
+        // Reopened: the lists can change, and the draw stays, so that no one can repeat it until it suits them.
         let before = show(&ann, &round).await.unwrap();
         let reopened: v1::ReopenRoundResponse =
             ann.call(&v1::ReopenRoundRequest { round_id: round.clone() }).await.unwrap();
         let reopened = reopened.round.unwrap();
         assert!(reopened.secret.is_empty() && reopened.commitment == before.commitment);
-        // dan wishes for ann's lot alone, ben and ann as before, cat for ben's, too
+        // dan wishes for ann's lot only, ben and ann as before, cat also for ben's.
         wish(dan, &round, &[1]).await.unwrap();
         wish(cat, &round, &[4, 2]).await.unwrap();
         seal(&ann, &round).await.unwrap();
         assert_eq!(settle(&ann, &round, false).await.unwrap().units, 4);
         begin(&ann, &round).await;
-        // ben gave to ann already; then dan does not come
+        // ben has given to ann; then dan does not come.
         hand_over(&ann, &round, "2", "1").await.unwrap();
         let absent =
             v1::SetPresenceRequest { round_id: round.clone(), member: "dan".into(), absent: Some(true) };
@@ -337,12 +337,12 @@ async fn absent_members_and_left_overs() {
         assert_eq!(again.runs, 2);
         let now = shares(&ann, &round).await;
         assert!(now.iter().all(|s| s.giver_name != "dan of the club" && s.taker_name != "dan of the club"));
-        // what was handed over stands, and ben still gets what cat brings
+        // What was handed over stays, and ben still gets what cat brings.
         assert!(now.iter().any(|s| s.lot_number == 2 && s.state() == v1::ClaimState::HandedOver));
         assert!(now.iter().any(|s| s.lot_number == 3 && s.taker_name == "ben of the club"));
         let dans = mine(dan, &round).await;
         assert!(dans.gets.is_empty() && dans.gives.is_empty());
-        // ann's lot is left over: whoever comes first takes it, not more than there is, not their own
+        // ann's lot is left over: first come, first served, not more than there is, and not their own.
         let left = lots(ben, &round, true).await;
         assert!(left.iter().any(|l| l.number == 1 && l.left == 1), "{left:?}");
         check_in(&ann, &round, "1").await;
@@ -354,10 +354,10 @@ async fn absent_members_and_left_overs() {
         ben.call(&take(1)).await.unwrap();
         let late = cat.call(&take(1)).await;
         assert_eq!(wrong_fields(&late.unwrap_err()), ["units"]);
-        // settled a third time, what was taken stays taken
+        // A third settlement keeps what was taken.
         settle(&ann, &round, false).await.unwrap();
         assert!(mine(ben, &round).await.gets.iter().any(|s| s.lot.as_ref().unwrap().number == 1));
-        // dan's stick is dan's again at the end
+        // dan's stick is dan's again at the end.
         assert_eq!(promised(dan, &offers[3]).await, 1, "held back while the round is open");
         close(&ann, &round).await;
         assert_eq!(promised(dan, &offers[3]).await, 0);
@@ -379,7 +379,7 @@ async fn rules_and_reasons() {
         let id = create(&ann, &club, round(settings())).await.unwrap().round_id;
         join(&ann, &id, "XB-NS").await.unwrap();
         join(&ben, &id, "XB-NS").await.unwrap();
-        // cat lives in another province: no rule is on file, and no one has asked
+        // cat lives in another province: no rule is on file, and no advice is noted.
         join(&cat, &id, "XB-SS").await.unwrap();
         let anns = offer(&ann, "Golek", 2).await;
         let lot = bring(&ann, &id, &anns, 1).await.unwrap();
@@ -426,7 +426,7 @@ async fn rules_and_reasons() {
         assert!(lots(&cat, &id, false).await[0].barred.is_empty());
         seal(&ann, &id).await.unwrap();
         settle(&ann, &id, false).await.unwrap();
-        // one stick, two newcomers who wish for it: the draw decides, and the other sees that, without a name
+        // One stick, two newcomers who wish for it: the draw decides, and the loser sees that, without a name.
         let (bens, cats) = (mine(&ben, &id).await, mine(&cat, &id).await);
         assert_eq!(bens.gets.len() + cats.gets.len(), 1);
         let loser = if bens.gets.is_empty() { &bens } else { &cats };
@@ -435,7 +435,7 @@ async fn rules_and_reasons() {
         assert!(!words.contains("ben") && !words.contains("cat"), "{words}");
         assert_eq!(loser.wishes[0].lots[0].number, lot);
         assert_eq!(mine(&ann, &id).await.wishes[0].why_not, "No one brought it.");
-        // the audit is for organisers, and holds
+        // The audit is for organisers, and it verifies.
         let export = v1::ExportRoundAuditRequest { round_id: id.clone(), run: 0 };
         let denied = ben.stream(Rpc::RoundExportRoundAudit.path(), export.encode_to_vec()).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
@@ -444,7 +444,7 @@ async fn rules_and_reasons() {
         assert_eq!(found["input_hash"], round.input_hash.as_str());
         assert_eq!(found["commitment"], round.commitment.as_str());
         verified(&found);
-        // called off before the day, everything is as it was
+        // Called off before the day: everything is as before.
         let off = v1::CallOffRoundRequest { round_id: id.clone(), reason: "Flood.".into() };
         ann.call(&off).await.unwrap();
         assert_eq!(promised(&ann, &anns).await, 0);
@@ -453,7 +453,7 @@ async fn rules_and_reasons() {
     .await;
 }
 
-/// Has the verifier look at an audit, where there is a Python.
+/// Runs the verifier on an audit, if Python is installed.
 pub fn verified(audit: &serde_json::Value) {
     use std::process::Command;
     let folder = tempfile::tempdir().unwrap();
@@ -469,7 +469,7 @@ pub fn verified(audit: &serde_json::Value) {
     }
 }
 
-/// A round that no one closes ends by itself, and gives back what it held.
+/// A round that no one closes ends by itself and releases its packs.
 #[tokio::test]
 async fn forgotten_rounds_end() {
     on_both(async |url| {
@@ -486,7 +486,7 @@ async fn forgotten_rounds_end() {
     .await;
 }
 
-/// Someone without a computer takes part by an organiser; someone unlucky stands better the next time.
+/// A member without a computer takes part through an organiser; an unlucky member has priority the next time.
 #[tokio::test]
 async fn helped_members_and_priority_carried_over() {
     on_both(async |url| {
@@ -502,7 +502,7 @@ async fn helped_members_and_priority_carried_over() {
         };
         let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = ann.on_behalf_of(&entered.account_id);
-        // fern gives two to ben and gets nothing in the first round
+        // fern gives two to ben and gets nothing in the first round.
         let first =
             create(&ann, &club, round(v1::RoundSettings { slack: 2, ..settings() })).await.unwrap().round_id;
         for who in [&ann, &ben, &fern] {
@@ -522,7 +522,7 @@ async fn helped_members_and_priority_carried_over() {
                 .unwrap();
         }
         close(&ann, &first).await;
-        // in the next one there is one stick, and fern and ben wish for it: fern stands two steps earlier
+        // In the next round fern and ben wish for one stick: fern is two steps ahead.
         let next = create(&ann, &club, round(settings())).await.unwrap().round_id;
         for who in [&ann, &ben, &fern] {
             join(who, &next, "XB-NS").await.unwrap();

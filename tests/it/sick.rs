@@ -1,5 +1,5 @@
-//! Storage that fails: what is acknowledged is there, exactly once, whatever write, flush or allocation failed; and what
-//! is wrong is said, to callers, to health checks and by `scionaryd doctor`.
+//! Failing storage: acknowledged writes are there, exactly once, whatever write, flush or allocation failed. Callers,
+//! health checks and `scionaryd doctor` report what is wrong.
 
 use std::{
     path::{Path, PathBuf},
@@ -31,8 +31,8 @@ fn file_of(url: &str) -> PathBuf {
     PathBuf::from(url.strip_prefix("sqlite:").unwrap())
 }
 
-/// One evening: two people sign up, one offers, the other asks, both hand over. Each call is repeated under its own key
-/// until it is acknowledged; the first `while_sick` tries while faults may strike, then after `mend`.
+/// One evening: two people sign up, one offers, the other claims, both confirm the hand-over. Each call is retried with
+/// its own key until it is acknowledged: at first while faults can strike, then after `mend`.
 pub struct Evening<'a> {
     pub address: String,
     pub mend: Box<dyn Fn() + 'a>,
@@ -41,7 +41,7 @@ pub struct Evening<'a> {
     pub acknowledged: Vec<Acknowledged>,
 }
 
-/// A call that was acknowledged.
+/// An acknowledged call.
 pub struct Acknowledged {
     rpc: scionary_proto::Rpc,
     key: String,
@@ -98,7 +98,7 @@ impl Evening<'_> {
             code: String::new(),
         };
         self.insist("", &request).await;
-        // a session is a secret that is shown once: each try is one of its own
+        // A session is a secret that is shown once, so each try makes its own.
         for _ in 0..40 {
             match Raw::at(&self.address).await.sign_in(handle, PASSWORD).await {
                 Ok(who) => return who.token().unwrap().to_string(),
@@ -132,14 +132,14 @@ impl Evening<'_> {
         (giver, taker)
     }
 
-    /// All that was acknowledged is there, and once.
+    /// Checks that every acknowledged write is there, once.
     pub async fn check(&self, address: &str, (giver, taker): &(String, String)) {
         for Acknowledged { rpc, key, token, request, reply } in &self.acknowledged {
             let who = Raw::at(address).await.with_key(key);
             let who = if token.is_empty() { who } else { who.with_token(token) };
             let again = who.bytes(*rpc, request.clone()).await.unwrap();
             if rpc.service() == "scionary.v1.ClaimService" {
-                // filled from what is stored, which went on since
+                // The reply is made from the stored claim, which has changed since.
                 let claim =
                     |bytes: &[u8]| v1::CreateClaimResponse::decode(bytes).unwrap().claim.unwrap().claim_id;
                 assert_eq!(claim(&again), claim(reply), "{}", rpc.path());
@@ -158,7 +158,7 @@ impl Evening<'_> {
     }
 }
 
-/// What the health check says of the whole server.
+/// Returns the health check's status of the whole server.
 pub async fn health(address: &str) -> i32 {
     let reply = Raw::at(address).await.path("/grpc.health.v1.Health/Check", Vec::new(), false).await.unwrap();
     i32::from(*reply.get(1).unwrap_or(&0))
@@ -176,7 +176,7 @@ pub async fn health_becomes(address: &str, wanted: i32) {
     assert!(became.is_ok(), "health does not become {wanted}");
 }
 
-/// Each fault strikes at the n-th chance of an evening, once or from there on until it is mended.
+/// Each fault strikes at the n-th chance of an evening, once or until it is mended.
 #[tokio::test]
 async fn whatever_fails_on_the_disk_what_is_acknowledged_is_there_once() {
     let database = Database::sqlite();
@@ -187,7 +187,8 @@ async fn whatever_fails_on_the_disk_what_is_acknowledged_is_there_once() {
     let mut n = 0;
     let mut server = Server::start_in(&database.url, &ROOMY, faults.environment());
     for fault in Fault::ALL {
-        // an evening has some 150 writes, 25 flushes, 5,000 allocations; making room is rare: the log is used again
+        // An evening has about 150 writes, 25 flushes and 5,000 allocations; extensions are rare, because the log is
+        // reused.
         let at: Vec<i64> = match (fault, long) {
             (Fault::Write, false) => vec![0, 1, 7, 20, 45, 90],
             (Fault::Write, true) => (0..160).collect(),
@@ -213,7 +214,7 @@ async fn whatever_fails_on_the_disk_what_is_acknowledged_is_there_once() {
                 failed[fault as usize] += evening.failed;
                 faults.end();
                 evening.check(&server.address, &people).await;
-                // what is on the disk counts, not what the process remembers
+                // Only what is on the disk counts, not what the process holds in memory.
                 server.kill();
                 server = Server::start_in(&database.url, &ROOMY, faults.environment());
                 evening.check(&server.address, &people).await;
@@ -230,7 +231,8 @@ async fn whatever_fails_on_the_disk_what_is_acknowledged_is_there_once() {
     assert!(server.terminate());
 }
 
-/// A disk that is full for a moment: it is said, health is down meanwhile, and afterwards all goes on without a restart.
+/// A disk that is full for a moment: it is reported, health is down meanwhile, and the server recovers without a
+/// restart.
 #[tokio::test]
 async fn a_full_disk_is_said_and_survived() {
     let database = Database::sqlite();
@@ -250,7 +252,7 @@ async fn a_full_disk_is_said_and_survived() {
         );
     }
     health_becomes(&server.address, NOT_SERVING).await;
-    // still full: a look at it does not forget that
+    // Still full: the periodic health check keeps the state.
     tokio::time::sleep(Duration::from_millis(2500)).await;
     assert_eq!(health(&server.address).await, NOT_SERVING);
     let look = v1::LookUpSeedRequest { name: "golek".into(), crop: String::new() };
@@ -271,7 +273,7 @@ fn scionaryd(arguments: &[&str]) -> Output {
     Command::new(binaries::folder().join("scionaryd")).args(arguments).output().unwrap()
 }
 
-/// What a command that must fail says.
+/// Runs a command that must fail. Returns its output.
 fn refused(arguments: &[&str]) -> String {
     let output = scionaryd(arguments);
     assert!(!output.status.success(), "scionaryd {arguments:?} went well");
@@ -283,8 +285,8 @@ fn doctor(url: &str) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
-/// Renamed, replaced or deleted under the server: nothing is acknowledged that would be lost, and what was acknowledged
-/// before is in the file that was moved.
+/// The file is renamed, replaced or deleted under the server: it acknowledges nothing that would be lost, and earlier
+/// acknowledged writes are in the moved file.
 #[tokio::test]
 async fn a_file_that_is_moved_away_is_noticed() {
     for moved in ["", "-wal"] {
@@ -296,7 +298,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
         let from = PathBuf::from(format!("{}{moved}", file.display()));
         let to = PathBuf::from(format!("{}.aside{moved}", file.display()));
         std::fs::rename(&from, &to).unwrap();
-        // readers open connections of their own, and whatever SQLite says of the files they find
+        // Readers open their own connections and report the moved file, whatever SQLite says about it.
         let mut reads = tokio::task::JoinSet::new();
         for _ in 0..64 {
             let ann = ann.clone();
@@ -309,7 +311,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
         assert_eq!(refused.code(), Code::Unavailable, "{}", refused.message());
         assert!(refused.message().contains("moved or deleted"), "{}", refused.message());
         health_becomes(&server.address, NOT_SERVING).await;
-        // a new log may be made by SQLite itself: empty, once the old one is in the database
+        // SQLite itself can make a new log: empty, once the old one is in the database.
         assert!(!from.exists() || moved == "-wal", "no new file was made in its place");
         assert!(server.log().contains("put the file back"));
         if moved.is_empty() {
@@ -317,7 +319,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
             std::fs::rename(&to, &from).unwrap();
         }
         server.kill();
-        // the log that went was copied into the database before anything was refused
+        // The moved log was copied into the database before anything was refused.
         let server = Server::start(&database.url, &ROOMY);
         let ann = Raw::at(&server.address).await.with_token(ann.token().unwrap());
         let offers = ann.call(&v1::ListMyOffersRequest::default()).await.unwrap().offers;
@@ -325,7 +327,7 @@ async fn a_file_that_is_moved_away_is_noticed() {
     }
 }
 
-/// A transaction that does not end, of another program: the writer cannot begin one, and all who look see that.
+/// Another program's transaction that does not end: the writer cannot begin one, and health and doctor show that.
 #[tokio::test]
 async fn a_writer_that_is_kept_out_is_seen() {
     let database = Database::sqlite();
@@ -334,7 +336,7 @@ async fn a_writer_that_is_kept_out_is_seen() {
     let db = database.connect().await;
     let stuck = db.begin().await.unwrap();
     stuck.execute_unprepared("DELETE FROM setting WHERE name = 'none'").await.unwrap();
-    // SQLite waits five seconds for the lock
+    // SQLite waits five seconds for the lock.
     health_becomes(&server.address, NOT_SERVING).await;
     let refused = ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap_err();
     assert_eq!(refused.code(), Code::Unavailable, "{}", refused.message());
@@ -352,12 +354,12 @@ async fn one_server_alone_serves_a_file() {
     let server = Server::start(&database.url, &ROOMY);
     let said = refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url]);
     assert!(said.contains("another server serves") && said.contains("PostgreSQL"), "{said}");
-    // tools work beside it
+    // Tools work next to a running server.
     assert!(scionaryd(&["steward-code", "--database", &database.url]).status.success());
     assert!(server.terminate());
     let server = Server::start(&database.url, &ROOMY);
     server.kill();
-    // killed, it leaves no lock behind; a log that is missing then is reported
+    // A killed server leaves no lock behind; the next start reports a missing log.
     for end in ["-wal", "-shm"] {
         let _ = std::fs::remove_file(format!("{}{end}", file_of(&database.url).display()));
     }
@@ -371,7 +373,7 @@ async fn one_server_alone_serves_a_file() {
     assert!(log.contains("which held the last writes, is gone"), "{log}");
 }
 
-/// A reader that goes away ends the demo without a word.
+/// The demo ends quietly when its reader closes the pipe.
 #[test]
 fn a_demo_whose_reader_goes_away_ends_quietly() {
     let demo = format!("{} demo --once | head -n 1", binaries::folder().join("scionaryd").display());
@@ -380,7 +382,7 @@ fn a_demo_whose_reader_goes_away_ends_quietly() {
     assert!(ended.stderr.is_empty(), "{}", String::from_utf8_lossy(&ended.stderr));
 }
 
-/// Pages overwritten, while nothing serves it.
+/// Overwrites pages of a database file while no server runs.
 fn damage(file: &Path, first: usize, many: usize) {
     let mut bytes = std::fs::read(file).unwrap();
     bytes[(first - 1) * 4096..(first - 1 + many) * 4096].fill(0x5a);
@@ -394,7 +396,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     let path = file.display().to_string();
     assert!(doctor(&database.url).contains("keeps what is written"), "{}", doctor(&database.url));
 
-    // flipped bytes
+    // Overwritten bytes.
     let whole = std::fs::read(&file).unwrap();
     let db = database.connect().await;
     let root = "SELECT rootpage FROM sqlite_schema WHERE name = 'audit_log'";
@@ -402,7 +404,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
         db.query_one_raw(Statement::from_string(DatabaseBackend::Sqlite, root)).await.unwrap().unwrap();
     let root: i64 = root.try_get("", "rootpage").unwrap();
     db.close().await.unwrap();
-    // a table that a start does not read
+    // A table that the start does not read.
     damage(&file, usize::try_from(root).unwrap(), 1);
     let said = doctor(&database.url);
     assert!(
@@ -413,7 +415,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     health_becomes(&server.address, NOT_SERVING).await;
     assert!(server.log().contains("put the last good copy back"), "{}", server.log());
     server.kill();
-    // so much that it does not even open
+    // So much that the file does not open.
     damage(&file, whole.len() / 8192, 16);
     for said in
         [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])]
@@ -424,7 +426,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
         );
     }
 
-    // the head
+    // The file's header.
     let mut headless = whole.clone();
     headless[..64].fill(b'x');
     std::fs::write(&file, headless).unwrap();
@@ -438,7 +440,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     }
     std::fs::write(&file, &whole).unwrap();
 
-    // a newer schema
+    // A newer schema.
     let db = database.connect().await;
     db.execute_unprepared("INSERT INTO seaql_migrations VALUES ('m0099_of_tomorrow', 0)").await.unwrap();
     for said in
@@ -451,7 +453,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     }
     drop(db);
 
-    // a missing folder, and tools that make nothing
+    // A missing folder, and tools that create no file.
     let nowhere = tempfile::tempdir().unwrap();
     let missing = format!("sqlite:{}/none/of.db", nowhere.path().display());
     let said = refused(&["serve", "--listen", "127.0.0.1:0", "--database", &missing]);
@@ -466,14 +468,14 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     assert_eq!(std::fs::read_dir(nowhere.path()).unwrap().count(), 0, "no file was made");
 }
 
-/// A file system that is read only, or full, for real: where a test may mount one.
+/// A real file system that is read-only or full, if the test can mount one.
 #[tokio::test]
 async fn a_small_file_system_that_fills_up_and_is_made_read_only() {
     let folder = tempfile::tempdir().unwrap();
     let mount = |arguments: &[&str]| {
         Command::new("mount").args(arguments).arg(folder.path()).output().is_ok_and(|o| o.status.success())
     };
-    // elsewhere the faults above stand for it
+    // Elsewhere the deliberate faults above cover this.
     if !mount(&["-t", "tmpfs", "-o", "size=12m", "none"]) {
         return;
     }
@@ -496,7 +498,7 @@ async fn a_small_file_system_that_fills_up_and_is_made_read_only() {
         ann.call(&post).await.unwrap();
         kept += 1;
     }
-    // all that is left, in one file
+    // Fill the remaining space with one file.
     let ballast = folder.path().join("ballast");
     let _ = Command::new("dd")
         .args(["if=/dev/zero", "bs=4k", &format!("of={}", ballast.display())])

@@ -1,4 +1,4 @@
-//! PostgreSQL that is full, silent or gone: it is said, no one waits for it, and what is acknowledged is there once.
+//! PostgreSQL that is full, silent or gone: it is reported, calls do not hang, acknowledged writes are there once.
 
 use std::time::Duration;
 
@@ -9,12 +9,12 @@ use tonic::Code;
 
 use crate::sick::{Evening, NOT_SERVING, SERVING, health, health_becomes};
 
-/// PostgreSQL out of room, at a statement or only at the commit: the same.
+/// PostgreSQL out of space, at a statement or at the commit: the same result.
 #[tokio::test]
 async fn a_full_postgres_is_said_and_survived() {
     let Some(database) = Database::postgres().await else { return };
     let admin = database.connect().await;
-    // SQLSTATE 53100 as the server itself raises it; deferred, it comes at COMMIT
+    // SQLSTATE 53100 as the server raises it; deferred, it comes at COMMIT.
     admin
         .execute_unprepared(
             "CREATE TABLE full_now (at_commit boolean);
@@ -63,7 +63,7 @@ async fn a_full_postgres_is_said_and_survived() {
     database.done().await;
 }
 
-/// A way to PostgreSQL that can be cut, or go silent without a word.
+/// A connection to PostgreSQL that a test can cut or silence.
 struct Line {
     port: u16,
     silent: tokio::sync::watch::Sender<bool>,
@@ -81,7 +81,7 @@ impl Line {
                 let (host, mut look) = (host.clone(), look.clone());
                 tokio::spawn(async move {
                     let mut far = tokio::net::TcpStream::connect(host).await.unwrap();
-                    // silent: whatever is sent stays where it is, and the connection stays open
+                    // Silent: no byte passes, and the connection stays open.
                     let silent = async {
                         let _ = look.wait_for(|silent| *silent).await;
                     };
@@ -109,7 +109,7 @@ async fn a_database_that_goes_silent_keeps_nobody_waiting() {
     let address = server.running.address().to_string();
     let ann = server.raw().member("ann").await;
     line.silent.send(true).unwrap();
-    // some come before anything is known, some after
+    // Some calls come before the failure is known, some after.
     for _ in 0..2 {
         let calls: Vec<_> = (0..20)
             .map(|n| {
@@ -129,7 +129,7 @@ async fn a_database_that_goes_silent_keeps_nobody_waiting() {
                 assert!(refused.message().contains("does not answer"), "{}", refused.message());
             }
         };
-        // the usual deadline of a call is 30 s; a look takes one to start, two to wait, and calls wait one more
+        // A call's usual deadline is 30 s; here a check starts within one, waits two, and calls wait one more.
         tokio::time::timeout(Duration::from_secs(8), answered).await.expect("no one is kept waiting");
         health_becomes(&address, NOT_SERVING).await;
     }
@@ -138,7 +138,7 @@ async fn a_database_that_goes_silent_keeps_nobody_waiting() {
     line.silent.send(false).unwrap();
     health_becomes(&address, SERVING).await;
     ann.call(&v1::CreateOfferRequest { offer: Some(draft()) }).await.unwrap();
-    // no one there at all
+    // No PostgreSQL at all.
     line.task.abort();
     line.silent.send(true).unwrap();
     tokio::time::sleep(Duration::from_millis(200)).await;

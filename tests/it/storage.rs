@@ -1,4 +1,4 @@
-//! The schema and the door, on both databases.
+//! The schema and the writer, on both databases.
 
 use std::collections::BTreeSet;
 
@@ -62,7 +62,7 @@ async fn servers_that_start_together_migrate_once() {
     }
 }
 
-/// A row's number is handed out before its transaction commits: a change that commits late is still seen.
+/// A row gets its number before its transaction commits: a change that commits late is not missed.
 #[tokio::test]
 async fn a_change_that_commits_late_is_not_missed() {
     use scionary_app::registry::Registry;
@@ -87,7 +87,7 @@ async fn a_change_that_commits_late_is_not_missed() {
     database.done().await;
 }
 
-/// Counts up in a row: lost updates would show.
+/// Increments a row: lost updates would show.
 struct CountUp {
     fails: bool,
     panics: bool,
@@ -161,7 +161,7 @@ async fn the_audit_log_cannot_be_changed() {
             let error = db.execute_unprepared(sql).await.unwrap_err().to_string();
             assert!(error.contains("append-only"), "{error}");
         }
-        // readers cannot write at all on SQLite
+        // On SQLite readers cannot write at all.
         let rows = db
             .query_all_raw(Statement::from_string(
                 db.get_database_backend(),

@@ -1,4 +1,4 @@
-//! Wants: matched both ways, told in the inbox.
+//! Wants: matched in both directions, with notices in the inbox.
 
 use scionary_proto::v1;
 use scionary_tests::{
@@ -39,7 +39,7 @@ async fn offers_and_wants_find_each_other() {
     on_both(async |url| {
         let club = Club::open(&url).await;
         let (ann, ben, cat) = (club.grower("ann").await, club.grower("ben").await, club.grower("cat").await);
-        // what is there when the want is made, and what comes later
+        // Offers that exist when the want is made, and later ones.
         let there = post(&ann, draft()).await;
         let made = seek(&ben, want("R2E2")).await.unwrap();
         assert_eq!((made.is_open, made.cultivar_name.as_str()), (true, "R2E2"));
@@ -47,7 +47,7 @@ async fn offers_and_wants_find_each_other() {
         let later = post(&cat, draft()).await;
         assert_eq!(met(&club, &ben).await, [later.clone(), there.clone()]);
         assert_eq!(met(&club, &ben).await.len(), 2, "told once");
-        // not another cultivar, not too far, not unknown seedlings, not their own, not another material
+        // Not another cultivar, too far, unknown seedlings, their own, or another material.
         let golek = post(&cat, v1::OfferDraft { cultivar: "Golek".into(), ..draft() }).await;
         post(&cat, v1::OfferDraft { unknown_seedling: true, ..draft() }).await;
         post(&ben, draft()).await;
@@ -56,7 +56,7 @@ async fn offers_and_wants_find_each_other() {
         let dan = club.grower("dan").await;
         seek(&dan, wood).await.unwrap();
         assert!(met(&club, &dan).await.is_empty());
-        // a wish: what the registry knows of the cultivar
+        // A wish for traits: matched with the registry's findings on the cultivar.
         let wish = |comes_true, key: &str, state: &str| v1::WantDraft {
             comes_true,
             traits: vec![v1::TraitWish {
@@ -75,14 +75,14 @@ async fn offers_and_wants_find_each_other() {
         assert!(!met(&club, &fay).await.contains(&golek));
         assert_eq!(wrong_fields(&seek(&fay, want("")).await.unwrap_err()), ["want.cultivar"]);
 
-        // those who do not deal with each other hear nothing of each other
+        // Blocked members get no notices about each other.
         let gil = club.grower("gil").await;
         let block = v1::BlockMemberRequest { account_id: account_of(&gil).await };
         ann.call(&block).await.unwrap();
         seek(&gil, want("R2E2")).await.unwrap();
         let of_gil = met(&club, &gil).await;
         assert!(!of_gil.contains(&there) && of_gil.contains(&later), "{of_gil:?}");
-        // nor of what a club offers its members alone
+        // Nor about a club's offers for members only.
         let id = make_club(&ann, "Larkwater growers").await.unwrap().club_id;
         let_in(&ann, &eve, &id).await;
         let inner = post(&ann, v1::OfferDraft { club: id, ..draft() }).await;
@@ -90,7 +90,7 @@ async fn offers_and_wants_find_each_other() {
         assert!(met(&club, &eve).await.contains(&inner));
         assert!(!met(&club, &ben).await.contains(&inner));
 
-        // what is sought is shown, and not by whom
+        // The search shows what is sought, not by whom.
         let search = v1::SearchWantsRequest {
             crop: "mango".into(),
             near_grid_code: "2CGV2200+".into(),
@@ -103,7 +103,7 @@ async fn offers_and_wants_find_each_other() {
             !text.contains("acc_") && !text.contains("ben of the club") && !text.contains("XB-NS"),
             "{text}"
         );
-        // taken back: no more notices come
+        // Withdrawn: no more notices.
         let withdraw = v1::WithdrawWantRequest { want_id: made.want_id.clone() };
         let none = cat.call(&withdraw).await.unwrap_err();
         assert_eq!(reason(&none), "NOT_FOUND");

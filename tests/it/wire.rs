@@ -1,4 +1,4 @@
-//! The wire itself: limits, deadlines, unknown methods, health, reflection, TLS, stop.
+//! The wire: limits, deadlines, unknown methods, health, reflection, TLS, stop.
 
 use std::time::Duration;
 
@@ -33,7 +33,7 @@ async fn what_is_too_large_or_unknown_is_refused() {
     assert_eq!((error.code(), reason(&error).as_str()), (Code::Unimplemented, "UNKNOWN_METHOD"));
     let junk = visitor.bytes(Rpc::CultivarLookUpSeed, vec![0xff; 40]).await.unwrap_err();
     assert_eq!((junk.code(), reason(&junk).as_str()), (Code::InvalidArgument, "MALFORMED"));
-    // names near nothing, and unknown names with suggestions
+    // A name without a match, and an unknown name with suggestions.
     let none: v1::LookUpSeedResponse =
         visitor.call(&v1::LookUpSeedRequest { name: "xyzzy".into(), crop: String::new() }).await.unwrap();
     assert!(none.report.is_none() && none.nothing_found_hint.contains("propose"));
@@ -77,7 +77,7 @@ async fn health_is_told_for_each_service_and_stop_finishes_calls() {
     }
     let unknown = HealthCheckRequest { service: "scionary.v1.NothingService".into() };
     assert_eq!(health.check(unknown).await.unwrap_err().code(), Code::NotFound);
-    // a call under way when the stop comes is finished
+    // A call in progress at the stop is finished.
     let visitor = server.raw();
     let sign_up = tokio::spawn(async move { visitor.sign_up("rosamund", "").await });
     let under_way = async {
@@ -103,7 +103,7 @@ async fn a_silent_peer_does_not_hold_up_a_stop() {
 async fn deadlines_are_kept() {
     let database = Database::sqlite();
     let server = TestServer::start(&database.url).await;
-    // a hash takes far longer than this
+    // Hashing a password takes far longer than this deadline.
     let request = v1::SignInRequest { handle: "stranger".into(), password: "x".into(), label: String::new() };
     let mut request = tonic::Request::new(Bytes::from(request.encode_to_vec()));
     request.metadata_mut().insert("grpc-timeout", "1m".parse().unwrap());
@@ -164,7 +164,7 @@ async fn one_server_sees_what_another_changed() {
         tokio::time::sleep(Duration::from_millis(100)).await;
     }
     assert!(seen, "the second server's registry follows the first's");
-    // an account made through one signs in through the other
+    // An account made through one server signs in through the other.
     first.raw().sign_up("rosamund", "").await.unwrap();
     second.raw().sign_in("rosamund", scionary_tests::client::PASSWORD).await.unwrap();
     first.stop().await;

@@ -1,5 +1,5 @@
-//! Every screen of the client, as the files `*.session` beside this one record them. `SCIONARY_UPDATE_SCREENS=1` writes
-//! the files again; how they are written is notified in `session.rs`.
+//! Every screen of the client, as the `*.session` files in this folder record them. `SCIONARY_UPDATE_SCREENS=1` writes
+//! the files again; `session.rs` describes their format.
 #![allow(missing_docs, reason = "tests say what they show in their names")]
 
 mod plain;
@@ -12,21 +12,21 @@ use clap::CommandFactory as _;
 
 use session::{Step, parse, words};
 
-/// Lines around a difference.
+/// Unchanged lines shown around a difference.
 const AROUND: usize = 3;
 
 fn file(name: &str) -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("screens/{name}.session"))
 }
 
-/// The lines of two texts that differ, with some around them.
+/// Returns the lines in which two texts differ, with some unchanged lines around them.
 fn differences(recorded: &str, now: &str) -> String {
     let (old, new): (Vec<&str>, Vec<&str>) = (recorded.lines().collect(), now.lines().collect());
     let before = old.iter().zip(&new).take_while(|(a, b)| a == b).count();
     let rests = old[before..].iter().rev().zip(new[before..].iter().rev());
     let after = rests.take_while(|(a, b)| a == b).count();
     let (a, b) = (&old[before..old.len() - after], &new[before..new.len() - after]);
-    // how many lines the rests have in common
+    // Lengths of the longest common subsequence of the remaining lines.
     let mut common = vec![vec![0_u32; b.len() + 1]; a.len() + 1];
     for i in (0..a.len()).rev() {
         for j in (0..b.len()).rev() {
@@ -57,7 +57,7 @@ fn differences(recorded: &str, now: &str) -> String {
     let mut out = String::new();
     let mut left_out = false;
     for (at, (mark, line)) in lines.iter().enumerate() {
-        // the command that a difference is of
+        // Show the command that a difference belongs to.
         let command = *mark == ' ' && line.starts_with("$ ");
         let of = command
             && lines[at + 1..]
@@ -91,7 +91,7 @@ fn compare(name: &str, now: &str) {
 
 macro_rules! sessions {
     ($($name:ident),* $(,)?) => {
-        /// The files.
+        /// The names of the session files.
         const SESSIONS: &[&str] = &[$(stringify!($name)),*];
         $(
             #[test]
@@ -108,7 +108,7 @@ sessions![
     plan, round, want,
 ];
 
-/// Every command with subcommands, and every one without: the words that are typed.
+/// Returns every command with subcommands, and every command without, as the words that people type.
 fn commands() -> (Vec<String>, Vec<String>) {
     fn walk(command: &clap::Command, path: &str, all: &mut (Vec<String>, Vec<String>)) {
         let name = format!("{path}{}", command.get_name());
@@ -125,7 +125,7 @@ fn commands() -> (Vec<String>, Vec<String>) {
     all
 }
 
-/// A command without a screen is named.
+/// Every command without subcommands has a screen.
 #[test]
 fn every_command_has_a_screen() {
     let (_, leaves) = commands();
@@ -139,7 +139,7 @@ fn every_command_has_a_screen() {
                 continue;
             }
             screens += 1;
-            // the words of a command stand before its arguments; options of every command may stand before them
+            // The words of a command come before its arguments; options of every command can come first.
             let mut path = "scionary".to_string();
             for word in typed.iter().skip_while(|w| *w != "scionary").skip(1) {
                 let longer = format!("{path} {word}");
@@ -161,7 +161,7 @@ fn every_command_has_a_screen() {
     }
 }
 
-/// The help of every command, as it is printed.
+/// Records the help of every command as printed.
 #[test]
 fn help() {
     let (groups, leaves) = commands();

@@ -1,22 +1,22 @@
-//! Printed text without what differs from run to run and from day to day.
+//! Removes from printed text what differs between runs and days.
 
-/// Years whose days are taken for volatile: today is among them, and the fixed days of the sessions are not.
+/// The years whose days are volatile. They include today, and exclude the fixed days of the sessions.
 const NOW: std::ops::RangeInclusive<u32> = 2026..=2039;
 
-/// Letters and digits of ids, and their fewest.
+/// The fewest letters and digits in an id.
 const ID_LEAST: usize = 20;
 
-/// What was captured: names and values.
+/// Captured values with their names.
 pub type Captured = Vec<(String, String)>;
 
-/// Normalises a text.
+/// Normalises a text: captured values become their names, and volatile values become placeholders.
 pub fn plain(text: &str, captured: &Captured) -> String {
     let mut text = text.to_string();
     let mut longest_first: Vec<&(String, String)> = captured.iter().collect();
     longest_first.sort_by_key(|(_, value)| std::cmp::Reverse(value.len()));
     for (name, value) in longest_first {
         text = text.replace(value.as_str(), &format!("{{{name}}}"));
-        // the code of a lot as it is scanned
+        // A scanned code of a lot has no spaces.
         if is_code(value) {
             text = text.replace(&value.replace(' ', ""), &format!("{{{name}}}"));
         }
@@ -34,8 +34,8 @@ pub fn plain(text: &str, captured: &Captured) -> String {
     days_of_json(&codes(&words(&text)))
 }
 
-/// The first text that fits a pattern with one `*`, which stands for anything up to what follows it in the pattern, or to
-/// the end of a word; `CODE` is the code on a lot's tag.
+/// Returns the first text that matches a pattern with one `*`. The `*` stands for the text up to the rest of the
+/// pattern, or up to the end of a word if there is no rest. The pattern `CODE` matches the code on a lot's tag.
 pub fn find(pattern: &str, text: &str) -> Option<String> {
     if pattern == "CODE" {
         let all: Vec<char> = text.chars().collect();
@@ -54,7 +54,7 @@ pub fn find(pattern: &str, text: &str) -> Option<String> {
     })
 }
 
-/// Ids, instants, days, hashes: word by word.
+/// Replaces ids, instants, days and hashes, word by word.
 fn words(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text;
@@ -109,7 +109,7 @@ fn digits(text: &str, count: usize) -> Option<u32> {
     (all.bytes().all(|b| b.is_ascii_digit())).then(|| all.parse().ok())?
 }
 
-/// A day: its year and its length.
+/// Parses a day at the start of `text`. Returns its year and its length.
 fn day(text: &str) -> Option<(u32, usize)> {
     let year = digits(text, 4)?;
     let dashes = text.get(4..5)? == "-" && text.get(7..8)? == "-";
@@ -119,7 +119,7 @@ fn day(text: &str) -> Option<(u32, usize)> {
     (dashes && ends).then_some((year, 10))
 }
 
-/// A day of now that is broken at one of its hyphens: what stands in the break, and its length.
+/// Parses a volatile day that a line break splits at a hyphen. Returns the break and the day's length with it.
 fn broken_day(text: &str) -> Option<(&str, usize)> {
     digits(text, 4).filter(|year| NOW.contains(year))?;
     let space = |at: usize| {
@@ -136,7 +136,7 @@ fn broken_day(text: &str) -> Option<(&str, usize)> {
     broken.starts_with('\n').then_some((broken, day + 2))
 }
 
-/// A day of now in eight digits.
+/// Returns whether a word is a volatile day in eight digits.
 fn short_day(word: &str) -> bool {
     let fits = |at: usize, most: u32| digits(&word[at..], 2).is_some_and(|n| (1..=most).contains(&n));
     word.len() == 8
@@ -145,7 +145,7 @@ fn short_day(word: &str) -> bool {
         && fits(6, 31)
 }
 
-/// The code of an invitation, four times four: its length.
+/// Parses the code of an invitation, four groups of four. Returns its length.
 fn invitation(text: &str) -> Option<usize> {
     let code = text.get(..19)?;
     let letter = |c: char| c.is_ascii_uppercase() || c.is_ascii_digit();
@@ -153,7 +153,7 @@ fn invitation(text: &str) -> Option<usize> {
     fits.then_some(19)
 }
 
-/// An instant, as in JSON or in a calendar file: its length.
+/// Parses an instant, as in JSON or in a calendar file. Returns its length.
 fn instant(text: &str) -> Option<usize> {
     let after = match day(text) {
         Some((_, length)) => length,
@@ -167,7 +167,8 @@ fn instant(text: &str) -> Option<usize> {
     (time.len() >= 6 && time.chars().all(|c| c.is_ascii_digit() || c == ':' || c == '.')).then_some(end + 1)
 }
 
-/// Three, three and one letters or digits with spaces between, also where a line breaks: how far it goes, and the groups.
+/// Parses a lot's code: groups of three, three and one letters or digits, separated by spaces or one line break.
+/// Returns its end and the groups.
 fn code_at(all: &[char], start: usize) -> Option<(usize, [String; 3])> {
     let letter = |c: &char| c.is_ascii_uppercase() || c.is_ascii_digit();
     if start > 0 && all[start - 1].is_ascii_alphanumeric() {
@@ -197,13 +198,13 @@ fn code_at(all: &[char], start: usize) -> Option<(usize, [String; 3])> {
     ends.then_some((at, groups))
 }
 
-/// Whether a text is the code of a lot.
+/// Returns whether a text is the code of a lot.
 fn is_code(text: &str) -> bool {
     let all: Vec<char> = text.chars().collect();
     code_at(&all, 0).is_some_and(|(end, _)| end == all.len())
 }
 
-/// Codes of lots that have no name.
+/// Replaces codes of lots that were not captured.
 fn codes(text: &str) -> String {
     let mut all: Vec<char> = text.chars().collect();
     for at in 0..all.len() {
@@ -214,7 +215,7 @@ fn codes(text: &str) -> String {
     all.into_iter().collect()
 }
 
-/// Days of JSON stand in three lines; tokens of pages in one.
+/// Replaces volatile days in JSON, which take three lines, and page tokens.
 fn days_of_json(text: &str) -> String {
     let mut left = 0;
     text.split('\n')

@@ -21,17 +21,17 @@ use crate::{
     session::{Filter, Step, Typed, parse, words},
 };
 
-/// How long a line is waited for that comes by itself.
+/// The longest wait for output that the server produces by itself.
 const PATIENCE: Duration = Duration::from_secs(20);
-/// How often it is looked for meanwhile.
+/// How often the session looks during that wait.
 const TRIES: u32 = 100;
 
-/// The folder of the data that ships.
+/// Returns the folder of the shipped data.
 fn data() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../server/data").canonicalize().expect("the data that ships")
 }
 
-/// A command of the client, as on a terminal of 80 columns; away from whatever the machine has set.
+/// Returns a client command, as on a terminal of 80 columns, independent of the machine's own settings.
 pub fn client(config: &Path) -> Command {
     let mut command = Command::new(folder().join("scionary"));
     command
@@ -45,7 +45,7 @@ pub fn client(config: &Path) -> Command {
     command
 }
 
-/// A server with the demo's catalogue, people with folders of their own, and files that they write.
+/// A server with the demo catalogue, people with their own folders, and the files that they write.
 struct Stage {
     database: Database,
     server: Server,
@@ -87,7 +87,7 @@ impl Stage {
         command.current_dir(self.files());
         command
     }
-    /// Runs the client for what a session does not show, with the password typed.
+    /// Runs the client without recording it, with the password as input.
     fn silently(&self, arguments: &[&str]) -> String {
         let mut child = self
             .client()
@@ -96,7 +96,7 @@ impl Stage {
             .stdout(Stdio::piped())
             .spawn()
             .expect("the client runs");
-        // a client that does not read has closed its end
+        // A client that does not read its input has closed the pipe.
         let _ = writeln!(child.stdin.take().expect("its input"), "{PASSWORD}");
         let output = child.wait_with_output().expect("it ends");
         assert!(output.status.success(), "scionary {arguments:?} failed");
@@ -124,7 +124,7 @@ impl Stage {
             find("\"account_id\": \"acc_*", &made).unwrap_or_else(|| panic!("no id of an account: {made}"));
         self.captured.push((handle.into(), id));
     }
-    /// A typed line with what stands in braces.
+    /// Replaces the names in braces of a typed line by their values.
     fn filled(&self, line: &str) -> String {
         let mut out = String::new();
         let mut rest = line;
@@ -143,7 +143,7 @@ impl Stage {
         }
         out + rest
     }
-    /// Runs a line; what is printed, as it is recorded.
+    /// Runs a line and returns its output as it is recorded.
     fn run(&mut self, typed: &Typed) -> String {
         let all = words(&self.filled(&typed.line));
         let input = std::mem::take(&mut self.input);
@@ -224,7 +224,7 @@ impl Stage {
             .stderr(Stdio::piped())
             .spawn()
             .expect("the client runs");
-        // a client that does not read has closed its end
+        // A client that does not read its input has closed the pipe.
         let _ = child.stdin.take().expect("its input").write_all(input.as_bytes());
         let head = typed.filters.iter().find_map(|f| match f {
             Filter::Head(count) => Some(*count),
@@ -250,7 +250,7 @@ impl Stage {
         let text = |bytes| String::from_utf8(bytes).expect("text");
         (text(output.stdout), text(output.stderr), output.status.code().unwrap_or(-1))
     }
-    /// The files that were written, none of them empty.
+    /// Returns the names of the written files, and marks empty ones.
     fn listed(&self) -> String {
         let mut all: Vec<String> = std::fs::read_dir(self.files())
             .expect("a folder")
@@ -266,7 +266,7 @@ impl Stage {
     }
 }
 
-/// Lines with the items of a list in the order of their letters.
+/// Sorts the items of a list alphabetically, and keeps all other lines in place.
 fn items_sorted<'a>(lines: Vec<&'a str>, from: &str) -> Vec<&'a str> {
     let first = lines.iter().position(|line| line.contains(from)).unwrap_or(lines.len());
     let last = match from {
@@ -297,7 +297,7 @@ fn day(days: i64) -> String {
     format!("{:04}-{:02}-{:02}", day.year, day.month, day.day)
 }
 
-/// A session's file as it comes out today.
+/// Runs a session and returns its file with the current output.
 pub fn played(text: &str) -> String {
     let steps = parse(text);
     let settings: Vec<String> = steps
@@ -309,7 +309,7 @@ pub fn played(text: &str) -> String {
         .collect();
     let mut stage = Stage::open(&settings);
     let mut out = String::new();
-    // an empty line after each command, and none elsewhere
+    // An empty line after each command, and none elsewhere.
     let mut gap = false;
     for step in steps {
         if std::mem::take(&mut gap) {

@@ -1,66 +1,67 @@
-//! A session as it is written down: who types what, and what is printed.
+//! The format of a session: who types what, and what the client prints.
 //!
 //! ```text
 //! # a comment
 //! % data.reference_catalogue=false       a setting of the server, before anything else
-//! : sound = --symptoms no --pests no     words that are written {sound} from here on
-//! @odalind Odalind Marrack               someone new, who signs up and in; "…, steward" with a steward's code
-//! @odalind                               someone who is there already
-//! @no one                                someone who is not signed in
+//! : sound = --symptoms no --pests no     from here on {sound} stands for these words
+//! @odalind Odalind Marrack               a new person, who signs up and in; "…, steward" with a steward's code
+//! @odalind                               a person who exists already
+//! @visitor                               a person who is not signed in
 //! < a line on standard input of the next command
 //! $ scionary offer list --page-size 1 | head 3
-//! > offer = ofr_*                        what stands for * in what it printed is {offer} from here on
-//!   what it printed, two spaces in
-//! ! what it said on standard error
-//! = 4                                    how it ended, unless well
+//! > offer = ofr_*                        from here on {offer} is the printed text that matches the pattern
+//!   a printed line, indented by two spaces
+//! ! a line on standard error
+//! = 4                                    the exit code, unless it is 0
 //! ```
 //!
-//! `{day+20}` is the day in twenty days, `{odalind}` is the id of odalind's account, `{data}` the folder of the data that
-//! ships. `$ put FILE` writes its standard input to a file, `$ ls` lists the files that commands wrote. `| head N` takes
-//! the first lines and then ends the command; `| without TEXT` leaves lines out; `| sorted`, and
-//! `| items HEADING` for lists of several lines, are for what comes in another order from each server; `| unfolded` is for
-//! calendars; `| until TEXT` types the line again until what comes by itself is there. A long line goes on after ` \`.
+//! `{day+20}` is the day in twenty days, `{odalind}` is the id of odalind's account, `{data}` is the folder of the
+//! shipped data. `$ put FILE` writes its standard input to a file, `$ ls` lists the files that commands wrote.
+//! `| head N` takes the first lines and then ends the command. `| without TEXT` removes lines. `| sorted`, and
+//! `| items HEADING` for lists of several lines, are for output whose order differs between servers. `| unfolded` is for
+//! calendars. `| until TEXT` runs the line again until TEXT appears. A long line continues after ` \`.
 
-/// A line that was typed.
+/// A typed line.
 #[derive(Debug, Clone)]
 pub struct Typed {
     /// The text in the file, with its line breaks.
     pub shown: String,
-    /// In one line.
+    /// The text in one line, without the filters.
     pub line: String,
-    /// What is left of the output.
+    /// The filters of the output.
     pub filters: Vec<Filter>,
-    /// Its captures: name and pattern.
+    /// The captures: name and pattern.
     pub captures: Vec<(String, String)>,
 }
 
-/// What is left of an output.
+/// A filter of an output.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Filter {
-    /// The first lines.
+    /// Keep the first lines.
     Head(usize),
-    /// Not the lines with a text.
+    /// Remove the lines that contain a text.
     Without(String),
-    /// The lines in the order of their letters, each once.
+    /// Sort the lines alphabetically, without duplicates.
     Sorted,
-    /// Items in the order of their letters, from a line with a text to the next empty one; everywhere without a text.
+    /// Sort list items alphabetically, from a line with this text to the next empty line; everywhere if the text is
+    /// empty.
     Items(String),
-    /// What is printed once a text is in it, which comes by itself.
+    /// Repeat the command until its output contains a text.
     Until(String),
-    /// Lines of a calendar that were broken made whole.
+    /// Join the folded lines of a calendar.
     Unfolded,
 }
 
 /// A step of a session.
 #[derive(Debug, Clone)]
 pub enum Step {
-    /// Words for readers.
+    /// A comment for readers.
     Comment(String),
     /// A setting of the server.
     Setting(String),
     /// A name for words.
     Words(String, String),
-    /// Who types from here on; with a name, someone new.
+    /// The person who types from here on; with a name, a new person.
     Persona { handle: String, name: Option<String>, steward: bool },
     /// A line on standard input.
     Input(String),
@@ -68,7 +69,7 @@ pub enum Step {
     Command(Typed),
 }
 
-/// Reads the steps of a file; what was printed is left out.
+/// Parses the steps of a session file and skips the recorded output.
 pub fn parse(text: &str) -> Vec<Step> {
     let mut steps = Vec::new();
     let mut lines = text.lines();
@@ -97,7 +98,7 @@ pub fn parse(text: &str) -> Vec<Step> {
                 let (name, what) = rest.split_once(" = ").unwrap_or_else(|| panic!("NAME = PATTERN: {line}"));
                 typed.captures.push((name.into(), what.into()));
             }
-            // what was printed
+            // Recorded output.
             "" | "!" | "=" => {}
             at if at.starts_with('@') => {
                 let handle = at[1..].to_string();
@@ -133,7 +134,7 @@ fn typed(shown: String) -> Typed {
     Typed { shown, line, filters, captures: Vec::new() }
 }
 
-/// A line as a shell splits it.
+/// Splits a line into words as a shell does.
 pub fn words(line: &str) -> Vec<String> {
     let mut words = Vec::new();
     let (mut word, mut quote) = (None::<String>, None::<char>);

@@ -1,4 +1,4 @@
-//! The real binaries, built once, and run as a person or a service manager would.
+//! The real binaries, built once and run as a person or a service manager runs them.
 
 use std::{
     io::{BufRead as _, BufReader, Write as _},
@@ -7,7 +7,7 @@ use std::{
     sync::{Arc, Mutex, OnceLock},
 };
 
-/// The folder of the built binaries.
+/// Builds the binaries once and returns their folder.
 pub fn folder() -> &'static PathBuf {
     static FOLDER: OnceLock<PathBuf> = OnceLock::new();
     FOLDER.get_or_init(|| {
@@ -16,7 +16,7 @@ pub fn folder() -> &'static PathBuf {
         let release = folder.file_name().is_some_and(|n| n == "release");
         let mut build = Command::new(env!("CARGO"));
         build.args(["build", "--quiet", "-p", "scionary-server", "-p", "scionary-cli"]);
-        // what cargo tells a test of itself would rebuild some crates
+        // These variables of the running test would make cargo rebuild some crates.
         for (name, _) in std::env::vars_os() {
             let name = name.to_string_lossy();
             if name.starts_with("CARGO_PKG_") || name.starts_with("CARGO_MANIFEST_") {
@@ -34,7 +34,7 @@ pub fn folder() -> &'static PathBuf {
 /// A server process.
 pub struct Server {
     child: Child,
-    /// Where it listens.
+    /// The address that it listens on, such as `127.0.0.1:50740`.
     pub address: String,
     log: Arc<Mutex<String>>,
 }
@@ -44,7 +44,7 @@ impl Server {
     pub fn start(database: &str, set: &[&str]) -> Self {
         Self::start_in(database, set, &[])
     }
-    /// The same with something in its environment.
+    /// Like [`Server::start`], with extra environment variables.
     pub fn start_in(database: &str, set: &[&str], environment: &[(&str, String)]) -> Self {
         let mut command = Command::new(folder().join("scionaryd"));
         command.args([
@@ -53,7 +53,8 @@ impl Server {
             "127.0.0.1:0",
             "--set",
             "log.format=json",
-            // a client of a test that waits for the end cannot close its own connection meanwhile
+            // A test client that waits for the server's end cannot close its own connection, so keep the grace time
+            // short.
             "--set",
             "server.stop_grace_seconds=2",
             "--database",
@@ -72,7 +73,7 @@ impl Server {
                 break rest.split('"').next().expect("an address").to_string();
             }
         };
-        // go on reading, so that its log never blocks it
+        // Keep reading: a full pipe would block the server.
         let log = Arc::<Mutex<String>>::default();
         let keep = log.clone();
         std::thread::spawn(move || {
@@ -84,16 +85,16 @@ impl Server {
         });
         Self { child, address, log }
     }
-    /// What it has logged since it listened.
+    /// Returns what the server has logged since it listened.
     pub fn log(&self) -> String {
         self.log.lock().expect("not poisoned").clone()
     }
-    /// Ends it without warning.
+    /// Kills the server with SIGKILL.
     pub fn kill(mut self) {
         self.child.kill().expect("it can be killed");
         let _ = self.child.wait();
     }
-    /// Asks it to stop, and waits; whether it ended well.
+    /// Sends SIGTERM and waits for the end. Returns whether the exit status was a success.
     pub fn terminate(mut self) -> bool {
         let asked = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
         assert!(asked.expect("kill runs").success());
@@ -101,7 +102,7 @@ impl Server {
     }
 }
 
-/// A test that fails leaves no server behind, which would hold on to the test's output.
+/// Kills the server when a test fails: a server left behind would hold the test's output open.
 impl Drop for Server {
     fn drop(&mut self) {
         let _ = self.child.kill();
@@ -109,22 +110,22 @@ impl Drop for Server {
     }
 }
 
-/// A person with a client and a folder of their own.
+/// A person with a client and their own folder of settings.
 pub struct Person {
     folder: tempfile::TempDir,
     server: String,
 }
 
 impl Person {
-    /// Someone new, who uses a server.
+    /// Returns a new person who uses `server`.
     pub fn new(server: &Server) -> Self {
         Self { folder: tempfile::tempdir().expect("a folder"), server: format!("http://{}", server.address) }
     }
-    /// Their folder of settings.
+    /// Returns the folder of settings.
     pub fn config(&self) -> PathBuf {
         self.folder.path().join("config")
     }
-    /// Runs the client with a line on standard input.
+    /// Runs the client with text on standard input.
     pub fn run_with(&self, stdin: &str, arguments: &[&str]) -> Output {
         let mut child = Command::new(folder().join("scionary"))
             .args(arguments)
@@ -137,11 +138,11 @@ impl Person {
             .stderr(Stdio::piped())
             .spawn()
             .expect("the client runs");
-        // a client that does not read has closed its end
+        // A client that does not read its input has closed the pipe.
         let _ = child.stdin.take().expect("its input").write_all(stdin.as_bytes());
         child.wait_with_output().expect("it ends")
     }
-    /// Runs the client as on a terminal of so many columns that shows colours; what it printed, which must succeed.
+    /// Runs the client as on a colour terminal of `columns` columns. It must succeed; returns its standard output.
     pub fn on_a_terminal(&self, columns: usize, arguments: &[&str]) -> String {
         let output = Command::new(folder().join("scionary"))
             .args(arguments)
@@ -161,11 +162,11 @@ impl Person {
     pub fn run(&self, arguments: &[&str]) -> Output {
         self.run_with("", arguments)
     }
-    /// Runs the client, which must succeed; what it printed.
+    /// Runs the client, which must succeed. Returns its standard output.
     pub fn ok(&self, arguments: &[&str]) -> String {
         self.ok_with("", arguments)
     }
-    /// The same with a line on standard input.
+    /// Like [`Person::ok`], with text on standard input.
     pub fn ok_with(&self, stdin: &str, arguments: &[&str]) -> String {
         let output = self.run_with(stdin, arguments);
         let text = String::from_utf8(output.stdout).expect("text");
@@ -176,7 +177,7 @@ impl Person {
         );
         text
     }
-    /// Runs the client, which must fail with a code; what it said.
+    /// Runs the client, which must fail with exit code `code`. Returns its standard error.
     pub fn fails(&self, code: i32, arguments: &[&str]) -> String {
         let output = self.run(arguments);
         let said = String::from_utf8(output.stderr).expect("text");

@@ -1,4 +1,4 @@
-//! A client that knows only paths and bytes, so that any method can be called by any persona.
+//! A client that knows only paths and bytes, so that any caller can call any method.
 
 use prost::{Message as _, bytes::Bytes};
 pub use scionary_proto::client::Messages;
@@ -15,12 +15,12 @@ use tonic::{
 };
 use tonic_types::StatusExt as _;
 
-/// The machine-readable reason of an error; empty if it has none.
+/// Returns the machine-readable reason of an error; empty if it has none.
 pub fn reason(status: &Status) -> String {
     status.get_error_details().error_info().map(|i| i.reason.clone()).unwrap_or_default()
 }
 
-/// The wrong fields of an error.
+/// Returns the wrong fields of an error.
 pub fn wrong_fields(status: &Status) -> Vec<String> {
     status
         .get_error_details()
@@ -39,35 +39,35 @@ pub struct Raw {
 }
 
 impl Raw {
-    /// A visitor.
+    /// Returns a caller without a session.
     pub fn new(channel: Channel) -> Self {
         Self { wire: Wire::plain(channel), token: None, key: None, behalf: None }
     }
-    /// A visitor of the server at an address such as `127.0.0.1:50740`.
+    /// Connects a caller without a session to an address such as `127.0.0.1:50740`.
     ///
     /// # Panics
-    /// No one listens there.
+    /// Panics when no server answers there.
     pub async fn at(address: &str) -> Self {
         let endpoint = Endpoint::from_shared(format!("http://{address}")).expect("an address");
         Self::new(endpoint.connect().await.expect("it answers"))
     }
-    /// The same with a session.
+    /// Returns the same caller with a session.
     pub fn with_token(&self, token: &str) -> Self {
         Self { token: Some(token.into()), ..self.clone() }
     }
-    /// The same with one idempotency key for every write, instead of a fresh one for each.
+    /// Returns the same caller with one idempotency key for all writes, instead of a fresh one for each.
     pub fn with_key(&self, key: &str) -> Self {
         Self { key: Some(key.into()), ..self.clone() }
     }
-    /// The same, acting for a member who agreed to it.
+    /// Returns the same caller acting for a member who agreed to it.
     pub fn on_behalf_of(&self, account: &str) -> Self {
         Self { behalf: Some(account.into()), ..self.clone() }
     }
-    /// The one key, if it has one.
+    /// Returns the fixed idempotency key; empty if there is none.
     pub fn key_text(&self) -> String {
         self.key.clone().unwrap_or_default()
     }
-    /// The token, if signed in.
+    /// Returns the session token, if signed in.
     pub fn token(&self) -> Option<&str> {
         self.token.as_deref()
     }
@@ -89,11 +89,11 @@ impl Raw {
         request
     }
 
-    /// Calls a method with bytes. For a stream it is enough that it opens.
+    /// Calls a method with bytes. A stream only has to open: its messages are not read.
     pub async fn bytes(&self, rpc: Rpc, bytes: Vec<u8>) -> Result<Vec<u8>, Status> {
         self.path(rpc.path(), bytes, rpc.kind() != Kind::Unary).await
     }
-    /// Calls a path.
+    /// Calls a path with bytes.
     pub async fn path(&self, path: &str, bytes: Vec<u8>, stream: bool) -> Result<Vec<u8>, Status> {
         let (path, request) = (path.parse().expect("a path"), self.request(Bytes::from(bytes)));
         if stream {
@@ -102,11 +102,11 @@ impl Raw {
             self.wire.unary(path, request).await.map(|reply| reply.into_inner().to_vec())
         }
     }
-    /// Calls a path whose reply is a stream, and reads it to its end: the last message.
+    /// Calls a path that replies with a stream, reads it to its end and returns the last message.
     pub async fn last_of_stream(&self, path: &'static str, bytes: Vec<u8>) -> Result<Vec<u8>, Status> {
         Ok(self.stream(path, bytes).await?.pop().unwrap_or_default())
     }
-    /// Calls a path whose reply is a stream, and reads it to its end.
+    /// Calls a path that replies with a stream, reads it to its end and returns all messages.
     pub async fn stream(&self, path: &'static str, bytes: Vec<u8>) -> Result<Vec<Vec<u8>>, Status> {
         let request = self.request(Bytes::from(bytes));
         let mut messages = self.wire.replies(PathAndQuery::from_static(path), request).await?.into_inner();
@@ -116,24 +116,24 @@ impl Raw {
         }
         Ok(all)
     }
-    /// Opens a stream, to be read message by message.
+    /// Opens a stream for reading message by message.
     pub async fn open<M: Replies>(&self, message: &M) -> Result<Messages<M::Reply>, Status> {
         let request = self.request(Bytes::from(message.encode_to_vec()));
         let path = PathAndQuery::from_static(M::RPC.path());
         Ok(Messages::new(self.wire.replies(path, request).await?.into_inner()))
     }
-    /// One request, one reply; the request's type says which method.
+    /// Sends one request and returns its reply; the request's type names the method.
     pub async fn call<M: Unary>(&self, message: &M) -> Result<M::Reply, Status> {
         let bytes = self.bytes(M::RPC, message.encode_to_vec()).await?;
         Ok(M::Reply::decode(bytes.as_slice()).expect("a reply that can be read"))
     }
 
-    /// Makes an account and signs it in.
+    /// Creates an account and signs it in.
     pub async fn member(&self, handle: &str) -> Self {
         self.sign_up(handle, "").await.expect("an account can be made");
         self.sign_in(handle, PASSWORD).await.expect("it can sign in")
     }
-    /// Makes an account.
+    /// Creates an account.
     pub async fn sign_up(&self, handle: &str, code: &str) -> Result<v1::SignUpResponse, Status> {
         let request = v1::SignUpRequest {
             handle: handle.into(),
@@ -143,7 +143,7 @@ impl Raw {
         };
         self.call(&request).await
     }
-    /// Signs in.
+    /// Signs in and returns the signed-in caller.
     pub async fn sign_in(&self, handle: &str, password: &str) -> Result<Self, Status> {
         let request =
             v1::SignInRequest { handle: handle.into(), password: password.into(), label: "test".into() };
@@ -155,7 +155,7 @@ impl Raw {
 /// The password of every test account.
 pub const PASSWORD: &str = "brittle kettle orbit plank";
 
-/// A key that no call has used.
+/// Returns an idempotency key that no call has used.
 pub fn fresh_key() -> String {
     use std::sync::atomic::{AtomicU64, Ordering};
     static NEXT: AtomicU64 = AtomicU64::new(0);

@@ -1,6 +1,6 @@
-//! Fresh databases, copied from one that is migrated and filled with the reference catalogue once for all tests.
-//! PostgreSQL's address comes from `SCIONARY_TEST_POSTGRES`, which `tests/run` sets; without it a test skips PostgreSQL,
-//! says so, and fails where `CI` is set.
+//! Fresh databases, copied from a template with schema and reference catalogue that is made once for all tests.
+//! `SCIONARY_TEST_POSTGRES` holds PostgreSQL's address; `tests/run` sets it. Without it a test reports that it skips
+//! PostgreSQL, and fails if `CI` is set.
 
 use std::sync::{
     OnceLock,
@@ -14,9 +14,9 @@ use crate::{server::settings, skipped};
 
 static NEXT: AtomicU32 = AtomicU32::new(0);
 
-/// A database of a test's own.
+/// A database for one test.
 pub struct Database {
-    /// Its URL.
+    /// The URL.
     pub url: String,
     folder: Option<tempfile::TempDir>,
     dropped_by: Option<(String, String)>,
@@ -31,7 +31,7 @@ async fn fill(url: &str) {
     app.store().clone().close().await;
 }
 
-/// The same on a thread of its own: the caller may be inside of a runtime, or not.
+/// Runs [`fill`] on its own thread, because the caller may already be inside a runtime.
 fn fill_now(url: String) {
     let fill = move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
@@ -40,7 +40,7 @@ fn fill_now(url: String) {
     std::thread::spawn(fill).join().expect("the template is filled");
 }
 
-/// The SQLite file that others are copied from, in memory.
+/// Returns the SQLite file that others are copied from, in memory.
 fn template() -> &'static [u8] {
     static TEMPLATE: OnceLock<Vec<u8>> = OnceLock::new();
     TEMPLATE.get_or_init(|| {
@@ -53,21 +53,21 @@ fn template() -> &'static [u8] {
 }
 
 impl Database {
-    /// An SQLite file in a temporary folder, with schema and reference catalogue.
+    /// Creates an SQLite file in a temporary folder, with schema and reference catalogue.
     pub fn sqlite() -> Self {
         let database = Self::empty_sqlite();
         let (_, path) = database.url.split_once(':').expect("a URL");
         std::fs::write(path, template()).expect("the template can be copied");
         database
     }
-    /// An SQLite file that is not there yet, in a temporary folder.
+    /// Returns the URL of an SQLite file that does not exist yet, in a temporary folder.
     pub fn empty_sqlite() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let url = format!("sqlite:{}", folder.path().join("test.db").display());
         Self { url, folder: Some(folder), dropped_by: None }
     }
 
-    /// A new PostgreSQL database with schema and reference catalogue; none where there is no server to make it on.
+    /// Creates a PostgreSQL database with schema and reference catalogue; `None` without a server.
     pub async fn postgres() -> Option<Self> {
         static TEMPLATE: tokio::sync::OnceCell<String> = tokio::sync::OnceCell::const_new();
         let template = TEMPLATE
@@ -80,7 +80,7 @@ impl Database {
             .ok()?;
         Self::created(&format!(" TEMPLATE {template}")).await
     }
-    /// A new PostgreSQL database without anything in it; none where there is no server to make it on.
+    /// Creates an empty PostgreSQL database; `None` without a server.
     pub async fn empty_postgres() -> Option<Self> {
         Self::created("").await
     }
@@ -92,7 +92,7 @@ impl Database {
         };
         let admin = SeaDatabase::connect(&admin_url).await.expect("the test PostgreSQL answers");
         let name = format!("t_{}_{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
-        // one at a time: PostgreSQL copies a template only while no connection to it is open
+        // One at a time: PostgreSQL copies a template only while it has no open connection.
         static ONE: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
         let one = ONE.lock().await;
         admin
@@ -106,12 +106,12 @@ impl Database {
         Some(Self { url: format!("{base}/{name}{query}"), folder: None, dropped_by: Some((admin_url, name)) })
     }
 
-    /// A raw connection.
+    /// Opens a raw connection.
     pub async fn connect(&self) -> DatabaseConnection {
         SeaDatabase::connect(&self.url).await.expect("the test database opens")
     }
 
-    /// Whether it is PostgreSQL.
+    /// Returns whether this is PostgreSQL.
     pub fn is_postgres(&self) -> bool {
         self.folder.is_none()
     }
@@ -125,7 +125,7 @@ impl Database {
     }
 }
 
-/// Runs a test on both databases, with nothing in them.
+/// Runs a test on an empty database of each kind.
 pub async fn on_both_empty<F: Future<Output = ()>>(test: impl Fn(String) -> F) {
     let sqlite = Database::empty_sqlite();
     test(sqlite.url.clone()).await;
@@ -136,7 +136,7 @@ pub async fn on_both_empty<F: Future<Output = ()>>(test: impl Fn(String) -> F) {
     }
 }
 
-/// Runs a test on both databases.
+/// Runs a test on a filled database of each kind.
 pub async fn on_both<F: Future<Output = ()>>(test: impl Fn(String) -> F) {
     let sqlite = Database::sqlite();
     test(sqlite.url.clone()).await;

@@ -1,5 +1,5 @@
-//! A disk that fails on purpose: a small library in C, built here and preloaded into a server, makes the n-th write, flush,
-//! making of room or allocation of SQLite fail (`tests/shim/faults.c`). Our own code forbids what that needs.
+//! A disk that fails on purpose. A small C library (`tests/shim/faults.c`), built here and preloaded into a server,
+//! makes the n-th write, flush, extension or allocation of SQLite fail. It is C because our Rust forbids unsafe code.
 
 use std::{
     fs::{File, OpenOptions},
@@ -14,28 +14,28 @@ use crate::{binaries, skipped};
 /// What fails.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fault {
-    /// Writes: no room on the disk.
+    /// Writes: the disk is full.
     Write,
     /// Flushes: the disk fails.
     Flush,
-    /// Making a file longer: no room.
+    /// Extending a file: the disk is full.
     Room,
-    /// SQLite's own allocations of memory.
+    /// SQLite's own memory allocations.
     Memory,
 }
 
 impl Fault {
-    /// All of them.
+    /// All kinds of faults.
     pub const ALL: [Self; 4] = [Self::Write, Self::Flush, Self::Room, Self::Memory];
 }
 
-/// Faults of one database file.
+/// Controls the faults of one database file.
 pub struct Faults {
     control: File,
     environment: Vec<(&'static str, String)>,
 }
 
-/// The built library; none where there is no C compiler or this is not Linux on glibc.
+/// Builds the library once; `None` without a C compiler or outside Linux with glibc.
 fn library() -> Option<&'static Path> {
     static BUILT: OnceLock<Option<PathBuf>> = OnceLock::new();
     let build = || {
@@ -51,7 +51,7 @@ fn library() -> Option<&'static Path> {
     BUILT.get_or_init(build).as_deref()
 }
 
-/// Where SQLite's allocations stand in the server's program, as offsets: its symbols say so.
+/// Returns the address range of SQLite's allocators in the server's program, as hexadecimal offsets from its symbols.
 fn allocations() -> Option<String> {
     let listed =
         Command::new("nm").args(["-n", "--defined-only"]).arg(binaries::folder().join("scionaryd")).output();
@@ -70,10 +70,11 @@ fn allocations() -> Option<String> {
 }
 
 impl Faults {
-    /// None yet. Where a machine cannot build the library, that is said (and in CI it fails).
+    /// Prepares faults for a database, all off. Returns `None` and reports a skip if this machine cannot build the
+    /// library.
     ///
     /// # Panics
-    /// The control file cannot be made.
+    /// Panics when the control file cannot be made, and in CI when the library cannot be built.
     pub fn of(database: &Path) -> Option<Self> {
         let (Some(library), Some(code)) = (library(), allocations()) else {
             skipped("faults of the disk: cc and nm are needed");
@@ -95,31 +96,31 @@ impl Faults {
         faults.end();
         Some(faults)
     }
-    /// What the server's process gets.
+    /// Returns the environment variables for the server's process.
     pub fn environment(&self) -> &[(&'static str, String)] {
         &self.environment
     }
     fn set(&self, at: u64, number: i64) {
         self.control.write_all_at(&number.to_ne_bytes(), at * 8).expect("the control file is written");
     }
-    /// From now on, after so many that go well, so many fail.
+    /// From now on lets `well` calls succeed, then makes `fail` calls fail.
     pub fn begin(&self, fault: Fault, well: i64, fail: i64) {
         self.set(1, well);
         self.set(2, fail);
         self.set(3, 0);
         self.set(0, fault as i64);
     }
-    /// No more of them.
+    /// Stops the faults.
     ///
     /// # Panics
-    /// The control file is not written.
+    /// Panics when the control file cannot be written.
     pub fn end(&self) {
         self.set(0, -1);
     }
-    /// How many have failed since the last beginning.
+    /// Returns how many calls have failed since the last [`Faults::begin`].
     ///
     /// # Panics
-    /// The control file is not read.
+    /// Panics when the control file cannot be read.
     pub fn struck(&self) -> i64 {
         let mut bytes = [0; 8];
         self.control.read_exact_at(&mut bytes, 24).expect("the control file is read");

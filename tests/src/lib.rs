@@ -1,4 +1,4 @@
-//! The harness: fresh databases of both kinds, servers in process, the real binaries, and clients.
+//! The test harness: fresh databases of both kinds, in-process servers, the real binaries, and clients.
 
 pub mod binaries;
 pub mod client;
@@ -13,16 +13,16 @@ pub use client::{Raw, reason};
 pub use database::{Database, on_both, on_both_empty};
 pub use server::TestServer;
 
-/// Says once what is not tested here, on the terminal itself: what a passing test prints is swallowed by the runner.
+/// Reports once, directly on the terminal, what is skipped: the runner swallows the output of a passing test.
 ///
 /// # Panics
-/// Where `CI` is set: nothing is skipped there.
+/// Panics when `CI` is set: CI skips nothing.
 pub fn skipped(what: &'static str) {
     use std::{collections::BTreeSet, io::Write as _, sync::Mutex};
     static SAID: Mutex<BTreeSet<&str>> = Mutex::new(BTreeSet::new());
     assert!(std::env::var_os("CI").is_none(), "{what}: in CI nothing is skipped");
     if SAID.lock().is_ok_and(|mut said| said.insert(what)) {
-        // a handle of our own is not captured
+        // The runner does not capture a file handle that the test opens itself.
         let terminal = std::fs::OpenOptions::new().append(true).open("/dev/stderr");
         let _ = terminal.and_then(|mut out| out.write_all(format!("\nSKIPPED: {what}\n").as_bytes()));
     }

@@ -1,17 +1,17 @@
-//! Made rounds: members with lots and wishes, from a number.
+//! Generated rounds: members, lots and wishes from a seed.
 
 use scionary_domain::clearing::{Bar, Barred, Input, Lot, Member, Want};
 
-/// A small generator of numbers (SplitMix64): the same on every machine.
+/// A small random number generator (SplitMix64) with the same output on every machine.
 #[derive(Clone, Debug)]
 pub struct Numbers(u64);
 
 impl Numbers {
-    /// From a number.
+    /// Starts from a seed.
     pub const fn new(seed: u64) -> Self {
         Self(seed)
     }
-    /// The next number.
+    /// Returns the next number.
     pub const fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
@@ -19,19 +19,19 @@ impl Numbers {
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         z ^ (z >> 31)
     }
-    /// Below a number.
+    /// Returns a number from 0 to `n - 1`.
     pub const fn below(&mut self, n: usize) -> usize {
         (self.next() % n as u64) as usize
     }
-    /// Whether it happens, so many times in a hundred.
+    /// Returns true with a chance of `percent` in 100.
     pub const fn chance(&mut self, percent: usize) -> bool {
         self.below(100) < percent
     }
 }
 
-/// A large round: ten wishes and 2.8 lots a member, a few lots dear to many (Zipf), twelve zones of which 8 % of the pairs
-/// are barred, six places to hand over of which each member can reach some, at most 8 units each, head starts from -3 to 3.
-/// `lots_each` is how many lots a wish names.
+/// Returns a large round. A member has ten wishes and about 2.8 lots, and takes at most 8 units. A few lots are dear to
+/// many (Zipf). Of the pairs of twelve zones 8 % are barred. Each member can reach some of six places to hand over.
+/// Head starts go from -3 to 3. `lots_each` is the number of lots that a wish names.
 pub fn large(members: usize, lots_each: usize, seed: u64) -> Input {
     let mut numbers = Numbers::new(seed);
     let barred_zones: Vec<bool> = (0..144).map(|_| numbers.chance(8)).collect();
@@ -61,7 +61,7 @@ pub fn large(members: usize, lots_each: usize, seed: u64) -> Input {
             owners.push(member);
         }
     }
-    // lots by how dear they are: in an order of their own
+    // The order of the lots by popularity is random.
     let mut dear: Vec<usize> = (0..owners.len()).collect();
     for at in (1..dear.len()).rev() {
         dear.swap(at, numbers.below(at + 1));

@@ -1,4 +1,4 @@
-//! A sample request for every method: exhaustive, so that a new method needs one.
+//! A sample request for every method. The match is exhaustive, so a new method needs a sample.
 
 mod made;
 
@@ -7,28 +7,28 @@ use scionary_proto::{Rpc, v1};
 
 pub use made::*;
 
-/// A day far enough ahead.
+/// Returns a calendar date.
 pub fn day(year: i32, month: i32, day: i32) -> v1::CalendarDate {
     v1::CalendarDate { year, month, day }
 }
 
-/// Today.
+/// Returns the current date.
 pub fn today() -> scionary_domain::time::Date {
     use scionary_app::ports::Clock as _;
     scionary_server::clock::SystemClock.now().date()
 }
 
-/// Today plus so many days.
+/// Returns the current date plus a number of days.
 pub fn in_days(days: i64) -> v1::CalendarDate {
     scionary_server::convert::date(today().plus_days(days))
 }
 
-/// A mask of fields.
+/// Returns a field mask.
 pub fn mask(paths: &[&str]) -> Option<prost_types::FieldMask> {
     Some(prost_types::FieldMask { paths: paths.iter().map(|p| (*p).to_string()).collect() })
 }
 
-/// A draft with which nothing is wrong.
+/// Returns a valid draft of an offer.
 pub fn draft() -> v1::OfferDraft {
     v1::OfferDraft {
         cultivar: "R2E2".into(),
@@ -57,50 +57,50 @@ pub fn draft() -> v1::OfferDraft {
     }
 }
 
-/// Ids that samples refer to.
+/// The ids that samples refer to.
 #[derive(Clone, Debug, Default)]
 pub struct Ids {
-    /// An offer.
+    /// An open offer.
     pub offer: String,
-    /// An invitation.
+    /// An invitation to the server.
     pub invitation: String,
-    /// A cultivar.
+    /// A cultivar's record.
     pub cultivar: String,
-    /// A handle that no one has taken.
+    /// A handle without an account.
     pub free_handle: String,
     /// A piece of evidence.
     pub evidence: String,
-    /// A proposal.
+    /// A proposal to change the registry.
     pub proposal: String,
-    /// A sowing.
+    /// An open sowing.
     pub sowing: String,
-    /// A complaint.
+    /// An open complaint.
     pub ticket: String,
-    /// A plan.
+    /// A saved plan.
     pub plan: String,
     /// An entry of a grafting log.
     pub graft: String,
-    /// A claim.
+    /// A claim on an offer.
     pub claim: String,
-    /// A lot.
+    /// A lot of the caller.
     pub lot: String,
-    /// A plant.
+    /// A plant of the caller.
     pub plant: String,
-    /// An alert.
+    /// An alert on a lot.
     pub alert: String,
-    /// A want.
+    /// An open want.
     pub want: String,
-    /// A club.
+    /// A club of the caller.
     pub club: String,
-    /// Someone who stands to it.
+    /// The account of a guest or member of the club.
     pub guest: String,
-    /// A round of it.
+    /// A round of the club.
     pub round: String,
-    /// Counts up, so that nothing is entered twice.
+    /// A counter, so that no sample is entered twice.
     pub serial: i32,
 }
 
-/// A request of a method, encoded.
+/// Returns the encoded sample request of a method.
 pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
     let Ids {
         offer,

@@ -1,4 +1,4 @@
-//! A server in process, on a port of its own.
+//! An in-process server on its own port.
 
 use scionary_server::{
     config::{self, Config, Sources},
@@ -10,13 +10,13 @@ use crate::client::Raw;
 
 /// A running server.
 pub struct TestServer {
-    /// The server.
+    /// The server itself.
     pub running: Running,
-    /// A connection to it.
+    /// A connection to the server.
     pub channel: Channel,
 }
 
-/// Settings for a test: open sign-up, roomy budgets.
+/// Returns the settings for a test: open sign-up and large rate limits.
 pub fn settings(url: &str, set: &[&str]) -> Config {
     let base = [
         "accounts.sign_up=open",
@@ -33,11 +33,11 @@ pub fn settings(url: &str, set: &[&str]) -> Config {
 }
 
 impl TestServer {
-    /// Starts one on a database.
+    /// Starts a server on a database.
     pub async fn start(url: &str) -> Self {
         Self::with(url, &[]).await
     }
-    /// Starts one with some settings changed.
+    /// Starts a server with some settings changed.
     pub async fn with(url: &str, set: &[&str]) -> Self {
         let running = serve::start(&settings(url, set)).await.expect("the server starts");
         let channel = tonic::transport::Endpoint::from_shared(format!("http://{}", running.address()))
@@ -47,11 +47,11 @@ impl TestServer {
             .expect("it answers");
         Self { running, channel }
     }
-    /// Calls by path and bytes.
+    /// Returns a caller by path and bytes, without a session.
     pub fn raw(&self) -> Raw {
         Raw::new(self.channel.clone())
     }
-    /// Stops it.
+    /// Stops the server.
     pub async fn stop(self) {
         drop(self.channel);
         self.running.stop().await.expect("it stops");

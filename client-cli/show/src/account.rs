@@ -97,7 +97,7 @@ pub fn restore_account(view: &mut View, reply: &v1::RestoreAccountResponse) {
     show(view, reply.account.as_ref());
 }
 
-/// What the session is used on: the machine's name, if it tells.
+/// Returns the name of this machine for the list of sessions, at most 60 characters; empty if it is unknown.
 pub fn machine() -> String {
     std::env::var("HOSTNAME").unwrap_or_default().chars().take(60).collect()
 }

@@ -1,8 +1,8 @@
-//! What a reader may do next. A view names the action; each client says how it is done there.
+//! What a reader can do next. A view names the action; each client says how to do it there.
 
 macro_rules! acts {
     ($($(#[$doc:meta])* $name:ident [$($about:literal),*],)*) => {
-        /// What an action does. The names in brackets are what it needs to know, in this order.
+        /// What an action does. The brackets list the values it needs, in this order.
         #[derive(Clone, Copy, Debug, PartialEq, Eq)]
         pub enum Deed {
             $($(#[$doc])* $name,)*
@@ -10,7 +10,7 @@ macro_rules! acts {
         impl Deed {
             /// All actions.
             pub const ALL: &[Self] = &[$(Self::$name),*];
-            /// Returns the names of what it needs to know.
+            /// Returns the names of the values that the action needs.
             pub fn about(self) -> &'static [&'static str] {
                 match self {
                     $(Self::$name => &[$($about),*],)*
@@ -41,9 +41,9 @@ acts! {
     OfferPostFor ["account"],
     /// Post an offer taken from a lot.
     OfferPostFromLot ["lot"],
-    /// See one's own offers.
+    /// See the reader's own offers.
     OfferList [],
-    /// Search what is offered.
+    /// Search the open offers.
     OfferSearch ["name"],
     /// See an offer.
     OfferShow ["offer"],
@@ -55,23 +55,23 @@ acts! {
     ClaimAsk ["offer"],
     /// See closed claims too.
     ClaimListAll [],
-    /// See a claim, and how to reach the other side.
+    /// See a claim and how to reach the other side.
     ClaimShow ["claim"],
-    /// Promise what was asked for.
+    /// Promise what the taker asked for.
     ClaimAccept ["claim"],
-    /// Decline what was asked for.
+    /// Decline what the taker asked for.
     ClaimDecline ["claim"],
-    /// Withdraw what one asked for.
+    /// Withdraw the reader's claim.
     ClaimWithdraw ["claim"],
-    /// Say that it changed hands.
+    /// Confirm a hand-over.
     ClaimHandedOver ["claim"],
     /// Enter evidence.
     EvidenceAdd ["cultivar"],
     /// Enter when a cultivar is ripe.
     EvidenceAddSeason ["cultivar"],
-    /// Enter what came up of a sowing.
+    /// Enter what came up from a sowing.
     EvidenceAddFromSowing ["cultivar", "sowing"],
-    /// See how one's evidence counts.
+    /// See how the reader's evidence counts.
     EvidenceRecord [],
     /// Correct evidence.
     EvidenceCorrect ["evidence"],
@@ -89,21 +89,21 @@ acts! {
     PlanDone ["plan", "step"],
     /// Write a plan as a calendar file.
     PlanCalendar ["plan"],
-    /// Begin a plan again from a step.
+    /// Start a plan again at a step.
     PlanAgain ["plan", "step"],
     /// Enter grafts.
     GraftLog ["cultivar"],
     /// Report how many grafts took.
     GraftReport ["graft"],
-    /// Seek something.
+    /// Say what the reader looks for.
     WantAdd [],
-    /// See one's notices.
+    /// See the reader's notices.
     InboxList [],
     /// See read notices too.
     InboxListAll [],
     /// Mark notices as read.
     InboxRead [],
-    /// Have notices sent by mail.
+    /// Get notices by mail.
     InboxMail ["address"],
     /// Confirm a mail address.
     InboxConfirmMail ["code"],
@@ -115,15 +115,15 @@ acts! {
     ProposalRefuse ["proposal"],
     /// Put movement rules in force.
     MovementPublish ["release"],
-    /// See what is on file on a movement.
+    /// See the rules on file for a movement.
     MovementCheck ["cultivar"],
-    /// Make a club.
+    /// Create a club.
     ClubCreate ["name"],
     /// Find a club.
     ClubFind [],
     /// See a club.
     ClubShow ["club"],
-    /// See who asks to join.
+    /// See the open requests to join a club.
     ClubMembersWaiting ["club"],
     /// Invite a member to a club.
     ClubInvite ["club", "handle"],
@@ -147,13 +147,13 @@ acts! {
     RoundBring ["round", "offer"],
     /// Withdraw a lot from a round.
     RoundTakeBack ["round", "lot"],
-    /// Take something that is left over.
+    /// Take packs that are left over.
     RoundTake ["round", "lot"],
-    /// List wishes.
+    /// List the reader's wishes.
     RoundWish ["round"],
-    /// See one's part in a round.
+    /// See the reader's part in a round.
     RoundMine ["round"],
-    /// See what settling would give.
+    /// Preview the result of settling.
     RoundDryRun ["round"],
     /// Seal a round.
     RoundSeal ["round"],
@@ -165,23 +165,23 @@ acts! {
     RoundShares ["round"],
     /// Print the sheets for the day.
     RoundSheets ["round"],
-    /// Save the proof.
+    /// Save the file with which anyone can check the settlement.
     RoundAudit ["round"],
     /// Begin the day.
     RoundBegin ["round"],
-    /// Note what is there.
+    /// Check in lots that have arrived.
     RoundCheckIn ["round", "lot"],
-    /// Note who is absent.
+    /// Mark who is absent.
     RoundAbsent ["round", "member"],
-    /// Tick off what changes hands.
+    /// Tick off a hand-over.
     RoundHandOver ["round"],
     /// Close a round.
     RoundClose ["round"],
     /// Enter a lot.
     LotAdd ["kind"],
-    /// See one's lots.
+    /// See the reader's lots.
     LotList [],
-    /// See what a lot comes from.
+    /// See what a lot descends from.
     LotTrace ["lot"],
     /// Raise an alert about a lot.
     AlertRaise ["lot"],
@@ -197,26 +197,25 @@ acts! {
     AlertWithdraw ["alert"],
 }
 
-/// An action on something: what it does, and what is known of what it needs. What is not known yet is for the reader
-/// to fill in.
+/// An action on something: what it does, and the known values that it needs. The reader fills in the others.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Act {
     /// What it does.
     pub deed: Deed,
-    /// What it needs, as far as it is known: a prefix of [`Deed::about`].
+    /// The known values, in the order of [`Deed::about`]: a prefix of that list.
     pub on: Vec<String>,
 }
 
 impl Deed {
-    /// Returns the action with all that it needs left to the reader.
+    /// Returns the action without any value.
     pub fn bare(self) -> Act {
         Act { deed: self, on: Vec::new() }
     }
-    /// Returns the action on one thing.
+    /// Returns the action with one value.
     pub fn on(self, thing: &str) -> Act {
         Act { deed: self, on: vec![thing.to_string()] }
     }
-    /// Returns the action on a thing and a part of it.
+    /// Returns the action with two values: a thing and its part.
     pub fn on_part(self, thing: &str, part: &str) -> Act {
         Act { deed: self, on: vec![thing.to_string(), part.to_string()] }
     }

@@ -44,7 +44,7 @@ pub(crate) fn line(alert: &v1::Alert) -> String {
     )
 }
 
-/// Shows an alert, and what its reader does next.
+/// Shows an alert and what its reader can do next.
 pub fn told(view: &mut View, alert: Option<&v1::Alert>) {
     let Some(alert) = alert else { return };
     view.title(format!("Alert of {} on {}", words::alert_kind(alert.kind()), alert.lot_code));

@@ -39,7 +39,7 @@ pub(crate) fn state(claim: &v1::Claim) -> String {
     }
 }
 
-/// Returns what a claim is for: how much, of which cultivar, as what.
+/// Returns what a claim is for: amount, cultivar and material.
 pub fn what(claim: &v1::Claim) -> String {
     format!(
         "{} of {} ({})",
@@ -59,7 +59,7 @@ pub(crate) fn line(view: &mut View, claim: &v1::Claim) {
     view.item(2, "", &claim.claim_id);
 }
 
-/// A claim, and what its reader does next.
+/// Shows a claim and what its reader can do next.
 pub fn told(view: &mut View, claim: Option<&v1::Claim>) {
     let Some(claim) = claim else { return };
     view.title(what(claim));

@@ -78,7 +78,7 @@ pub(crate) fn line(view: &mut View, club: &v1::Club) {
     view.item(2, "", &club.club_id);
 }
 
-/// A club, and what its reader does next.
+/// Shows a club and what its reader can do next.
 pub fn told(view: &mut View, club: Option<&v1::Club>) {
     let Some(club) = club else { return };
     let says = club.says.clone().unwrap_or_default();

@@ -19,7 +19,7 @@ pub fn list_crops(view: &mut View, reply: &v1::ListCropsResponse) {
     );
 }
 
-/// The month of a number from 1 to 12.
+/// Returns the name of a month from 1 to 12; a question mark for any other number.
 #[expect(clippy::cast_possible_truncation, reason = "a month; what is none reads as a question mark")]
 pub(crate) fn month(number: f64) -> &'static str {
     words::month(number.round() as i32)
@@ -38,7 +38,7 @@ pub(crate) fn range(timing: &v1::Timing) -> String {
     }
 }
 
-/// A way of keeping in a sentence.
+/// Returns a way of keeping seed or wood as a sentence.
 pub fn keeping(storage: &v1::Storage) -> String {
     let mut says = Vec::new();
     if let Some(good) = storage.good_days {

@@ -117,7 +117,7 @@ pub fn show(view: &mut View, reply: &v1::GetCultivarResponse) {
     sources(view, &reply.sources);
 }
 
-/// Shows what protects a cultivar.
+/// Shows the variety right or patent on a cultivar.
 pub fn protected(view: &mut View, protection: Option<&v1::Protection>) {
     let Some(protection) = protection else {
         view.line("No protection is on file here, which is not an answer: the office of each country has the register.");

@@ -1,4 +1,4 @@
-//! Proposals, histories, and complaints.
+//! Proposals, histories and complaints.
 
 use scionary_proto::v1;
 
@@ -95,7 +95,7 @@ pub(crate) fn about(p: &v1::Proposal) -> String {
     format!("{}: {name} ({})", p.change_text, p.crop)
 }
 
-/// Shows proposals in short.
+/// Shows a list of proposals.
 pub fn list(view: &mut View, proposals: &[v1::Proposal]) {
     if proposals.is_empty() {
         view.line("No such proposals.");

@@ -39,7 +39,7 @@ pub fn list_my_plans(view: &mut View, reply: &v1::ListMyPlansResponse) {
     view.more(&reply.next_page_token);
 }
 
-/// The days of a step.
+/// Returns the days of a step: the day it was done, or the span in which to do it.
 pub fn when(step: &v1::PlanStep) -> String {
     if let Some(done) = step.done_on {
         return words::day(Some(done));
@@ -56,7 +56,7 @@ pub fn when(step: &v1::PlanStep) -> String {
     }
 }
 
-/// Where a step stands, behind a comma.
+/// Returns a step's state as words after a comma; empty for an open step that is not due.
 pub fn mark(step: &v1::PlanStep) -> String {
     let standing = match step.state() {
         v1::StepState::Done => ", done".to_string(),
@@ -73,7 +73,7 @@ pub fn mark(step: &v1::PlanStep) -> String {
     format!("{standing}{season}{spoilt}")
 }
 
-/// A table of the days, what comes first on top.
+/// Shows a table of the steps, sorted by date.
 pub fn days(view: &mut View, steps: &[v1::PlanStep]) {
     let mut sorted: Vec<&v1::PlanStep> = steps.iter().collect();
     let first = |s: &&v1::PlanStep| s.done_on.or(s.earliest).map(|d| (d.year, d.month, d.day));
@@ -84,12 +84,12 @@ pub fn days(view: &mut View, steps: &[v1::PlanStep]) {
     );
 }
 
-/// The first sentence of a caution, to stand beside the step; in full it stands below.
+/// Returns the first sentence of a caution, for use next to the step; the full caution is shown below.
 pub fn first_sentence(caution: &str) -> &str {
     caution.split_inclusive(". ").next().unwrap_or(caution).trim_end()
 }
 
-/// A step in full.
+/// Shows a step in full.
 pub fn full(view: &mut View, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
     view.gap();
     view.title(format!("{} [{}]", step.title, step.step_key));
@@ -124,7 +124,7 @@ pub fn full(view: &mut View, step: &v1::PlanStep, steps: &[v1::PlanStep]) {
     view.fact("from", step.origins.join(", "));
 }
 
-/// What to be careful with in some steps, each once.
+/// Shows the cautions of some steps, without duplicates.
 pub fn cautions(view: &mut View, steps: &[v1::PlanStep]) {
     let mut told: Vec<&String> = Vec::new();
     for caution in steps.iter().flat_map(|s| &s.cautions) {
@@ -170,7 +170,7 @@ pub(crate) fn degrees(view: &mut View, all: &[v1::Timing]) {
     }
 }
 
-/// Shows a plan that is not kept yet.
+/// Shows a plan that is not saved.
 pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, all: bool) {
     let way = reply.setting.as_ref().map(|s| words::way(s.way())).unwrap_or_default();
     view.title(format!("{}: {way}", named(reply.cultivar.as_ref())));
@@ -209,7 +209,7 @@ pub fn overview(view: &mut View, plan: &v1::Plan) {
     days(view, &plan.steps);
 }
 
-/// Shows a plan, its steps by date.
+/// Shows a plan: the table of days, then the due steps in full, or every step if `all` is set.
 pub fn show(view: &mut View, plan: &v1::Plan, all: bool, sources: bool) {
     overview(view, plan);
     let open = |s: &&v1::PlanStep| s.state() == v1::StepState::Open;

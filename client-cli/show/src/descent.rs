@@ -19,7 +19,7 @@ pub(crate) fn said(lot: &v1::TracedLot) -> String {
     format!("{}  {} {name}{whose}{ended}", lot.code, words::lot_kind(lot.kind()))
 }
 
-/// Draws a trace from where it began. What several ways lead to is drawn at the first of them.
+/// Draws a trace as a tree from its first lot. A lot that several ways reach is expanded at the first of them only.
 pub fn draw(view: &mut View, traced: &v1::TraceLotResponse, forward: bool) {
     let Some(first) = traced.lots.first() else { return };
     let lots: BTreeMap<&str, &v1::TracedLot> = traced.lots.iter().map(|l| (l.code.as_str(), l)).collect();
@@ -29,7 +29,7 @@ pub fn draw(view: &mut View, traced: &v1::TraceLotResponse, forward: bool) {
         next.entry(from).or_default().push((to, link));
     }
     view.title(said(first));
-    // what is still to be drawn, the next one last: how it hangs, whether it is the last of its kind, code, how it came
+    // A stack of branches to draw: prefix, whether it is the last of its siblings, the lot's code, the link to it.
     let mut drawn = BTreeSet::from([first.code.as_str()]);
     let mut open: Vec<(String, bool, &str, &v1::LotLink)> = Vec::new();
     let hang = |open: &mut Vec<_>, at: &str, lead: &str| {

@@ -1,4 +1,4 @@
-//! Evidence, sowings, agreement.
+//! Evidence, sowings and the agreement of growers.
 
 use scionary_proto::v1;
 
@@ -83,7 +83,7 @@ pub fn close_sowing(view: &mut View, reply: &v1::CloseSowingResponse) {
     reply.sowing.iter().for_each(|s| show_sowing(view, s));
 }
 
-/// A piece in two lines.
+/// Shows a piece of evidence in two lines.
 pub fn brief(view: &mut View, detail: &v1::EvidenceDetail) {
     let Some(piece) = &detail.evidence else { return };
     let ended = if detail.ended_why.is_empty() { String::new() } else { format!(" [{}]", detail.ended_why) };
@@ -93,7 +93,7 @@ pub fn brief(view: &mut View, detail: &v1::EvidenceDetail) {
     view.item(2, "", &piece.evidence_id);
 }
 
-/// A piece with all that is said of it.
+/// Shows a piece of evidence with its author, weight, checks and history.
 pub fn full(view: &mut View, detail: &v1::EvidenceDetail) {
     let Some(piece) = &detail.evidence else { return };
     view.title(format!("{}, {}: {}", detail.cultivar_name, piece.label, piece.as_stated));

@@ -37,7 +37,7 @@ pub fn list_my_grafts(view: &mut View, reply: &v1::ListMyGraftsResponse, open: b
     view.more(&reply.next_page_token);
 }
 
-/// An entry in a few lines.
+/// Shows an entry of the log in a few lines.
 pub fn show(view: &mut View, entry: &v1::Grafts) {
     let took = match entry.taken {
         None if entry.report_due => format!("{} made; how many took?", entry.made),
@@ -76,7 +76,7 @@ pub(crate) fn percent(share: f64) -> String {
     format!("{:.0}", share * 100.0)
 }
 
-/// A rate in words.
+/// Returns a rate of takes in words.
 pub fn told(rate: &v1::GraftRate) -> String {
     format!(
         "{} to {} of 100 take on the average ({} growers, about {} grafts)",
@@ -87,7 +87,7 @@ pub fn told(rate: &v1::GraftRate) -> String {
     )
 }
 
-/// The rates of all together and of the methods best known in a line; nothing where too few reported.
+/// Returns the overall rate and the three methods with the most grafts in one line; `None` if too few growers reported.
 pub fn rates_line(rates: &[v1::GraftRate]) -> Option<String> {
     let all = rates.iter().find(|r| r.method() == v1::GraftMethod::Unspecified)?;
     let mut parts = vec![told(all)];

@@ -67,7 +67,7 @@ pub(crate) fn line(view: &mut View, notice: &v1::Notice) {
     }
 }
 
-/// Returns what the reader of a notice does next.
+/// Returns what the reader of a notice can do next.
 fn next(notice: &v1::Notice) -> Option<(&'static str, Act)> {
     let id = notice.subject_id.as_str();
     match notice.kind() {

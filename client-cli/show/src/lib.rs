@@ -1,5 +1,5 @@
-//! Every sentence that Scionary shows: views of few blocks, made from typed facts and reasons. It knows no terminal,
-//! no network, no clock.
+//! Every sentence that Scionary shows: views with few blocks, made from typed facts and reasons. This crate uses no
+//! terminal, no network and no clock.
 
 pub mod account;
 pub mod act;

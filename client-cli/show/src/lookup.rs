@@ -1,4 +1,4 @@
-//! Answers of a look-up.
+//! Answers to a look-up.
 
 use scionary_proto::v1;
 
@@ -22,7 +22,7 @@ pub fn look_up_seed(view: &mut View, reply: &v1::LookUpSeedResponse, name: &str,
     }
 }
 
-/// A record in a sentence.
+/// Returns a cultivar's name with its crop and qualifier.
 pub fn named(cultivar: Option<&v1::CultivarSummary>) -> String {
     cultivar
         .map(|c| {
@@ -32,7 +32,7 @@ pub fn named(cultivar: Option<&v1::CultivarSummary>) -> String {
         .unwrap_or_default()
 }
 
-/// Shows the answer on a cultivar's seed, with what else is known.
+/// Shows whether a cultivar's seed comes true, and what else is known.
 pub fn show(
     view: &mut View,
     typed: &str,
@@ -104,7 +104,7 @@ pub(crate) fn origins(keys: &[String]) -> String {
     if keys.is_empty() { String::new() } else { format!(" [{}]", keys.join(", ")) }
 }
 
-/// A piece of evidence.
+/// Shows a piece of evidence.
 pub fn show_piece(view: &mut View, piece: &v1::Evidence) {
     let named =
         if piece.named_as.is_empty() { String::new() } else { format!(", as “{}”", piece.named_as) };
@@ -127,7 +127,7 @@ pub fn show_piece(view: &mut View, piece: &v1::Evidence) {
     }
 }
 
-/// Citations, each with how much of it was read.
+/// Shows citations, each with the part that was read.
 pub fn sources(view: &mut View, sources: &[v1::Source]) {
     if sources.is_empty() {
         return;
@@ -141,7 +141,7 @@ pub fn sources(view: &mut View, sources: &[v1::Source]) {
     }
 }
 
-/// Hits as a table.
+/// Shows search results as a table.
 pub fn matches(view: &mut View, matches: &[v1::CultivarMatch]) {
     view.table(
         ["CULTIVAR", "SEED", "WHY"],

@@ -92,7 +92,7 @@ pub(crate) fn carded(view: &mut View, card: &v1::LotCard) {
     }
 }
 
-/// Shows a lot, and what its reader does next.
+/// Shows a lot and what its reader can do next.
 pub fn told(view: &mut View, lot: Option<&v1::Lot>) {
     let Some((lot, card)) = lot.and_then(|l| Some((l, l.card.as_ref()?))) else { return };
     carded(view, card);

@@ -1,4 +1,4 @@
-//! Movements and their rules.
+//! Rules on moving plants and their releases.
 
 use scionary_proto::v1;
 
@@ -35,7 +35,7 @@ pub fn list_movement_rules(view: &mut View, reply: &v1::ListMovementRulesRespons
     view.more(&reply.next_page_token);
 }
 
-/// A release, and what is next.
+/// Shows a release of rules and what to do next.
 pub fn released(view: &mut View, release: Option<&v1::MovementRelease>) {
     let Some(release) = release else { return };
     let dry = release.release == 0;
@@ -61,7 +61,7 @@ pub fn released(view: &mut View, release: Option<&v1::MovementRelease>) {
     }
 }
 
-/// A rule in a line, with what is special about it.
+/// Shows a rule in one line, with its special marks.
 pub fn brief(view: &mut View, rule: &v1::MovementRule, special: &[&str]) {
     let mut marks: Vec<String> = special.iter().map(ToString::to_string).collect();
     if rule.stub {
@@ -129,7 +129,7 @@ pub(crate) fn listed(view: &mut View, title: &str, rules: &[v1::AppliedRule], fu
     }
 }
 
-/// Shows what is on file on a movement.
+/// Shows the rules on file for a movement.
 pub fn show(view: &mut View, reply: &v1::CheckMovementResponse, full: bool) {
     view.answer(format!("{}.", reply.headline));
     let arrives = if reply.arrival == reply.dispatch {

@@ -1,11 +1,11 @@
-//! Odds of a sowing.
+//! The odds of a sowing.
 
 use scionary_proto::v1;
 
 use crate::lookup::named;
 use crate::{Deed, View};
 
-/// A chance in hundredths, without more figures than it has.
+/// Formats a chance as hundredths, without false precision: `under 1`, `over 99`, or a whole number.
 pub fn hundredths(chance: f64) -> String {
     let pct = chance * 100.0;
     if pct > 0.0 && pct < 1.0 {
@@ -93,7 +93,7 @@ pub fn show(view: &mut View, reply: &v1::EstimateSeedOddsResponse, all: bool) {
     cited(view, &reply.sources, all);
 }
 
-/// The sources at the end of an answer.
+/// Shows the sources of an answer: every citation, or only their keys.
 pub fn cited(view: &mut View, sources: &[v1::Source], all: bool) {
     if sources.is_empty() {
         return;

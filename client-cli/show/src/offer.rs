@@ -82,12 +82,12 @@ pub fn search_offers(view: &mut View, reply: &v1::SearchOffersResponse, name: &s
     view.more(&reply.next_page_token);
 }
 
-/// An offer in one line.
+/// Returns an offer in one line.
 pub fn line(offer: &v1::Offer) -> String {
     let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
     let place =
         offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
-    // it is over when the first of both days is
+    // An offer ends on the earlier of the two days.
     let until = words::day(offer.available_until);
     let until = match offer.use_by {
         Some(use_by) if words::day(Some(use_by)) <= until => format!("use by {}", words::day(Some(use_by))),

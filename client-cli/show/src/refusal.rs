@@ -1,19 +1,19 @@
-//! What helps after a call was refused, by the server's reason.
+//! What helps after a refused call, by the server's reason.
 
 use crate::{Act, Deed};
 
-/// Why a call was refused, as far as it decides what helps.
+/// The parts of a refusal that decide what helps.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Refusal<'a> {
     /// The server's reason, such as `NOT_IN_ROUND`.
     pub reason: &'a str,
-    /// The kind of thing that was not found; empty where nothing was looked for.
+    /// The kind of thing that was not found; empty for any other refusal.
     pub missing: &'a str,
-    /// What brings a round to the stage that the call needs, as the server names it; may be empty.
+    /// The step that brings a round to the stage the call needs, as the server names it; can be empty.
     pub first: &'a str,
 }
 
-/// Returns what the reader can do next, and how the sentence about it begins; none where nothing is known to help.
+/// Returns the beginning of the sentence and the action that helps, or `None` if nothing is known to help.
 pub fn next(refusal: Refusal<'_>) -> Option<(&'static str, Act)> {
     let (say, deed) = match (refusal.reason, refusal.missing, refusal.first) {
         ("NO_MAIL", ..) => ("See your inbox", Deed::InboxList),

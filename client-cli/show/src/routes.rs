@@ -13,7 +13,7 @@ use crate::{
     odds::{chance, cited},
 };
 
-/// A length of years without more figures than it has: whole, or one decimal.
+/// Formats years as a whole number or with one decimal.
 pub fn plain_years(years: f64) -> String {
     let text = format!("{years:.1}");
     text.strip_suffix(".0").map_or(text.clone(), Into::into)
@@ -36,7 +36,7 @@ pub(crate) fn is_cultivar(route: &v1::Route) -> String {
     }
 }
 
-/// A figure with its origin, as a sentence's part.
+/// Returns a figure with its label and origin.
 pub fn figure(reader: Reader, timing: &v1::Timing) -> String {
     let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
     let mut label = timing.label.chars();
@@ -44,7 +44,7 @@ pub fn figure(reader: Reader, timing: &v1::Timing) -> String {
     format!("{label}: {} [{}]{note}", range(&reader.figure(timing)), timing.origin)
 }
 
-/// Shows the ways to a tree, side by side.
+/// Shows the ways to a tree next to each other.
 pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
     view.title(named(reply.cultivar.as_ref()));
     if reply.routes.is_empty() {

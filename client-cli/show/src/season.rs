@@ -1,4 +1,4 @@
-//! Seasons.
+//! Seasons of ripe fruit.
 
 use scionary_proto::v1;
 
@@ -6,11 +6,11 @@ use crate::lookup::named;
 use crate::{Deed, View, words};
 
 const MONTHS: [&str; 12] = ["Ja", "Fe", "Mr", "Ap", "My", "Jn", "Jl", "Au", "Se", "Oc", "No", "De"];
-/// Half of the place-years, and a tenth: as findings tell core and full season.
+/// Shares of place-years, half and a tenth: the limits that findings use for core and full season.
 const OFTEN: f64 = 0.5;
 const SOMETIMES: f64 = 0.1;
 
-/// Twelve months of two halves each. What no one saw of the cultivar itself has marks of its own.
+/// Returns twelve months of two half-month marks each. A season that no grower saw (0 place-years) has its own marks.
 pub fn bars(row: &v1::SeasonRow) -> String {
     if row.expected.is_empty() {
         return if row.published.is_empty() { "no season on file" } else { "not seen by growers yet" }.into();
@@ -32,7 +32,7 @@ pub fn bars(row: &v1::SeasonRow) -> String {
     text
 }
 
-/// Half months as "early May" and "late May".
+/// Returns half months as text: `early May`, `late May`. `all` counts half months from 0 to 23.
 pub fn halves(all: &[i32]) -> String {
     let one =
         |at: i32| format!("{} {}", if at % 2 == 0 { "early" } else { "late" }, words::month(at / 2 + 1));
@@ -55,7 +55,7 @@ pub(crate) fn row(row: &v1::SeasonRow) -> [String; 3] {
     [row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default(), bars(row), seen]
 }
 
-/// Whole months that a source names, as bars of their own.
+/// Returns a row for the whole months that a source names, with its own bars.
 pub fn published(season: &v1::PublishedSeason) -> [String; 3] {
     let (from, to) = (season.from_month, season.to_month);
     let holds =

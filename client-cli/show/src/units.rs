@@ -1,4 +1,4 @@
-//! Units as a reader wants them: metric, or feet, pounds and Fahrenheit on request.
+//! Units for the reader: metric, or feet, pounds and Fahrenheit on request.
 
 use scionary_proto::v1;
 
@@ -7,13 +7,13 @@ const GRAMS_A_POUND: f64 = 453.592_37;
 const GRAMS_AN_OUNCE: f64 = GRAMS_A_POUND / 16.0;
 const CM_AN_INCH: f64 = 2.54;
 
-/// A number with so many decimals at most, none where it is whole.
+/// Rounds a number to at most `decimals` decimals.
 fn rounded(number: f64, decimals: i32) -> f64 {
     let scale = 10_f64.powi(decimals);
     (number * scale).round() / scale
 }
 
-/// The unit that a reader of feet and pounds expects for a metric one, and its numbers.
+/// Converts metric numbers to feet, inches, pounds, ounces or Fahrenheit. Returns `None` for any other unit.
 fn customary(unit: &str, numbers: [Option<f64>; 3]) -> Option<(&'static str, [Option<f64>; 3])> {
     let heavy = numbers.iter().flatten().any(|grams| *grams >= GRAMS_A_POUND);
     let (unit, convert): (&str, fn(f64) -> f64) = match unit {
@@ -29,7 +29,7 @@ fn customary(unit: &str, numbers: [Option<f64>; 3]) -> Option<(&'static str, [Op
     Some((unit, numbers.map(|n| n.map(convert))))
 }
 
-/// A figure of a profile in feet, pounds and Fahrenheit, where it has such a unit.
+/// Returns a profile's figure in feet, pounds and Fahrenheit, or unchanged if its unit has no counterpart.
 pub fn timing(timing: &v1::Timing) -> v1::Timing {
     match customary(&timing.unit, [timing.low, timing.high, None]) {
         Some((unit, [low, high, _])) => v1::Timing { low, high, unit: unit.into(), ..timing.clone() },
@@ -37,7 +37,7 @@ pub fn timing(timing: &v1::Timing) -> v1::Timing {
     }
 }
 
-/// What was measured in feet, pounds and Fahrenheit; nothing where its unit has no such twin.
+/// Returns a measurement as text in feet, pounds and Fahrenheit, or `None` if its unit has no counterpart.
 pub fn quantity(summary: &v1::QuantitySummary) -> Option<String> {
     let numbers = [Some(summary.median), Some(summary.spread_low), Some(summary.spread_high)];
     let (unit, [median, low, high]) = customary(&summary.unit, numbers)?;

@@ -1,38 +1,38 @@
-//! A view: what a reader is shown, as blocks that a terminal, a page or a sheet lays out in its own way.
+//! A view: the blocks that a reader sees. A terminal, a page or a sheet lays them out in its own way.
 
 use crate::{act::Act, reader::Reader};
 
-/// One thing after the other in a view.
+/// One element of a view.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Block {
-    /// What the lines below it are about.
+    /// The heading of the lines below it.
     Title(String),
-    /// The answer itself, or its first line: it stands out.
+    /// The answer itself, or its first line; it stands out.
     Answer(String),
     /// A paragraph.
     Line(String),
-    /// A paragraph of less weight.
+    /// A paragraph with less weight.
     Note(String),
     /// A labelled value.
     Fact(String, String),
-    /// A paragraph of a list: how deep it is indented, its mark (such as `-` or `1.`; may be empty) and its text.
+    /// A paragraph in a list: its indent, its mark (such as `-` or `1.`; may be empty) and its text.
     Item(usize, String, String),
-    /// A paragraph that hangs on a branch of a drawn tree: what leads to its first line, what leads to its other
-    /// lines, and its text.
+    /// A paragraph on a branch of a drawn tree: the prefix of its first line, the prefix of its other lines, and its
+    /// text.
     Branch(String, String, String),
-    /// A table: its head, and rows with as many cells.
+    /// A table: its head, and rows with as many cells as the head.
     Table(Vec<String>, Vec<Vec<String>>),
-    /// Text that is laid out already: it is neither wrapped nor cut.
+    /// Preformatted text: it is neither wrapped nor cut.
     Drawn(String),
-    /// What the reader may do next: what it does, and the action.
+    /// An action that the reader can do next: its label, and the action.
     Act(String, Act),
-    /// A page follows; the token asks for it.
+    /// Another page follows; the token asks for it.
     More(String),
     /// Blank space between two groups of blocks.
     Gap,
 }
 
-/// Blocks for one reader.
+/// The blocks for one reader.
 #[derive(Debug)]
 pub struct View {
     reader: Reader,
@@ -44,11 +44,11 @@ impl View {
     pub fn new(reader: Reader) -> Self {
         Self { reader, blocks: Vec::new() }
     }
-    /// Returns whom the view is for.
+    /// Returns the reader of the view.
     pub fn reader(&self) -> Reader {
         self.reader
     }
-    /// Returns its blocks, first to last.
+    /// Returns the blocks, first to last.
     pub fn blocks(&self) -> &[Block] {
         &self.blocks
     }
@@ -68,7 +68,7 @@ impl View {
     pub fn note(&mut self, text: impl Into<String>) {
         self.blocks.push(Block::Note(text.into()));
     }
-    /// Adds a [`Block::Fact`]; nothing where the value is empty.
+    /// Adds a [`Block::Fact`], unless the value is empty.
     pub fn fact(&mut self, label: &str, value: impl Into<String>) {
         let value = value.into();
         if !value.trim().is_empty() {
@@ -96,7 +96,7 @@ impl View {
     pub fn act(&mut self, text: &str, act: Act) {
         self.blocks.push(Block::Act(text.into(), act));
     }
-    /// Adds a [`Block::More`]; nothing where no page follows.
+    /// Adds a [`Block::More`], unless the token is empty.
     pub fn more(&mut self, token: &str) {
         if !token.is_empty() {
             self.blocks.push(Block::More(token.into()));

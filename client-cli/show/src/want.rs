@@ -46,7 +46,7 @@ pub fn search_wants(view: &mut View, reply: &v1::SearchWantsResponse) {
     }
 }
 
-/// What is sought, in words.
+/// Returns in words what a want looks for.
 pub fn sought(want: &v1::Want) -> String {
     let seeks = want.seeks.clone().unwrap_or_default();
     let mut parts = Vec::new();

@@ -1,18 +1,18 @@
-//! Words of the wire as people read and type them.
+//! The words that people read and type for the values of the wire.
 
 use scionary_proto::v1;
 
-/// A wire enum's value as words: `MATERIAL_SCION_WOOD` is `scion wood`.
+/// Returns a wire enum's name as words, without its prefix: `MATERIAL_SCION_WOOD` becomes `scion wood`.
 pub fn plain(name: &str, prefix: &str) -> String {
     name.strip_prefix(prefix).unwrap_or(name).replace('_', " ").to_lowercase()
 }
 
-/// A typed crop: its key is written small.
+/// Returns a typed crop as its key, in lower case; empty if the user typed none.
 pub fn crop(typed: Option<String>) -> String {
     typed.unwrap_or_default().trim().to_lowercase()
 }
 
-/// Parses a typed word: hyphens, underscores, spaces and case do not matter.
+/// Normalises a typed word: hyphens, spaces and underscores become underscores, and case does not matter.
 pub fn typed(text: &str) -> String {
     text.trim().to_ascii_uppercase().replace(['-', ' '], "_")
 }
@@ -20,12 +20,12 @@ pub fn typed(text: &str) -> String {
 macro_rules! enums {
     ($($fn_label:ident, $fn_parse:ident: $name:ident, $prefix:literal, [$($choice:ident),*];)*) => {
         $(
-            /// As people read it.
+            /// Returns the words that people read for this value.
             pub fn $fn_label(value: v1::$name) -> String { plain(value.as_str_name(), $prefix) }
-            /// As people type it.
+            /// Parses the words that people type for this value. The error lists the choices.
             pub fn $fn_parse(text: &str) -> Result<v1::$name, String> {
                 let name = format!("{}{}", $prefix, typed(text));
-                // a plural is as good as a singular
+                // Accept a plural too.
                 let singular = name.strip_suffix('S').unwrap_or(&name);
                 match v1::$name::from_str_name(&name).or_else(|| v1::$name::from_str_name(singular)) {
                     Some(value) if value != v1::$name::Unspecified => Ok(value),
@@ -63,7 +63,7 @@ enums! {
     ticket_subject, parse_ticket_subject: TicketSubject, "TICKET_SUBJECT_", [Cultivar, Evidence, Offer, Account];
 }
 
-/// How a lot comes of another, as a sentence has it.
+/// Returns how one lot descends from another, as a phrase in a sentence.
 pub fn descent(value: v1::Descent) -> &'static str {
     use scionary_domain::lineage::Descent as D;
     match value {
@@ -80,7 +80,7 @@ pub fn descent(value: v1::Descent) -> &'static str {
     }
 }
 
-/// How someone stands to a club.
+/// Returns a person's standing in a club, as people read it.
 pub fn club_standing(value: v1::ClubStanding) -> String {
     match value {
         v1::ClubStanding::Asked => "asked to join".into(),
@@ -91,7 +91,7 @@ pub fn club_standing(value: v1::ClubStanding) -> String {
     }
 }
 
-/// An alert's state as people read it.
+/// Returns an alert's state as people read it.
 pub fn alert_state(value: v1::AlertState) -> String {
     match value {
         v1::AlertState::Raised => "raised, not confirmed".into(),
@@ -101,24 +101,25 @@ pub fn alert_state(value: v1::AlertState) -> String {
     }
 }
 
-/// A number of things.
+/// Returns a count with its noun, singular or plural: `1 pack`, `2 packs`.
 pub fn counted(count: i32, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
-/// "1 stick", "5 seeds".
+/// Returns an amount with its unit: `1 stick`, `5 seeds`.
 pub fn amount(quantity: i32, of: v1::QuantityUnit) -> String {
     let unit = unit(of);
     let unit = if quantity == 1 { unit.trim_end_matches('s') } else { &unit };
     format!("{quantity} {unit}")
 }
 
-/// A month, 1 to 12, as people read it.
+/// Returns the name of a month from 1 to 12.
 pub fn month(number: i32) -> &'static str {
     scionary_domain::evidence::month_name(u8::try_from(number).unwrap_or(0))
 }
 
-/// Numbers on a circle as runs of those that follow each other: the last and the first follow each other too.
+/// Groups ascending numbers on a circle into runs of neighbours. A run can pass the end of the circle and go on at its
+/// start.
 pub fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Vec<(i32, i32)> {
     let mut runs: Vec<(i32, i32)> = Vec::new();
     for at in all {
@@ -137,7 +138,7 @@ pub fn runs(all: &[i32], first_of_circle: i32, last_of_circle: i32) -> Vec<(i32,
     runs
 }
 
-/// Months as people read them: `April to September`.
+/// Returns months as people read them: `April to September`.
 pub fn months(all: &[i32]) -> String {
     let text: Vec<String> =
         runs(all, 1, 12)
@@ -149,12 +150,12 @@ pub fn months(all: &[i32]) -> String {
     text.join(", ")
 }
 
-/// A proposal's state as people read it.
+/// Returns a proposal's state as people read it.
 pub fn proposal_state(value: v1::ProposalState) -> String {
     plain(value.as_str_name(), "PROPOSAL_STATE_")
 }
 
-/// A typed state; `all` stands for every one.
+/// Parses a proposal's state; `all` gives the unspecified state.
 pub fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, String> {
     match typed(text).as_str() {
         "ALL" => Ok(v1::ProposalState::Unspecified),
@@ -163,12 +164,12 @@ pub fn parse_proposal_state(text: &str) -> Result<v1::ProposalState, String> {
     }
 }
 
-/// A claim's state as people read it.
+/// Returns a claim's state as people read it.
 pub fn claim_state(value: v1::ClaimState) -> String {
     plain(value.as_str_name(), "CLAIM_STATE_")
 }
 
-/// A verdict on a movement as people read it.
+/// Returns a verdict on a movement as people read it.
 pub fn verdict(value: v1::MovementVerdict) -> String {
     match value {
         v1::MovementVerdict::NoRule => "no rule on file".into(),
@@ -179,22 +180,22 @@ pub fn verdict(value: v1::MovementVerdict) -> String {
     }
 }
 
-/// An offer's state as people read it.
+/// Returns an offer's state as people read it.
 pub fn state(value: v1::OfferState) -> String {
     plain(value.as_str_name(), "OFFER_STATE_")
 }
 
-/// A standing as people read it.
+/// Returns a finding's standing as people read it.
 pub fn standing(value: v1::Standing) -> String {
     plain(value.as_str_name(), "STANDING_")
 }
 
-/// A day as people read it.
+/// Returns a date as `YYYY-MM-DD`; empty if there is none.
 pub fn day(date: Option<v1::CalendarDate>) -> String {
     date.map(|d| format!("{:04}-{:02}-{:02}", d.year, d.month, d.day)).unwrap_or_default()
 }
 
-/// The day of an instant.
+/// Returns the UTC date of an instant; empty if there is none.
 pub fn day_of(at: Option<&prost_types::Timestamp>) -> String {
     at.map(|t| {
         scionary_domain::time::Timestamp::from_micros(t.seconds.saturating_mul(1_000_000)).date().to_string()
@@ -202,13 +203,13 @@ pub fn day_of(at: Option<&prost_types::Timestamp>) -> String {
     .unwrap_or_default()
 }
 
-/// A typed day.
+/// Parses a typed day, such as `2027-03-31`.
 pub fn parse_day(text: &str) -> Result<v1::CalendarDate, String> {
     let date: scionary_domain::time::Date = text.parse().map_err(|e| format!("{e}"))?;
     Ok(v1::CalendarDate { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
 }
 
-/// A typed place: a grid code, or `latitude,longitude`, which is made coarse before it is sent.
+/// Parses a grid code, or `latitude,longitude`, which becomes a coarse grid code before it is sent.
 pub fn parse_grid(text: &str) -> Result<String, String> {
     use scionary_domain::place::GridCode;
     if let Some((latitude, longitude)) = text.split_once(',') {

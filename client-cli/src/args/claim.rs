@@ -1,10 +1,10 @@
-//! Claims.
+//! `scionary claim`. The `///` comments here are the help text.
 
 use clap::Subcommand;
 
 use super::Paging;
 
-/// Claims.
+/// Ask for offers and hand over
 #[derive(Debug, Subcommand)]
 pub enum ClaimCommand {
     /// Ask for part of an offer
@@ -14,51 +14,51 @@ pub enum ClaimCommand {
     Ask {
         /// The offer's id
         offer: String,
-        /// How much
+        /// How many or how much you want
         #[arg(long, default_value_t = 1, value_name = "COUNT")]
         quantity: i32,
-        /// Where it goes: a country or subdivision such as AU-QLD (ISO 3166), for the rules on moving plants
+        /// Where it goes, for the rules on moving plants: a country or state code such as AU-QLD (ISO 3166)
         #[arg(long, value_name = "CODE")]
         to: String,
-        /// How you can be reached: the giver sees it once they accept
+        /// How to reach you; the giver sees it when they accept
         #[arg(long, value_name = "TEXT")]
         contact: String,
-        /// Your words to the giver
+        /// A message to the giver
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
-    /// List your claims, and those on your offers
+    /// List your claims and the claims on your offers
     List {
-        /// Only those that you made
+        /// Only claims you made
         #[arg(long, conflicts_with = "on_mine")]
         made: bool,
-        /// Only those on your offers
+        /// Only claims on your offers
         #[arg(long)]
         on_mine: bool,
-        /// Closed ones too
+        /// Include closed claims
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
     /// Show a claim
     Show {
-        /// Its id
+        /// The claim's id
         claim: String,
     },
-    /// Promise what was asked for; both sides then see how to reach each other (the giver)
+    /// Promise what the taker asked for; both of you then see how to reach each other (the giver)
     Accept {
         /// The claim's id
         claim: String,
-        /// How you can be reached: the taker sees it now
+        /// How to reach you; the taker sees it now
         #[arg(long, value_name = "TEXT")]
         contact: String,
-        /// Your words to the taker, such as when and where
+        /// A message to the taker, such as when and where
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
-    /// Say no, or take a promise back (the giver)
+    /// Say no, or withdraw a promise (the giver)
     Decline {
         /// The claim's id
         claim: String,
@@ -66,26 +66,26 @@ pub enum ClaimCommand {
         #[arg(long, default_value = "", hide_default_value = true)]
         reason: String,
     },
-    /// Take your claim back (the taker)
+    /// Withdraw your claim (the taker)
     Withdraw {
         /// The claim's id
         claim: String,
     },
-    /// Say that it changed hands; with both words it is handed over
+    /// Confirm a hand-over; it is complete when both sides confirm
     HandedOver {
         /// The claim's id
         claim: String,
     },
-    /// Say what went wrong with a hand-over; organisers alone can read it
+    /// Say what went wrong with a hand-over; only organisers can read it
     Missed {
         /// The claim's id
         claim: String,
-        /// What happened; empty takes the words away
+        /// What happened; empty text removes your words
         words: String,
     },
-    /// Hand-overs that were missed (organisers)
+    /// List missed hand-overs (organisers)
     ListMissed {
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },

@@ -1,4 +1,4 @@
-//! Clubs.
+//! `scionary club`. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -6,16 +6,16 @@ use clap::{Args, Subcommand};
 
 use super::Paging;
 
-/// Clubs.
+/// Find, join and run clubs
 #[derive(Debug, Subcommand)]
 pub enum ClubCommand {
-    /// Make a club; you arrange it
+    /// Create a club; you become its organiser
     Create(ClubArguments),
-    /// Change what a club says of itself (organisers)
+    /// Change a club's details (organisers)
     Change {
-        /// Its id
+        /// The club's id
         club: String,
-        /// What changes; the rest stays
+        /// What to change; the rest stays
         #[command(flatten)]
         says: ClubChanges,
     },
@@ -24,7 +24,7 @@ pub enum ClubCommand {
         /// Part of the name
         #[arg(num_args = 0.., value_name = "NAME")]
         name: Vec<String>,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
@@ -32,48 +32,48 @@ pub enum ClubCommand {
     List,
     /// Show a club
     Show {
-        /// Its id
+        /// The club's id
         club: String,
     },
-    /// List those who belong to a club
+    /// List a club's members
     Members {
-        /// Its id
+        /// The club's id
         club: String,
-        /// Those who asked to join, or are invited (organisers)
+        /// Show open requests and invitations (organisers)
         #[arg(long)]
         waiting: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
     /// Ask to join a club
     Join {
-        /// Its id
+        /// The club's id
         club: String,
-        /// Your words to its organisers
+        /// A message to the organisers
         #[arg(long, default_value = "", hide_default_value = true)]
         words: String,
     },
-    /// Say yes to an invitation
+    /// Accept an invitation
     Accept {
         /// The club's id
         club: String,
     },
-    /// Say no to an invitation
+    /// Decline an invitation
     Decline {
         /// The club's id
         club: String,
     },
-    /// Leave a club, or take a request back
+    /// Leave a club, or withdraw your request to join
     Leave {
-        /// Its id
+        /// The club's id
         club: String,
     },
     /// Let the organisers of a club act for you
     LetHelp {
-        /// Its id
+        /// The club's id
         club: String,
-        /// No longer
+        /// Stop them from acting for you
         #[arg(long)]
         stop: bool,
     },
@@ -83,17 +83,17 @@ pub enum ClubCommand {
         club: String,
         /// Their handle
         handle: String,
-        /// Your words to them
+        /// A message to them
         #[arg(long, default_value = "", hide_default_value = true)]
         words: String,
     },
-    /// Let someone in who asked to join (organisers)
+    /// Accept a request to join (organisers)
     LetIn {
         /// The club's id
         club: String,
-        /// Their account's id
+        /// Their account id
         account: String,
-        /// Do not let them in
+        /// Refuse the request instead
         #[arg(long)]
         refuse: bool,
     },
@@ -101,19 +101,19 @@ pub enum ClubCommand {
     Organiser {
         /// The club's id
         club: String,
-        /// Their account's id
+        /// Their account id
         account: String,
-        /// Make them a member again
+        /// Make an organiser a plain member again
         #[arg(long)]
         stop: bool,
     },
-    /// Take a member out of a club, or an invitation back (organisers)
+    /// Remove a member, or withdraw an invitation (organisers)
     Remove {
         /// The club's id
         club: String,
-        /// Their account's id; of one who is invited, the handle
+        /// Their account id; for an invited person, the handle
         account: String,
-        /// Why: told to a member
+        /// Why; the member sees this
         #[arg(long)]
         reason: Option<String>,
     },
@@ -128,58 +128,58 @@ pub enum ClubCommand {
         #[arg(long)]
         consent: String,
     },
-    /// Print the sheets of a swap day to a PDF: who brings what, who takes what, the pick list by table (organisers)
+    /// Print a swap day's sheets to a PDF: who brings what, who takes what, pick list by table (organisers)
     Sheet {
         /// The club's id
         club: String,
-        /// The file
+        /// The file to write
         #[arg(long, value_name = "FILE")]
         out: PathBuf,
     },
-    /// Write everything of a club to a file, as lines of JSON (organisers)
+    /// Write everything about a club to a file, as lines of JSON (organisers)
     Export {
-        /// Its id
+        /// The club's id
         club: String,
-        /// The file
+        /// The file to write
         out: PathBuf,
     },
-    /// Close a club, after everything of it is written to a file (organisers)
+    /// Close a club; everything about it is written to a file first (organisers)
     Close {
-        /// Its id
+        /// The club's id
         club: String,
-        /// The file
+        /// The file to write
         #[arg(long, value_name = "FILE")]
         export_to: PathBuf,
     },
 }
 
-/// What a club says of itself.
+/// A club's details
 #[derive(Debug, Args)]
 pub struct ClubArguments {
-    /// Its name
+    /// The club's name
     #[arg(long)]
     pub name: String,
-    /// What it is about
+    /// What the club is about
     #[arg(long, default_value = "", hide_default_value = true)]
     pub about: String,
-    /// Where: a country or subdivision such as AU-QLD (ISO 3166)
+    /// Where the club is: a country or state code such as AU-QLD (ISO 3166)
     #[arg(long, default_value = "", hide_default_value = true, value_name = "CODE")]
     pub area: String,
-    /// Anyone may ask to join
+    /// Let anyone ask to join
     #[arg(long)]
     pub takes_requests: bool,
 }
 
-/// Parts of a club to be changed.
+/// Changes to a club's details
 #[derive(Debug, Args)]
 pub struct ClubChanges {
-    /// Its name
+    /// The club's name
     #[arg(long)]
     pub name: Option<String>,
-    /// What it is about
+    /// What the club is about
     #[arg(long)]
     pub about: Option<String>,
-    /// Where: a country or subdivision such as AU-QLD (ISO 3166)
+    /// Where the club is: a country or state code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// Whether anyone may ask to join

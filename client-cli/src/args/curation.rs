@@ -1,4 +1,4 @@
-//! What can be typed about proposals, complaints and exports.
+//! `scionary propose`, `proposal`, `report` and `export`. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -8,71 +8,71 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// Why a change is suggested, and on what.
+/// Why you suggest a change, and your source
 #[derive(Debug, Clone, Args)]
 pub struct Grounds {
     /// Why; everyone can read it
     #[arg(long)]
     pub reason: String,
-    /// A publication or another reference
+    /// Your source: a publication or another reference
     #[arg(long, default_value = "", hide_default_value = true, value_name = "TEXT")]
     pub citation: String,
 }
 
-/// A record to change.
+/// The record to change
 #[derive(Debug, Clone, Args)]
 pub struct Target {
-    /// The record: its id, or its exact name
+    /// The record's id, or its exact name
     #[arg(value_name = "CULTIVAR")]
     pub cultivar: String,
-    /// The crop, where two crops share the name
+    /// The crop, if two crops share the name
     #[arg(long)]
     pub crop: Option<String>,
-    /// Why, and on what
+    /// Why, and your source
     #[command(flatten)]
     pub grounds: Grounds,
 }
 
-/// A new name.
+/// Details of a new name
 #[derive(Debug, Clone, Args)]
 pub struct Naming {
-    /// Keeps namesakes apart, such as a country
+    /// A word that tells two cultivars of one name apart, such as a country
     #[arg(long, default_value = "", hide_default_value = true)]
     pub qualifier: String,
-    /// The name was given before today's rules for names
+    /// The name is older than today's rules for names
     #[arg(long)]
     pub historic: bool,
 }
 
-/// Proposals to make.
+/// Propose a change
 #[derive(Debug, Subcommand)]
 pub enum ProposeCommand {
     /// Add a cultivar that is missing
     New {
-        /// Its name
+        /// The cultivar's name
         name: String,
-        /// Its crop
+        /// The cultivar's crop
         #[arg(long)]
         crop: String,
         /// The botanical name; the crop's if left out
         #[arg(long, default_value = "", hide_default_value = true)]
         botanical_name: String,
-        /// Where it comes from
+        /// Where the cultivar comes from
         #[arg(long, default_value = "", hide_default_value = true)]
         origin: String,
-        /// Notes
+        /// Notes on the cultivar
         #[arg(long, default_value = "", hide_default_value = true)]
         notes: String,
-        /// About the name
+        /// Details of the name
         #[command(flatten)]
         naming: Naming,
-        /// Why, and on what
+        /// Why, and your source
         #[command(flatten)]
         grounds: Grounds,
     },
-    /// Rename a record: another accepted name
+    /// Give a record another accepted name
     Rename {
-        /// Which
+        /// The record to rename
         #[command(flatten)]
         target: Target,
         /// The new name
@@ -81,186 +81,186 @@ pub enum ProposeCommand {
         /// Do not keep the old name as a synonym
         #[arg(long)]
         drop_old: bool,
-        /// About the name
+        /// Details of the name
         #[command(flatten)]
         naming: Naming,
     },
-    /// Add a further name: a synonym, a spelling, a regional name
+    /// Add another name: a synonym, a spelling, a regional name
     Name {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
-        /// The name
+        /// The name to add
         #[arg(long)]
         name: String,
-        /// synonym, spelling or regional
+        /// The kind of name: synonym, spelling or regional
         #[arg(long, value_parser = words::parse_name_kind, default_value = "synonym")]
         kind: v1::NameKind,
-        /// Sources disagree that it belongs here
+        /// Sources disagree that this name belongs here
         #[arg(long)]
         disputed: bool,
     },
-    /// Remove a further name
+    /// Remove one of the other names
     DropName {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
-        /// The name
+        /// The name to remove
         #[arg(long)]
         name: String,
     },
     /// Add a parent
     Parent {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
         /// The parent's name
         #[arg(long)]
         name: String,
-        /// seed, pollen or unknown
+        /// The parent's role: seed, pollen or unknown
         #[arg(long, value_parser = words::parse_parent_role, default_value = "unknown")]
         role: v1::ParentRole,
-        /// Sources disagree
+        /// Sources disagree about this parent
         #[arg(long)]
         disputed: bool,
     },
     /// Remove a parent
     DropParent {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
         /// The parent's name
         #[arg(long)]
         name: String,
-        /// seed, pollen or unknown
+        /// The parent's role: seed, pollen or unknown
         #[arg(long, value_parser = words::parse_parent_role, default_value = "unknown")]
         role: v1::ParentRole,
     },
-    /// Change botanical name, origin or notes
+    /// Change the botanical name, origin or notes
     Describe {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
         /// The botanical name
         #[arg(long)]
         botanical_name: Option<String>,
-        /// Where it comes from
+        /// Where the cultivar comes from
         #[arg(long)]
         origin: Option<String>,
-        /// Notes
+        /// Notes on the cultivar
         #[arg(long)]
         notes: Option<String>,
     },
-    /// Other words for a trait of a crop
+    /// Reword a crop's trait
     Descriptor {
-        /// The crop
+        /// The crop, such as mango
         crop: String,
         /// The trait's key, such as fibre
         descriptor: String,
-        /// Its label
+        /// The trait's label
         #[arg(long)]
         label: Option<String>,
-        /// The question
+        /// The question that growers answer
         #[arg(long)]
         question: Option<String>,
-        /// How to observe it
+        /// How to observe the trait
         #[arg(long)]
         observe: Option<String>,
-        /// Why, and on what
+        /// Why, and your source
         #[command(flatten)]
         grounds: Grounds,
     },
-    /// Set a finding on a citation, above the evidence
+    /// Set a finding from a citation; it replaces what the evidence says
     Set {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
-        /// The trait and what to set it to, such as embryony=both
+        /// The trait and its value, such as embryony=both
         #[arg(long, value_name = "TRAIT=STATE OR WORDS")]
         finding: String,
     },
     /// Let a finding follow the evidence again
     Unset {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
-        /// The trait's key
+        /// The trait's key, such as embryony
         #[arg(long)]
         finding: String,
     },
-    /// A second cultivar hides in a record: give it its own
+    /// Split a record that mixes two cultivars
     Split {
-        /// Which
+        /// The record to split
         #[command(flatten)]
         target: Target,
         /// The new record's name
         #[arg(long)]
         name: String,
-        /// Ids of the evidence that belongs to it, with commas
+        /// Ids of the evidence to move to the new record, separated by commas
         #[arg(long, value_delimiter = ',', value_name = "IDS")]
         evidence: Vec<String>,
-        /// Further names that belong to it, with commas
+        /// Other names to move to the new record, separated by commas
         #[arg(long, value_delimiter = ',', value_name = "NAMES")]
         names: Vec<String>,
-        /// About the name
+        /// Details of the name
         #[command(flatten)]
         naming: Naming,
     },
-    /// Two records are one cultivar: this one goes into another
+    /// Merge two records of the same cultivar
     Merge {
-        /// The one that goes
+        /// The record that goes
         #[command(flatten)]
         target: Target,
-        /// The one that stays: its id, or its exact name
+        /// The record that stays: its id, or its exact name
         #[arg(long)]
         into: String,
     },
-    /// A merge was a mistake: name the merged record by its id
+    /// Undo a merge; name the merged record by its id
     Unmerge {
-        /// The one that was merged
+        /// The record that was merged
         #[command(flatten)]
         target: Target,
     },
-    /// Back to an earlier version; see: scionary cultivar history
+    /// Go back to an earlier version; see: scionary cultivar history
     Revert {
-        /// Which
+        /// The record to change
         #[command(flatten)]
         target: Target,
-        /// The version
+        /// The version to go back to
         #[arg(long)]
         version: i64,
     },
 }
 
-/// Proposals made.
+/// Show and decide proposals
 #[derive(Debug, Subcommand)]
 pub enum ProposalCommand {
-    /// List proposals, oldest first: the curators' queue
+    /// List proposals, oldest first
     List {
-        /// Only of this crop
+        /// Only this crop
         #[arg(long)]
         crop: Option<String>,
-        /// Only about this record
+        /// Only this record: its id, or its exact name
         #[arg(long)]
         cultivar: Option<String>,
-        /// open, accepted, refused, withdrawn or all
+        /// The state: open, accepted, refused, withdrawn or all
         #[arg(long, default_value = "open", value_parser = words::parse_proposal_state)]
         state: v1::ProposalState,
-        /// Only yours
+        /// Only your proposals
         #[arg(long, conflicts_with_all = ["crop", "cultivar"])]
         mine: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Show a proposal: what would change, side by side
+    /// Show a proposal: the old and the new side by side
     Show {
-        /// Its id
+        /// The proposal's id
         proposal: String,
     },
     /// Accept someone's proposal (curators)
     Accept {
-        /// Its id
+        /// The proposal's id
         proposal: String,
         /// Why; everyone can read it
         #[arg(long)]
@@ -268,68 +268,69 @@ pub enum ProposalCommand {
     },
     /// Refuse someone's proposal (curators)
     Refuse {
-        /// Its id
+        /// The proposal's id
         proposal: String,
         /// Why; everyone can read it
         #[arg(long)]
         reason: String,
     },
-    /// Take a proposal of yours back
+    /// Withdraw one of your proposals
     Withdraw {
-        /// Its id
+        /// The proposal's id
         proposal: String,
     },
 }
 
-/// Complaints.
+/// Make and handle complaints
 #[derive(Debug, Subcommand)]
 pub enum ReportCommand {
     /// Complain about a record, evidence, an offer or a person
     File {
-        /// cultivar, evidence, offer or account
+        /// What you complain about: cultivar, evidence, offer or account
         #[arg(value_parser = words::parse_ticket_subject)]
         about: v1::TicketSubject,
-        /// Its id; for a record also its name, for a person the handle
+        /// The id; for a record the name works too, for a person the handle
         id: String,
         /// What is wrong
         #[arg(long)]
         reason: String,
     },
-    /// List complaints: those you handle, or your own
+    /// List your complaints, or those you handle
     List {
-        /// Only yours
+        /// Only your complaints
         #[arg(long)]
         mine: bool,
-        /// Closed ones too
+        /// Include closed complaints
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
     /// Close a complaint (stewards; curators for records of their crop)
     Close {
-        /// Its id
+        /// The complaint's id
         report: String,
-        /// What was done about it
+        /// What you did about it
         #[arg(long)]
         outcome: String,
     },
 }
 
-/// What to export.
+/// What to export
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExportKind {
-    /// A public file.
+    /// A public file
     File(v1::ExportFormat),
-    /// All of the registry (stewards).
+    /// The whole registry (stewards)
     Registry,
 }
 
-/// An export.
+/// What to export, and where to
 #[derive(Debug, Clone, Args)]
 pub struct ExportArguments {
-    /// passport (FAO/Bioversity MCPD V.2.1, CSV), findings (CSV), findings-json, or registry (all of it, for another server; stewards)
+    /// What to export: passport (FAO/Bioversity MCPD V.2.1, CSV), findings (CSV), findings-json,
+    /// or registry (everything, for another server; stewards)
     #[arg(value_parser = parse_export)]
     pub what: ExportKind,
     /// Only this crop
@@ -340,7 +341,7 @@ pub struct ExportArguments {
     pub out: Option<PathBuf>,
 }
 
-/// A typed export.
+/// Parses the name of an export.
 fn parse_export(text: &str) -> Result<ExportKind, String> {
     use ExportKind::{File, Registry};
     match words::typed(text).as_str() {

@@ -1,4 +1,4 @@
-//! Dated plans and the grafting log.
+//! `scionary plan` and `scionary graft`. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -8,28 +8,29 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// What a plan is for.
+/// What to plan
 #[derive(Debug, Clone, Args)]
 pub struct PlanArguments {
     /// The cultivar's name or id
     #[arg(required = true, num_args = 1.., value_name = "NAME")]
     pub name: Vec<String>,
-    /// The crop, where two share the name
+    /// The crop, if two share the name
     #[arg(long)]
     pub crop: Option<String>,
-    /// grafted-tree, seed, own-rootstock or top-working; see `scionary routes` to choose
+    /// The way: grafted-tree, seed, own-rootstock or top-working; see `scionary routes` to choose
     #[arg(long, value_parser = words::parse_way)]
     pub way: v1::Way,
     /// The first day, such as 2027-03-31; today if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub start: Option<v1::CalendarDate>,
-    /// Where: a grid code, or latitude,longitude; only its latitude is used
+    /// Where you grow: a grid code, or latitude,longitude; only the latitude is used
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
-    /// South of the equator
+    /// You are south of the equator
     #[arg(long, conflicts_with = "place")]
     pub south: bool,
-    /// warm (no frost), mild (light frosts in some winters) or cold (hard frosts every winter); guessed from the place if left out
+    /// The climate: warm (no frost), mild (light frosts in some winters) or cold (hard frosts every winter);
+    /// estimated from the place if left out
     #[arg(long, value_parser = words::parse_climate)]
     pub climate: Option<v1::Climate>,
     /// You have a rootstock large enough to graft
@@ -37,7 +38,7 @@ pub struct PlanArguments {
     pub have_rootstock: bool,
 }
 
-/// A step of a plan.
+/// A step of a plan
 #[derive(Debug, Clone, Args)]
 pub struct StepArguments {
     /// The plan's id
@@ -46,7 +47,7 @@ pub struct StepArguments {
     pub step: String,
 }
 
-/// A side of the equator.
+/// A side of the equator
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub enum Hemisphere {
     /// North of the equator
@@ -55,42 +56,42 @@ pub enum Hemisphere {
     South,
 }
 
-/// Plans.
+/// Make and follow dated plans
 #[derive(Debug, Subcommand)]
 pub enum PlanCommand {
-    /// Show the steps and their days, without keeping them
+    /// Show the steps and their days, without saving them
     #[command(after_help = "Example: scionary plan draft Lantern Moth --way seed --place -27.47,153.02")]
     Draft {
-        /// What it is for
+        /// What to plan
         #[command(flatten)]
         plan: PlanArguments,
         /// Show every citation
         #[arg(long)]
         sources: bool,
     },
-    /// Keep a plan with your account
+    /// Save a plan to your account
     Keep {
-        /// What it is for
+        /// What to plan
         #[command(flatten)]
         plan: PlanArguments,
-        /// What you call it; the cultivar's name if left out
+        /// The plan's title; the cultivar's name if left out
         #[arg(long, default_value = "", hide_default_value = true)]
         title: String,
-        /// Your own words
+        /// A note for yourself
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
-    /// List your plans with what is due
+    /// List your plans and what is due
     List {
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Show a plan: its days, and in full what is due or comes next
+    /// Show a plan: all days, and details of what is due or next
     Show {
-        /// Its id
+        /// The plan's id
         plan: String,
-        /// Every step in full
+        /// Show every step in full
         #[arg(long)]
         all: bool,
         /// Show every citation
@@ -99,98 +100,98 @@ pub enum PlanCommand {
     },
     /// Tick a step off
     Done {
-        /// Which
+        /// The step
         #[command(flatten)]
         step: StepArguments,
-        /// On which day; today if left out
+        /// The day you did it; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         on: Option<v1::CalendarDate>,
-        /// Also where a step before it is still open
+        /// Tick it off even if an earlier step is open
         #[arg(long)]
         anyway: bool,
     },
-    /// A step is to do after all
+    /// Untick a step
     Reopen(StepArguments),
-    /// It failed: begin again with this step and do all that follows it again
+    /// Start again at a step that failed; the steps after it open again
     Again(StepArguments),
     /// Leave a step out
     Skip {
-        /// Which
+        /// The step
         #[command(flatten)]
         step: StepArguments,
         /// Why
         #[arg(long, default_value = "", hide_default_value = true)]
         reason: String,
     },
-    /// Set the day of a step; what follows moves along
+    /// Set the day of a step; later steps move along
     Move {
-        /// Which
+        /// The step
         #[command(flatten)]
         step: StepArguments,
-        /// The day; without one its days follow from the plan again
+        /// The day; if left out, the plan sets the day again
         #[arg(value_parser = words::parse_day, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
     },
     /// Write a note on a step
     Note {
-        /// Which
+        /// The step
         #[command(flatten)]
         step: StepArguments,
-        /// Your words; empty takes them away
+        /// Your note; empty text removes it
         text: String,
     },
-    /// Add a step of your own
+    /// Add your own step
     AddStep {
         /// The plan's id
         plan: String,
-        /// A few words
+        /// The step's title, in a few words
         title: String,
         /// What to do
         #[arg(long, default_value = "", hide_default_value = true)]
         about: String,
-        /// On this day
+        /// The day of the step
         #[arg(long, value_parser = words::parse_day, value_name = "DAY", required_unless_present = "days", conflicts_with = "days")]
         on: Option<v1::CalendarDate>,
-        /// Or so many days after the step named by --after, or after the first day of the plan
+        /// Days after the step named by --after, or after the plan's first day
         #[arg(long, value_name = "DAYS")]
         days: Option<i32>,
-        /// The key of the step that it follows
+        /// The key of the step before it
         #[arg(long, default_value = "", value_name = "STEP", hide_default_value = true)]
         after: String,
     },
-    /// Take a step of your own away
+    /// Remove one of your own steps
     RemoveStep(StepArguments),
-    /// Change a plan's title, note or first day
+    /// Change a plan
     Change {
-        /// Its id
+        /// The plan's id
         plan: String,
-        /// What you call it
+        /// The plan's title
         #[arg(long)]
         title: Option<String>,
-        /// Your own words
+        /// A note for yourself
         #[arg(long)]
         note: Option<String>,
         /// The first day
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         start: Option<v1::CalendarDate>,
-        /// Where: a grid code, or latitude,longitude; the steps are made again for it, what was done stays
+        /// Where you grow: a grid code, or latitude,longitude; the steps are made again, what is done stays
         #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
         place: Option<String>,
-        /// On which side of the equator
+        /// Your side of the equator
         #[arg(long, value_enum, conflicts_with = "place")]
         hemisphere: Option<Hemisphere>,
-        /// warm, mild or cold
+        /// The climate: warm, mild or cold
         #[arg(long, value_parser = words::parse_climate)]
         climate: Option<v1::Climate>,
     },
-    /// Forget a plan
+    /// Delete a plan
     Drop {
-        /// Its id
+        /// The plan's id
         plan: String,
     },
-    /// Write a file that calendar programs open
+    /// Write a file for your calendar program
     Calendar {
-        /// The plan's id; all your plans without one
+        /// The plan's id; all your plans if left out
         plan: Option<String>,
         /// The file, such as trees.ics; printed if left out
         #[arg(long, short, value_name = "FILE")]
@@ -198,10 +199,10 @@ pub enum PlanCommand {
     },
 }
 
-/// The grafting log.
+/// Keep a log of your grafts
 #[derive(Debug, Subcommand)]
 pub enum GraftCommand {
-    /// Enter grafts of one day
+    /// Enter the grafts of one day
     #[command(
         after_help = "Example: scionary graft log Lantern Moth --method cleft --made 6 --scion-from \"the tree by the gate\" --rootstock seedling --south"
     )]
@@ -209,71 +210,72 @@ pub enum GraftCommand {
         /// The scion's cultivar: its name or id
         #[arg(required = true, num_args = 1.., value_name = "NAME")]
         name: Vec<String>,
-        /// The crop, where two share the name
+        /// The crop, if two share the name
         #[arg(long)]
         crop: Option<String>,
-        /// cleft, whip-and-tongue, splice, veneer, side, bark, approach, shield-bud, chip-bud, patch-bud or other
+        /// The method: cleft, whip-and-tongue, splice, veneer, side, bark, approach, shield-bud, chip-bud,
+        /// patch-bud or other
         #[arg(long, value_parser = words::parse_graft_method)]
         method: v1::GraftMethod,
-        /// How many
+        /// How many grafts you made
         #[arg(long, default_value_t = 1, value_name = "COUNT")]
         made: u32,
-        /// How many took, where you know already
+        /// How many took, if you know already
         #[arg(long, value_name = "COUNT")]
         took: Option<u32>,
-        /// On which day; today if left out
+        /// The day; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
-        /// Done north of the equator
+        /// You grafted north of the equator
         #[arg(long, conflicts_with = "south")]
         north: bool,
-        /// Done south of the equator: months are counted half a year apart
+        /// You grafted south of the equator; months are shifted by half a year
         #[arg(long)]
         south: bool,
-        /// The tree or lot that the scions come from
+        /// The tree or lot the scions come from
         #[arg(long, default_value = "", hide_default_value = true)]
         scion_from: String,
-        /// What they were grafted on
+        /// What you grafted onto
         #[arg(long, default_value = "", hide_default_value = true)]
         rootstock: String,
-        /// Your own words
+        /// A note for yourself
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
-    /// Say how many took; again to correct it
+    /// Report how many took; report again to correct it
     Report {
         /// The entry's id
         graft: String,
         /// How many took
         #[arg(long, value_name = "COUNT")]
         took: u32,
-        /// Seen on which day; today if left out
+        /// The day you looked; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         on: Option<v1::CalendarDate>,
     },
     /// List your grafting log
     List {
-        /// Only those that were not reported on
+        /// Only entries without a report
         #[arg(long)]
         open: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Take an entry out of your log
+    /// Remove an entry from your log
     Remove {
         /// The entry's id
         graft: String,
     },
-    /// How often grafts take, by method and month, over all growers
+    /// Show how often grafts take, by method and month, for all growers
     Rates {
         /// Only scions of this cultivar: its name or id
         #[arg(num_args = 0.., value_name = "NAME")]
         name: Vec<String>,
-        /// The crop; needed without a name
+        /// The crop; required without a name
         #[arg(long)]
         crop: Option<String>,
-        /// Months as they fall south of the equator
+        /// Show months for the south of the equator
         #[arg(long)]
         south: bool,
         /// Show every citation

@@ -1,4 +1,4 @@
-//! What can be typed about evidence and sowings.
+//! `scionary evidence` and `scionary sowing`. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -8,58 +8,58 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// Evidence.
+/// Enter and check evidence
 #[derive(Debug, Subcommand)]
 pub enum EvidenceCommand {
-    /// Enter what you observed of a cultivar; without options you are asked on a terminal
+    /// Enter what you observed; on a terminal, without options, you are asked
     Add {
-        /// The cultivar: its name on file, or its id
+        /// The cultivar's name or id
         #[arg(num_args = 0.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
-        /// The crop, where two crops share the name
+        /// The crop, if two crops share the name
         #[arg(long)]
         crop: Option<String>,
-        /// The sowing of yours that this is the tally of
+        /// The sowing that you counted
         #[arg(long, value_name = "ID")]
         sowing: Option<String>,
         /// What you observed
         #[command(flatten)]
         observed: Box<ObservedArguments>,
     },
-    /// Correct evidence of yours; what you said before stays in the history
+    /// Correct your evidence; the old entry stays in the history
     Correct {
-        /// Its id
+        /// The evidence's id
         evidence: String,
         /// Why
         #[arg(long)]
         reason: String,
-        /// What you observed in truth; all that you entered on these traits together is replaced
+        /// What you really observed; replaces everything you entered together on these traits
         #[command(flatten)]
         observed: Box<ObservedArguments>,
     },
-    /// Take evidence of yours back; it stays in the history
+    /// Withdraw your evidence; it stays in the history
     Withdraw {
-        /// Its id
+        /// The evidence's id
         evidence: String,
         /// Why
         #[arg(long)]
         reason: String,
-        /// And all that you entered together with it
+        /// Also withdraw everything you entered with it
         #[arg(long)]
         all: bool,
     },
-    /// Show a piece: who says so, who bears it out or doubts it, what it weighs
+    /// Show one piece: who observed it, who agrees or doubts, how much it counts
     Show {
-        /// Its id
+        /// The evidence's id
         evidence: String,
     },
-    /// List your own evidence, newest first
+    /// List your evidence, newest first
     List {
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Say that you saw the same
+    /// Agree with another grower: you saw the same
     Agree {
         /// The id of another grower's evidence
         evidence: String,
@@ -67,7 +67,7 @@ pub enum EvidenceCommand {
         #[arg(long)]
         reason: String,
     },
-    /// Say why you doubt it
+    /// Doubt another grower's evidence
     Doubt {
         /// The id of another grower's evidence
         evidence: String,
@@ -75,44 +75,44 @@ pub enum EvidenceCommand {
         #[arg(long)]
         reason: String,
     },
-    /// Take your check back
+    /// Withdraw your agreement or doubt
     Uncheck {
-        /// The id of the evidence that you checked
+        /// The id of the evidence you checked
         evidence: String,
     },
-    /// Import a CSV file; nothing is written if a row is wrong, unless you say --keep-good
+    /// Import a CSV file; one wrong row stops it all, unless you add --keep-good
     Import {
         /// The file; see: scionary evidence template
         file: PathBuf,
         /// Only check the rows
         #[arg(long, conflicts_with = "keep_good")]
         dry_run: bool,
-        /// Write the good rows and tell the wrong ones
+        /// Write the good rows and list the wrong ones
         #[arg(long)]
         keep_good: bool,
     },
     /// Print the columns of an import file, with an example
     Template,
-    /// How far growers agree on each trait of a crop
+    /// Show how far growers agree on each trait of a crop
     Agreement {
-        /// Such as mango
+        /// The crop, such as mango
         crop: String,
     },
-    /// How well evidence held up: yours, or someone's for those who curate
+    /// Show how well your evidence held up; curators can ask for others
     Record {
-        /// Whose; yours if left out
+        /// The person's handle; yours if left out
         #[arg(default_value = "", hide_default_value = true)]
         handle: String,
     },
 }
 
-/// What was observed, when, where and how.
+/// What was observed, when, where and how
 #[derive(Debug, Clone, Default, Args)]
 pub struct ObservedArguments {
     /// Seeds sown
     #[arg(long, value_name = "N")]
     pub sown: Option<i32>,
-    /// Of these, seeds that came up
+    /// Seeds that came up, of those sown
     #[arg(long, value_name = "N")]
     pub sprouted: Option<i32>,
     /// Seeds with exactly one sprout
@@ -124,19 +124,19 @@ pub struct ObservedArguments {
     /// Seeds with three or more sprouts
     #[arg(long, value_name = "N")]
     pub more: Option<i32>,
-    /// Seeds with two or more, if you did not count two and more apart
+    /// Seeds with two or more sprouts, if you did not count two and more apart
     #[arg(long, value_name = "N")]
     pub several: Option<i32>,
-    /// Seedlings judged
+    /// Seedlings you judged
     #[arg(long, value_name = "N", requires = "off_type")]
     pub judged: Option<i32>,
-    /// Of these, unlike the mother tree
+    /// Seedlings unlike the mother tree, of those judged
     #[arg(long, value_name = "N", requires = "judged")]
     pub off_type: Option<i32>,
     /// Which seedlings: as-they-came, after-roguing, alone, of-several or largest
     #[arg(long, value_parser = words::parse_judged, requires = "judged")]
     pub which: Option<v1::JudgedSeedlings>,
-    /// A measure, such as fruit_mass=350g/6 (mean of 6 fruits); several times for more
+    /// A measurement, such as fruit_mass=350g/6 (mean of 6 fruits); repeat for more
     #[arg(long, value_name = "TRAIT=VALUE[UNIT][/N]")]
     pub measure: Vec<String>,
     /// A step on a scale, such as fibre=low
@@ -154,74 +154,74 @@ pub struct ObservedArguments {
     /// A count on another trait, such as zygotic_seeds=4/45 (4 of 45)
     #[arg(long, value_name = "TRAIT=OF THESE/COUNTED")]
     pub count: Vec<String>,
-    /// When you observed it
+    /// The day you observed it
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub day: Option<v1::CalendarDate>,
     /// Which tree, in your words
     #[arg(long, value_name = "TEXT")]
     pub tree: Option<String>,
-    /// How: eye, fruit, marker or instrument
+    /// How you observed it: eye, fruit, marker or instrument
     #[arg(long, value_parser = words::parse_method)]
     pub method: Option<v1::ObservationMethod>,
-    /// Where: a grid code, or latitude,longitude; it is made coarse, about 5 km
+    /// Where: a grid code, or latitude,longitude; stored only to about 5 km
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
-    /// Country or subdivision, such as AU-QLD (ISO 3166)
+    /// Country or state code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// What you call the place
     #[arg(long, value_name = "TEXT")]
     pub place_label: Option<String>,
-    /// It is what a publication says, not what you saw; needs --citation
+    /// A publication says this and you did not see it; needs --citation
     #[arg(long, requires = "citation")]
     pub published: bool,
     /// The publication, or another reference
     #[arg(long, value_name = "TEXT")]
     pub citation: Option<String>,
-    /// The name used for it, if another
+    /// The name the source uses, if different
     #[arg(long, value_name = "NAME")]
     pub named_as: Option<String>,
-    /// What to bear in mind
+    /// Anything a reader should know
     #[arg(long)]
     pub note: Option<String>,
 }
 
-/// Sowings.
+/// Enter and follow sowings
 #[derive(Debug, Subcommand)]
 pub enum SowingCommand {
-    /// Enter a sowing on the day; it asks for its tallies when they are due
+    /// Enter a sowing on its day; it asks for your counts when they are due
     Add {
-        /// The mother's name on file, or its id
+        /// The mother tree's cultivar: its name or id
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
-        /// The crop, where two crops share the name
+        /// The crop, if two crops share the name
         #[arg(long)]
         crop: Option<String>,
         /// How many seeds
         #[arg(long)]
         seeds: i32,
-        /// When; today if left out
+        /// The day you sowed; today if left out
         #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
         /// The mother tree, in your words
         #[arg(long, default_value = "", hide_default_value = true)]
         tree: String,
-        /// What to bear in mind
+        /// Anything a reader should know
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
-    /// List your sowings and what they ask for
+    /// List your sowings and the counts they need
     List {
-        /// Closed ones too
+        /// Include closed sowings
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Close a sowing: nothing more will come of it
+    /// Close a sowing that you will not count any more
     Close {
-        /// Its id
+        /// The sowing's id
         sowing: String,
         /// Why
         #[arg(long)]

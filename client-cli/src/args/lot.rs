@@ -1,4 +1,4 @@
-//! Lots, alerts and the inbox.
+//! `scionary lot`, `alert` and `inbox`. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -8,142 +8,142 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// Lots.
+/// Enter and trace lots
 #[derive(Debug, Subcommand)]
 pub enum LotCommand {
-    /// Enter a mother plant or a lot; it gets the code for its tag
+    /// Enter a mother plant or a lot; you get the code for its tag
     #[command(
         after_help = "Examples: scionary lot add mother-plant --cultivar NAME --source \"from a nursery\"\n          scionary lot add scion-wood --cut-from \"H7K M4Q C\" --quantity 6\n          scionary lot add grafted-plant --scion CODE --rootstock CODE"
     )]
     Add(Box<LotArguments>),
     /// List your lots
     List {
-        /// Those of which nothing is left, too
+        /// Include lots of which nothing is left
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Show a lot: yours in full, of others what everyone may read
+    /// Show a lot; of another member's lot you see what everyone may read
     Show {
-        /// What its tag says
+        /// The code on its tag
         code: String,
     },
-    /// What a lot descends from, drawn as a tree
+    /// Show what a lot descends from, as a tree
     Trace {
-        /// What its tag says
+        /// The code on its tag
         code: String,
-        /// What descends from it instead
+        /// Show what descends from the lot instead
         #[arg(long)]
         forward: bool,
         /// Write the graph to a file, in GraphML
         #[arg(long, value_name = "FILE")]
         graph: Option<PathBuf>,
     },
-    /// Note that wood was grafted onto a plant of yours that is there already
+    /// Note that you grafted wood onto one of your plants
     Grafted {
-        /// The plant
+        /// The code of the plant
         plant: String,
-        /// The lot of the wood
+        /// The code of the wood's lot
         #[arg(long, value_name = "CODE")]
         with: String,
-        /// When; today if left out
+        /// The day; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
         on: Option<v1::CalendarDate>,
     },
-    /// Note that a blade went from one plant of yours to another without being disinfected
+    /// Note that you cut two of your plants with one blade without disinfecting it between
     Blade {
-        /// The plant that was cut second
+        /// The code of the plant you cut second
         plant: String,
-        /// The plant that was cut first
+        /// The code of the plant you cut first
         #[arg(long, value_name = "CODE")]
         after: String,
-        /// When; today if left out
+        /// The day; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
         on: Option<v1::CalendarDate>,
     },
-    /// Enter a test that found nothing; one that found something is an alert
+    /// Enter a test that found nothing; if it found something, raise an alert
     Tested {
-        /// What its tag says
+        /// The code on its tag
         code: String,
-        /// For what
+        /// The pest or disease you tested for
         #[arg(long)]
         pest: String,
-        /// The method and who did it
+        /// The method and who did the test
         #[arg(long)]
         method: String,
-        /// When the sample was taken; today if left out
+        /// The day the sample was taken; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
         sampled_on: Option<v1::CalendarDate>,
-        /// Days by which an infection can precede what such a test shows
+        /// Days for which an infection can stay hidden from this test
         #[arg(long, default_value_t = 0, value_name = "DAYS")]
         latency_days: i32,
     },
-    /// Print labels for tags to a PDF, with a QR code
+    /// Print labels with QR codes to a PDF
     #[command(
         after_help = "Examples: scionary lot label CODE CODE --out labels.pdf --size 70x37 --paper a4\n          scionary lot label CODE --out tag.pdf --size 62x29 --paper label"
     )]
     Label(Box<LabelArguments>),
     /// Say that nothing is left of a lot
     End {
-        /// What its tag says
+        /// The code on its tag
         code: String,
         /// Why: used up, dead, thrown away
         #[arg(long)]
         why: String,
-        /// When; today if left out
+        /// The day; today if left out
         #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
         on: Option<v1::CalendarDate>,
     },
 }
 
-/// Labels to be printed.
+/// The labels to print
 #[derive(Debug, Args)]
 pub struct LabelArguments {
-    /// What the tags say
+    /// The codes on the tags
     #[arg(required = true, num_args = 1.., value_name = "CODE")]
     pub codes: Vec<String>,
-    /// The file
+    /// The file to write
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
-    /// How labels lie on paper
+    /// How labels lie on the paper
     #[command(flatten)]
     pub layout: LayoutArguments,
-    /// Of each so many
+    /// Copies of each label
     #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=500))]
     pub copies: u16,
-    /// Put this address before the code in the QR code, such as `https://swap.example/lot/`; the code alone if left out
+    /// Put this address before the code in the QR code, such as `https://swap.example/lot/`; only the code if left out
     #[arg(long, default_value = "", hide_default_value = true, value_name = "ADDRESS")]
     pub link: String,
 }
 
-/// How labels lie on paper.
+/// How labels lie on the paper
 #[derive(Debug, Args)]
 pub struct LayoutArguments {
-    /// Width and height of a label, millimetres
+    /// Width and height of a label in millimetres
     #[arg(long, default_value = "70x37", value_name = "MM", value_parser = parse_size)]
     pub size: (f32, f32),
-    /// a4, letter, label (one to a page), or width and height in millimetres
+    /// The paper: a4, letter, label (one to a page), or width and height in millimetres
     #[arg(long, default_value = "a4", value_parser = parse_paper)]
     pub paper: PaperSize,
-    /// Between labels, across and down, millimetres
+    /// Gaps between labels, across and down, in millimetres
     #[arg(long, default_value = "0x0", value_name = "MM", value_parser = parse_size)]
     pub gap: (f32, f32),
-    /// Labels of the first sheet that are used up
+    /// Labels already used on the first sheet
     #[arg(long, default_value_t = 0, value_name = "COUNT")]
     pub skip: usize,
 }
 
 impl LayoutArguments {
-    /// As it is drawn.
+    /// Returns the layout in the form that the printer of labels takes.
     pub(crate) fn layout(&self) -> crate::paper::Layout {
         let Self { size, paper, gap, skip } = *self;
         crate::paper::Layout { label: size, paper: paper.0, gap, skip }
     }
 }
 
-/// Width and height of paper in millimetres; none for one label to a page.
+/// Width and height of the paper in millimetres; `None` prints one label to a page.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PaperSize(pub Option<(f32, f32)>);
 
@@ -166,184 +166,184 @@ fn parse_paper(text: &str) -> Result<PaperSize, String> {
     }))
 }
 
-/// A lot to be entered.
+/// The lot to enter
 #[derive(Debug, Args)]
 pub struct LotArguments {
-    /// mother-plant, scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
+    /// The kind: mother-plant, scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
     #[arg(value_parser = words::parse_lot_kind)]
     pub kind: v1::LotKind,
-    /// The cultivar: its name on file, or its id; left out where another lot gives the name, or no one knows
+    /// The cultivar's name or id; leave it out if another lot gives the name, or no one knows
     #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
     pub cultivar: String,
-    /// The crop, where nothing else says it
+    /// The crop, if nothing else says it
     #[arg(long)]
     pub crop: Option<String>,
-    /// Seedlings of that cultivar of which no one knows what they are
+    /// These are seedlings of that cultivar, and no one knows what they are
     #[arg(long)]
     pub unknown_seedling: bool,
     /// How many or how much
     #[arg(long, default_value_t = 0, value_name = "COUNT", hide_default_value = true)]
     pub quantity: i32,
-    /// When it was cut, sown, grafted, planted or got; today if left out
+    /// The day you cut, sowed, grafted, planted or got it; today if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
     pub on: Option<v1::CalendarDate>,
-    /// The plant that it was cut from
+    /// The code of the plant you cut it from
     #[arg(long, value_name = "CODE")]
     pub cut_from: Option<String>,
-    /// The plant whose seed or fruit it is
+    /// The code of the plant whose seed or fruit it is
     #[arg(long, value_name = "CODE")]
     pub seed_from: Option<String>,
-    /// The seed that it was raised from
+    /// The code of the seed you raised it from
     #[arg(long, value_name = "CODE")]
     pub raised_from: Option<String>,
-    /// The lot that it is a part of: divided, potted on, planted out
+    /// The code of the lot it is part of: divided, potted on, planted out
     #[arg(long, value_name = "CODE")]
     pub part_of: Option<String>,
-    /// The wood of a graft
+    /// The code of the wood in a graft
     #[arg(long, value_name = "CODE")]
     pub scion: Vec<String>,
-    /// The plant that it was grafted onto
+    /// The code of the plant you grafted onto
     #[arg(long, value_name = "CODE")]
     pub rootstock: Option<String>,
-    /// Where it came from, in words, where no lot says it
+    /// Where it came from, in words, if no lot says so
     #[arg(long, default_value = "", hide_default_value = true)]
     pub source: String,
-    /// Your own words; only you see them
+    /// A note that only you see
     #[arg(long, default_value = "", hide_default_value = true)]
     pub note: String,
 }
 
-/// Alerts.
+/// Raise, read and decide alerts
 #[derive(Debug, Subcommand)]
 pub enum AlertCommand {
-    /// Say that a lot of yours is sick, or was never the cultivar that it is called
+    /// Warn that one of your lots is sick, or is not the cultivar on its tag
     #[command(
         after_help = "Example: scionary alert raise \"H7K M4Q C\" health --words \"Shoots die back from the tip.\" --trace-back"
     )]
     Raise(Box<RaiseArguments>),
-    /// List your alerts, or those that you may rule on
+    /// List your alerts, or those you may decide
     List {
-        /// Those that you may rule on (curators, organisers, stewards)
+        /// List the alerts you may decide (curators, organisers, stewards)
         #[arg(long)]
         to_rule_on: bool,
-        /// Those that were lifted, too
+        /// Include lifted alerts
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Show an alert, and which of your lots it reaches
+    /// Show an alert and which of your lots it reaches
     Show {
-        /// Its id
+        /// The alert's id
         alert: String,
     },
-    /// Bear an alert out: what it reaches is not offered (curators, organisers, stewards)
+    /// Confirm an alert; no one can offer what it reaches (curators, organisers, stewards)
     Confirm {
-        /// Its id
+        /// The alert's id
         alert: String,
-        /// What was seen or tested
+        /// What you saw or tested
         #[arg(long)]
         words: String,
-        /// Whether what it may have come from counts too; as the one who raised it said if left out
+        /// Also count the plants it may have come from; as the alert says if left out
         #[arg(long, num_args = 0..=1, default_missing_value = "true", value_name = "true|false")]
         trace_back: Option<bool>,
     },
-    /// Find that there was nothing: it goes as if it had never been (curators, organisers, stewards)
+    /// Dismiss a wrong alert; it disappears (curators, organisers, stewards)
     Dismiss {
-        /// Its id
+        /// The alert's id
         alert: String,
-        /// Why: told to the one who raised it
+        /// Why; the person who raised it sees this
         #[arg(long)]
         reason: String,
     },
     /// End a confirmed alert (curators, organisers, stewards)
     Lift {
-        /// Its id
+        /// The alert's id
         alert: String,
         /// Why
         #[arg(long)]
         reason: String,
     },
-    /// Take your own alert back while no one has confirmed it
+    /// Withdraw your alert before anyone confirms it
     Withdraw {
-        /// Its id
+        /// The alert's id
         alert: String,
     },
-    /// Everything that an alert reaches, with holders and chains (curators, organisers, stewards)
+    /// List everything an alert reaches, with holders and chains (curators, organisers, stewards)
     Recall {
-        /// Its id
+        /// The alert's id
         alert: String,
-        /// Write it to a file, as CSV
+        /// Write the list to a CSV file
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
     },
 }
 
-/// An alert to be raised.
+/// The alert to raise
 #[derive(Debug, Args)]
 pub struct RaiseArguments {
-    /// What the lot's tag says
+    /// The code on the lot's tag
     pub code: String,
-    /// health or identity
+    /// The kind: health or identity
     #[arg(value_parser = words::parse_alert_kind)]
     pub kind: v1::AlertKind,
     /// What you saw
     #[arg(long)]
     pub words: String,
-    /// The pest or disease, where you know it
+    /// The pest or disease, if you know it
     #[arg(long, default_value = "", hide_default_value = true)]
     pub pest: String,
-    /// For a name: top (what grows above the graft) or root
+    /// For a wrong name: top (above the graft) or root
     #[arg(long, value_parser = words::parse_part)]
     pub part: Option<v1::PlantPart>,
-    /// What carries it: graft, cutting, seed, tool; everything where no one knows
+    /// How it spreads: graft, cutting, seed, tool; all of them if left out
     #[arg(long, value_name = "WAY", value_parser = words::parse_carrier)]
     pub carrier: Vec<v1::Carrier>,
-    /// Sick since when at the earliest, where that is known
+    /// The earliest day it can have been sick, if you know it
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
     pub since: Option<v1::CalendarDate>,
-    /// When you saw it; today if left out
+    /// The day you saw it; today if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
     pub seen_on: Option<v1::CalendarDate>,
-    /// Look for what it may have come from too, and for all that came of that
+    /// Also reach what it may have come from, and everything descended from that
     #[arg(long)]
     pub trace_back: bool,
 }
 
-/// The inbox.
+/// Read your notices
 #[derive(Debug, Subcommand)]
 pub enum InboxCommand {
-    /// List what you were told
+    /// List your notices
     List {
-        /// What you have read, too
+        /// Include notices you have read
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Mark what you were told as read
+    /// Mark your notices as read
     Read {
-        /// Up to this number; all of it if left out
+        /// Mark notices up to this number; all if left out
         #[arg(long, value_name = "NUMBER")]
         up_to: Option<i64>,
     },
-    /// Ask for notices by mail: a code comes to the address
+    /// Get notices by mail; the server mails you a code to confirm
     Mail {
-        /// The address; where they go if left out
+        /// Your mail address; without one, show the address in use
         address: Option<String>,
     },
-    /// Confirm the address with the code that came there
+    /// Confirm your mail address with the code from the mail
     ConfirmMail {
-        /// The code
+        /// The code in the mail
         code: String,
     },
-    /// End notices by mail, and have the address forgotten
+    /// Stop notices by mail and delete your address
     ForgetMail,
-    /// Show what you are told as it comes, until you stop it
+    /// Show notices as they arrive, until you stop it
     Watch {
-        /// What came after this number first
+        /// Start after this notice number
         #[arg(long, default_value_t = 0, value_name = "NUMBER", hide_default_value = true)]
         after: i64,
     },

@@ -1,4 +1,4 @@
-//! Odds.
+//! `scionary odds`, `routes` and `season`. The `///` comments here are the help text.
 
 use clap::Args;
 use scionary_proto::v1;
@@ -7,12 +7,12 @@ use crate::words;
 
 const EXAMPLES: &str = "Examples:\n  scionary odds Lantern Moth --plants 3\n  scionary odds --off-type 5/48 --germination 80% --plants 10 --sure 95\n  scionary odds Lantern Moth --kept-days 20 --kept-how charcoal";
 
-/// A share as people type it: `4%`, or counted, `5/48`.
+/// A share as people type it: a rate `4%`, or a count `5/48`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum TypedShare {
-    /// 0 to 1.
+    /// A rate from 0 to 1.
     Rate(f64),
-    /// So many of so many.
+    /// A count, such as 5 of 48.
     Counted(v1::CountOf),
 }
 
@@ -46,26 +46,26 @@ fn sure(text: &str) -> Result<f64, String> {
     Ok(pct / 100.0)
 }
 
-/// The odds of a sowing.
+/// The sowing to calculate
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct OddsArguments {
-    /// The cultivar's name or id; without one, numbers typed in are used
+    /// The cultivar's name or id; without one, the numbers you type are used
     #[arg(num_args = 0.., value_name = "NAME")]
     pub name: Vec<String>,
-    /// The crop, where two share the name
+    /// The crop, if two share the name
     #[arg(long)]
     pub crop: Option<String>,
     /// True plants you want in the end
     #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=500))]
     pub plants: u32,
-    /// How sure you want to be, percent
+    /// How sure you want to be, in percent
     #[arg(long, default_value = "90", value_name = "PERCENT", value_parser = sure)]
     pub sure: f64,
-    /// A batch of so many seedlings: how likely is an off-type among them?
+    /// Also calculate how likely an off-type is among this many seedlings
     #[arg(long, default_value_t = 0, value_name = "COUNT", hide_default_value = true)]
     pub batch: u32,
-    /// Days that the seed has been kept
+    /// Days the seed has been kept
     #[arg(long, default_value_t = 0, value_name = "DAYS", hide_default_value = true)]
     pub kept_days: u32,
     /// How it was kept: a key that the answer and `scionary crop show` list
@@ -85,7 +85,7 @@ pub struct OddsArguments {
     pub markers: u32,
 }
 
-/// A height or a width, in metres or in feet.
+/// Parses a height or width in metres (`4`, `4m`) or feet (`13ft`), and returns metres.
 fn metres(text: &str) -> Result<f64, String> {
     const METRES_A_FOOT: f64 = 0.3048;
     let text = text.trim().to_lowercase();
@@ -99,26 +99,26 @@ fn metres(text: &str) -> Result<f64, String> {
     Ok(number * factor)
 }
 
-/// The ways to a tree.
+/// The tree you want
 #[derive(Debug, Args)]
 #[command(after_help = "Example: scionary routes Lantern Moth --height 4 --width 15ft --have-scion")]
 pub struct RoutesArguments {
     /// The cultivar's name or id
     #[arg(required = true, num_args = 1.., value_name = "NAME")]
     pub name: Vec<String>,
-    /// The crop, where two share the name
+    /// The crop, if two share the name
     #[arg(long)]
     pub crop: Option<String>,
     /// How high a tree may grow in your yard: metres, or feet such as 13ft
     #[arg(long, value_name = "HEIGHT", value_parser = metres)]
     pub height: Option<f64>,
-    /// How wide
+    /// How wide a tree may grow in your yard: metres, or feet such as 13ft
     #[arg(long, value_name = "WIDTH", value_parser = metres)]
     pub width: Option<f64>,
-    /// A grown tree of the crop stands in your yard
+    /// You have a grown tree of the crop
     #[arg(long)]
     pub have_tree: bool,
-    /// You have, or can have, scion wood of the cultivar
+    /// You have, or can get, scion wood of the cultivar
     #[arg(long)]
     pub have_scion: bool,
     /// You have a rootstock large enough to graft
@@ -129,7 +129,7 @@ pub struct RoutesArguments {
     pub sources: bool,
 }
 
-/// A calendar of ripe fruit.
+/// The cultivars to compare
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: scionary season \"Lantern Moth\" \"Ferrywell Gold\" --crop mango --fill-gaps --near -27.47,153.02 --within 50"
@@ -138,22 +138,22 @@ pub struct SeasonArguments {
     /// Names or ids; quote a name of several words
     #[arg(required_unless_present = "my_plans", num_args = 1.., value_name = "NAME")]
     pub names: Vec<String>,
-    /// The cultivars of your plans too
+    /// Also use the cultivars of your plans
     #[arg(long)]
     pub my_plans: bool,
-    /// The crop of all of them
+    /// The crop of all the cultivars
     #[arg(long)]
     pub crop: Option<String>,
-    /// For a place south of the equator; where a place is named, that decides
+    /// Show months for a place south of the equator
     #[arg(long, conflicts_with = "near")]
     pub south: bool,
-    /// Suggest cultivars on offer for the gaps
+    /// Suggest cultivars on offer that fill the gaps
     #[arg(long, requires = "crop")]
     pub fill_gaps: bool,
-    /// Seasons as seen near this place, and offers near it: a grid code, or latitude,longitude
+    /// Use seasons and offers near this place: a grid code, or latitude,longitude
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub near: Option<String>,
-    /// At most so many kilometres away
+    /// At most this many kilometres away
     #[arg(long, default_value_t = 0, value_name = "KM", hide_default_value = true, requires = "near")]
     pub within: i32,
 }

@@ -1,4 +1,4 @@
-//! Swap rounds.
+//! `scionary round`: swap rounds. The `///` comments here are the help text.
 
 use std::path::PathBuf;
 
@@ -8,24 +8,24 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// Swap rounds.
+/// Take part in a swap round, or run one
 #[derive(Debug, Subcommand)]
 pub enum RoundCommand {
     /// List the rounds of your clubs
     List {
-        /// Of this club alone: its id
+        /// Only rounds of this club: its id
         #[arg(long, default_value = "", hide_default_value = true, value_name = "CLUB")]
         club: String,
-        /// Closed ones, too
+        /// Include closed rounds
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
     /// Show a round
     Show {
-        /// Its id
+        /// The round's id
         round: String,
     },
     /// List what members bring
@@ -35,203 +35,203 @@ pub enum RoundCommand {
         /// Only what is left over
         #[arg(long)]
         left: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Take part, or change how
+    /// Take part, or change how you take part
     Join {
         /// The round's id
         round: String,
-        /// Where what you get will be: a country or subdivision such as AU-QLD (ISO 3166)
+        /// Where your plants will go: a country or state code such as AU-QLD (ISO 3166)
         #[arg(long, value_name = "CODE")]
         area: String,
-        /// How you can be reached: told to those with whom something is allotted
+        /// How to reach you; shown to members you swap with
         #[arg(long)]
         contact: String,
-        /// You send and take by post, where the round has it
+        /// You send and receive by post, if the round allows it
         #[arg(long)]
         post: bool,
-        /// You do not come to the day
+        /// You do not come on the day
         #[arg(long)]
         not_there: bool,
-        /// Packs that you give beyond what the round asks of everyone
+        /// Packs you will give beyond what the round asks of everyone
         #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=500))]
         give_more: i32,
     },
-    /// Leave a round with all lots and wishes, while it gathers
+    /// Leave a round that is not sealed; your lots and wishes go too
     Leave {
-        /// Its id
+        /// The round's id
         round: String,
     },
-    /// Bring packs of one of your offers, or another number of them; they are held back for the round
+    /// Bring packs of one of your offers, or change how many; the round holds them
     Bring {
         /// The round's id
         round: String,
         /// The offer's id
         offer: String,
-        /// How many packs; all that is not promised if left out
+        /// How many packs; everything not yet promised if left out
         #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
         packs: Option<i32>,
-        /// How much is in a pack; if left out a stick, five seeds, a plant, a fruit
+        /// How much is in a pack; one stick, five seeds, one plant or one fruit if left out
         #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=10_000))]
         each: Option<i32>,
-        /// Give it freely: it is not counted against you
+        /// Give it freely; it does not count against you
         #[arg(long)]
         gift: bool,
-        /// Documents that go with it, where a rule on file asks for one: which, and their numbers
+        /// Documents that a rule on file asks for: their kind and number
         #[arg(long, default_value = "", hide_default_value = true)]
         papers: String,
     },
-    /// Take one of your lots out of the round again
+    /// Withdraw one of your lots from the round
     TakeBack {
         /// The round's id
         round: String,
-        /// Its number, the code on its tag, or its id
+        /// The lot's number, the code on its tag, or its id
         lot: String,
     },
-    /// Say what you wish for, the dearest first; the list takes the place of the one before
+    /// List your wishes, the dearest first; the new list replaces the old one
     #[command(
         after_help = "A wish is a lot's number, or a cultivar with its material; several with \"or\" between:\n  scionary round wish ID 12 \"7 or 9\" \"2 x Larkwater Gold, scion wood\"\nNo one else sees your list."
     )]
     Wish {
         /// The round's id
         round: String,
-        /// The wishes, the dearest first
+        /// Your wishes, the dearest first
         #[arg(value_name = "WISH")]
         wishes: Vec<String>,
-        /// Read them from a file, one a line (- for standard input)
+        /// Read your wishes from a file, one a line (- for standard input)
         #[arg(long, value_name = "FILE", conflicts_with = "wishes")]
         from: Option<PathBuf>,
-        /// Wish for nothing any more
+        /// Remove all your wishes
         #[arg(long, conflicts_with_all = ["wishes", "from"])]
         none: bool,
     },
-    /// Show your part: lots, wishes, what you get and why not more
+    /// Show your part: your lots, your wishes, what you get and why not more
     Mine {
         /// The round's id
         round: String,
-        /// Reasons for every single lot
+        /// Give a reason for every single lot
         #[arg(long)]
         every_lot: bool,
     },
-    /// Take some of what is left over, on the day
+    /// Take packs that are left over, on the day
     Take {
         /// The round's id
         round: String,
-        /// Its number, the code on its tag, or its id
+        /// The lot's number, the code on its tag, or its id
         lot: String,
         /// How many packs
         #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
         packs: i32,
     },
-    /// Make a round of a club (organisers)
+    /// Create a round for a club (organisers)
     Create {
         /// The club's id
         club: String,
-        /// What it says of itself
+        /// The round's details and rules
         #[command(flatten)]
         says: Box<RoundArguments>,
     },
-    /// Change what a round says of itself, while it gathers: the named parts (organisers)
+    /// Change a round that is not sealed; what you leave out stays (organisers)
     Change {
-        /// Its id
+        /// The round's id
         round: String,
-        /// The parts
+        /// What to change
         #[command(flatten)]
         parts: Box<RoundChanges>,
     },
-    /// Call a round off: what was brought is its givers' again (organisers)
+    /// Call a round off; givers get their packs back (organisers)
     CallOff {
-        /// Its id
+        /// The round's id
         round: String,
-        /// Why: told to who takes part
+        /// Why; everyone who takes part sees it
         #[arg(long)]
         reason: String,
     },
-    /// Note what an authority said of moving things from one place to another, where no rule is on file (organisers)
+    /// Note what an authority said about moving plants where no rule is on file (organisers)
     NoteAdvice {
         /// The round's id
         round: String,
-        /// From: a country or subdivision (ISO 3166)
+        /// From: a country or state code such as AU-QLD (ISO 3166)
         #[arg(long, value_name = "CODE")]
         from: String,
-        /// To
+        /// To: a country or state code such as AU-QLD (ISO 3166)
         #[arg(long, value_name = "CODE")]
         to: String,
-        /// Who was asked: office, name, day
+        /// The office and person you asked, and the day
         #[arg(long)]
         asked: String,
-        /// What was said
+        /// What they said
         #[arg(long)]
         said: String,
     },
-    /// See what the round would come to, and with other settings beside it (organisers)
+    /// Preview the result of a round, also with other settings (organisers)
     DryRun {
-        /// Its id
+        /// The round's id
         round: String,
-        /// Settings to be tried beside the round's own; what is left out stays as it is in the round
+        /// Other settings to compare with the round's own
         #[command(flatten)]
         tried: TriedArguments,
     },
-    /// Seal a round: lots and wishes stand as they are (organisers)
+    /// Seal a round: members can no longer change lots and wishes (organisers)
     Seal {
-        /// Its id
+        /// The round's id
         round: String,
     },
     /// Open a sealed round again (organisers)
     Reopen {
-        /// Its id
+        /// The round's id
         round: String,
     },
-    /// Settle who gets what; on the day also again, without who is not there (organisers)
+    /// Settle who gets what; on the day, settle again without absent members (organisers)
     Settle {
-        /// Its id
+        /// The round's id
         round: String,
-        /// Only lots that were checked in
+        /// Use only lots that were checked in
         #[arg(long)]
         only_checked_in: bool,
     },
-    /// Write what anyone needs to check a settling to a file (organisers)
+    /// Write a file with which anyone can check a settlement (organisers)
     #[command(after_help = "Check it with any Python: deploy/verify-round FILE")]
     Audit {
         /// The round's id
         round: String,
-        /// The file
+        /// The file to write
         #[arg(long, value_name = "FILE")]
         out: PathBuf,
-        /// Which settling; the last if left out
+        /// Number of the settlement; the last one if left out
         #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "NUMBER")]
         run: i32,
     },
-    /// Begin the day: lots change hands (organisers)
+    /// Begin the day: members can hand lots over (organisers)
     Begin {
         /// The round's id
         round: String,
     },
-    /// Note lots that are there (organisers)
+    /// Check in lots that have arrived (organisers)
     CheckIn {
         /// The round's id
         round: String,
-        /// Their numbers, or the codes on their tags
+        /// The lots' numbers, or the codes on their tags
         #[arg(required = true, value_name = "LOT")]
         lots: Vec<String>,
-        /// They are not there after all
+        /// Undo: these lots have not arrived
         #[arg(long)]
         not_here: bool,
     },
-    /// Note members who did not come (organisers)
+    /// Mark members who did not come (organisers)
     Absent {
         /// The round's id
         round: String,
-        /// Their numbers or handles
+        /// The members' numbers or handles
         #[arg(required = true, value_name = "MEMBER")]
         members: Vec<String>,
-        /// They came after all
+        /// Undo: these members came
         #[arg(long)]
         came: bool,
     },
-    /// Tick hand-overs off, for both sides (organisers)
+    /// Tick hand-overs off for both sides (organisers)
     #[command(
         after_help = "Without LOT and MEMBER, lines are read from standard input until its end (Ctrl-D), each a lot and a member, such as \"12 7\" or what a scanner reads from a label."
     )]
@@ -244,11 +244,11 @@ pub enum RoundCommand {
         /// The member's number or handle
         member: Option<String>,
     },
-    /// List who takes part (organisers)
+    /// List the members who take part (organisers)
     Members {
         /// The round's id
         round: String,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
@@ -256,125 +256,125 @@ pub enum RoundCommand {
     Shares {
         /// The round's id
         round: String,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Print the sheets of the day to a PDF: pick lists by table and by member, what goes by post (organisers)
+    /// Print the day's sheets to a PDF: pick lists by table and member, and the post (organisers)
     Sheets {
         /// The round's id
         round: String,
-        /// The file
+        /// The file to write
         #[arg(long, value_name = "FILE")]
         out: PathBuf,
     },
-    /// Print a label for each pack that changes hands to a PDF (organisers)
+    /// Print a label to a PDF for each pack that changes hands (organisers)
     Labels {
         /// The round's id
         round: String,
-        /// The file
+        /// The file to write
         #[arg(long, value_name = "FILE")]
         out: PathBuf,
-        /// How labels lie on paper
+        /// How labels lie on the paper
         #[command(flatten)]
         layout: super::LayoutArguments,
     },
-    /// Close a round: what is left over is on offer again (organisers)
+    /// Close a round; what is left over is on offer again (organisers)
     Close {
-        /// Its id
+        /// The round's id
         round: String,
     },
 }
 
-/// What a round says of itself.
+/// A new round's details and rules
 #[derive(Debug, Args)]
 pub struct RoundArguments {
-    /// What it is called
+    /// The round's name
     #[arg(long)]
     pub title: String,
     /// What members should know
     #[arg(long, default_value = "", hide_default_value = true)]
     pub about: String,
-    /// Where the day is: told to members
+    /// The place to meet; members see it
     #[arg(long, default_value = "", hide_default_value = true)]
     pub place: String,
-    /// Where that is: a country or subdivision such as AU-QLD (ISO 3166)
+    /// The country or state you meet in, as a code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub area: String,
     /// The day, such as 2027-07-31
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub day: v1::CalendarDate,
-    /// The last day for lots and wishes; the day before if left out
+    /// Last day for lots and wishes; the day before the swap if left out
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
-    /// The most packs that anyone takes
+    /// Most packs for one member
     #[arg(long, default_value_t = 8, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: i32,
-    /// Packs that anyone may be asked to give beyond what they get
+    /// Packs a member may have to give beyond what they get
     #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: i32,
-    /// Packs that someone gets beyond what they give who never took part before
+    /// Packs a first-time member may get beyond what they give
     #[arg(long, default_value_t = 1, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: i32,
-    /// The most packs of one cultivar that anyone takes; 0 for no limit
+    /// Most packs of one cultivar for one member; 0 for no limit
     #[arg(long, default_value_t = 0, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: i32,
-    /// First wishes count before anyone's pack beyond this one; left out, everyone's packs come first
+    /// Share this many packs each evenly before first wishes count; if left out, share all evenly first
     #[arg(long, value_name = "PACK")]
     pub ranks_after: Option<i32>,
-    /// Things may go by post
+    /// Allow post
     #[arg(long)]
     pub post: bool,
 }
 
-/// Parts of what a round says of itself.
+/// Changes to a round
 #[derive(Debug, Args)]
 pub struct RoundChanges {
-    /// What it is called
+    /// The round's name
     #[arg(long)]
     pub title: Option<String>,
     /// What members should know
     #[arg(long)]
     pub about: Option<String>,
-    /// Where the day is: told to members
+    /// The place to meet; members see it
     #[arg(long)]
     pub place: Option<String>,
-    /// Where that is: a country or subdivision (ISO 3166)
+    /// The country or state you meet in, as a code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
-    /// The day
+    /// The day, such as 2027-07-31
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub day: Option<v1::CalendarDate>,
-    /// The last day for lots and wishes
+    /// Last day for lots and wishes
     #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
-    /// Rules
+    /// The rules to change
     #[command(flatten)]
     pub settings: TriedArguments,
-    /// Nothing goes by post any more
+    /// Stop allowing post
     #[arg(long, conflicts_with = "post")]
     pub no_post: bool,
 }
 
-/// Settings to be tried.
+/// Rules of a round
 #[derive(Debug, Args)]
 pub struct TriedArguments {
-    /// The most packs that anyone takes
+    /// Most packs for one member
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub most: Option<i32>,
-    /// Packs that anyone may be asked to give beyond what they get
+    /// Packs a member may have to give beyond what they get
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub slack: Option<i32>,
-    /// Packs that someone gets beyond what they give who never took part before
+    /// Packs a first-time member may get beyond what they give
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub newcomers: Option<i32>,
-    /// The most packs of one cultivar that anyone takes
+    /// Most packs of one cultivar for one member; 0 for no limit
     #[arg(long, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=50))]
     pub of_one_cultivar: Option<i32>,
-    /// First wishes count before anyone's pack beyond this one
+    /// Share this many packs each evenly before first wishes count
     #[arg(long, value_name = "PACK")]
     pub ranks_after: Option<i32>,
-    /// Things may go by post
+    /// Allow post
     #[arg(long)]
     pub post: bool,
 }

@@ -1,4 +1,4 @@
-//! Wants.
+//! `scionary want`. The `///` comments here are the help text.
 
 use clap::{Args, Subcommand};
 use scionary_proto::v1;
@@ -6,81 +6,81 @@ use scionary_proto::v1;
 use super::Paging;
 use crate::words;
 
-/// Wants.
+/// Say what you look for
 #[derive(Debug, Subcommand)]
 pub enum WantCommand {
-    /// Seek a cultivar, or a tree with certain traits; your inbox tells you when one is on offer
+    /// Look for a cultivar, or for a tree with certain traits; matching offers reach your inbox
     #[command(
         after_help = "Examples: scionary want add --cultivar NAME --material scion-wood --near 2CGV2200+ --within 50 --to AU-QLD\n          scionary want add --crop mango --ripe-in 10 --comes-true --trait fibre=none --near 2CGV2200+ --to AU-QLD"
     )]
     Add(Box<WantArguments>),
     /// List your wants
     List {
-        /// Those that are over, too
+        /// Include wants that are over
         #[arg(long)]
         all: bool,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
-    /// Take a want back
+    /// Withdraw a want
     Withdraw {
-        /// Its id
+        /// The want's id
         want: String,
     },
-    /// What others seek, for those with something to give
+    /// See what others look for
     Search {
         /// The crop
         crop: String,
-        /// Only this material; give it again for more
+        /// Only this material; repeat for more
         #[arg(long, value_parser = words::parse_material)]
         material: Vec<v1::Material>,
-        /// Around here: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
+        /// Near this place: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
         #[arg(long, value_name = "PLACE", value_parser = words::parse_grid, allow_hyphen_values = true)]
         near: Option<String>,
-        /// At most so far
+        /// At most this many kilometres away
         #[arg(long, value_name = "KM")]
         within: Option<i32>,
-        /// Which page
+        /// Which page to show
         #[command(flatten)]
         paging: Paging,
     },
 }
 
-/// What is sought.
+/// What you look for
 #[derive(Debug, Args)]
 pub struct WantArguments {
-    /// The cultivar: its name on file, or its id; left out for a wish
+    /// The cultivar's name or id; leave it out to wish for traits
     #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
     pub cultivar: String,
-    /// The crop, where no cultivar says it
+    /// The crop, if you name no cultivar
     #[arg(long)]
     pub crop: Option<String>,
-    /// Its seed comes true, or is mostly true, counted
+    /// Growers counted that its seed comes true, or mostly true
     #[arg(long)]
     pub comes_true: bool,
-    /// Ripe in this month where you are, 1 to 12; give it again for more
+    /// Ripe in this month where you are, 1 to 12; repeat for more
     #[arg(long, value_name = "MONTH", value_parser = clap::value_parser!(i32).range(1..=12))]
     pub ripe_in: Vec<i32>,
-    /// A trait: KEY=STATE, or KEY=STATE,STATE, or KEY>=NUMBER, or KEY<=NUMBER; see: scionary crop show
+    /// A trait: KEY=STATE, KEY=STATE,STATE, KEY>=NUMBER or KEY<=NUMBER; see: scionary crop show
     #[arg(long = "trait", value_name = "WISH", value_parser = parse_trait)]
     pub traits: Vec<v1::TraitWish>,
-    /// Only this material; give it again for more
+    /// Only this material; repeat for more
     #[arg(long, value_parser = words::parse_material)]
     pub material: Vec<v1::Material>,
-    /// Around here: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
+    /// Near this place: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
     #[arg(long, value_name = "PLACE", value_parser = words::parse_grid, allow_hyphen_values = true)]
     pub near: String,
-    /// At most so far; any distance if left out
+    /// At most this many kilometres away; any distance if left out
     #[arg(long, value_name = "KM", default_value_t = 0, hide_default_value = true)]
     pub within: i32,
-    /// Where it would go: a country or subdivision such as AU-QLD (ISO 3166), for the rules on moving plants
+    /// Where it would go, for the rules on moving plants: a country or state code such as AU-QLD (ISO 3166)
     #[arg(long, value_name = "CODE")]
     pub to: String,
     /// Last day; about a year from now if left out
     #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
     pub until: Option<v1::CalendarDate>,
-    /// Your words, shown with the want
+    /// A note that others see with your want
     #[arg(long, default_value = "", hide_default_value = true)]
     pub note: String,
 }

@@ -1,4 +1,4 @@
-//! Your account.
+//! `scionary account`.
 
 use scionary_proto::v1;
 use scionary_show::account as show;
@@ -14,7 +14,7 @@ use crate::{
 pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
     match command {
         AccountCommand::SignUp { handle, name, code } => {
-            // what can be told before a password is typed is notified before
+            // Check the handle before asking for a password.
             scionary_domain::account::Handle::parse(&handle)
                 .map_err(|expected| Failure::usage(format!("the handle {handle}: {expected}")))?;
             let password = prompt::new_password(
@@ -46,7 +46,7 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
                 return output.reply(&reply, |view| show::sign_out_everywhere(view, &reply));
             }
             let done: Result<v1::SignOutResponse, Failure> = client.call(v1::SignOutRequest {}).await;
-            // a session that is over already needs no ending
+            // A session that has ended already needs no ending.
             let reply = match done {
                 Err(failure) if failure.reason == "SESSION_OVER" => v1::SignOutResponse {},
                 other => other?,

@@ -1,4 +1,4 @@
-//! Alerts.
+//! `scionary alert`.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,4 @@
-//! Claims.
+//! `scionary claim`.
 
 use scionary_proto::v1;
 use scionary_show::claim as show;

@@ -1,4 +1,4 @@
-//! Clubs.
+//! `scionary club`.
 
 use std::{collections::BTreeMap, path::Path};
 
@@ -101,7 +101,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Remove { club, account, reason } => {
-            // accounts have ids; who is invited is known by the handle alone
+            // Members are known by their account id, invited people by their handle only.
             let (account_id, handle) =
                 if account.starts_with("acc_") { (account, String::new()) } else { (String::new(), account) };
             let reason = reason.unwrap_or_default();
@@ -140,7 +140,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
     }
 }
 
-/// All that is promised in a club.
+/// Returns every claim that is promised in a club, from all pages.
 async fn promised(client: &Client, club: &str) -> Result<Vec<v1::Claim>, Failure> {
     let mut all = Vec::new();
     let mut page_token = String::new();
@@ -155,7 +155,7 @@ async fn promised(client: &Client, club: &str) -> Result<Vec<v1::Claim>, Failure
     }
 }
 
-/// The parts of a swap day's sheet: a table for each who brings something.
+/// Returns the parts of a swap day's sheet. Each giver has a table, numbered by name.
 fn day(claims: &[v1::Claim]) -> Vec<(String, Vec<Section>)> {
     let mut givers: BTreeMap<&str, Vec<&v1::Claim>> = BTreeMap::new();
     let mut takers: BTreeMap<&str, Vec<&v1::Claim>> = BTreeMap::new();
@@ -215,7 +215,7 @@ fn says(arguments: ClubArguments) -> v1::ClubDraft {
     v1::ClubDraft { name, about, area_code: area, takes_requests }
 }
 
-/// The parts that were typed, and their names.
+/// Returns a draft with the typed values, and the update mask that names them.
 fn changes(arguments: ClubChanges) -> Result<(v1::ClubDraft, prost_types::FieldMask), Failure> {
     let ClubChanges { name, about, area, takes_requests } = arguments;
     let named = [
@@ -239,7 +239,7 @@ async fn answer(client: &Client, output: &Output, club: String, accept: bool) ->
     output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
 }
 
-/// Writes everything of a club to a file, which is there in full or not at all; how many bytes.
+/// Writes everything about a club to a file and returns the bytes written. The file appears whole or not at all.
 async fn export(client: &Client, club: &str, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportClubRequest { club_id: club.to_string() };
     let stream = client.replies(request).await?;

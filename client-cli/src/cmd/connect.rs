@@ -1,4 +1,4 @@
-//! Which server.
+//! `scionary connect` and `scionary status`.
 
 use scionary_proto::v1;
 
@@ -20,7 +20,7 @@ pub(super) async fn connect(connection: &Connection, address: &str, output: &Out
         .transpose()?;
     let asked = Connection { server: Some(server.clone()), ca: ca.clone(), ..connection.clone() };
     let client = Client::open(&asked)?;
-    // asked before it is remembered: a mistyped address is not kept
+    // Ask the server before saving it: a mistyped address is not saved.
     let reply = about(&client).await?;
     client.folder.save_settings(&Settings { server: Some(server), ca, plaintext: connection.plaintext })?;
     show(&client, &reply, output)

@@ -1,4 +1,4 @@
-//! Crops.
+//! `scionary crop`.
 
 use scionary_proto::v1;
 use scionary_show::crop as show;

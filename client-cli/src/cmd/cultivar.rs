@@ -1,4 +1,4 @@
-//! Cultivars.
+//! `scionary cultivar`.
 
 use scionary_proto::v1;
 use scionary_show::cultivar as show;

@@ -1,4 +1,4 @@
-//! Proposals, rulings, history, locks, complaints.
+//! Proposals and their decisions, the history and locks of records, complaints.
 
 use scionary_proto::v1::{self, change::Change};
 use scionary_show::curation as show;
@@ -11,7 +11,7 @@ use crate::{
     words,
 };
 
-/// A proposal to make: the record, the crop, the change, why and on what.
+/// A proposal to send: the record, its crop, the change and the grounds.
 struct Wanted {
     cultivar: String,
     crop: Option<String>,

@@ -1,4 +1,4 @@
-//! Dated plans.
+//! `scionary plan`: dated plans.
 
 use scionary_proto::v1::{self, update_step_request::Edit};
 use scionary_show::dated as show;
@@ -117,7 +117,7 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             let reply: v1::ExportCalendarResponse = client.call(request).await?;
             let Some(file) = file else {
                 return output.reply(&reply, |_| {
-                    // as it is: lines end in CR LF
+                    // Write the calendar unchanged: its lines end in CR LF.
                     let _ = std::io::Write::write_all(&mut std::io::stdout(), reply.calendar.as_bytes());
                 });
             };
@@ -141,7 +141,7 @@ async fn change(
     output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
 }
 
-/// Asks before a step is ticked off while one that it follows is open.
+/// Asks before it ticks off a step while an earlier step is open; without a terminal, it fails.
 async fn mind_the_order(client: &Client, plan: &str, step: &str) -> Result<(), Failure> {
     let reply: v1::GetPlanResponse = client.call(v1::GetPlanRequest { plan_id: plan.into() }).await?;
     let steps = reply.plan.map(|plan| plan.steps).unwrap_or_default();

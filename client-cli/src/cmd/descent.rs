@@ -1,4 +1,4 @@
-//! A trace drawn as a tree, and written as a graph in GraphML (graphml.graphdrawing.org).
+//! Writes a trace as a graph in GraphML (graphml.graphdrawing.org).
 
 use std::{io::Write as _, path::Path};
 
@@ -10,7 +10,7 @@ use scionary_proto::v1;
 
 use crate::{error::Failure, words};
 
-/// Writes a trace as a graph.
+/// Writes a trace to a file as a graph.
 pub(super) fn write_graph(path: &Path, traced: &v1::TraceLotResponse) -> Result<(), Failure> {
     let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
     let text = graphml(traced).map_err(failed)?;

@@ -1,4 +1,4 @@
-//! Evidence and sowings.
+//! `scionary evidence` and `scionary sowing`.
 
 use scionary_proto::v1;
 use scionary_show::evidence as show;
@@ -112,7 +112,7 @@ async fn add(
             }
             match crop_of(client, &cultivar, crop.clone()).await {
                 Ok(profile) => break profile,
-                // what was typed on the command line is the caller's to correct
+                // Ask again only for a name typed at the prompt, not for one on the command line.
                 Err(failure) if !asked || failure.exit_code() == 5 => return Err(failure),
                 Err(failure) => {
                     eprintln!("{}", textwrap::indent(&textwrap::fill(&failure.message, 76), "  "));
@@ -143,12 +143,12 @@ async fn add(
         draft: Some(draft(observed)?),
     };
     let reply: v1::CreateEvidenceResponse = client.call(request).await?;
-    // what it does to the findings is what a grower wants to know next
+    // Growers want to know next what their evidence changes in the findings.
     let now = findings_of(client, &reply.evidence).await;
     output.reply(&reply, |view| show::create_evidence(view, &reply, now.as_deref().unwrap_or_default()))
 }
 
-/// The findings that some pieces enter.
+/// Returns the findings on the traits of some pieces of evidence. All pieces are on one cultivar.
 async fn findings_of(client: &Client, pieces: &[v1::EvidenceDetail]) -> Result<Vec<v1::Finding>, Failure> {
     let Some(first) = pieces.first() else { return Ok(Vec::new()) };
     let request = v1::GetCultivarRequest { cultivar: first.cultivar_id.clone(), crop: String::new() };

@@ -1,4 +1,4 @@
-//! Exports to a file, or to standard output.
+//! `scionary export`: to a file, or to standard output.
 
 use std::io::Write as _;
 
@@ -12,7 +12,7 @@ use crate::{
     words,
 };
 
-/// The chunks of either stream.
+/// The stream of either export.
 enum Chunks {
     File(Messages<v1::ExportResponse>),
     Registry(Messages<v1::ExportRegistryResponse>),
@@ -48,14 +48,14 @@ pub(super) async fn export(
     let Some(path) = out else {
         let mut standard = std::io::stdout().lock();
         while let Some(chunk) = chunks.next(client).await? {
-            // a reader who has gone away is no mistake
+            // A closed pipe is not an error.
             if standard.write_all(&chunk).is_err() {
                 break;
             }
         }
         return Ok(());
     };
-    // a file that is there in full, or not at all
+    // The file appears whole or not at all.
     let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", path.display()));
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(std::path::Path::new("."));
     let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;

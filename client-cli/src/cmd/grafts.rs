@@ -1,11 +1,11 @@
-//! The grafting log.
+//! `scionary graft`: the grafting log.
 
 use scionary_proto::v1;
 use scionary_show::grafts as show;
 
 use crate::{args::GraftCommand, client::Client, error::Failure, output::Output, prompt, words};
 
-/// Asks on which side of the equator; a season is another one there.
+/// Asks for the side of the equator, because the seasons differ.
 fn is_south() -> Result<bool, Failure> {
     if !prompt::can_ask() {
         return Err(Failure::usage(

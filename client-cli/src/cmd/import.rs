@@ -1,4 +1,4 @@
-//! Importing a file of evidence: rows as messages, progress, errors by line.
+//! Imports a CSV file of evidence: sends rows in batches, shows progress, reports errors by line.
 
 use std::{collections::BTreeMap, path::Path};
 
@@ -9,7 +9,7 @@ use scionary_show::View;
 use super::observed::number_and_unit;
 use crate::{client::Client, error::Failure, output::Output, words};
 
-/// The columns; all but the first two may be empty or missing.
+/// The columns. `cultivar` is required, and `crop` with a name; the others may be empty or missing.
 const COLUMNS: [&str; 32] = [
     "crop",
     "cultivar",
@@ -45,7 +45,7 @@ const COLUMNS: [&str; 32] = [
     "unit",
 ];
 
-/// Rows of one message: below what a server takes, whatever the notes.
+/// Rows in one message, few enough to stay below the server's limit even with long notes.
 const ROWS_AT_ONCE: usize = 50;
 
 /// Prints the columns with an example.
@@ -84,7 +84,7 @@ pub(super) fn template(output: &Output) {
     );
 }
 
-/// The cells of a row by the file's own headings.
+/// A row's cells, addressed by the file's own headings.
 struct Row<'a> {
     headers: &'a csv::StringRecord,
     cells: &'a csv::StringRecord,
@@ -187,14 +187,14 @@ fn import_row(line: u64, row: &Row<'_>) -> Result<v1::ImportRow, String> {
     })
 }
 
-/// Rows that cannot be read, by line.
+/// Rows that cannot be parsed: the line of each, and why.
 type Wrong = Vec<(u64, String)>;
 
-/// Reads the file: its rows, and what cannot be read with its line.
+/// Reads the file. Returns its rows, and the rows that cannot be parsed.
 fn read(file: &Path) -> Result<(Vec<v1::ImportRow>, Wrong), Failure> {
     let failed = |e: String| Failure::usage(format!("{}: {e}", file.display()));
     let text = std::fs::read(file).map_err(|e| failed(e.to_string()))?;
-    // spreadsheets in much of the world write semicolons
+    // Spreadsheets in many countries write semicolons.
     let first = text.split(|b| *b == b'\n').next().unwrap_or_default();
     let semicolons = first.contains(&b';') && !first.contains(&b',');
     let mut reader = csv::ReaderBuilder::new()
@@ -230,7 +230,7 @@ fn read(file: &Path) -> Result<(Vec<v1::ImportRow>, Wrong), Failure> {
 }
 
 fn bar(output: &Output, rows: usize) -> ProgressBar {
-    // a bar is for a person: it hides itself where standard error is no terminal
+    // The bar is for a person; it hides itself if standard error is not a terminal.
     let target = if output.is_json() { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
     let bar = ProgressBar::with_draw_target(Some(u64::try_from(rows).unwrap_or(0)), target);
     if let Ok(style) = ProgressStyle::with_template("{msg:8} {bar:30} {pos}/{len} rows, {elapsed}") {
@@ -248,7 +248,7 @@ pub(super) async fn import(
 ) -> Result<(), Failure> {
     client.need_session()?;
     let (rows, wrong) = read(file)?;
-    // rows that cannot be read stop an all-or-nothing import before it begins
+    // A row that cannot be parsed stops an all-or-nothing import before it writes anything.
     let mode =
         if wrong.is_empty() || mode == v1::ImportMode::KeepGood { mode } else { v1::ImportMode::DryRun };
     let count = rows.len();

@@ -1,4 +1,4 @@
-//! The inbox.
+//! `scionary inbox`.
 
 use std::time::Duration;
 
@@ -7,7 +7,7 @@ use scionary_show::inbox as show;
 
 use crate::{args::InboxCommand, client::Client, error::Failure, output::Output};
 
-/// How long a watch that broke waits before it begins again.
+/// The wait before a broken watch reconnects.
 const AGAIN: Duration = Duration::from_secs(2);
 
 pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand) -> Result<(), Failure> {
@@ -67,7 +67,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
     }
 }
 
-/// Shows what is unread, oldest first. The number of the newest notice.
+/// Shows unread notices, oldest first, at most 100. Returns the number of the newest notice.
 async fn unread(client: &Client, output: &Output) -> Result<i64, Failure> {
     let newest = v1::ListNoticesRequest { page_size: 1, ..Default::default() };
     let newest: v1::ListNoticesResponse = client.call(newest).await?;
@@ -82,7 +82,7 @@ async fn unread(client: &Client, output: &Output) -> Result<i64, Failure> {
     Ok(all.map(|n| n.number).max().unwrap_or_default())
 }
 
-/// Shows what comes; a connection that breaks is made again, and goes on after the last notice.
+/// Shows notices as they arrive. After a broken connection it reconnects and resumes after the last notice.
 async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failure> {
     let mut last = after;
     let mut told = false;

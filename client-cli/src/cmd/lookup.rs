@@ -1,4 +1,4 @@
-//! The grower's question.
+//! `scionary lookup`: whether a cultivar's seed comes true.
 
 use scionary_proto::v1;
 use scionary_show::lookup as show;

@@ -1,4 +1,4 @@
-//! Lots.
+//! `scionary lot`.
 
 use scionary_proto::v1;
 use scionary_show::lot as show;
@@ -153,7 +153,7 @@ async fn label(client: &Client, output: &Output, arguments: LabelArguments) -> R
     Ok(())
 }
 
-/// One's own lot in full; of others the card.
+/// Shows the caller's own lot in full, and the public card of any other lot.
 async fn show(client: &Client, output: &Output, code: String) -> Result<(), Failure> {
     if client.is_signed_in() {
         let request = v1::GetLotRequest { lot: code.clone() };

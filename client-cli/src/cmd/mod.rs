@@ -1,4 +1,4 @@
-//! The commands, a file for each noun.
+//! The commands, one file for each noun.
 
 mod account;
 mod alert;
@@ -44,7 +44,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
         Command::Completions { shell } => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "scionary", &mut script);
-            // a reader who has gone away is no mistake
+            // A closed pipe is not an error.
             let _ = std::io::Write::write_all(&mut std::io::stdout(), &script);
             Ok(())
         }
@@ -86,7 +86,7 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
     }
 }
 
-/// Writes what a stream brings to a file, which is there in full or not at all; how many bytes.
+/// Writes a stream to a file and returns the bytes written. The file appears whole or not at all.
 async fn save<R: prost::Message + Default>(
     client: &Client,
     mut stream: Messages<R>,
@@ -106,10 +106,10 @@ async fn save<R: prost::Message + Default>(
     Ok(bytes)
 }
 
-/// The mask of an update: the names of what was typed.
+/// Returns the mask of an update: the names of the typed fields.
 ///
 /// # Errors
-/// Nothing was typed.
+/// Returns a usage [`Failure`] when nothing was typed.
 fn mask<const N: usize>(named: [(bool, &str); N]) -> Result<prost_types::FieldMask, Failure> {
     let paths: Vec<String> =
         named.into_iter().filter(|(typed, _)| *typed).map(|(_, name)| name.to_string()).collect();

@@ -1,4 +1,4 @@
-//! What rules on file say of moving plants.
+//! `scionary movement`: rules on moving plants.
 
 use scionary_proto::v1;
 use scionary_show::movement as show;

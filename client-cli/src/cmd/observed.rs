@@ -1,4 +1,4 @@
-//! What was observed: from options, from prompts, from the rows of a file.
+//! Reads what a grower observed from options, prompts and the rows of a file.
 
 use scionary_proto::v1::{self, observed_thing::Thing};
 
@@ -8,7 +8,7 @@ fn thing(thing: Thing) -> v1::ObservedThing {
     v1::ObservedThing { thing: Some(thing) }
 }
 
-/// `trait=value` in its two parts.
+/// Splits `trait=value`; the key is in lower case with underscores.
 fn pair<'a>(option: &str, text: &'a str) -> Result<(String, &'a str), String> {
     match text.split_once('=') {
         Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
@@ -18,9 +18,9 @@ fn pair<'a>(option: &str, text: &'a str) -> Result<(String, &'a str), String> {
     }
 }
 
-/// A number with its unit behind it: `350g`, `0.77 lb`.
+/// Parses a number and its unit: `350g`, `0.77 lb`.
 pub(super) fn number_and_unit(text: &str) -> Result<(f64, String), String> {
-    // a comma is a decimal point in much of the world
+    // Many countries write a comma as the decimal point.
     let text = &text.trim().replacen(',', ".", 1);
     let end = text.find(|c: char| !(c.is_ascii_digit() || c == '.')).unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
@@ -48,7 +48,7 @@ fn rating(text: &str) -> Result<v1::ObservedThing, String> {
     Ok(thing(Thing::Rating(v1::Rating { descriptor_key, state: state.into() })))
 }
 
-/// A statement; whether the trait has states is the server's to know: the value goes as both.
+/// Parses a statement. Only the server knows whether the trait has states, so the value is sent as state and as text.
 pub(super) fn says(text: &str) -> Result<v1::ObservedThing, String> {
     let (descriptor_key, value) = pair("says", text)?;
     let statement = v1::Statement { descriptor_key, state: value.into(), text: value.into() };
@@ -66,7 +66,7 @@ fn count(text: &str) -> Result<v1::ObservedThing, String> {
     Ok(thing(Thing::Count(count)))
 }
 
-/// Whether anything observed was typed.
+/// Returns whether the user typed no observation.
 pub(super) fn is_empty(a: &ObservedArguments) -> bool {
     [a.sown, a.sprouted, a.one, a.two, a.more, a.several, a.judged].iter().all(Option::is_none)
         && a.measure.is_empty()
@@ -77,7 +77,7 @@ pub(super) fn is_empty(a: &ObservedArguments) -> bool {
         && a.last_ripe.is_none()
 }
 
-/// The draft of what was typed.
+/// Converts the typed options to a draft.
 pub(super) fn draft(a: ObservedArguments) -> Result<v1::EvidenceDraft, Failure> {
     let usage = Failure::usage;
     let mut observed = Vec::new();
@@ -150,7 +150,7 @@ pub(super) fn draft(a: ObservedArguments) -> Result<v1::EvidenceDraft, Failure> 
     })
 }
 
-/// A count that may be left out.
+/// Asks for a count that the user may leave out.
 fn maybe(question: &str) -> Result<Option<i32>, Failure> {
     ask(question, Some(""), |t| {
         if t.is_empty() {
@@ -167,7 +167,7 @@ fn line(question: &str) -> Result<Option<String>, Failure> {
     ask(question, Some(""), |t| Ok(t.to_string())).map(|t| Some(t).filter(|t| !t.is_empty()))
 }
 
-/// A number of the list, or the beginning of one of its texts.
+/// Asks for a choice: its number in the list, or the beginning of its text. Returns its index; one choice is not asked.
 fn choice(question: &str, choices: &[String]) -> Result<usize, Failure> {
     if choices.len() == 1 {
         return Ok(0);
@@ -185,7 +185,7 @@ fn choice(question: &str, choices: &[String]) -> Result<usize, Failure> {
     })
 }
 
-/// What was typed of a sowing, as the domain judges it.
+/// Converts the typed counts of a sowing to the domain's tally; a negative count becomes `None`.
 fn tally(a: &ObservedArguments) -> scionary_domain::evidence::tally::Sowing {
     let count = |n: Option<i32>| n.and_then(|n| u32::try_from(n).ok());
     scionary_domain::evidence::tally::Sowing {
@@ -207,7 +207,7 @@ fn list(choices: &[String]) {
     }
 }
 
-/// Asks what was observed. `crop` tells the traits and their states.
+/// Asks what the grower observed. `crop` lists the traits and their states.
 pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) -> Result<(), Failure> {
     let kinds = [
         "seeds that came up, and their sprouts".to_string(),
@@ -327,7 +327,7 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
     Ok(())
 }
 
-/// A trait of a kind.
+/// Asks for one of the crop's traits of a kind.
 fn pick(crop: &v1::GetCropResponse, kind: v1::DescriptorKind) -> Result<v1::Descriptor, Failure> {
     let all: Vec<&v1::Descriptor> = crop.descriptors.iter().filter(|d| d.kind() == kind).collect();
     let texts: Vec<String> = all.iter().map(|d| d.label.clone()).collect();

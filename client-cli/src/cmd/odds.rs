@@ -1,4 +1,4 @@
-//! How many seeds to sow, how many seedlings to keep.
+//! `scionary odds`: how many seeds to sow, how many seedlings to keep.
 
 use scionary_proto::v1;
 use scionary_show::odds as show;

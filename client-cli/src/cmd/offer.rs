@@ -1,4 +1,4 @@
-//! Offers.
+//! `scionary offer`.
 
 use scionary_proto::v1;
 use scionary_show::offer as show;
@@ -54,7 +54,7 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
     output.reply(&reply, |view| show::create_offer(view, &reply))
 }
 
-/// Asks for the cultivar until it is one on file, before anything else is asked.
+/// Asks for the cultivar, before anything else, until the answer is one on file.
 async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result<(), Failure> {
     let mut asked = false;
     loop {
@@ -72,7 +72,7 @@ async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result
         let found: Result<v1::GetCultivarResponse, Failure> = client.call(request).await;
         match found {
             Ok(_) => return Ok(()),
-            // what was typed on the command line is the caller's to correct
+            // Ask again only for a name typed at the prompt, not for one on the command line.
             Err(failure) if !asked || failure.exit_code() == 5 => return Err(failure),
             Err(failure) => {
                 eprintln!("{}", textwrap::indent(&textwrap::fill(&failure.message, 76), "  "));
@@ -93,7 +93,7 @@ async fn change(
     let request = v1::GetOfferRequest { offer_id: offer_id.clone(), ..Default::default() };
     let current: v1::GetOfferResponse = client.call(request).await?;
     let current = current.offer.unwrap_or_default();
-    // what is replaced as a whole, though only a part of it may be typed
+    // Place and health are replaced as a whole, so start from the current values.
     let mut draft = v1::OfferDraft { place: current.place, health: current.health, ..Default::default() };
     let paths = apply(arguments, &mut draft)?;
     if paths.is_empty() {

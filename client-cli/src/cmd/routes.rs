@@ -1,4 +1,4 @@
-//! The ways to a tree, side by side.
+//! `scionary routes`: the ways to a tree, next to each other.
 
 use scionary_proto::v1;
 use scionary_show::routes as show;

@@ -1,4 +1,4 @@
-//! When cultivars are ripe, as bars by half month.
+//! `scionary season`: when cultivars are ripe, as bars by half month.
 
 use scionary_proto::v1;
 use scionary_show::season as show;
@@ -25,7 +25,7 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
     output.reply(&reply, |view| show::show(view, &reply, fill_gaps))
 }
 
-/// The cultivars of own plans, those of one crop where one is named.
+/// Returns the ids of the cultivars in the caller's plans, sorted and unique; only those of `crop` if it is not empty.
 async fn planned(client: &Client, crop: &str) -> Result<Vec<String>, Failure> {
     let mut ids = Vec::new();
     let mut token = String::new();

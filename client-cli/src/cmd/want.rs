@@ -1,4 +1,4 @@
-//! Wants.
+//! `scionary want`.
 
 use scionary_proto::v1;
 use scionary_show::want as show;

@@ -1,43 +1,43 @@
-//! Labels: one for each tag, on sheets or one to a page, by their size in millimetres.
+//! Labels for tags: several on a sheet, or one to a page. Sizes are in millimetres.
 
 use qrcode::{Color, EcLevel, QrCode};
 
 use super::{Paper, PaperError, Pen, failed};
 
-/// What a label says.
+/// The text of one label.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Label {
-    /// The name: the largest line.
+    /// The cultivar's name: the largest line.
     pub(crate) name: String,
-    /// The tag's code.
+    /// The code on the tag.
     pub(crate) code: String,
-    /// What it is, and its day.
+    /// What the lot is, and its day.
     pub(crate) what: String,
-    /// Where it came from.
+    /// Where the lot came from.
     pub(crate) source: String,
-    /// What the QR code holds.
+    /// The content of the QR code.
     pub(crate) scanned: String,
 }
 
-/// How labels lie on paper.
+/// How labels lie on the paper, in millimetres.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Layout {
-    /// A label's width and height.
+    /// The width and height of a label.
     pub(crate) label: (f32, f32),
-    /// The paper's; none for one label to a page.
+    /// The width and height of the paper; `None` prints one label to a page.
     pub(crate) paper: Option<(f32, f32)>,
-    /// Between labels, across and down.
+    /// The gaps between labels, across and down.
     pub(crate) gap: (f32, f32),
-    /// Labels of the first sheet that are used up.
+    /// Labels already used on the first sheet.
     pub(crate) skip: usize,
 }
 
 /// Light modules around a QR code (ISO/IEC 18004: four).
 const QUIET: usize = 4;
-/// The largest part of a label's width that its QR code takes.
+/// The largest share of a label's width for its QR code.
 const CODE_SHARE: f32 = 0.42;
 
-/// Labels as a PDF.
+/// Renders labels as a PDF.
 pub(crate) fn labels(all: &[Label], layout: Layout) -> Result<Vec<u8>, PaperError> {
     let (width, height) = layout.label;
     let paper = layout.paper.unwrap_or(layout.label);
@@ -56,7 +56,7 @@ pub(crate) fn labels(all: &[Label], layout: Layout) -> Result<Vec<u8>, PaperErro
         let count = count as f32;
         count * size + (count - 1.0) * gap
     };
-    // what is left over is shared by the margins
+    // The margins share the space that is left over.
     let margin = (
         (paper.0 - used(across, width, layout.gap.0)) / 2.0,
         (paper.1 - used(down, height, layout.gap.1)) / 2.0,
@@ -93,7 +93,7 @@ fn draw(
     let code_left = left + width - pad - square;
     qr(pen, &label.scanned, (code_left, top + (height - square) / 2.0), square)?;
     let room = code_left - left - 1.5 * pad;
-    // the name and the code are read at arm's length, the rest when held
+    // The name and the code are read at arm's length, the rest with the label in the hand.
     let lines = [(&label.name, 0.20), (&label.code, 0.20), (&label.what, 0.115), (&label.source, 0.115)];
     let mut base = top + pad;
     for (text, share) in lines {
@@ -118,7 +118,7 @@ fn qr(pen: &mut Pen<'_, '_>, text: &str, at: (f32, f32), size: f32) -> Result<()
             #[expect(clippy::cast_precision_loss, reason = "less than 200 modules")]
             let place = |n: usize| (n + QUIET) as f32 * module;
             let (x, y) = (place(index % width), place(index / width));
-            // a hair larger, so that neighbours leave no light line between them
+            // Slightly larger, so that no light line shows between neighbouring modules.
             pen.fill((at.0 + x, at.1 + y), (module * 1.02, module * 1.02));
         }
     }

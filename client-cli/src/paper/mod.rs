@@ -1,4 +1,4 @@
-//! Things to print, as PDF: labels for tags, sheets for a swap day. All lengths are millimetres.
+//! Printed PDF files: labels for tags, sheets for a swap day. All lengths are in millimetres.
 
 mod label;
 mod sheet;
@@ -20,11 +20,11 @@ use krilla::{
     text::{Font, TextDirection},
 };
 
-/// DejaVu Sans (Bitstream Vera licence, beside the file): Latin, Greek, Cyrillic.
+/// DejaVu Sans (its Bitstream Vera licence is next to the file): Latin, Greek, Cyrillic.
 static FONT: LazyLock<Vec<u8>> = LazyLock::new(|| {
     let packed: &[u8] = include_bytes!("../../data/DejaVuSans.ttf.gz");
     let mut font = Vec::new();
-    // one that does not unpack is empty, and is refused when it is read
+    // A font that does not unpack becomes empty, and parsing it fails later.
     if GzDecoder::new(packed).read_to_end(&mut font).is_err() {
         font.clear();
     }
@@ -34,7 +34,7 @@ static FONT: LazyLock<Vec<u8>> = LazyLock::new(|| {
 /// Points in a millimetre (ISO 32000-1: 72 to an inch).
 const POINTS: f32 = 72.0 / 25.4;
 
-/// Why nothing could be printed.
+/// Why a PDF could not be made.
 #[derive(Debug, thiserror::Error)]
 #[error("{0}")]
 pub(crate) struct PaperError(String);
@@ -43,7 +43,7 @@ fn failed(what: &str) -> PaperError {
     PaperError(what.to_string())
 }
 
-/// A document that grows page by page.
+/// A PDF document under construction.
 struct Paper {
     document: Document,
     font: Font,
@@ -57,7 +57,7 @@ impl Paper {
         Ok(Self { document: Document::new(), font, face })
     }
 
-    /// A page of so many millimetres.
+    /// Adds a page of `size`, width and height in millimetres.
     fn page(
         &mut self,
         size: (f32, f32),
@@ -79,7 +79,7 @@ impl Paper {
     }
 }
 
-/// Draws on a page, from its top left corner.
+/// Draws on a page; the origin is the top left corner.
 struct Pen<'a, 's> {
     surface: &'a mut Surface<'s>,
     font: &'a Font,
@@ -87,7 +87,7 @@ struct Pen<'a, 's> {
 }
 
 impl Pen<'_, '_> {
-    /// How wide a text is at a height of letters (the font's size).
+    /// Returns the width of a text at a font size.
     fn width(&self, text: &str, size: f32) -> f32 {
         let units = f32::from(self.face.units_per_em());
         let advance = |c: char| {
@@ -97,7 +97,8 @@ impl Pen<'_, '_> {
         text.chars().map(advance).sum::<f32>() / units * size
     }
 
-    /// A line of text on a base line. A longer one than fits is set smaller, and cut at half the size.
+    /// Draws one line of text with its baseline at `at`. Text wider than `most` is shrunk, to half the size at the
+    /// least, and then cut.
     fn text(&mut self, at: (f32, f32), size: f32, most: f32, text: &str) {
         let wide = self.width(text, size);
         let size = if wide > most { (size * most / wide * 0.995).max(size * 0.5) } else { size };
@@ -122,13 +123,13 @@ impl Pen<'_, '_> {
         }));
     }
 
-    /// A filled rectangle.
+    /// Draws a filled rectangle.
     fn fill(&mut self, at: (f32, f32), size: (f32, f32)) {
         self.black();
         self.path(at, size);
     }
 
-    /// The outline of a rectangle, such as a box to tick.
+    /// Draws the outline of a rectangle, such as a box to tick.
     fn outline(&mut self, at: (f32, f32), size: (f32, f32)) {
         self.surface.set_fill(None);
         self.surface.set_stroke(Some(Stroke { width: 0.2 * POINTS, ..Stroke::default() }));

@@ -5,35 +5,35 @@ use super::{Paper, PaperError};
 /// ISO 216 A4.
 const PAGE: (f32, f32) = (210.0, 297.0);
 const MARGIN: f32 = 15.0;
-/// Read while standing in front of a table.
+/// Font size for a reader who stands in front of a table.
 const TEXT: f32 = 4.2;
 const LINE: f32 = 8.5;
 
 /// A list under a heading.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Section {
-    /// Such as a person's name and table.
+    /// The heading, such as a person's name and table.
     pub(crate) heading: String,
-    /// Its lines.
+    /// The lines under the heading.
     pub(crate) lines: Vec<Line>,
 }
 
 /// A line with a box to tick.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Line {
-    /// What.
+    /// What changes hands: amount, cultivar and material.
     pub(crate) what: String,
-    /// From or to whom.
+    /// From whom or to whom it goes.
     pub(crate) who: String,
     /// A code, or a note.
     pub(crate) code: String,
 }
 
-/// Parts of a sheet, each beginning on a page of its own, under a title.
+/// Renders parts under their titles as a PDF; each part starts on a new page.
 pub(crate) fn sheet(parts: &[(String, Vec<Section>)]) -> Result<Vec<u8>, PaperError> {
     let mut out = Paper::new()?;
     for (title, sections) in parts {
-        // rows of the part, headings with the first line under them
+        // A heading moves to the next page unless its first line fits under it.
         let mut pages: Vec<Vec<Row<'_>>> = vec![Vec::new()];
         let mut used = MARGIN + 14.0;
         for section in sections {

@@ -1,65 +1,65 @@
-//! Notices: messages to a member that no one asked for.
+//! Notices: messages that the server sends to a member's inbox.
 
 use crate::{ids::AccountId, time::Timestamp};
 
 crate::offer::words! {
-    /// What a notice is about.
+    /// Event that a notice reports.
     Kind {
-        /// Something on offer fits a want.
+        /// An offer fits a want of the reader.
         WantMet = "want_met",
-        /// Someone asks for part of an offer.
+        /// A taker asks for part of the reader's offer.
         ClaimAsked = "claim_asked",
-        /// A claim is promised.
+        /// The giver accepts the reader's claim.
         ClaimAccepted = "claim_accepted",
-        /// A claim came to nothing: declined, taken back, lapsed.
+        /// A claim ends without a hand-over: declined, withdrawn or lapsed.
         ClaimEnded = "claim_ended",
-        /// The other side says that it changed hands.
+        /// The other side confirms the hand-over.
         ClaimHandedOver = "claim_handed_over",
-        /// Rules on moving it have become stricter.
+        /// Movement rules for a claim have become stricter.
         ClaimStricter = "claim_stricter",
-        /// An alert reaches what someone holds.
+        /// An alert reaches a lot that the reader holds.
         Alert = "alert",
-        /// Something of a club: an invitation, a request, an answer.
+        /// A change in a club, such as an answer to a request.
         Club = "club",
-        /// A club invites the member.
+        /// A club invites the reader.
         ClubInvited = "club_invited",
         /// A member asks to join a club that the reader organises.
         ClubAsked = "club_asked",
-        /// Something of a swap round.
+        /// A change in a swap round.
         Round = "round",
-        /// A swap round was settled, with something for the member.
+        /// A swap round was settled, and the reader gives or receives something.
         RoundSettled = "round_settled",
     }
 }
 
-/// A notice to be written.
+/// A notice to write.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewNotice {
-    /// To whom.
+    /// The recipient.
     pub to: AccountId,
-    /// About what.
+    /// The event.
     pub kind: Kind,
-    /// The id of what it is about.
+    /// Id of the offer, claim, lot, club or round concerned.
     pub subject: String,
-    /// Beside kind and subject, what makes it another one: the same notice is sent once.
+    /// Deduplication key next to kind and subject: the same notice is sent once.
     pub once: String,
-    /// In words.
+    /// Text for the reader.
     pub words: String,
 }
 
-/// A notice in someone's inbox.
+/// A notice in a member's inbox.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
-    /// Its number: later ones are higher.
+    /// Sequence number; later notices have higher numbers.
     pub seq: i64,
-    /// About what.
+    /// The event.
     pub kind: Kind,
-    /// The id of what it is about.
+    /// Id of the offer, claim, lot, club or round concerned.
     pub subject: String,
-    /// In words.
+    /// Text for the reader.
     pub words: String,
-    /// When.
+    /// When the notice was written.
     pub at: Timestamp,
-    /// When it was read.
+    /// When the recipient read it; `None` while unread.
     pub read_at: Option<Timestamp>,
 }

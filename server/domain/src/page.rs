@@ -1,29 +1,29 @@
-//! Pages by key: a token names the last row seen and the search it belongs to.
+//! Keyset pagination: a page token names the last row seen and the search to which it belongs.
 
 use std::str::FromStr;
 
 use crate::{field::FieldError, limits};
 
-/// A page of rows and where the next one begins.
+/// One page of rows, with the token of the next page.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Page<T> {
-    /// The rows, in order.
+    /// Rows of the page, in the order of the search.
     pub rows: Vec<T>,
-    /// The token of the next page; none on the last.
+    /// Token of the next page; `None` on the last page.
     pub next: Option<String>,
 }
 
 impl<T> Page<T> {
-    /// The same page with its rows changed.
+    /// Returns the same page with each row converted.
     pub fn map<U>(self, change: impl FnMut(T) -> U) -> Page<U> {
         Page { rows: self.rows.into_iter().map(change).collect(), next: self.next }
     }
 }
 
-/// The wanted number of rows within the limits.
+/// Returns the page size to use; 0 stands for the default size.
 ///
 /// # Errors
-/// A negative number, or more than a page may hold.
+/// Returns a [`FieldError`] for a negative size or one over [`limits::PAGE_SIZE_MAX`].
 pub fn page_size(wanted: i32) -> Result<usize, FieldError> {
     match usize::try_from(wanted) {
         Ok(0) => Ok(limits::PAGE_SIZE_USUAL),
@@ -35,22 +35,22 @@ pub fn page_size(wanted: i32) -> Result<usize, FieldError> {
     }
 }
 
-/// A page that is asked for: after which row, and how many rows. `K` is what names a row in the token.
+/// A request for a page. `K` is the key that names a row in the token.
 #[derive(Clone, Debug)]
 pub struct Asked<K> {
-    /// The last row of the page before; none for the first page.
+    /// Key of the last row of the previous page; `None` for the first page.
     pub after: Option<K>,
-    /// Rows of a page.
+    /// Maximum number of rows on the page.
     pub size: usize,
     search: String,
 }
 
 impl<K: FromStr> Asked<K> {
-    /// Reads what a caller asks for; `search` says what is listed and with which filters, so that a token of another
-    /// search is refused.
+    /// Reads a page request. `search` describes the list and its filters, so that a token of another search is
+    /// refused.
     ///
     /// # Errors
-    /// The size is out of its limits; the token is not one of this search.
+    /// Returns [`Wrong`] when the size is out of range or the token does not belong to this search.
     pub fn read(size: i32, token: &str, search: String) -> Result<Self, Wrong> {
         let size = page_size(size)?;
         let after = match key(&search, token)? {
@@ -62,29 +62,29 @@ impl<K: FromStr> Asked<K> {
 }
 
 impl<K: ToString> Asked<K> {
-    /// How many rows to fetch: one more than a page holds shows that there are more.
+    /// Returns the number of rows to fetch: one more than the page holds, to see whether a next page exists.
     pub fn limit(&self) -> u64 {
         u64::try_from(self.size + 1).unwrap_or(u64::MAX)
     }
-    /// The page, from the rows that were fetched; `key` names a row for the next page's token.
+    /// Cuts the fetched rows to one page; `key` names the last row for the next page's token.
     pub fn cut<T>(&self, mut rows: Vec<T>, key: impl Fn(&T) -> K) -> Page<T> {
         let more = rows.len() > self.size;
         rows.truncate(self.size);
         let next = rows.last().filter(|_| more).map(|last| self.next(&key(last)));
         Page { rows, next }
     }
-    /// The token of the page after a row.
+    /// Returns the token of the page after a row.
     pub fn next(&self, last: &K) -> String {
         token(&self.search, &last.to_string())
     }
 }
 
-/// Why a page that is asked for is refused.
+/// Why a page request was refused.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Wrong {
-    /// Its size.
+    /// The page size is out of range.
     Size(FieldError),
-    /// Its token.
+    /// The token is unreadable or belongs to another search.
     Token(PageTokenError),
 }
 impl From<FieldError> for Wrong {
@@ -100,17 +100,17 @@ impl From<PageTokenError> for Wrong {
 
 const VERSION: &str = "1";
 
-/// Writes a token: the format's version, the search's fingerprint, the key of the last row.
-/// It is opaque to callers; the fingerprint keeps it from being used with another search.
+/// Encodes a token in hex: format version, fingerprint of the search, key of the last row. Callers treat it as
+/// opaque; the fingerprint stops its use with another search.
 pub fn token(search: &str, last: &str) -> String {
     let plain = format!("{VERSION}.{:016x}.{last}", fingerprint(search));
     plain.bytes().map(|b| format!("{b:02x}")).collect()
 }
 
-/// Reads a token back for the same search; nothing for an empty one.
+/// Returns the row key in a token of the same search; `None` for an empty token.
 ///
 /// # Errors
-/// [`PageTokenError`] when it is not ours or belongs to another search.
+/// Returns [`PageTokenError`] for a token that this server did not write or that belongs to another search.
 pub fn key(search: &str, token: &str) -> Result<Option<String>, PageTokenError> {
     if token.is_empty() {
         return Ok(None);
@@ -136,15 +136,15 @@ pub fn key(search: &str, token: &str) -> Result<Option<String>, PageTokenError> 
 /// Why a page token was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum PageTokenError {
-    /// Not a token of this server.
+    /// The text is not a token of this server.
     #[error("a page token as the server gave it expected; leave it empty for the first page")]
     Unreadable,
-    /// A token of another search.
+    /// The token belongs to another search.
     #[error("this page token belongs to another search; leave it empty, or ask the first search again")]
     OtherSearch,
 }
 
-/// FNV-1a, 64 bits: tells searches apart; no one gains by forging it.
+/// 64-bit FNV-1a hash. It only tells searches apart; forging it gains nothing.
 fn fingerprint(text: &str) -> u64 {
     text.bytes()
         .fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
@@ -173,7 +173,7 @@ mod tests {
 
     #[test]
     fn fnv_1a_check_value() {
-        // Fowler, Noll, Vo: published test vector of FNV-1a 64 for "a" (from memory).
+        // Test vector of FNV-1a 64 for "a", published by Fowler, Noll, Vo (from memory).
         assert_eq!(fingerprint("a"), 0xaf63_dc4c_8601_ec8c);
     }
 }

@@ -1,10 +1,10 @@
 //! Passport data of a plant as rows of text for a CSV writer, by the FAO/Bioversity Multi-Crop Passport
-//! Descriptors V.2.1 (A. Alercia, S. Diulgheroff, M. Mackay, 2015), in short MCPD V.2.1. Escaping is the
-//! caller's. What was not read in the standard but is from memory is marked so.
+//! Descriptors V.2.1 (A. Alercia, S. Diulgheroff, M. Mackay, 2015), in short MCPD V.2.1. The caller escapes the
+//! cells. Comments mark what is from memory and not read in the standard.
 
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
-/// All fields of MCPD V.2.1, numbers 0 to 28, in its order.
+/// All fields of MCPD V.2.1, nos. 0 to 28, in the standard's order.
 #[rustfmt::skip]
 pub const FIELDS: [&str; 41] = [
     "PUID", "INSTCODE", "ACCENUMB", "COLLNUMB", "COLLCODE", "COLLNAME", "COLLINSTADDRESS", "COLLMISSID",
@@ -15,25 +15,25 @@ pub const FIELDS: [&str; 41] = [
     "REMARKS",
 ];
 
-/// MCPD V.2.1 no. 19.
+/// Codes of SAMPSTAT, biological status of the sample (MCPD V.2.1 no. 19).
 const SAMPSTAT: &str = "100 110 120 130 200 300 400 410 411 412 413 414 415 416 420 421 422 423 500 600 999";
-/// MCPD V.2.1 no. 21.
+/// Codes of COLLSRC, collecting source (MCPD V.2.1 no. 21).
 const COLLSRC: &str = "10 11 12 13 14 15 20 21 22 23 24 25 26 27 28 30 40 50 60 61 62 99";
-/// MCPD V.2.1 no. 26.
+/// Codes of STORAGE, type of storage (MCPD V.2.1 no. 26).
 const STORAGE: &str = "10 11 12 13 20 30 40 50 99";
-/// MCPD V.2.1 no. 27.
+/// Codes of MLSSTAT, status in the Multilateral System (MCPD V.2.1 no. 27).
 const MLSSTAT: &str = "0 1 99";
-/// MCPD V.2.1 no. 1.
+/// Message for a malformed institute code (MCPD V.2.1 no. 1).
 const INSTITUTE: &str = "an institute's code is three capitals and a number, such as COL001";
 
-/// What a registry can know of a plant; what it cannot stays empty.
+/// The passport fields that a registry can know; unknown fields stay empty.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Passport {
-    /// No. 0: persistent identifier; if empty, made of the institute, the number and the genus.
+    /// No. 0: persistent identifier; if empty, built from institute, number and genus.
     pub puid: String,
     /// No. 1: code of the holding institute.
     pub instcode: String,
-    /// No. 2: number at the holder.
+    /// No. 2: accession number at the holder.
     pub accenumb: String,
     /// No. 5: genus.
     pub genus: String,
@@ -41,32 +41,32 @@ pub struct Passport {
     pub species: String,
     /// No. 7: authority of the species name.
     pub spauthor: String,
-    /// No. 8: subspecies, variety, form, Group.
+    /// No. 8: subspecies, variety, form or Group.
     pub subtaxa: String,
     /// No. 9: authority of the lowest of these.
     pub subtauthor: String,
     /// No. 10: common name of the crop.
     pub cropname: String,
-    /// No. 11: names.
+    /// No. 11: names of the accession.
     pub accename: Vec<String>,
-    /// No. 12: when it came, as [`date`] writes it.
+    /// No. 12: acquisition date, as [`date`] writes it.
     pub acqdate: String,
     /// No. 13: country of origin, as [`country`] writes it.
     pub origcty: String,
-    /// No. 19: kind of material.
+    /// No. 19: biological status of the sample.
     pub sampstat: Option<u16>,
     /// No. 20: parents.
     pub ancest: String,
-    /// No. 21: where it was collected.
+    /// No. 21: collecting source.
     pub collsrc: Option<u16>,
-    /// No. 24: numbers elsewhere, `INSTCODE:number` or only the number.
+    /// No. 24: numbers at other institutes, `INSTCODE:number` or only the number.
     pub othernumb: Vec<String>,
-    /// No. 28: remarks, each with the field that it is about or an empty text.
+    /// No. 28: remarks, each with the field that it explains, or an empty text for none.
     pub remarks: Vec<(String, String)>,
 }
 
 impl Passport {
-    /// One cell for each of [`FIELDS`].
+    /// Returns one cell for each of [`FIELDS`].
     pub fn row(&self) -> Vec<String> {
         FIELDS.iter().map(|field| self.cell(field)).collect()
     }
@@ -95,8 +95,8 @@ impl Passport {
         }
     }
 
-    /// MCPD V.2.1 no. 0: without an identifier of its own, INSTCODE:ACCENUMB:GENUS, the genus in capitals
-    /// as in the example NOR017:NGB17773:ALLIUM.
+    /// MCPD V.2.1 no. 0: without its own identifier, INSTCODE:ACCENUMB:GENUS with the genus in capitals, as in
+    /// the example NOR017:NGB17773:ALLIUM.
     fn puid(&self) -> String {
         let parts = [single(&self.instcode), single(&self.accenumb), single(&self.genus).to_uppercase()];
         let made = if parts.iter().any(String::is_empty) { String::new() } else { parts.join(":") };
@@ -104,14 +104,14 @@ impl Passport {
     }
 }
 
-/// One value: on one line, single spaces, and a comma for a semicolon, which would part it in two.
+/// Returns a value on one line with single spaces. A comma replaces a semicolon, which would split the value.
 fn single(value: &str) -> String {
     let plain = value.replace(';', ",").replace(char::is_control, " ");
     plain.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// Several values joined by `;` without a space; empty ones are left out, a `;` inside one becomes `,`
-/// (MCPD V.2.1, common rules; the comma is our choice).
+/// Joins values by `;` without a space. Empty values are left out, and a `;` inside a value becomes `,` (MCPD
+/// V.2.1, common rules; the comma is our choice).
 pub fn joined(values: &[String]) -> String {
     let values: Vec<String> = values.iter().map(|v| single(v)).filter(|v| !v.is_empty()).collect();
     values.join(";")
@@ -126,14 +126,14 @@ fn other_number(number: &str) -> String {
     if own.is_empty() { String::new() } else { format!("{institute}:{own}") }
 }
 
-/// MCPD V.2.1 no. 28: the field's name and a colon before it, no space.
+/// MCPD V.2.1 no. 28: the field's name and a colon precede the text, without a space.
 fn remark((field, text): &(String, String)) -> String {
     let (field, text) = (single(field), single(text));
     if text.is_empty() || field.is_empty() { text } else { format!("{field}:{text}") }
 }
 
-/// A date as YYYYMMDD, with hyphens for a month or day that is missing or out of range; empty without a
-/// year of one to four digits (MCPD V.2.1, common rules).
+/// Returns a date as YYYYMMDD, with hyphens for a missing or out-of-range month or day; empty without a year of
+/// one to four digits (MCPD V.2.1, common rules).
 pub fn date(year: i32, month: Option<u8>, day: Option<u8>) -> String {
     let part = |part: Option<u8>, last: u8| {
         part.filter(|p| (1..=last).contains(p)).map_or_else(|| "--".to_string(), |p| format!("{p:02}"))
@@ -145,27 +145,27 @@ pub fn date(year: i32, month: Option<u8>, day: Option<u8>) -> String {
     }
 }
 
-/// English names in use that ISO 3166-1 spells otherwise. From memory.
+/// Common English names that ISO 3166-1 spells otherwise. From memory.
 const COUNTRY_NAMES: &str = "BOL bolivia|GBR britain|BRN brunei|MMR burma|CPV cape verde|CZE czech republic|\
     COD democratic republic of the congo|COD dr congo|TLS east timor|GBR england|GBR great britain|\
     CIV ivory coast|LAO laos|MAC macau|PRK north korea|GBR northern ireland|COG republic of the congo|\
     RUS russia|GBR scotland|KOR south korea|SWZ swaziland|SYR syria|TUR turkey|GBR u.k.|USA u.s.|USA u.s.a.|\
     GBR uk|GBR united kingdom|USA united states|USA us|VNM vietnam|GBR wales";
-/// Names that stand for more than one country or also for a state or region.
+/// Names of more than one country, or of a country and also a state or region.
 const UNSURE: &[&str] = &["", "congo", "georgia", "korea", "micronesia", "saint martin", "virgin islands"];
-/// Subdivisions that ISO 3166-1 also gives a code of their own. From memory.
+/// Subdivisions that also have an ISO 3166-1 code of their own. From memory.
 const OWN_CODE: &str = "AS US-AS|GU US-GU|MP US-MP|PR US-PR|UM US-UM|VI US-VI|GP FR-971|MQ FR-972|GF FR-973|\
     RE FR-974|YT FR-976|BL FR-BL|MF FR-MF|NC FR-NC|PF FR-PF|PM FR-PM|TF FR-TF|WF FR-WF|HK CN-HK|MO CN-MO|\
     TW CN-TW|AW NL-AW|CW NL-CW|SX NL-SX|BQ NL-BQ1|BQ NL-BQ2|BQ NL-BQ3|AX FI-01|SJ NO-21|SJ NO-22";
 
-/// The code that stands before a text in one of these lists.
+/// Returns the code that precedes a text in one of these lists.
 fn code_of<'a>(list: &'a str, text: &str) -> Option<&'a str> {
     let mut pairs = list.split('|').filter_map(|pair| pair.split_once(' '));
     pairs.find_map(|(code, known)| (known == text).then_some(code))
 }
 
-/// The ISO 3166-1 alpha-3 code for an area code such as `AU-QLD`, an alpha-2 or alpha-3 code in capitals
-/// or an English country name; nothing if it is not known for sure (`Georgia` may be either).
+/// Returns the ISO 3166-1 alpha-3 code for an area code such as `AU-QLD`, an alpha-2 or alpha-3 code in
+/// capitals, or an English country name; `None` if uncertain (`Georgia` may be either).
 pub fn country(text: &str) -> Option<String> {
     let text = text.trim();
     let is_part = |p: &str| matches!(p.len(), 1..=3) && p.chars().all(|c| fits(c, 'A') || fits(c, '9'));
@@ -180,7 +180,7 @@ pub fn country(text: &str) -> Option<String> {
     if by_code.is_some() || UNSURE.contains(&name) {
         return by_code.map(|country| country.alpha3.to_string());
     }
-    // "Bolivia (Plurinational State of)" is also known without the brackets
+    // Matches "Bolivia (Plurinational State of)" without its brackets too.
     let mut found = rust_iso3166::ALL.iter().filter(|country| {
         let official = fold_name(country.name);
         official == name || official.strip_suffix(')').is_some_and(|o| o.split(" (").next() == Some(name))
@@ -194,20 +194,20 @@ fn fold_name(name: &str) -> String {
     plain.collect::<String>().to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// A botanical name in the parts that MCPD V.2.1 nos. 5 to 9 ask for.
+/// A botanical name split for MCPD V.2.1 nos. 5 to 9.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Botanical {
-    /// With a capital, without a hybrid sign.
+    /// Genus with a capital, without a hybrid sign.
     pub genus: String,
-    /// In lower case; `sp.` if the species is not known; a hybrid is written `x tangelo` (from memory).
+    /// Epithet in lower case; `sp.` if unknown; a hybrid is written `x tangelo` (from memory).
     pub species: String,
     /// Authority of the species name.
     pub spauthor: String,
-    /// With its rank, such as `var. sinensis`; several in their order.
+    /// Subtaxa in order, each with its rank, such as `var. sinensis`.
     pub subtaxa: String,
     /// Authority of the lowest subtaxon.
     pub subtauthor: String,
-    /// What has no place in these parts, as remarks for [`Passport::remarks`].
+    /// Text that fits none of these parts, as remarks for [`Passport::remarks`].
     pub remarks: Vec<(String, String)>,
 }
 
@@ -217,7 +217,7 @@ impl Botanical {
             self.remarks.push((field.to_string(), single(text)));
         }
     }
-    /// The authors, if every word can be one; otherwise a remark.
+    /// Returns the authors if every word can be part of an author's name; otherwise moves them to a remark.
     fn certain_author(&mut self, field: &str, authors: String) -> String {
         let is_author = |word: &str| {
             let initial = word.trim_start_matches(['(', '[']).chars().next();
@@ -235,22 +235,21 @@ impl Botanical {
     }
 }
 
-/// Stands between or in the names of authors in small letters. From memory.
+/// Words in small letters between or in the names of authors. From memory.
 #[rustfmt::skip]
 const IN_AUTHORS: &[&str] = &[
     "&", "al.", "and", "apud", "auct.", "da", "de", "den", "der", "du", "emend.", "et", "ex", "f.", "fil.",
     "hort.", "in", "la", "le", "van", "von", "y",
 ];
 
-/// With one of these the species is not known.
+/// Words that mark an unknown species.
 const UNKNOWN: &[&str] = &["spp.", "spp", "cf.", "cf", "aff.", "aff", "hybrid", "hybrids"];
 
-/// Takes a botanical name apart. What cannot be told for sure, such as a hybrid formula, is not guessed
-/// at: it goes to the remarks.
+/// Splits a botanical name. Uncertain text, such as a hybrid formula, goes to the remarks unchanged.
 pub fn botanical(text: &str) -> Botanical {
     let mut result = Botanical::default();
     let mut name = single(&text.replace(['×', '✕', '⨯'], " x "));
-    // a synonym in brackets or a cultivar in quotation marks comes after the name
+    // A synonym in brackets or a cultivar in quotation marks follows the name.
     if let Some((before, after)) = name.split_once(" (syn") {
         result.remark("SPECIES", &format!("syn{}", after.strip_suffix(')').unwrap_or(after)));
         name = before.to_string();
@@ -262,7 +261,7 @@ pub fn botanical(text: &str) -> Botanical {
         result.remark("", cultivar);
         name = before.to_string();
     }
-    // at the end an X is an author
+    // An X at the end is an author, so only an X between words is a hybrid sign.
     let name = name.replace(" X ", " x ");
     let words: Vec<&str> = name.split(' ').collect();
     let of_genera = words.first() == Some(&"x");
@@ -275,7 +274,7 @@ pub fn botanical(text: &str) -> Botanical {
         ["x", word] => is_epithet(word) || word == genus || **word == initial,
         _ => true,
     };
-    // a hybrid of two genera has neither's name
+    // A hybrid between two genera has the name of neither.
     if !is_genus(genus) || (is_formula && (rest.last() == Some(&"x") || !rest.windows(2).all(in_genus))) {
         result.remark("GENUS", &name);
         return result;
@@ -297,7 +296,7 @@ pub fn botanical(text: &str) -> Botanical {
             result.species = (*epithet).to_string();
             below_species(&mut result, rest);
         }
-        // only a genus with its author, for which there is no field
+        // A genus with its author; MCPD has no field for that author.
         [..] => result.remark("GENUS", &name),
     }
     result
@@ -307,13 +306,13 @@ fn is_genus(word: &str) -> bool {
     let mut letters = word.chars();
     letters.next().is_some_and(char::is_uppercase) && is_epithet(letters.as_str())
 }
-/// Two letters or more, all small; hyphens between.
+/// Returns true for two or more lower-case letters, with hyphens between parts.
 fn is_epithet(word: &str) -> bool {
     let is_part = |part: &str| !part.is_empty() && part.chars().all(char::is_lowercase);
     word.len() > 1 && word.split('-').all(is_part)
 }
 
-/// The rank that an abbreviation stands for, as MCPD V.2.1 no. 8 writes it; `Group` follows its name.
+/// Returns the abbreviation of a rank as MCPD V.2.1 no. 8 writes it. `Group` follows its name and is not here.
 fn rank(word: &str) -> Option<&'static str> {
     match word {
         "subsp." | "subsp" | "ssp." | "ssp" => Some("subsp."),
@@ -324,14 +323,14 @@ fn rank(word: &str) -> Option<&'static str> {
     }
 }
 
-/// Authors, then ranks each with an epithet and authors.
+/// Reads authors, then ranks, each with an epithet and its authors.
 fn below_species(result: &mut Botanical, words: &[&str]) {
     let (mut subtaxa, mut of_species, mut authors) = (Vec::new(), None, Vec::<&str>::new());
     let mut left = words;
     while let [word, rest @ ..] = left {
         left = rest;
         let taxon = match (rank(word), rest) {
-            // "f." before an author or "ex" is filius, the son
+            // "f." before an author or "ex" is filius, the son.
             (Some(rank), [epithet, after @ ..]) if is_epithet(epithet) && !IN_AUTHORS.contains(epithet) => {
                 left = after;
                 format!("{rank} {epithet}")
@@ -344,7 +343,7 @@ fn below_species(result: &mut Botanical, words: &[&str]) {
                 continue;
             }
         };
-        // of the authors only the species' and the last are asked for
+        // MCPD only asks for the authors of the species and of the last subtaxon.
         of_species.get_or_insert_with(|| authors.join(" "));
         authors.clear();
         subtaxa.push(taxon);
@@ -356,8 +355,8 @@ fn below_species(result: &mut Botanical, words: &[&str]) {
     result.subtaxa = subtaxa.join(" ");
 }
 
-/// Checks a row against the formats of MCPD V.2.1: the fields that are wrong, each with the reason. Empty
-/// cells are unknown values and always right. An institute's code is checked for its form only.
+/// Checks a row against the formats of MCPD V.2.1 and returns each wrong field with the reason. Empty cells are
+/// unknown values and always pass. Only the form of an institute code is checked.
 pub fn check(row: &[String]) -> Vec<(String, String)> {
     let mut wrong = Vec::new();
     if row.len() != FIELDS.len() {
@@ -366,14 +365,14 @@ pub fn check(row: &[String]) -> Vec<(String, String)> {
     let remarks = FIELDS.iter().zip(row).find(|(field, _)| **field == "REMARKS").map_or("", |(_, cell)| cell);
     for (field, cell) in FIELDS.iter().zip(row).filter(|(_, cell)| !cell.is_empty()) {
         let mut add = |reason: &str| wrong.push(((*field).to_string(), reason.to_string()));
-        // common rules
+        // MCPD V.2.1, common rules.
         if cell.split(';').any(|value| value.is_empty() || value != single(value)) {
             add("values are joined by ; alone, none is empty or has line breaks or spare spaces");
         }
         if let Some(reason) = wrong_format(field, cell) {
             add(reason);
         }
-        // no. 19: 999 is explained
+        // MCPD V.2.1 no. 19: code 999 needs an explanation in REMARKS.
         if *field == "SAMPSTAT" && cell == "999" && !remarks.split(';').any(|r| r.starts_with("SAMPSTAT:")) {
             add("999 (other) is explained in REMARKS, after SAMPSTAT:");
         }
@@ -381,17 +380,17 @@ pub fn check(row: &[String]) -> Vec<(String, String)> {
     wrong
 }
 
-/// The reason why a cell is not as MCPD V.2.1 asks.
+/// Returns the reason why a cell does not follow MCPD V.2.1; `None` if it does.
 #[rustfmt::skip]
 fn wrong_format(field: &str, cell: &str) -> Option<&'static str> {
     let all = |good: fn(&str) -> bool| cell.split(';').all(good);
     let in_list = |list: &str, value: &str| list.split(' ').any(|code| code == value);
     let (right, reason) = match field {
-        // that the second three take several codes is from memory
+        // From memory: the second three fields take several codes.
         "INSTCODE" | "DONORCODE" => (is_institute(cell), INSTITUTE),
         "COLLCODE" | "BREDCODE" | "DUPLSITE" => (all(is_institute), INSTITUTE),
         "GENUS" => (is_genus(cell), "one word with a capital first letter expected"),
-        // that a hybrid is written with an x before is from memory
+        // From memory: an x precedes the epithet of a hybrid.
         "SPECIES" => (cell == "sp." || is_epithet(cell.strip_prefix("x ").unwrap_or(cell)),
             "an epithet in lower case, or sp., expected"),
         "SUBTAXA" => (cell.split(' ').all(|word| !word.ends_with('.') || rank(word) == Some(word)),
@@ -419,14 +418,14 @@ fn wrong_format(field: &str, cell: &str) -> Option<&'static str> {
     (!right).then_some(reason)
 }
 
-/// `9` is a digit, `?` a digit or a hyphen for what is missing, `A` a capital.
+/// Returns true if `c` fits the pattern character: `9` is a digit, `?` a digit or a hyphen, `A` a capital.
 fn fits(c: char, kind: char) -> bool {
     matches!((kind, c), ('A', 'A'..='Z') | ('9' | '?', '0'..='9') | ('?', '-'))
 }
 fn is_like(text: &str, kinds: &str) -> bool {
     text.len() == kinds.len() && text.chars().zip(kinds.chars()).all(|(c, kind)| fits(c, kind))
 }
-/// No. 1: three capitals and a number.
+/// MCPD V.2.1 no. 1: three capitals and a number.
 fn is_institute(code: &str) -> bool {
     let kinds = "AAA".chars().chain(std::iter::repeat('9'));
     code.len() > 3 && code.chars().zip(kinds).all(|(c, kind)| fits(c, kind))
@@ -441,7 +440,7 @@ fn is_degrees(text: &str, limit: f64) -> bool {
     text.chars().all(|c| fits(c, '?') || matches!(c, '+' | '.'))
         && text.parse::<f64>().is_ok_and(|degrees| degrees.abs() <= limit)
 }
-/// A word in capitals before a colon must be a field; a remark on no field has none.
+/// A word in capitals before a colon must be a field name; a remark about no field has none.
 fn is_remark(text: &str) -> bool {
     let capitals = |word: &str| !word.is_empty() && word.chars().all(|c| fits(c, 'A'));
     let named = text.split_once(':').filter(|(field, _)| capitals(field));
@@ -454,7 +453,7 @@ mod tests {
 
     use super::*;
 
-    /// The parts with bars between, the remarks in braces.
+    /// Returns the parts joined by bars, each remark in braces.
     fn parts(text: &str) -> String {
         let b = botanical(text);
         let remarks: Vec<String> = b.remarks.iter().map(|r| format!("{{{}}}", remark(r))).collect();

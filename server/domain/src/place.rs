@@ -1,5 +1,5 @@
-//! Places: coarse on purpose. A grid code is an Open Location Code (the open standard of that name) cut to
-//! six digits: a cell of 0.05 degrees, about 5.5 km from south to north.
+//! Deliberately coarse places. A grid code is an Open Location Code (the open standard of that name) cut to six
+//! digits: a cell of 0.05 degrees, about 5.5 km from south to north.
 
 use std::fmt;
 
@@ -7,32 +7,32 @@ use serde::{Deserialize, Serialize};
 
 use crate::{field::Fields, limits};
 
-/// Digits of a grid code that are kept.
+/// Number of digits kept in a grid code.
 const DIGITS_KEPT: usize = 6;
 const ALPHABET: &str = "23456789CFGHJMPQRVWX";
 
-/// Steps of the standard's finest digits in a degree of latitude (8,000 x 5^5) and of longitude (8,000 x 4^5).
+/// Number of the standard's finest steps per degree of latitude (8,000 x 5^5) and of longitude (8,000 x 4^5).
 const STEPS_NORTH: f64 = 25_000_000.0;
 const STEPS_EAST: f64 = 8_192_000.0;
-/// Cells from pole to pole.
+/// Number of cells from pole to pole.
 const CELLS_NORTH: usize = 3600;
 
-/// A cell of the grid.
+/// A grid cell of 0.05 degrees.
 #[derive(Clone, PartialEq, Eq, Hash, Debug, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct GridCode(String);
 
-/// Why a text is not a grid code.
+/// Error for a text or point that has no grid code.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("an Open Location Code of at least six digits such as 5RQ2VX00+ expected, {0:?} found")]
 pub struct GridError(String);
 
 impl GridCode {
-    /// Reads a full code of any fineness and cuts it to six digits.
+    /// Parses a full code of any precision and cuts it to six digits.
     ///
     /// # Errors
-    /// A short (relative) code, fewer than six digits, letters that the standard does not use, or a
-    /// place beyond the poles.
+    /// Returns [`GridError`] for a short (relative) code, fewer than six digits, letters outside the standard's
+    /// alphabet, or a place beyond the poles.
     pub fn parse(text: &str) -> Result<Self, GridError> {
         let wrong = || GridError(text.chars().take(20).collect());
         let upper = text.trim().to_ascii_uppercase();
@@ -55,30 +55,30 @@ impl GridCode {
             .ok_or_else(wrong)
     }
 
-    /// The cell around a point, in degrees.
+    /// Returns the cell that contains a point given in degrees.
     ///
     /// # Errors
-    /// When the point is not on the earth.
+    /// Returns [`GridError`] when the point is not on the earth.
     pub fn around(latitude: f64, longitude: f64) -> Result<Self, GridError> {
         let wrong = || GridError(format!("{latitude}, {longitude}"));
         if !(-90.0..=90.0).contains(&latitude) || !(-180.0..=180.0).contains(&longitude) {
             return Err(wrong());
         }
-        // The standard counts in whole steps of its finest digits, so that no rounding moves a point over the edge of
-        // its cell; the pole belongs to the last cell, and 180 degrees east to the first.
+        // The standard counts in whole steps of its finest digits, so that rounding moves no point over the
+        // edge of its cell. The pole belongs to the last cell, and 180 degrees east to the first.
         let cell = |degrees: f64, steps: f64| {
             let whole = ((degrees * steps * 1e6).round() / 1e6).floor();
             (whole / (steps / 20.0)).floor() as usize
         };
         let north = cell(latitude + 90.0, STEPS_NORTH).min(CELLS_NORTH - 1);
         let east = cell(longitude + 180.0, STEPS_EAST) % (2 * CELLS_NORTH);
-        // pairs of digits: 20 degrees, 1 degree, 0.05 degrees; latitude first
+        // Pairs of digits, latitude first: 20 degrees, 1 degree, 0.05 degrees.
         let digits = [400, 20, 1].into_iter().flat_map(|size| [north / size % 20, east / size % 20]);
         let code: String = digits.filter_map(|at| ALPHABET.chars().nth(at)).collect();
         Self::parse(&format!("{code}00+"))
     }
 
-    /// Latitude and longitude of the cell's middle, in degrees.
+    /// Returns latitude and longitude of the cell's centre, in degrees.
     pub fn middle(&self) -> (f64, f64) {
         // The standard's first six digits: 20 x 20, 1 x 1 and 0.05 x 0.05 degrees, latitude first.
         let values: Vec<f64> = self
@@ -97,12 +97,12 @@ impl GridCode {
         (sum(0) - 90.0 + 0.025, sum(1) - 180.0 + 0.025)
     }
 
-    /// The text form.
+    /// Returns the text form, such as `5RQ2VX00+`.
     pub fn as_str(&self) -> &str {
         &self.0
     }
 
-    /// Great-circle distance between the middles, in kilometres.
+    /// Returns the great-circle distance between the cell centres, in kilometres.
     pub fn distance_km(&self, other: &Self) -> f64 {
         haversine_km(self.middle(), other.middle())
     }
@@ -125,8 +125,8 @@ impl From<GridCode> for String {
     }
 }
 
-/// Great-circle distance by the haversine formula (R. W. Sinnott, Sky and Telescope 68(2), 1984) on a
-/// sphere of 6,371.0088 km, the mean radius of GRS 80. Degrees in, kilometres out.
+/// Returns the great-circle distance by the haversine formula (R. W. Sinnott, Sky and Telescope 68(2), 1984) on
+/// a sphere of 6,371.0088 km, the mean radius of GRS 80. Degrees in, kilometres out.
 pub fn haversine_km(a: (f64, f64), b: (f64, f64)) -> f64 {
     let (lat_a, lat_b) = (a.0.to_radians(), b.0.to_radians());
     let half_lat = ((lat_b - lat_a) / 2.0).sin();
@@ -141,11 +141,11 @@ pub fn haversine_km(a: (f64, f64), b: (f64, f64)) -> f64 {
 pub struct AreaCode(String);
 
 impl AreaCode {
-    /// Reads a code. The codes that ISO 3166-1 leaves to users (AA, QM to QZ, XA to XZ, ZZ) are taken
-    /// with any subdivision: tests and training use them.
+    /// Parses a code. The codes that ISO 3166-1 leaves to users (AA, QM to QZ, XA to XZ, ZZ) are accepted with
+    /// any subdivision, for tests and training.
     ///
     /// # Errors
-    /// What was expected, in words.
+    /// Returns a message that quotes up to 20 characters of the text.
     pub fn parse(text: &str) -> Result<Self, String> {
         let upper = text.trim().to_ascii_uppercase();
         let country = upper.split('-').next().unwrap_or_default();
@@ -163,7 +163,7 @@ impl AreaCode {
             Err(format!("a code of ISO 3166 such as AU or AU-QLD expected, {shown:?} found"))
         }
     }
-    /// The text form.
+    /// Returns the text form, in capitals.
     pub fn as_str(&self) -> &str {
         &self.0
     }
@@ -180,19 +180,19 @@ impl TryFrom<String> for AreaCode {
     }
 }
 
-/// Where something is, as coarsely as it is ever shown.
+/// Location of a plant, no finer than it is ever shown.
 #[derive(Clone, PartialEq, Eq, Debug, Serialize, Deserialize)]
 pub struct Place {
-    /// Country or subdivision, if given.
+    /// Country or subdivision; `None` if not given.
     pub area: Option<AreaCode>,
-    /// The grid cell.
+    /// Grid cell.
     pub grid: GridCode,
-    /// The grower's name for it; may be empty.
+    /// The grower's name for the place; may be empty.
     pub label: String,
 }
 
 impl Place {
-    /// Checks the parts as they come from outside. `path` is the field's path on the wire.
+    /// Checks the parts of a place; defects go to `fields`. `path` is the field's path on the wire.
     pub fn parse(fields: &mut Fields, path: &str, area: &str, grid: &str, label: &str) -> Option<Self> {
         let area = if area.trim().is_empty() {
             Some(None)
@@ -212,8 +212,8 @@ mod tests {
 
     #[test]
     fn haversine_check_value() {
-        // Nashville to Los Angeles airports: 2,886.444 km on a sphere of 6,371 km radius (a widely
-        // published worked example, value from memory); scaled to our radius.
+        // Nashville to Los Angeles airports: 2,886.444 km on a sphere of 6,371 km radius (a widely published
+        // worked example, value from memory), scaled to our radius.
         let km = haversine_km((36.12, -86.67), (33.94, -118.40));
         assert!((km - 2_886.444_44 * 6_371.008_8 / 6_371.0).abs() < 0.01, "{km}");
     }
@@ -250,7 +250,7 @@ mod tests {
 
     #[test]
     fn points_on_an_edge_belong_to_the_cell_north_and_east_of_it() {
-        // as the standard's own implementation in Python (openlocationcode on PyPI) encodes them
+        // Encoded by the standard's own Python implementation (openlocationcode on PyPI).
         for (latitude, longitude, code) in [
             (19.0, -146.9, "73FM2400+"),
             (46.35, -52.95, "88R99300+"),

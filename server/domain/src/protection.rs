@@ -1,5 +1,5 @@
-//! Cultivars that are protected by variety rights (plant breeders' rights) or a patent: propagation material of them needs
-//! the holder's consent. What an office has on file decides; this only says that there is something to ask for.
+//! Cultivars that are protected by variety rights (plant breeders' rights) or a patent: propagation material needs
+//! the holder's consent. The office's register decides; a record here only says that there is a holder to ask.
 
 use crate::{
     field::{FieldError, Fields},
@@ -10,11 +10,11 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// What protects it.
+    /// Kind of protection.
     Kind {
         /// Variety rights, also called plant breeders' rights.
         VarietyRight = "variety_right",
-        /// A patent.
+        /// Patent on the cultivar.
         Patent = "patent",
     }
 }
@@ -22,28 +22,28 @@ crate::offer::words! {
 /// A protection on file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Protection {
-    /// Of which cultivar.
+    /// Protected cultivar.
     pub cultivar: CultivarId,
-    /// What.
+    /// Kind of protection.
     pub kind: Kind,
-    /// The office that granted it.
+    /// Office that granted it.
     pub office: String,
-    /// Its number there.
+    /// Number at the office.
     pub reference: String,
-    /// Where it holds; everywhere that is not known otherwise if empty.
+    /// Areas in which it holds; if empty, assume everywhere.
     pub areas: Vec<AreaCode>,
-    /// Last day, where it is known.
+    /// Last day of protection; `None` if unknown.
     pub until: Option<Date>,
-    /// Where it can be looked up.
+    /// Citation, such as the office's register.
     pub citation: String,
 }
 
 impl Protection {
-    /// Whether it may still hold on a day.
+    /// Returns true if the protection may still hold on a day.
     pub fn holds(&self, day: Date) -> bool {
         self.until.is_none_or(|until| until >= day)
     }
-    /// In one sentence.
+    /// Returns the protection in one sentence.
     pub fn sentence(&self) -> String {
         let what = match self.kind {
             Kind::VarietyRight => "variety rights",
@@ -57,27 +57,27 @@ impl Protection {
     }
 }
 
-/// A protection before it is checked.
+/// A protection before [`check`].
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Draft {
-    /// What.
+    /// Kind of protection.
     pub kind: Option<Kind>,
-    /// The office.
+    /// Office that granted it.
     pub office: String,
-    /// Its number there.
+    /// Number at the office.
     pub reference: String,
-    /// Where it holds.
+    /// Area codes in which it holds.
     pub areas: Vec<String>,
-    /// Last day.
+    /// Last day of protection.
     pub until: Option<Date>,
-    /// Where it can be looked up.
+    /// Citation, such as the office's register.
     pub citation: String,
 }
 
-/// Checks a protection.
+/// Checks a protection of a cultivar.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check(draft: &Draft, cultivar: CultivarId) -> Result<Protection, Vec<FieldError>> {
     let mut fields = Fields::new();
     if draft.kind.is_none() {

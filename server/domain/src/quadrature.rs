@@ -1,19 +1,19 @@
-//! Gauss-Jacobi quadrature: averages over what is not known exactly, the same on every machine.
+//! Gauss-Jacobi quadrature: averages over an uncertain share, with the same result on every machine.
 //!
-//! Nodes are the eigenvalues of the Jacobi matrix, weights the squares of the first components of its
-//! eigenvectors (Golub and Welsch 1969, Math. Comp. 23: 221-230), found by the implicit QL method.
+//! The nodes are the eigenvalues of the Jacobi matrix, and the weights are the squares of the first components
+//! of its eigenvectors (Golub and Welsch 1969, Math. Comp. 23: 221-230), found by the implicit QL method.
 
 use crate::stats::Share;
 
-/// Points of each average. Enough for polynomials of degree 47: exact for the counts that growers sow.
+/// Number of nodes. It is exact for polynomials up to degree 47, which covers the counts that growers sow.
 pub const POINTS: usize = 24;
 
-/// One point of an average and its weight; weights sum to 1.
+/// One node of an average with its weight; the weights sum to 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {
-    /// Where, 0 to 1.
+    /// Value of the share, 0 to 1.
     pub at: f64,
-    /// How much it counts.
+    /// Weight of the node.
     pub weight: f64,
 }
 
@@ -21,9 +21,9 @@ fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(0.0, f64::from)
 }
 
-/// The points of an average over a share that is Beta distributed.
+/// Returns the nodes for an average over a Beta-distributed share, in ascending order.
 pub fn points(share: Share) -> Vec<Point> {
-    // on -1 to 1 the Beta density is the Jacobi weight (1 - x)^(b - 1) (1 + x)^(a - 1)
+    // On -1 to 1 the Beta density is the Jacobi weight (1 - x)^(b - 1) (1 + x)^(a - 1).
     let (alpha, beta) = (share.b - 1.0, share.a - 1.0);
     let sum = alpha + beta;
     let mut diagonal: Vec<f64> = (0..POINTS)
@@ -59,8 +59,8 @@ pub fn points(share: Share) -> Vec<Point> {
     all
 }
 
-/// Eigenvalues of a symmetric tridiagonal matrix, in place of its diagonal, and the first components of the
-/// eigenvectors: implicit QL with Wilkinson's shift.
+/// Replaces the diagonal of a symmetric tridiagonal matrix by its eigenvalues, and returns the first components
+/// of the eigenvectors: implicit QL with Wilkinson's shift.
 #[expect(clippy::indexing_slicing, reason = "every index is below the length that all three share")]
 fn eigen(diagonal: &mut [f64], beside: &mut [f64]) -> Vec<f64> {
     let n = diagonal.len();
@@ -69,7 +69,7 @@ fn eigen(diagonal: &mut [f64], beside: &mut [f64]) -> Vec<f64> {
         *one = 1.0;
     }
     for low in 0..n {
-        // far more turns than it ever takes
+        // Convergence needs far fewer iterations than this limit.
         for _ in 0..100 {
             let high = (low..n - 1)
                 .find(|&m| {
@@ -117,7 +117,7 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
-        /// Moments of the Beta distribution are known in closed form.
+        /// The moments of the Beta distribution are known in closed form.
         #[test]
         fn moments_come_out(a in 0.5f64..60.0, b in 0.5f64..60.0) {
             let points = points(Share { a, b });

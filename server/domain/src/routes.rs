@@ -1,5 +1,5 @@
-//! From a name to a tree: the ways side by side, with what each gives, how long it takes and what it asks for, and the
-//! one that the evidence speaks for.
+//! Compares the ways from a cultivar's name to a tree: what each gives, how long it takes, what it needs, and
+//! which one the evidence favours.
 
 use crate::{
     crop::{Caution, Climate, Crop, Only, RouteProfile, Timing, Way},
@@ -9,32 +9,32 @@ use crate::{
     seed::Answer,
 };
 
-/// What a grower has, and where the tree is to stand.
+/// What the grower has, and the space for the tree.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Yard {
-    /// How high a tree may grow there, metres.
+    /// Maximum height of the tree, in metres; `None` for no limit.
     pub height_m: Option<f64>,
-    /// How wide, metres.
+    /// Maximum width of the tree, in metres; `None` for no limit.
     pub width_m: Option<f64>,
-    /// A grown tree of the crop stands there.
+    /// True if a grown tree of the crop stands there.
     pub has_tree: bool,
-    /// Scion wood of the cultivar is at hand.
+    /// True if the grower has scion wood of the cultivar.
     pub has_scion: bool,
-    /// A rootstock large enough to graft is at hand.
+    /// True if the grower has a rootstock large enough to graft.
     pub has_rootstock: bool,
 }
 
-/// No yard is larger.
+/// Upper limit for a typed height or width.
 const YARD_METRES_MAX: f64 = 1_000.0;
 const DAYS_A_YEAR: f64 = 365.25;
 const MONTHS_A_YEAR: f64 = 12.0;
 const WEEKS_A_YEAR: f64 = DAYS_A_YEAR / 7.0;
 
 impl Yard {
-    /// Everything that is wrong with it.
+    /// Checks the height and the width.
     ///
     /// # Errors
-    /// All wrong fields.
+    /// Returns one [`FieldError`] for every wrong field.
     pub fn check(&self) -> Result<(), Vec<FieldError>> {
         let mut fields = Fields::new();
         for (field, metres) in [("yard_height_m", self.height_m), ("yard_width_m", self.width_m)] {
@@ -46,20 +46,20 @@ impl Yard {
     }
 }
 
-/// A published or common figure.
+/// A figure that a source gives, or that is common practice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fact {
-    /// What it is of.
+    /// What the figure measures.
     pub label: String,
-    /// The lower end.
+    /// Lower end; `None` if open.
     pub low: Option<f64>,
-    /// The upper end.
+    /// Upper end; `None` if open.
     pub high: Option<f64>,
-    /// The unit of both.
+    /// Unit of both ends.
     pub unit: String,
-    /// A source's key, or what else it rests on.
+    /// Source key, or another basis such as `common practice`.
     pub origin: String,
-    /// What to bear in mind.
+    /// Remark of the crop's profile.
     pub note: String,
 }
 
@@ -76,48 +76,48 @@ impl From<&Timing> for Fact {
     }
 }
 
-/// From fewest to most years; open where a source says "or more", or says nothing.
+/// A range of years; an end is open if a source says "or more" or gives none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Years {
-    /// At the earliest.
+    /// Fewest years.
     pub low: Option<f64>,
-    /// At the latest.
+    /// Most years.
     pub high: Option<f64>,
 }
 
-/// A way, for one cultivar and one yard.
+/// One way to a tree, for one cultivar and one yard.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Route {
-    /// What the profile says.
+    /// The way in the crop's profile.
     pub profile: RouteProfile,
     /// Whether the tree will be the cultivar, in words.
     pub identity: String,
-    /// The chance that one seedling is, where the tree comes from seed and someone counted.
+    /// Chance that a seedling is the cultivar; `None` for grafted trees and without counts.
     pub is_true: Option<Chance>,
-    /// It leads to a tree of the cultivar at all.
+    /// True if the way leads to a tree of the cultivar.
     pub leads_there: bool,
     /// Years from the start to the first fruit, over all sources.
     pub fruit: Years,
-    /// The figures behind the years, in their order.
+    /// Figures behind the years, in order.
     pub first_fruit: Vec<Fact>,
-    /// How often it succeeds, as published.
+    /// Published success rates.
     pub succeeds: Vec<Fact>,
-    /// What to be careful with.
+    /// Warnings of the crop's profile for this way.
     pub cautions: Vec<Caution>,
 }
 
-/// All ways beside each other.
+/// All ways of a crop, compared for one cultivar and one yard.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Comparison {
-    /// In the profile's order.
+    /// Ways in the profile's order.
     pub routes: Vec<Route>,
-    /// The one that the evidence speaks for.
+    /// The way that the evidence favours.
     pub recommended: Option<Way>,
-    /// Why, in words.
+    /// Reason for the recommendation, in words.
     pub reason: String,
-    /// Sizes that the tree reaches.
+    /// Sizes that a grown tree reaches.
     pub sizes: Vec<Fact>,
-    /// What that means for the yard; empty where no yard was given.
+    /// What these sizes mean for the yard; empty if no yard was given.
     pub yard: String,
 }
 
@@ -136,7 +136,7 @@ fn in_years(timing: &Timing) -> Option<Years> {
     Some(Years { low: timing.low.map(|n| n / a_year), high: timing.high.map(|n| n / a_year) })
 }
 
-/// From the earliest that any says to the latest; open above where one is.
+/// Returns the range over all timings, from the lowest low to the highest high; open above if any timing is.
 fn hull<'a>(timings: impl Iterator<Item = &'a Timing>) -> Option<Years> {
     let all: Vec<Years> = timings.filter_map(in_years).collect();
     let low = all.iter().filter_map(|y| y.low.or(y.high)).min_by(f64::total_cmp);
@@ -145,8 +145,8 @@ fn hull<'a>(timings: impl Iterator<Item = &'a Timing>) -> Option<Years> {
     (!all.is_empty()).then_some(Years { low, high: high.filter(|_| !open) })
 }
 
-/// Years to fruit: from the steps of the way, as plans calculate; where the crop has none, what passes before and then the
-/// years that sources tell.
+/// Returns the years to the first fruit, calculated from the steps of the way as plans do. Without steps it
+/// adds the published years to fruit to the time before them.
 fn years(crop: &Crop, profile: &RouteProfile, answer: Answer, yard: Yard) -> Years {
     let setting = Setting {
         way: profile.way,
@@ -170,7 +170,7 @@ fn years(crop: &Crop, profile: &RouteProfile, answer: Answer, yard: Yard) -> Yea
     }
 }
 
-/// Whether the tree will be the cultivar, in words.
+/// Returns whether the tree will be the cultivar, in words.
 pub fn identity(way: Way, odds: &Odds) -> String {
     match way {
         Way::Seed => odds.headline.clone(),
@@ -181,12 +181,12 @@ pub fn identity(way: Way, odds: &Odds) -> String {
     }
 }
 
-/// Whether a way grafts: then it matters how often grafts take.
+/// Returns true if the grower grafts on this way, so that the take rate of grafts matters.
 pub const fn grafts(way: Way) -> bool {
     matches!(way, Way::OwnRootstock | Way::TopWorking)
 }
 
-/// The ways for a cultivar of the crop with this answer and these odds.
+/// Compares the crop's ways for a cultivar with this seed answer and these odds.
 pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparison {
     let kind = plan::seed_of(answer).unwrap_or(Only::SeveralSprouts);
     let from_seed = odds.kinds.iter().find(|k| k.kept == Kept::AsTheyCome);
@@ -233,7 +233,7 @@ pub fn compare(crop: &Crop, answer: Answer, odds: &Odds, yard: Yard) -> Comparis
     }
 }
 
-/// The ways from the best to the last resort, each with its reason: a crop may lack some.
+/// Returns the ways from best to last resort, each with its reason. The caller skips ways that the crop lacks.
 fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
     let mut ways = Vec::new();
     if answer == Answer::ComesTrue {
@@ -290,7 +290,7 @@ fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
     ways
 }
 
-/// What the sizes on file mean for the yard.
+/// Returns what the sizes on file mean for the yard.
 fn in_yard(crop: &Crop, yard: Yard) -> String {
     let most = |prefix: &str| {
         crop.timings
@@ -320,7 +320,7 @@ fn in_yard(crop: &Crop, yard: Yard) -> String {
     says.join(" ")
 }
 
-/// To a tenth, and whole where it is whole.
+/// Formats metres with one decimal, and without it if it is zero.
 fn tenths(metres: f64) -> String {
     let text = format!("{metres:.1}");
     text.strip_suffix(".0").map_or_else(|| text.clone(), Into::into)
@@ -345,7 +345,7 @@ mod tests {
 
     #[test]
     fn sources_that_differ_make_one_range() {
-        // grafted mango, 3 to 5 years (HS2) and 2 to 3 (WASI); seedling: 6 years (MORTON87), the fourth in practice
+        // Grafted mango: 3 to 5 years (HS2) and 2 to 3 (WASI). Seedling: 6 years (MORTON87), the fourth in practice.
         let grafted = [timing("years", Some(3.0), Some(5.0)), timing("years", Some(2.0), Some(3.0))];
         assert_eq!(hull(grafted.iter()), Some(Years { low: Some(2.0), high: Some(5.0) }));
         let seedling = [timing("years", Some(6.0), Some(6.0)), timing("years", Some(4.0), None)];
@@ -370,7 +370,7 @@ mod tests {
         ] {
             assert_eq!(recommend(answer, yard)[0].0, way, "{answer:?} {yard:?}");
         }
-        // a tree without scions of the cultivar is no help
+        // A tree without scions of the cultivar is no help.
         assert_eq!(recommend(Answer::NotTrue, Yard { has_tree: true, ..nothing })[0].0, Way::GraftedTree);
     }
 

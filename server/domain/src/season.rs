@@ -1,21 +1,21 @@
-//! Ripening periods on the circle of the year, and what many of them come to.
+//! Ripening periods on the circle of the year, and how several periods combine.
 //!
-//! The circle has 365 days: 1 is 1 January, 365 is 31 December, and 29 February counts as 28 February.
-//! A number of a day outside 1 to 365 is counted on round the circle. Periods are not averaged: of many,
-//! one says for each day in what share of them fruit was ripe ([`Coverage`]).
+//! The circle has 365 days: 1 is 1 January, 365 is 31 December, and 29 February counts as 28 February. A day
+//! number outside 1 to 365 wraps around. Periods are not averaged: [`Coverage`] gives for each day the share of
+//! periods in which fruit was ripe.
 
 use std::f64::consts::TAU;
 
-/// Days in the circle.
+/// Number of days in the circle.
 pub const DAYS: u16 = 365;
 
-/// Half a year, in days: what southern seasons are moved by.
+/// Half a year in days; the shift between southern and northern seasons.
 const HALF_YEAR: i32 = 182;
 
-/// Mean length of a year in days, leap years counted: the full turn of [`mean_day`].
+/// Mean length of a year in days, with leap years: the full turn of [`mean_day`].
 const MEAN_YEAR: f64 = 365.25;
 
-/// The months with their days.
+/// Names and lengths of the months.
 const MONTHS: [(&str, u16); 12] = [
     ("January", 31),
     ("February", 28),
@@ -31,7 +31,7 @@ const MONTHS: [(&str, u16); 12] = [
     ("December", 31),
 ];
 
-/// The number of a day, 1 to 365. `None` when no year has it.
+/// Returns the number of a day, 1 to 365; `None` for a day that no year has.
 pub fn day_of_year(month: u8, day: u8) -> Option<u16> {
     let before_month = usize::from(month).checked_sub(1)?;
     let (_, length) = MONTHS.get(before_month)?;
@@ -41,39 +41,39 @@ pub fn day_of_year(month: u8, day: u8) -> Option<u16> {
     (1..=*length).contains(&day).then_some(passed + day)
 }
 
-/// Month (1 to 12) and day of the month.
+/// Returns the month (1 to 12) and the day of the month.
 pub fn month_day(day: u16) -> (u8, u8) {
     let (month, _, day) = split(day);
     (month, day)
 }
 
-/// A day in words: "11 June".
+/// Returns a day in words: "11 June".
 pub fn day_text(day: u16) -> String {
     let (_, name, day) = split(day);
     format!("{day} {name}")
 }
 
-/// Month (1 to 12), its name, day of the month.
+/// Returns the month (1 to 12), its name, and the day of the month.
 fn split(day: u16) -> (u8, &'static str, u8) {
     let mut left = round(i64::from(day));
     for (month, (name, length)) in (1..).zip(MONTHS) {
         if left <= length {
-            // at most 31
+            // The value is at most 31.
             return (month, name, u8::try_from(left).unwrap_or(u8::MAX));
         }
         left -= length;
     }
-    // not reached: the lengths sum to the circle
+    // Unreachable: the lengths sum to the circle.
     (12, "December", 31)
 }
 
-/// The day on the circle, 1 to 365.
+/// Wraps a day number to 1 to 365.
 fn round(day: i64) -> u16 {
-    // a remainder by 365 fits
+    // A remainder by 365 fits in u16.
     u16::try_from((day - 1).rem_euclid(i64::from(DAYS))).unwrap_or(0) + 1
 }
 
-/// From one day to another, both included; passes the year's end when the last day comes before the first.
+/// A period from one day to another, both included. It crosses New Year if `last` comes before `first`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Span {
     /// First day, 1 to 365.
@@ -86,51 +86,50 @@ impl Span {
     /// The whole year.
     pub const YEAR: Self = Self { first: 1, last: DAYS };
 
-    /// A span; `None` unless both days are 1 to 365.
+    /// Returns a span; `None` unless both days are 1 to 365.
     pub fn new(first: u16, last: u16) -> Option<Self> {
         let known = 1..=DAYS;
         (known.contains(&first) && known.contains(&last)).then_some(Self { first, last })
     }
 
-    /// Its length in days, 1 to 365: (last - first) mod 365 + 1.
+    /// Returns the length in days, 1 to 365: (last - first) mod 365 + 1.
     pub fn days(self) -> u16 {
         round(i64::from(self.last) - i64::from(self.first) + 1)
     }
 
-    /// Whether the day is in it.
+    /// Returns true if the day is in the span.
     pub fn holds(self, day: u16) -> bool {
         round(i64::from(day) - i64::from(self.first) + 1) <= self.days()
     }
 
-    /// The same length so many days later; earlier when negative.
+    /// Returns a span of the same length `by` days later; earlier if negative.
     pub fn shifted(self, by: i32) -> Self {
         let moved = |day: u16| round(i64::from(day) + i64::from(by));
         Self { first: moved(self.first), last: moved(self.last) }
     }
 }
 
-/// A span seen south of the equator, brought to the phase of northern seasons:
-/// each day becomes (day - 1 + 182) mod 365 + 1.
+/// Shifts a southern span to the phase of northern seasons: each day becomes (day - 1 + 182) mod 365 + 1.
 pub fn to_northern(span: Span) -> Span {
     span.shifted(HALF_YEAR)
 }
 
-/// A span in northern phase as it falls south of the equator; undoes [`to_northern`].
+/// Shifts a span in northern phase to the south; the inverse of [`to_northern`].
 pub fn to_southern(span: Span) -> Span {
     span.shifted(-HALF_YEAR)
 }
 
-/// A mean resultant length below this means that there is no single season; a choice of ours.
+/// A mean resultant length below this means that there is no single season; the value is our choice.
 pub const SINGLE_SEASON_R: f64 = 0.5;
 
-/// Shorter than this, a resultant has no direction but that of rounding.
+/// Below this length the direction of a resultant is rounding noise.
 const NO_DIRECTION: f64 = 1e-9;
 
-/// The circular mean of days, and the mean resultant length R (0: spread all round, 1: all on one day).
-/// For sorting and for finding strays; a season itself is given by [`Coverage`].
+/// Returns the circular mean of days and the mean resultant length R (0: spread all round, 1: all on one day).
+/// Use it for sorting and for finding outliers; [`Coverage`] gives a season.
 ///
-/// The full turn is a mean year of 365.25 days, and the mean is given as 1 to below 366.25. `None` without
-/// days, when one is not finite, or when they cancel out (R = 0), so that no day is their mean.
+/// The full turn is a mean year of 365.25 days, and the mean lies from 1 to below 366.25. Returns `None`
+/// without days, for a day that is not finite, or if the days cancel out (R = 0).
 ///
 /// Source: Mardia and Jupp 2000, "Directional Statistics", section 2.2; as scipy.stats.circmean with
 /// high=365.25, low=0.
@@ -138,7 +137,7 @@ pub fn mean_day(days: &[f64]) -> Option<(f64, f64)> {
     if days.is_empty() || !days.iter().all(|day| day.is_finite()) {
         return None;
     }
-    // rounding depends on the order of a sum, so the order is fixed
+    // The order of a sum affects its rounding, so sorting makes the result independent of the input order.
     let mut days = days.to_vec();
     days.sort_unstable_by(f64::total_cmp);
     let (sines, cosines) = days.iter().fold((0.0, 0.0), |(sines, cosines), day| {
@@ -153,21 +152,21 @@ pub fn mean_day(days: &[f64]) -> Option<(f64, f64)> {
     Some((if mean < 1.0 { mean + MEAN_YEAR } else { mean }, length.min(1.0)))
 }
 
-/// Days ripe in at least this share of the spans are the core of the season.
+/// Share of spans from which a day belongs to the core of the season.
 pub const CORE: f64 = 0.5;
 
-/// Days ripe in at least this share of the spans are the full season.
+/// Share of spans from which a day belongs to the full season.
 pub const FULL: f64 = 0.1;
 
-/// For each day of the year, the share of spans that hold it. Every span has one vote, so give one for each
-/// place and year.
+/// Share of spans that contain each day of the year. Every span has one vote, so pass one span for each place
+/// and year.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Coverage {
     share: [f64; DAYS as usize],
 }
 
 impl Coverage {
-    /// Of these spans; `None` without any.
+    /// Counts these spans; `None` without any.
     pub fn of(spans: &[Span]) -> Option<Self> {
         if spans.is_empty() {
             return None;
@@ -179,14 +178,14 @@ impl Coverage {
         Some(Self { share })
     }
 
-    /// The share of spans that hold the day, 0 to 1.
+    /// Returns the share of spans that contain the day, 0 to 1.
     pub fn share(&self, day: u16) -> f64 {
         let place = usize::from(round(i64::from(day)) - 1);
         self.share.get(place).copied().unwrap_or(0.0)
     }
 
-    /// The longest runs of days in at least this share of the spans, and in one span at least; by first
-    /// day. A run goes on over New Year, and one without end is [`Span::YEAR`].
+    /// Returns the longest runs of days that at least this share of the spans contains, and at least one span,
+    /// sorted by first day. A run can cross New Year; a run over all days is [`Span::YEAR`].
     pub fn windows(&self, at_least: f64) -> Vec<Span> {
         let ripe = |day: u16| self.share(day) > 0.0 && self.share(day) >= at_least;
         if (1..=DAYS).all(ripe) {
@@ -206,7 +205,7 @@ impl Coverage {
             .collect()
     }
 
-    /// The mean share of each half month, 0 to 1, for bars: 1 to 15 January, 16 to 31 January, and so on.
+    /// Returns the mean share of each half month, 0 to 1, for bars: 1 to 15 January, 16 to 31 January, and so on.
     pub fn half_months(&self) -> [f64; 24] {
         let mut bars = [0.0; 24];
         for (bar, half) in bars.iter_mut().zip(0_usize..) {
@@ -220,8 +219,7 @@ impl Coverage {
     }
 }
 
-/// Windows in words, in the order given: "11 June to 21 July and 3 to 9 October"; "all year"; empty when
-/// there are none.
+/// Returns windows in words, in the given order: "11 June to 21 July and 3 to 9 October"; "all year"; empty for none.
 pub fn words(windows: &[Span]) -> String {
     let each: Vec<String> = windows.iter().map(|span| span_words(*span)).collect();
     match each.split_last() {
@@ -238,7 +236,7 @@ fn span_words(span: Span) -> String {
     } else if first == last {
         day_text(span.first)
     } else if first.0 == last.0 && first.1 < last.1 {
-        // not when it goes round the year and back into the same month
+        // Not for a span that goes round the year and ends in the month in which it began.
         format!("{} to {}", first.1, day_text(span.last))
     } else {
         format!("{} to {}", day_text(span.first), day_text(span.last))
@@ -332,7 +330,7 @@ mod tests {
         assert_eq!(windows(&[(200, 210), (20, 30)], CORE), [span(20, 30), span(200, 210)]);
         assert_eq!(windows(&[(20, 30)], 0.0), [span(20, 30)]);
         assert!(windows(&[(20, 30)], 1.1).is_empty() && windows(&[(20, 30)], f64::NAN).is_empty());
-        // a tenth of ten is a tenth
+        // One span of ten is a share of exactly 0.1.
         let ten: Vec<(u16, u16)> = (0..10).map(|at| (10 * at + 1, 10 * at + 1)).collect();
         assert_eq!(windows(&ten, FULL).len(), 10);
     }
@@ -370,7 +368,7 @@ mod tests {
         fn shifts_keep_the_length_and_can_be_undone(given in any_span(), by: i32) {
             prop_assert_eq!(given.shifted(by).days(), given.days());
             prop_assert_eq!(given.shifted(by).shifted(by.saturating_neg()), match by {
-                // its negative is not an i32
+                // -i32::MIN is not an i32.
                 i32::MIN => given.shifted(-1),
                 _ => given,
             });
@@ -404,7 +402,7 @@ mod tests {
                 prop_assert_eq!(within(&full), usize::from(coverage.share(day) >= FULL));
                 prop_assert!(within(&core) <= within(&full));
             }
-            // runs that touch are one run
+            // Adjacent runs must form one run.
             for window in full.iter().filter(|window| window.days() < DAYS) {
                 prop_assert!(coverage.share(window.first + DAYS - 1) < FULL);
                 prop_assert!(coverage.share(window.last + 1) < FULL);

@@ -1,6 +1,6 @@
-//! The grower's first question: does the seed of this cultivar come true, how sure is that, what next?
-//! The answer keeps apart what is stated, what was counted of sprouts, and what was counted of off-types; a statement
-//! never becomes a number. Numbers are read from [`Trueness`], at one confidence.
+//! Seed report: whether the seed of a cultivar comes true, how certain that is, and what to do next.
+//! Statements, sprout counts and off-type counts stay apart; a statement never becomes a number. Numbers are
+//! read from [`Trueness`] at one confidence.
 
 use crate::{
     crop::{Caution, Crop},
@@ -12,48 +12,48 @@ use crate::{
     trueness::{OffTypes, Trueness},
 };
 
-/// Keys of the descriptors that the answer uses.
+/// Keys of the descriptors on which the answer rests.
 const STATED: &str = "embryony";
 const SPROUTING: &str = "multi_sprout_seeds";
 const OFF_TYPE: &str = OffTypes::AS_THEY_COME;
 const COMES_TRUE: &str = "comes_true";
 
-/// "Comes true" needs the upper end of the 90 % interval of a counted off-type share at most here; "mostly true" the
-/// middle and the upper end at most here; "most are not true" the lower end at least here. Policy, versioned with
-/// [`share::POLICY_VERSION`].
+/// Limits on the 90 % interval of the off-type share. "Comes true": upper end at most `TRUE_UPPER`, with
+/// counts. "Mostly true": median and upper end at most the two of `MOSTLY_TRUE`. "Most are not true": lower end
+/// at least `MOSTLY_OFF`. Policy, versioned with [`share::POLICY_VERSION`].
 const TRUE_UPPER: f64 = 0.10;
 const MOSTLY_TRUE: (f64, f64) = (0.15, 0.30);
 const MOSTLY_OFF: f64 = 0.50;
-/// Below this share of several-sprout seeds a stated polyembryony is doubtful for sowing.
+/// Below this share of seeds with several sprouts, a stated polyembryony is doubtful for sowing.
 const FEW_SEVERAL: f64 = 0.50;
 
-/// The short answer.
+/// Short answer on how true the seed comes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Answer {
-    /// Counted, and few off-types at the upper bound.
+    /// Counted: the upper end of the off-type share is at most 10 %.
     ComesTrue,
-    /// Counted, and only about one in ten is off-type.
+    /// Counted: the median off-type share is at most 15 %, and its upper end at most 30 %.
     MostlyTrue,
-    /// A good part was off-type.
+    /// Counted: the share meets the limits of none of the other three counted answers.
     PartlyTrue,
-    /// Most were off-type.
+    /// Counted: the lower end of the off-type share is at least 50 %.
     MostlyOffType,
     /// A seedling is a new plant.
     NotTrue,
-    /// Both kinds of seed.
+    /// The cultivar has seeds of both kinds.
     BothKinds,
-    /// Said to send up several sprouts; no one counted whether they are true.
+    /// Said to send up several sprouts, but off-types were not counted.
     NotCounted,
     /// The evidence disagrees.
     Contested,
-    /// Stated true, but counts give reason to doubt.
+    /// Stated true, but counts raise doubt.
     Doubtful,
-    /// Nothing on file.
+    /// No evidence on file.
     Unknown,
 }
 
 impl Answer {
-    /// All of them.
+    /// All answers, in declaration order.
     pub const ALL: [Self; 10] = [
         Self::ComesTrue,
         Self::MostlyTrue,
@@ -66,7 +66,7 @@ impl Answer {
         Self::Doubtful,
         Self::Unknown,
     ];
-    /// A few words for a table.
+    /// Returns a few words for a table.
     pub const fn short(self) -> &'static str {
         match self {
             Self::ComesTrue => "comes true",
@@ -83,33 +83,33 @@ impl Answer {
     }
 }
 
-/// A step of advice and what it rests on.
+/// A piece of advice and its basis.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Advice {
-    /// In words.
+    /// The advice in words.
     pub text: String,
-    /// Source keys, or `common practice`.
+    /// Source keys, `common practice`, or `computed`.
     pub origins: Vec<String>,
 }
 
-/// What is known of a cultivar's seed.
+/// Report on a cultivar's seed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Report {
-    /// The short answer.
+    /// Short answer.
     pub answer: Answer,
-    /// In words.
+    /// The answer in one or two sentences.
     pub headline: String,
-    /// How sure.
+    /// How certain the answer is, in words.
     pub how_sure: String,
-    /// The findings behind it.
+    /// Findings behind the answer.
     pub findings: Vec<Finding>,
     /// What to do next.
     pub advice: Vec<Advice>,
-    /// What to bear in mind.
+    /// Warnings of the crop's profile.
     pub cautions: Vec<Caution>,
 }
 
-/// The findings that a seed report shows, in its order.
+/// Returns the findings that a seed report shows, in its order.
 fn relevant(findings: &[Finding]) -> Vec<Finding> {
     let rank = |key: &str| match key {
         STATED => Some(0),
@@ -126,7 +126,8 @@ fn relevant(findings: &[Finding]) -> Vec<Finding> {
     own.into_iter().map(|(_, f)| f).collect()
 }
 
-/// Against a stated single sprout it takes so many effective counts. Policy, versioned with [`share::POLICY_VERSION`].
+/// Effective counts from which counts contradict a stated single sprout. Policy, versioned with
+/// [`share::POLICY_VERSION`].
 const ENOUGH_AGAINST: f64 = 8.0;
 
 fn states(finding: Option<&Finding>) -> Vec<&str> {
@@ -137,17 +138,17 @@ fn find<'a>(findings: &'a [Finding], key: &str) -> Option<&'a Finding> {
     findings.iter().find(|f| f.descriptor == key)
 }
 
-/// Which cultivars of a crop a cultivar is like in how often its seed comes true.
+/// Group of cultivars within a crop that share a prior for off-types.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Group {
-    /// Those that someone states to be polyembryonic.
+    /// Cultivars that at least one source states to be polyembryonic.
     SaidPolyembryonic,
-    /// All others.
+    /// All other cultivars.
     NotSaid,
 }
 
-/// The group of a cultivar; none where it is said to give one sprout only: a seedling is then a new plant, whatever the
-/// share. A statement decides this and nothing else.
+/// Returns the group of a cultivar; `None` if it is only stated monoembryonic, because a seedling is then a new
+/// plant at any share. A statement decides the group and nothing else.
 pub fn group_of(findings: &[Finding]) -> Option<Group> {
     let stated = find(findings, STATED);
     let classes = states(stated);
@@ -160,13 +161,13 @@ pub fn group_of(findings: &[Finding]) -> Option<Group> {
     }
 }
 
-/// Whether so many seedlings were counted that a stated single sprout is in doubt.
+/// Returns true if enough seedlings were counted to doubt a stated single sprout.
 fn counted_against(findings: &[Finding]) -> bool {
     let counted = find(findings, OFF_TYPE).and_then(|f| f.share.as_ref());
     counted.is_some_and(|share| share.effective >= ENOUGH_AGAINST)
 }
 
-/// The report for a record from its findings and what is known of its off-types.
+/// Builds the report for a record from its findings and its known off-types.
 pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding], known: &Trueness) -> Report {
     let (answer, headline) = short_answer(crop, findings, known);
     Report {
@@ -179,7 +180,7 @@ pub fn report(crop: &Crop, cultivar: &Cultivar, findings: &[Finding], known: &Tr
     }
 }
 
-/// What a record itself tells of off-types, in words: "4 of 100 counted", "22 in 100 published".
+/// Returns the record's own off-type evidence in words: "4 of 100 counted", "22 in 100 published".
 fn own_words(findings: &[Finding]) -> String {
     let mut all = Vec::new();
     if let Some(finding) = find(findings, OFF_TYPE) {
@@ -205,7 +206,7 @@ fn own_words(findings: &[Finding]) -> String {
     all.join("; ")
 }
 
-/// What was found in the other cultivars of the crop, in a sentence; empty where nothing was.
+/// Returns the off-type rates of the crop's other cultivars in a sentence; empty without any.
 pub(crate) fn others_words(known: &Trueness) -> String {
     match (known.others, known.seen) {
         (1, Some((low, _))) => {
@@ -227,7 +228,7 @@ fn joined(sentence: &str, more: &str) -> String {
     if more.is_empty() { sentence.into() } else { format!("{sentence} {more}") }
 }
 
-/// The answer from what was counted or published of the cultivar itself.
+/// Answers from the cultivar's own counts and published rates.
 fn from_own(findings: &[Finding], known: &Trueness) -> (Answer, String) {
     let own = own_words(findings);
     let (low, high) = known.off_type.interval(CONFIDENCE);
@@ -262,7 +263,7 @@ fn from_own(findings: &[Finding], known: &Trueness) -> (Answer, String) {
     }
 }
 
-/// The short answer from a record's findings and what is known of its off-types.
+/// Returns the short answer and its headline.
 pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Answer, String) {
     let (stated, sprouting, off_type) =
         (find(findings, STATED), find(findings, SPROUTING), find(findings, OFF_TYPE));
@@ -292,7 +293,7 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
     }
     let share = sprouting.and_then(|f| f.share.as_ref());
     let size = share.map(|s| s.size);
-    // counts go before published rates; a range speaks by both its ends
+    // Counts take precedence over published rates; of a range the upper end decides, and the text shows both ends.
     let several =
         share.map(|s| (s.posterior.mean(), format!("{} of {}", s.of_these, s.counted))).or_else(|| {
             let rates = sprouting?.published.as_ref()?;
@@ -505,7 +506,7 @@ fn advice(crop: &Crop, cultivar: &Cultivar, answer: Answer, known: &Trueness) ->
     all
 }
 
-/// How many seedlings to keep for one true plant, from what is known of the off-types.
+/// Returns how many seedlings to keep for one true plant; `None` if that is not practical.
 fn keep_text(known: &Trueness) -> Option<String> {
     let one = known.off_type.complement().needed(1, CONFIDENCE)?;
     Some(format!(
@@ -515,7 +516,7 @@ fn keep_text(known: &Trueness) -> Option<String> {
     ))
 }
 
-/// `2 or more seedlings from different seeds`.
+/// Returns words such as `2 or more seedlings from different seeds`.
 fn at_least(count: u32) -> String {
     if count == 1 {
         "at least one seedling".into()
@@ -534,7 +535,7 @@ fn sentence(text: &str) -> String {
     whole
 }
 
-/// The source keys that a report names.
+/// Returns the source keys in a report, sorted, without duplicates.
 pub fn cited(report: &Report) -> Vec<String> {
     let mut all: Vec<String> = report
         .findings
@@ -547,7 +548,7 @@ pub fn cited(report: &Report) -> Vec<String> {
     all
 }
 
-/// The policy version behind an answer.
+/// Returns the policy version behind an answer.
 pub const fn policy_version() -> u32 {
     share::POLICY_VERSION
 }

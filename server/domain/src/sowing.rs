@@ -1,29 +1,31 @@
-//! How many seeds to sow, how many seedlings to keep. The seed report and the odds ask [`needed`] and [`smallest`], with
-//! what [`crate::trueness::Spread`] holds; [`UncertainSeed`] is for those who know more of a seed lot than a rate.
+//! Calculates how many seeds to sow and seedlings to keep. The seed report and the odds use [`needed`] and
+//! [`smallest`] with a [`crate::trueness::Spread`]; [`UncertainSeed`] models a seed lot of which more than one
+//! rate is known.
 
 use crate::{
     quadrature::{Point, points},
     stats::{Share, beta_binomial_at_least, binomial_at_least},
 };
 
-/// No answer beyond this many: a grower sees that it is not practical.
+/// Limit above which growing from seed is not practical; there is no answer beyond it.
 pub const SEEDS_MAX: u32 = 5_000;
 
-/// The smallest number of seedlings among which at least `wanted` are true with this confidence, when each
-/// is true with a known chance (the question of Sedcole 1977, Crop Sci. 17: 667-668; exact binomial here).
-/// None beyond [`SEEDS_MAX`].
+/// Returns the smallest number of seedlings among which at least `wanted` are true with this confidence, if
+/// each is true with a known chance (the question of Sedcole 1977, Crop Sci. 17: 667-668; exact binomial here).
+/// Returns `None` beyond [`SEEDS_MAX`].
 pub fn needed(wanted: u32, confidence: f64, chance: f64) -> Option<u32> {
     smallest(wanted, |n| binomial_at_least(wanted, n, chance) >= confidence)
 }
 
-/// The same when the chance itself is known only as a distribution: the beta-binomial.
+/// Does the same for a chance that is known as a Beta distribution: the beta-binomial.
 pub fn needed_uncertain(wanted: u32, confidence: f64, chance: Share) -> Option<u32> {
     smallest(wanted, |n| beta_binomial_at_least(wanted, n, chance) >= confidence)
 }
 
-/// The smallest number that is enough, where more never is less so; none beyond [`SEEDS_MAX`].
+/// Returns the smallest number that is `enough`, a condition that must hold for all larger numbers too. Returns
+/// `None` beyond [`SEEDS_MAX`].
 pub fn smallest(wanted: u32, enough: impl Fn(u32) -> bool) -> Option<u32> {
-    // the tail grows with n: double, then halve
+    // `enough` is monotonic in n: double until it holds, then bisect.
     let mut high = wanted.max(1);
     while !enough(high) {
         if high >= SEEDS_MAX {
@@ -43,55 +45,56 @@ pub fn smallest(wanted: u32, enough: impl Fn(u32) -> bool) -> Option<u32> {
     Some(high)
 }
 
-/// What decides whether one kept plant per seed is true to type.
+/// Parameters that decide whether the one plant kept from a seed is true to type.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SeedModel {
-    /// Chance that the seed comes up.
+    /// Chance that the seed germinates.
     pub germination: f64,
-    /// Share of seeds that send up several sprouts.
+    /// Share of seeds with several sprouts.
     pub several: f64,
-    /// Share of those seeds that hold a zygotic sprout.
+    /// Share of those seeds that contain a zygotic sprout.
     pub zygotic: f64,
-    /// Sprouts of such a seed, at least 2.
+    /// Number of sprouts of such a seed, at least 2.
     pub sprouts: f64,
-    /// Chance that a lone sprout is true; 0 for a monoembryonic cultivar. (Schnell et al. 1994 found 54 %
-    /// of lone seedlings zygotic in one cultivar, so about one half there.)
+    /// Chance that a lone sprout is true; 0 for a monoembryonic cultivar. (Schnell et al. 1994 found 54 % of
+    /// lone seedlings zygotic in one cultivar, so about one half there.)
     pub lone_true: f64,
 }
 
 impl SeedModel {
-    /// Chance that the plant kept is true when a sprout is picked at random.
+    /// Returns the chance that the kept plant is true if a sprout is picked at random.
     pub fn random_keep(self) -> f64 {
         self.germination
             * (self.several * (1.0 - self.zygotic / self.sprouts) + (1.0 - self.several) * self.lone_true)
     }
-    /// The same after the weakest sprout is pulled; `weakest_is_zygotic` is the chance that it is the
-    /// zygotic one where there is one. It helps exactly when that chance is above 1 / sprouts.
+    /// Returns the same chance after pulling the weakest sprout. `weakest_is_zygotic` is the chance that the weakest
+    /// sprout is the zygotic one, if the seed has one. Pulling helps exactly if that chance is above 1 / sprouts.
     pub fn cull_weakest(self, weakest_is_zygotic: f64) -> f64 {
         let left = self.zygotic * (1.0 - weakest_is_zygotic) / (self.sprouts - 1.0);
         self.germination * (self.several * (1.0 - left) + (1.0 - self.several) * self.lone_true)
     }
 }
 
-/// The same as [`SeedModel`], each part known only as a distribution.
+/// The parameters of [`SeedModel`], each known as a distribution.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct UncertainSeed {
-    /// Chance that the seed comes up.
+    /// Chance that the seed germinates.
     pub germination: Share,
-    /// Share of seeds that send up several sprouts.
+    /// Share of seeds with several sprouts.
     pub several: Share,
-    /// Share of those that hold a zygotic sprout.
+    /// Share of those seeds that contain a zygotic sprout.
     pub zygotic: Share,
-    /// Sprouts of such a seed, at least 2.
+    /// Number of sprouts of such a seed, at least 2.
     pub sprouts: f64,
-    /// Chance that the weakest sprout is the zygotic one where there is one; none if nothing is pulled.
+    /// Chance that the weakest sprout is the zygotic one, if the seed has one; `None` if no sprout is pulled.
     pub weakest_is_zygotic: Option<Share>,
     /// Chance that a lone sprout is true.
     pub lone_true: f64,
 }
 
 impl UncertainSeed {
-    /// The chance that one kept plant per seed is true: every combination of the parts with its weight.
+    /// Returns the chance that the one plant kept from a seed is true, for every combination of nodes with its
+    /// weight.
     pub fn chances(&self) -> Vec<Point> {
         let culls = match self.weakest_is_zygotic {
             None => vec![None],
@@ -120,18 +123,18 @@ impl UncertainSeed {
         all
     }
 
-    /// Seeds to sow for `wanted` true plants with this confidence, one plant kept of each.
+    /// Returns the seeds to sow for `wanted` true plants with this confidence, if one plant is kept from each seed.
     pub fn needed(&self, wanted: u32, confidence: f64) -> Option<u32> {
         needed_among(&self.chances(), wanted, confidence)
     }
 }
 
-/// Seeds to sow for `wanted` true plants with this confidence, averaged over what is not known of the chance.
+/// Returns the seeds to sow for `wanted` true plants with this confidence, averaged over the uncertain chance.
 pub fn needed_among(chances: &[Point], wanted: u32, confidence: f64) -> Option<u32> {
     smallest(wanted, |n| at_least(chances, wanted, n) >= confidence)
 }
 
-/// P(at least so many true of n seeds), averaged over what is not known of the chance.
+/// Returns P(at least `wanted` true of n seeds), averaged over the uncertain chance.
 pub fn at_least(chances: &[Point], wanted: u32, n: u32) -> f64 {
     chances.iter().map(|c| c.weight * binomial_at_least(wanted, n, c.at)).sum()
 }
@@ -142,8 +145,8 @@ mod tests {
 
     #[test]
     fn sedcole_table() {
-        // The table of Sedcole's problem, recomputed with scipy from the exact binomial (the paper's own
-        // printed table was not seen). Rows: chance; columns: at least 1, 2, 3, 5, 10.
+        // Table of Sedcole's problem, recomputed with scipy from the exact binomial (the paper's printed table
+        // was not seen). Rows: chance; columns: at least 1, 2, 3, 5, 10.
         let rows: [(f64, [u32; 5], [u32; 5]); 6] = [
             (3.0 / 4.0, [3, 5, 6, 9, 17], [4, 6, 8, 11, 19]),
             (1.0 / 2.0, [5, 8, 11, 16, 28], [7, 11, 14, 19, 33]),
@@ -162,7 +165,7 @@ mod tests {
 
     #[test]
     fn published_off_type_rates() {
-        // Truscott 1992, Schnell & Knight 1992, Degani et al. 1993, Khan & Roose 1988; arithmetic exact.
+        // Rates of Truscott 1992, Schnell & Knight 1992, Degani et al. 1993, Khan & Roose 1988; exact arithmetic.
         for (off_type, one_95, one_99, ten_95, ten_99) in [
             (0.02, 1, 2, 11, 12),
             (0.04, 1, 2, 12, 13),
@@ -200,7 +203,7 @@ mod tests {
 
     #[test]
     fn culling_helps_exactly_above_one_in_sprouts() {
-        // Point values worked by hand: several = 1, zygotic = 0.4, three sprouts, all germinate.
+        // Values calculated by hand: several = 1, zygotic = 0.4, three sprouts, all germinate.
         let model = SeedModel { germination: 1.0, several: 1.0, zygotic: 0.4, sprouts: 3.0, lone_true: 0.0 };
         let close = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{a} {b}");
         close(model.random_keep(), 0.866_666_666_666_666_7);
@@ -209,7 +212,7 @@ mod tests {
         close(model.cull_weakest(1.0), 1.0);
     }
 
-    /// Three uncertain parts at once, computed with scipy on the same rule; a Monte Carlo run gave 0.9305.
+    /// Three uncertain parts at once, computed with scipy by the same rule; a Monte Carlo run gave 0.9305.
     #[test]
     fn uncertain_parts_together() {
         let beta = |a: f64, b: f64| Share { a, b };
@@ -224,7 +227,7 @@ mod tests {
         let probability = at_least(&plain.chances(), 5, 10);
         assert!((probability - 0.9304).abs() < 6e-5, "{probability}");
         assert_eq!(plain.needed(5, 0.9), Some(10));
-        // pulling the weakest gains nothing while it is the zygotic one no more often than by chance
+        // Pulling the weakest sprout gains nothing if it is zygotic no more often than by chance.
         let doubtful = UncertainSeed { weakest_is_zygotic: Some(beta(1.0, 2.0)), ..plain };
         let probability = at_least(&doubtful.chances(), 5, 10);
         assert!((probability - 0.925).abs() < 6e-4, "{probability}");

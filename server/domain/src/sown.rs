@@ -1,5 +1,5 @@
-//! Sowings that ask for their tally when it is due: sprouts, seedlings judged, first fruit. That is how the
-//! registry learns.
+//! Sowings that ask for counts when they are due: sprouts, judged seedlings, first fruit. The registry learns
+//! off-type rates from these counts.
 
 use crate::{
     crop::Crop,
@@ -7,66 +7,66 @@ use crate::{
     time::{Date, Timestamp},
 };
 
-/// A sowing of someone.
+/// A grower's sowing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sowing {
-    /// Its id.
+    /// Id of the sowing.
     pub id: SowingId,
-    /// Whose.
+    /// Account of the grower.
     pub grower: AccountId,
-    /// The mother's record.
+    /// Cultivar of the mother tree.
     pub cultivar: CultivarId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// On which day.
+    /// Day of sowing.
     pub day: Date,
-    /// How many seeds.
+    /// Number of seeds sown.
     pub seeds: u32,
-    /// The mother tree, in the grower's words.
+    /// Mother tree, in the grower's words.
     pub tree: String,
-    /// What to bear in mind.
+    /// The grower's note.
     pub note: String,
-    /// When it was closed, and why.
+    /// Time of closing and the reason; `None` while open.
     pub closed: Option<(Timestamp, String)>,
-    /// When it was entered.
+    /// Time of entry.
     pub at: Timestamp,
-    /// Counts up with each change.
+    /// Version number; each change adds 1.
     pub version: i64,
 }
 
-/// A tally that a sowing asks for.
+/// A count that a sowing asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Tally {
     /// Sprouts of each seed.
     Sprouts,
-    /// Seedlings judged by eye.
+    /// Off-type seedlings, judged by eye.
     Judged,
-    /// The first fruit tells.
+    /// First fruit compared with the mother's.
     FirstFruit,
 }
 
-/// When a tally is due.
+/// A count with the day from which it is due.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Due {
-    /// Which.
+    /// Kind of count.
     pub tally: Tally,
-    /// From this day on.
+    /// First day on which it can be made.
     pub from: Date,
-    /// What to do.
+    /// What to do, in words.
     pub text: String,
-    /// Where the day comes from: a source's key, or `common practice`.
+    /// Basis of the day: a source key, or `common practice`.
     pub origin: String,
 }
 
-/// Sprouts are counted twice the usual time to germination after sowing, as late ones follow; without a
-/// published time, after eight weeks.
+/// Days until sprouts are counted if no germination time is published: eight weeks. With a published time,
+/// sprouts are counted after twice its upper end, because late seeds follow.
 const SPROUTS_DAYS: i64 = 56;
-/// Seedlings can be judged by eye when they go into a bigger pot, after eight to nine months.
+/// Days until seedlings are judged by eye: when they go into a bigger pot, after eight to nine months.
 const JUDGED_DAYS: i64 = 255;
-/// A seedling's first fruit, in years, where nothing is published.
+/// Years to a seedling's first fruit if no time is published.
 const FRUIT_YEARS: f64 = 4.0;
 
-/// When each tally of a sowing is due, by the crop's published times where there are some.
+/// Returns when each count of a sowing is due, using the crop's published times if there are any.
 pub fn due(crop: &Crop, sown: Date) -> Vec<Due> {
     let practice = || "common practice".to_string();
     let sprouts = crop.timings_of("germination").find(|t| t.step == "germination" && t.unit == "days");

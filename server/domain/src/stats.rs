@@ -3,7 +3,7 @@
 use statrs::distribution::{Beta, ContinuousCDF};
 use statrs::function::gamma::ln_gamma;
 
-/// A Beta distribution: what is known of a share after so many counts.
+/// A Beta distribution: knowledge about a share after some counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Share {
     /// First parameter, above 0.
@@ -13,32 +13,33 @@ pub struct Share {
 }
 
 impl Share {
-    /// The Jeffreys prior, Beta(1/2, 1/2): nothing counted yet (Brown, Cai and DasGupta 2001,
+    /// The Jeffreys prior, Beta(1/2, 1/2), for a share without counts (Brown, Cai and DasGupta 2001,
     /// Statistical Science 16(2): 101-133, recommend its interval for small counts).
     pub const JEFFREYS: Self = Self { a: 0.5, b: 0.5 };
 
-    /// After `of_these` in `counted` more (effective counts; fractions are fine).
+    /// Returns the distribution after `of_these` in `counted` more observations (effective counts; fractions
+    /// are fine).
     pub fn after(self, counted: f64, of_these: f64) -> Self {
         Self { a: self.a + of_these, b: self.b + (counted - of_these).max(0.0) }
     }
-    /// What is known of the rest, 1 minus the share.
+    /// Returns the distribution of 1 minus the share.
     pub fn complement(self) -> Self {
         Self { a: self.b, b: self.a }
     }
-    /// The mean.
+    /// Returns the mean.
     pub fn mean(self) -> f64 {
         self.a / (self.a + self.b)
     }
-    /// P(share <= at).
+    /// Returns P(share <= at).
     pub fn below(self, at: f64) -> f64 {
         match Beta::new(self.a, self.b) {
             Ok(beta) => beta.cdf(at.clamp(0.0, 1.0)),
             Err(_) => f64::NAN,
         }
     }
-    /// The share that is not passed with this probability: Chandrupatla's bracketing root finder (1997, Advances
-    /// in Engineering Software 28(3): 145-149) on the distribution function, to the last bits. A bracket is kept
-    /// throughout, so that it cannot run away; about ten evaluations instead of sixty by halving.
+    /// Returns the quantile of this probability: Chandrupatla's bracketing root finder (1997, Advances in
+    /// Engineering Software 28(3): 145-149) on the distribution function, to the last bits. It keeps a bracket,
+    /// so it cannot diverge, and needs about ten evaluations instead of the sixty of bisection.
     pub fn quantile(self, probability: f64) -> f64 {
         let height = |x: f64| self.below(x) - probability;
         let (mut a, mut b) = (0.0_f64, 1.0_f64);
@@ -66,7 +67,7 @@ impl Share {
             if fa == 0.0 || width <= 4.0 * f64::EPSILON * best.abs().max(f64::MIN_POSITIVE) {
                 return best;
             }
-            // inverse quadratic interpolation where it is trustworthy, halving otherwise
+            // Inverse quadratic interpolation where it is trustworthy, bisection otherwise.
             let (xi, phi) = ((a - b) / (c - b), (fa - fb) / (fc - fb));
             let trusted = phi * phi < xi && (1.0 - phi) * (1.0 - phi) < 1.0 - xi;
             t = if trusted {
@@ -79,18 +80,18 @@ impl Share {
         }
         f64::midpoint(a, b)
     }
-    /// The interval that leaves the same chance on both sides, such as 0.90.
+    /// Returns the equal-tailed interval with this confidence, such as 0.90.
     pub fn interval(self, confidence: f64) -> (f64, f64) {
         let tail = (1.0 - confidence) / 2.0;
         (self.quantile(tail), self.quantile(1.0 - tail))
     }
 }
 
-/// Wilson's score interval for `of_these` in `counted`; `z` is the normal quantile, 1.959964 for 95 %. It is for
-/// independent trials of one kind, such as grafts that took. The whole range when nothing was tried.
+/// Returns Wilson's score interval for `of_these` in `counted`; `z` is the normal quantile, 1.959964 for 95 %. Use it
+/// for independent trials of one kind, such as grafts that took. Without trials it is the whole range, 0 to 1.
 ///
-/// Source: Wilson 1927, J. Am. Stat. Assoc. 22: 209-212; recommended for small numbers, beside Jeffreys's, by
-/// Brown, Cai and DasGupta 2001, Stat. Sci. 16: 101-133.
+/// Source: Wilson 1927, J. Am. Stat. Assoc. 22: 209-212; recommended for small numbers, along with Jeffreys's,
+/// by Brown, Cai and DasGupta 2001, Stat. Sci. 16: 101-133.
 pub fn wilson(counted: f64, of_these: f64, z: f64) -> (f64, f64) {
     if counted <= 0.0 {
         return (0.0, 1.0);
@@ -102,7 +103,7 @@ pub fn wilson(counted: f64, of_these: f64, z: f64) -> (f64, f64) {
     (((middle - half) / whole).max(0.0), ((middle + half) / whole).min(1.0))
 }
 
-/// P(X >= k) for X ~ Binomial(n, p), summed exactly term by term in logarithms.
+/// Returns P(X >= k) for X ~ Binomial(n, p), as an exact sum of terms computed in logarithms.
 pub fn binomial_at_least(k: u32, n: u32, p: f64) -> f64 {
     if k == 0 {
         return 1.0;
@@ -119,7 +120,7 @@ pub fn binomial_at_least(k: u32, n: u32, p: f64) -> f64 {
     (1.0 - below).clamp(0.0, 1.0)
 }
 
-/// P(X >= k) for X ~ Binomial(n, p), p ~ `share`: the beta-binomial.
+/// Returns P(X >= k) for X ~ Binomial(n, p), p ~ `share`: the beta-binomial.
 pub fn beta_binomial_at_least(k: u32, n: u32, share: Share) -> f64 {
     if k == 0 {
         return 1.0;
@@ -220,7 +221,7 @@ mod tests {
             close(l, low, 1e-6);
             close(h, high, 1e-6);
         }
-        // three of the intervals printed by Newcombe 1998, Stat. Med. 17: 857-872, table I (from memory)
+        // Three of the intervals printed by Newcombe 1998, Stat. Med. 17: 857-872, table I (from memory).
         for (n, x, low, high) in
             [(263.0, 81.0, 0.2553, 0.3662), (148.0, 15.0, 0.0624, 0.1605), (20.0, 0.0, 0.0, 0.1611)]
         {

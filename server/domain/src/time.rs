@@ -1,31 +1,31 @@
-//! Instants and days. There is no `now` here: it is always an argument.
+//! Instants and calendar days. This module never reads the clock: the current time is always an argument.
 
 use std::{fmt, str::FromStr};
 
 use serde::{Deserialize, Serialize};
 
-/// Microseconds in a second.
+/// Number of microseconds in a second.
 pub const MICROS_PER_SECOND: i64 = 1_000_000;
 const MICROS_PER_DAY: i64 = 86_400 * MICROS_PER_SECOND;
 
-/// An instant in UTC, in microseconds since 1970, so that both databases give back what was stored.
+/// An instant in UTC, in microseconds since 1970, so that both databases return exactly what was stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Timestamp(i64);
 
 impl Timestamp {
-    /// From microseconds since 1970-01-01T00:00:00Z.
+    /// Builds an instant from microseconds since 1970-01-01T00:00:00Z.
     pub const fn from_micros(micros: i64) -> Self {
         Self(micros)
     }
-    /// Microseconds since 1970-01-01T00:00:00Z.
+    /// Returns the microseconds since 1970-01-01T00:00:00Z.
     pub const fn micros(self) -> i64 {
         self.0
     }
-    /// This many days of 24 hours later.
+    /// Returns the instant this many days of 24 hours later.
     pub const fn plus_days(self, days: i64) -> Self {
         Self(self.0.saturating_add(days.saturating_mul(MICROS_PER_DAY)))
     }
-    /// The UTC day that it falls on.
+    /// Returns the UTC day that contains the instant.
     pub fn date(self) -> Date {
         Date::from_days(self.0.div_euclid(MICROS_PER_DAY))
     }
@@ -42,16 +42,16 @@ impl fmt::Display for Timestamp {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Date(time::Date);
 
-/// Not a day.
+/// Error for a text or numbers that are not a day.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("a day such as 2027-03-31 expected, {0:?} found")]
 pub struct DateError(String);
 
 impl Date {
-    /// A day from its parts.
+    /// Builds a day from its parts.
     ///
     /// # Errors
-    /// When there is no such day, or the year is not 1 to 9999.
+    /// Returns [`DateError`] when there is no such day, or when the year is not 1 to 9999.
     pub fn new(year: i32, month: i32, day: i32) -> Result<Self, DateError> {
         let build = || {
             let month = time::Month::try_from(u8::try_from(month).ok()?).ok()?;
@@ -60,10 +60,10 @@ impl Date {
         };
         build().ok_or_else(|| DateError(format!("{year}-{month}-{day}")))
     }
-    /// The day so many days after 1970-01-01, held within years 1 to 9999.
+    /// Returns the day this many days after 1970-01-01, clamped to the years 1 to 9999.
     pub fn from_days(days: i64) -> Self {
-        const EPOCH: i64 = 2_440_588; // the Julian day number of 1970-01-01
-        // 0001-01-01 and 9999-12-31
+        const EPOCH: i64 = 2_440_588; // Julian day number of 1970-01-01.
+        // 0001-01-01 and 9999-12-31.
         const FIRST: i64 = -719_162;
         const LAST: i64 = 2_932_896;
         let julian = days.clamp(FIRST, LAST) + EPOCH;
@@ -74,23 +74,23 @@ impl Date {
                 .unwrap_or(time::Date::MAX),
         )
     }
-    /// Days since 1970-01-01.
+    /// Returns the days since 1970-01-01.
     pub fn days(self) -> i64 {
         i64::from(self.0.to_julian_day()) - 2_440_588
     }
-    /// Year.
+    /// Returns the year, 1 to 9999.
     pub fn year(self) -> i32 {
         self.0.year()
     }
-    /// Month, 1 to 12.
+    /// Returns the month, 1 to 12.
     pub fn month(self) -> u8 {
         self.0.month().into()
     }
-    /// Day of the month.
+    /// Returns the day of the month, 1 to 31.
     pub fn day(self) -> u8 {
         self.0.day()
     }
-    /// So many days later.
+    /// Returns the day this many days later, clamped to the years 1 to 9999.
     pub fn plus_days(self, days: i64) -> Self {
         Self::from_days(self.days().saturating_add(days))
     }

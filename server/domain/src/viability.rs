@@ -1,4 +1,4 @@
-//! How long offered material lives: from the day it was cut, picked or taken from the fruit, and how it is kept.
+//! How long offered material stays alive, from the day of cutting, picking or extraction and from its storage.
 
 use crate::{
     crop::{Crop, Storage},
@@ -7,18 +7,18 @@ use crate::{
     time::Date,
 };
 
-/// What is known of the life of some material.
+/// Expected life of some material.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Life {
-    /// The way of keeping, in words.
+    /// Kind of storage, in words.
     pub how: String,
-    /// Until this day it is said to live; `None` where no one says how long it lives unharmed.
+    /// Last day on which it is said to live; `None` if no source says.
     pub good_until: Option<Date>,
-    /// After this day nothing is left, or no one knows.
+    /// Last day of use; after it the material is dead, or no source says that it lives. `None` if not stated.
     pub use_by: Option<Date>,
-    /// What to bear in mind.
+    /// Remark of the crop's profile.
     pub note: String,
-    /// A source's key, or `common practice`.
+    /// Source key, or `common practice`.
     pub origin: String,
 }
 
@@ -33,8 +33,8 @@ fn life_of(storage: &Storage, taken: Date) -> Life {
     }
 }
 
-/// The life of material taken on a day and kept so; of the way of keeping that is over first where it was not said how.
-/// `None` where it was not said when, or nothing is on file.
+/// Returns the life of material taken on a day and stored in this way. Without a stated storage it uses the one
+/// with the earliest use-by day. Returns `None` without a day or without a storage on file.
 pub fn life(crop: &Crop, material: Material, taken: Option<Date>, kept: &str) -> Option<Life> {
     let mut ways = crop.storages_of(material);
     let storage = if kept.is_empty() {
@@ -45,7 +45,7 @@ pub fn life(crop: &Crop, material: Material, taken: Option<Date>, kept: &str) ->
     Some(life_of(storage?, taken?))
 }
 
-/// Checks what a giver says of it: a way of keeping that the crop has for the material, a day that has come.
+/// Checks the giver's statements: the crop lists the storage for the material, and the day is not in the future.
 pub fn check(
     fields: &mut Fields,
     crop: &Crop,
@@ -85,8 +85,8 @@ pub fn check(
     }
 }
 
-/// What the giver and the taker should know on a day, in sentences: dead or dying material, an offer that outlasts
-/// what it offers, and where nothing was said of it, how long it would live.
+/// Returns warnings for giver and taker on a day: dead or dying material, an offer that runs longer than the
+/// material lives, and the expected life if no day was stated.
 pub fn warnings(
     crop: &Crop,
     material: Material,
@@ -154,19 +154,19 @@ mod tests {
     fn use_by_follows_from_the_day_and_the_keeping() {
         let crop = mango();
         let cut = day("2027-04-01");
-        // scion wood damp in plastic at room temperature: 6 to 9 days (AH24-72): alive to the fewer, last used at the more
+        // Scion wood damp in plastic at room temperature: 6 to 9 days (AH24-72). Good for the fewer, use by the more.
         let scion = life(&crop, Material::ScionWood, Some(cut), "damp_plastic").unwrap();
         assert_eq!((scion.good_until, scion.use_by), (Some(day("2027-04-07")), Some(day("2027-04-10"))));
-        // shorter than 6 days in the hot months (AH24-72)
+        // Fewer than 6 days in the hot months (AH24-72).
         let hot = life(&crop, Material::ScionWood, Some(cut), "damp_plastic_hot").unwrap();
         assert_eq!((hot.good_until, hot.use_by), (None, Some(day("2027-04-06"))));
-        // seed: some weeks (PD11); 80 of 100 alive after 70 days in charcoal dust (MORTON87)
+        // Seed: some weeks (PD11); 80 of 100 alive after 70 days in charcoal dust (MORTON87).
         let seed = life(&crop, Material::Seed, Some(cut), "unprotected").unwrap();
         assert_eq!((seed.good_until, seed.use_by), (Some(day("2027-04-15")), Some(day("2027-04-28"))));
         let seed = life(&crop, Material::Seed, Some(cut), "charcoal").unwrap();
         assert_eq!(seed.use_by, Some(day("2027-06-10")));
         assert_eq!(life(&crop, Material::Seed, None, "charcoal"), None);
-        // not said how: the way that is over first, drying slowly (DALE-CN)
+        // Without a stated storage: the one that ends first, drying slowly (DALE-CN).
         assert_eq!(life(&crop, Material::Seed, Some(cut), "").unwrap().use_by, Some(day("2027-04-08")));
         assert_eq!(life(&crop, Material::GraftedPlant, Some(cut), ""), None);
     }

@@ -1,4 +1,4 @@
-//! Wants: what someone seeks, a cultivar or a wish for traits, and whether an offer meets it.
+//! Wants: a cultivar or traits that a member seeks, and the check whether an offer meets them.
 
 use serde::{Deserialize, Serialize};
 
@@ -14,38 +14,38 @@ use crate::{
     time::{Date, Timestamp},
 };
 
-/// A wish on one descriptor.
+/// A wish for one descriptor.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TraitWish {
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// Any of these states of a category or an ordinal scale.
+    /// Accepted states of a category or an ordinal scale.
     #[serde(default)]
     pub states: Vec<String>,
-    /// At least so much of a quantity.
+    /// Minimum of a quantity, in the descriptor's unit.
     #[serde(default)]
     pub least: Option<f64>,
-    /// At most so much of it.
+    /// Maximum of a quantity, in the descriptor's unit.
     #[serde(default)]
     pub most: Option<f64>,
 }
 
-/// What a tree should be like.
+/// Traits that the seeker wishes for; all of them must be met.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Wishes {
-    /// The seed comes true, or is mostly true, as far as it was counted.
+    /// True to require seed that comes true or mostly true, by count.
     #[serde(default)]
     pub comes_true: bool,
-    /// Ripe in any of these months, where the want's place is.
+    /// Months in which the fruit should be ripe at the want's place, 1 to 12; any one suffices.
     #[serde(default)]
     pub ripe_in: Vec<u8>,
-    /// And so on each of these descriptors.
+    /// Wishes for descriptors.
     #[serde(default)]
     pub traits: Vec<TraitWish>,
 }
 
 impl Wishes {
-    /// Nothing is wished for.
+    /// Returns true if there is no wish.
     pub fn is_empty(&self) -> bool {
         !self.comes_true && self.ripe_in.is_empty() && self.traits.is_empty()
     }
@@ -54,54 +54,54 @@ impl Wishes {
 /// A want on file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Want {
-    /// Its id.
+    /// Id of the want.
     pub id: WantId,
-    /// Who seeks.
+    /// Account of the seeker.
     pub seeker: AccountId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The cultivar; none for a wish.
+    /// Cultivar sought; `None` for a want by traits.
     pub cultivar: Option<CultivarId>,
-    /// What it should be like.
+    /// Traits that the seeker wishes for.
     pub wishes: Wishes,
-    /// Any of these materials; all if empty.
+    /// Accepted materials; empty for all.
     pub materials: Vec<Material>,
-    /// Around here.
+    /// Place of the seeker.
     pub grid: GridCode,
-    /// At most so far; 0 for any distance.
+    /// Maximum distance in kilometres; 0 for any distance.
     pub within_km: i32,
-    /// Where it would go, for rules on moving plants.
+    /// Destination, for movement rules.
     pub to: AreaCode,
-    /// Last day.
+    /// Last day of the want.
     pub until: Date,
-    /// Own words, shown with the want.
+    /// The seeker's text, shown with the want.
     pub note: String,
-    /// When it was taken back.
+    /// Time of withdrawal; `None` if not withdrawn.
     pub withdrawn_at: Option<Timestamp>,
-    /// The organiser who entered it for the seeker.
+    /// Organiser who entered the want for the seeker.
     pub entered_by: Option<AccountId>,
-    /// When it was made.
+    /// Time of creation.
     pub created_at: Timestamp,
 }
 
-/// What is known of a cultivar.
+/// Knowledge about a cultivar that decides whether it meets a want.
 #[derive(Clone, Copy, Debug)]
 pub struct Known<'a> {
-    /// The ids that stand for it.
+    /// All ids of the cultivar, including merged ones.
     pub ids: &'a [CultivarId],
-    /// The short answer on its seed.
+    /// Short answer on its seed.
     pub answer: Answer,
-    /// Findings.
+    /// Findings on its descriptors.
     pub findings: &'a [Finding],
-    /// For each half month of the year, where the want's place is, the share of place-years with ripe fruit.
+    /// Share of place-years with ripe fruit in each half month at the want's place; `None` without data.
     pub bars: Option<&'a [f64]>,
 }
 
-/// Ripe in a month is what at least half of the place-years seen had ripe fruit in.
+/// Minimum share of observed place-years for a month to count as ripe.
 const RIPE: f64 = 0.5;
 
 fn has_trait(finding: &Finding, wish: &TraitWish, crop: &Crop) -> bool {
-    // what is contested or not known meets no wish
+    // A contested or unknown trait meets no wish.
     if matches!(finding.standing, Standing::Contested | Standing::Unknown) {
         return false;
     }
@@ -123,12 +123,12 @@ fn has_trait(finding: &Finding, wish: &TraitWish, crop: &Crop) -> bool {
 }
 
 impl Want {
-    /// Whether it still seeks on a day.
+    /// Returns true if the want is neither withdrawn nor past its last day.
     pub fn is_open(&self, today: Date) -> bool {
         self.withdrawn_at.is_none() && self.until >= today
     }
 
-    /// Whether a cultivar is what is sought.
+    /// Returns true if the cultivar is the one sought and meets all wishes.
     pub fn sought(&self, known: &Known<'_>, crop: &Crop) -> bool {
         if let Some(cultivar) = self.cultivar
             && !known.ids.contains(&cultivar)
@@ -162,14 +162,14 @@ impl Want {
         true_enough && ripe && traits
     }
 
-    /// Whether an offered material can be what is sought: what grew from the seed of a cultivar whose seed gives a new
-    /// plant never is that cultivar. Who names such a material seeks it all the same, as a rootstock.
+    /// Returns true if the offered material can be the wanted cultivar. A plant from seed that does not come true is
+    /// never that cultivar; it counts only if the seeker lists its material, for example as a rootstock.
     pub fn can_be(&self, material: Material, answer: Answer) -> bool {
         answer != Answer::NotTrue || !material.comes_from_seed() || self.materials.contains(&material)
     }
 
-    /// Whether what is offered is of a material that is sought, near enough; the cultivar is looked at beforehand. Seedlings
-    /// of which no one knows what they are meet no want.
+    /// Returns true if the offer has a wanted crop and material within the distance. The caller checks the
+    /// cultivar. Seedlings of unknown identity meet no want.
     pub fn takes(&self, offered: &Contents) -> bool {
         let near = self.within_km == 0
             || self.grid.distance_km(&offered.place.grid).round() <= f64::from(self.within_km);
@@ -178,42 +178,42 @@ impl Want {
     }
 }
 
-/// A want before it is checked.
+/// A want before [`check`].
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct WantDraft {
-    /// What it should be like.
+    /// Traits that the seeker wishes for.
     pub wishes: Wishes,
-    /// Any of these materials.
+    /// Accepted materials; empty for all.
     pub materials: Vec<Material>,
-    /// Around here.
+    /// Grid code of the seeker's place.
     pub grid: String,
-    /// At most so far.
+    /// Maximum distance in kilometres; 0 for any distance.
     pub within_km: i32,
-    /// Where it would go.
+    /// Area code of the destination.
     pub to: String,
-    /// Last day.
+    /// Last day; the longest possible duration if absent.
     pub until: Option<Date>,
-    /// Own words.
+    /// The seeker's text.
     pub note: String,
 }
 
-/// What a checked draft says.
+/// Fields of a draft that passed [`check`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct Checked {
-    /// Around here.
+    /// Place of the seeker.
     pub grid: GridCode,
-    /// Where it would go.
+    /// Destination, for movement rules.
     pub to: AreaCode,
-    /// Last day.
+    /// Last day of the want.
     pub until: Date,
-    /// Own words.
+    /// The seeker's text.
     pub note: String,
 }
 
-/// Checks a want on a crop, of a cultivar or a wish, on a day.
+/// Checks a want for a crop on a day; `of_cultivar` is true if it names a cultivar.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check(
     draft: &WantDraft,
     crop: &Crop,
@@ -332,8 +332,8 @@ mod tests {
         }
     }
 
-    /// What grew from seed that gives a new plant each time is not the cultivar: it meets no want for it, whatever else of
-    /// the cultivar does, and nothing of that holds where the seed may come true.
+    /// A plant from seed that never comes true is not the cultivar and meets no want for it. This does not
+    /// apply where the seed may come true.
     #[test]
     fn a_want_is_met_only_by_what_can_be_it() {
         let any = want(Wishes::default());
@@ -345,13 +345,13 @@ mod tests {
             assert_eq!(material.comes_from_seed(), from_seed, "{material:?}");
             assert_eq!(any.can_be(material, Answer::NotTrue), !from_seed, "{material:?}");
             assert!(any.can_be(material, Answer::MostlyTrue) && any.can_be(material, Answer::Unknown));
-            // named, it is sought for itself
+            // A listed material is sought for its own sake.
             let named = Want { materials: vec![material], ..any.clone() };
             assert!(named.can_be(material, Answer::NotTrue), "{material:?}");
         }
     }
 
-    /// "Ripens October, no fibre, seed comes true."
+    /// The wish: "Ripens October, no fibre, seed comes true."
     #[test]
     fn a_wish_is_met_by_what_is_known_and_not_contested() {
         let crop = crop();

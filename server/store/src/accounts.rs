@@ -1,4 +1,4 @@
-//! Accounts, sessions, roles, invitations.
+//! Accounts, sessions, role grants and invitations.
 
 use std::collections::HashMap;
 
@@ -22,46 +22,46 @@ use crate::{
     source::Source,
 };
 
-/// An account to be made.
+/// An account to insert.
 #[derive(Debug)]
 pub struct NewAccount<'a> {
-    /// Its id.
+    /// Id of the account.
     pub id: AccountId,
-    /// The sign-in name.
+    /// Sign-in name.
     pub handle: &'a Handle,
-    /// The name that others see.
+    /// Name that other members see.
     pub display_name: &'a str,
-    /// The password's hash.
+    /// Hash of the password.
     pub password_hash: &'a str,
-    /// Now.
+    /// Time of creation.
     pub at: Timestamp,
 }
 
-/// A session to be made.
+/// A session to insert.
 #[derive(Debug)]
 pub struct NewSession<'a> {
-    /// Its id.
+    /// Id of the session.
     pub id: SessionId,
-    /// Whose.
+    /// Account that signs in.
     pub account: AccountId,
-    /// The token's hash.
+    /// SHA-256 hash of the token.
     pub token_hash: [u8; 32],
-    /// What it is used on.
+    /// The user's label for the device.
     pub label: &'a str,
-    /// Now.
+    /// Time of creation.
     pub at: Timestamp,
-    /// When it ends.
+    /// Time of expiry.
     pub expires_at: Timestamp,
 }
 
-/// A session that a token belongs to.
+/// A live session with its account.
 #[derive(Debug)]
 pub struct SessionFacts {
-    /// Its id.
+    /// Id of the session.
     pub id: SessionId,
-    /// When it ends.
+    /// Time of expiry.
     pub expires_at: Timestamp,
-    /// Whose it is.
+    /// Account of the session.
     pub account: Account,
 }
 
@@ -94,24 +94,24 @@ async fn with_roles(db: &dyn Source, row: Option<account::Model>) -> Result<Opti
     to_account(row, grants).map(Some)
 }
 
-/// The account with an id.
+/// Returns the account with this id.
 pub async fn account(db: &dyn Source, id: AccountId) -> Result<Option<Account>, StoreError> {
     with_roles(db, account::Entity::find_by_id(id.uuid()).one(&db.inner()).await?).await
 }
 
-/// The account with a handle, and its password's hash.
+/// Returns the account with this folded handle, and its password hash.
 pub async fn account_to_sign_in(db: &dyn Source, key: &str) -> Result<Option<(Account, String)>, StoreError> {
     let row = account::Entity::find().filter(account::Column::HandleKey.eq(key)).one(&db.inner()).await?;
     let hash = row.as_ref().map(|r| r.password_hash.clone());
     Ok(with_roles(db, row).await?.zip(hash))
 }
 
-/// The hash of an account's password.
+/// Returns the password hash of an account.
 pub async fn password_hash(db: &dyn Source, id: AccountId) -> Result<Option<String>, StoreError> {
     Ok(account::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(|row| row.password_hash))
 }
 
-/// The display names of some accounts.
+/// Returns the display names of these accounts; unknown ids are missing from the map.
 pub async fn display_names(
     db: &dyn Source,
     ids: &[AccountId],
@@ -123,7 +123,7 @@ pub async fn display_names(
     Ok(rows.into_iter().map(|row| (AccountId::from_uuid(row.id), row.display_name)).collect())
 }
 
-/// How many accounts hold a role now.
+/// Returns how many accounts hold a role; suspended accounts do not count.
 pub async fn holders(db: &dyn Source, role: &Role) -> Result<u64, StoreError> {
     let active = Query::select()
         .column(account::Column::Id)
@@ -139,7 +139,7 @@ pub async fn holders(db: &dyn Source, role: &Role) -> Result<u64, StoreError> {
         .await?)
 }
 
-/// Makes an account; [`StoreError::Exists`] if the handle is taken.
+/// Inserts an account. Returns [`StoreError::Exists`] if the handle is taken.
 pub async fn insert_account(tx: &Tx, new: &NewAccount<'_>) -> Result<(), StoreError> {
     let row = account::ActiveModel {
         id: Set(new.id.uuid()),
@@ -155,8 +155,8 @@ pub async fn insert_account(tx: &Tx, new: &NewAccount<'_>) -> Result<(), StoreEr
     Ok(())
 }
 
-/// Puts a hash of an account's password in place of the one that was checked; false if it is another by now.
-/// The account's row is locked by it, so that a sign-in and a change of password wait for each other.
+/// Replaces a password hash if it still equals `checked`; returns false if it has changed. The update locks the
+/// account's row, so that a sign-in and a password change wait for each other.
 pub async fn set_password(tx: &Tx, id: AccountId, checked: &str, hash: &str) -> Result<bool, StoreError> {
     let changed = account::Entity::update_many()
         .col_expr(account::Column::PasswordHash, Expr::value(hash))
@@ -168,8 +168,7 @@ pub async fn set_password(tx: &Tx, id: AccountId, checked: &str, hash: &str) -> 
     Ok(changed.rows_affected == 1)
 }
 
-/// Locks an account's row until the transaction ends, so that what is counted for it cannot be passed by two
-/// calls at once.
+/// Locks an account's row until the transaction ends, so that two concurrent calls cannot exceed a limit together.
 pub async fn lock_account(tx: &Tx, id: AccountId) -> Result<(), StoreError> {
     account::Entity::update_many()
         .col_expr(account::Column::Version, Expr::col(account::Column::Version).add(0))
@@ -179,7 +178,7 @@ pub async fn lock_account(tx: &Tx, id: AccountId) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Gives a role, unless it is held.
+/// Grants a role. Returns [`StoreError::Exists`] if the account already holds it.
 pub async fn grant_role(
     tx: &Tx,
     granted: &Granted<ChangeRoles>,
@@ -211,7 +210,7 @@ pub async fn grant_role(
     Ok(())
 }
 
-/// Takes a role; whether it was held.
+/// Revokes a role; returns true if the account held it.
 pub async fn revoke_role(
     tx: &Tx,
     _granted: &Granted<ChangeRoles>,
@@ -230,7 +229,7 @@ pub async fn revoke_role(
     Ok(changed.rows_affected > 0)
 }
 
-/// Makes a session.
+/// Inserts a session.
 pub async fn insert_session(tx: &Tx, new: &NewSession<'_>) -> Result<(), StoreError> {
     let row = session::ActiveModel {
         id: Set(new.id.uuid()),
@@ -245,7 +244,7 @@ pub async fn insert_session(tx: &Tx, new: &NewSession<'_>) -> Result<(), StoreEr
     Ok(())
 }
 
-/// The live session of a token's hash.
+/// Returns the session with this token hash if it is neither revoked nor expired.
 pub async fn session_of(
     db: &dyn Source,
     token_hash: &[u8; 32],
@@ -265,7 +264,7 @@ pub async fn session_of(
     }))
 }
 
-/// Whether a session is good: not ended, not over, its account not suspended.
+/// Returns true if a session is neither revoked nor expired and its account is not suspended.
 pub async fn session_is_good(db: &dyn Source, id: SessionId, now: Timestamp) -> Result<bool, StoreError> {
     let active = Query::select()
         .column(account::Column::Id)
@@ -281,7 +280,7 @@ pub async fn session_is_good(db: &dyn Source, id: SessionId, now: Timestamp) -> 
         > 0)
 }
 
-/// Ends sessions of an account: one, or all but one, or all. How many were ended.
+/// Ends sessions of an account: one, all but one, or all. Returns how many were ended.
 pub async fn end_sessions(
     tx: &Tx,
     account: AccountId,
@@ -307,7 +306,7 @@ pub async fn end_sessions(
     Ok(changed.rows_affected)
 }
 
-/// Removes sessions that ended before a time.
+/// Deletes sessions that expired or were revoked before a time; returns their number.
 pub async fn forget_sessions(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = session::Entity::delete_many()
         .filter(
@@ -341,7 +340,7 @@ fn to_invitation(row: invitation::Model) -> Result<Invitation, StoreError> {
     })
 }
 
-/// Makes an invitation or a first-steward code.
+/// Inserts an invitation or a first-steward code.
 pub async fn insert_invitation(
     tx: &Tx,
     _granted: &Granted<Invite>,
@@ -367,12 +366,12 @@ pub async fn insert_invitation(
     Ok(())
 }
 
-/// The invitation with an id.
+/// Returns the invitation with this id.
 pub async fn invitation(db: &dyn Source, id: InvitationId) -> Result<Option<Invitation>, StoreError> {
     invitation::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_invitation).transpose()
 }
 
-/// The invitation that a code belongs to.
+/// Returns the invitation with this code hash.
 pub async fn invitation_of(db: &dyn Source, code_hash: &[u8; 32]) -> Result<Option<Invitation>, StoreError> {
     invitation::Entity::find()
         .filter(invitation::Column::CodeHash.eq(code_hash.to_vec()))
@@ -382,7 +381,7 @@ pub async fn invitation_of(db: &dyn Source, code_hash: &[u8; 32]) -> Result<Opti
         .transpose()
 }
 
-/// Invitations of an account, newest first, before a key.
+/// Returns the invitations of an account before a key, newest first.
 pub async fn invitations_by(
     db: &dyn Source,
     account: AccountId,
@@ -408,7 +407,7 @@ pub async fn invitations_by(
     rows.into_iter().map(to_invitation).collect()
 }
 
-/// How many open invitations an account has.
+/// Returns how many unused, unexpired invitations an account has.
 pub async fn open_invitations(
     db: &dyn Source,
     account: AccountId,
@@ -423,7 +422,7 @@ pub async fn open_invitations(
         .await?)
 }
 
-/// Marks an invitation used; false if someone was faster.
+/// Marks an invitation used; returns false if it is already used or revoked.
 pub async fn use_invitation(
     tx: &Tx,
     id: InvitationId,
@@ -441,7 +440,7 @@ pub async fn use_invitation(
     Ok(changed.rows_affected == 1)
 }
 
-/// Takes an invitation back; false if it was used or taken back before.
+/// Revokes an invitation; returns false if it is already used or revoked.
 pub async fn revoke_invitation(
     tx: &Tx,
     _granted: Granted<RevokeInvitation>,

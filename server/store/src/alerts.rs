@@ -1,4 +1,4 @@
-//! Alerts, and where the way down of each begins.
+//! Alerts, and the lots where the trace down the descent of each alert starts.
 
 use scionary_domain::{
     access::{ChangeAlert, Granted},
@@ -68,13 +68,13 @@ fn to_row(alert: &Alert) -> alert::ActiveModel {
     }
 }
 
-/// Raises an alert.
+/// Inserts an alert.
 pub async fn insert(tx: &Tx, new: &Alert) -> Result<(), StoreError> {
     alert::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// Stores a changed alert if it is still at the version that the change was made from; whether it was.
+/// Replaces an alert if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: &Granted<ChangeAlert>,
@@ -90,7 +90,7 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Takes an alert away as if it had never been.
+/// Deletes an alert and its starts.
 pub async fn remove(tx: &Tx, _granted: &Granted<ChangeAlert>, id: AlertId) -> Result<(), StoreError> {
     alert_start::Entity::delete_many()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
@@ -100,12 +100,12 @@ pub async fn remove(tx: &Tx, _granted: &Granted<ChangeAlert>, id: AlertId) -> Re
     Ok(())
 }
 
-/// The alert with an id.
+/// Returns the alert with this id.
 pub async fn one(db: &dyn Source, id: AlertId) -> Result<Option<Alert>, StoreError> {
     alert::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_alert).transpose()
 }
 
-/// How many open alerts someone has raised.
+/// Returns how many open alerts an account has raised.
 pub async fn count_open(db: &dyn Source, by: AccountId) -> Result<u64, StoreError> {
     let open = AlertState::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(alert::Entity::find()
@@ -115,16 +115,16 @@ pub async fn count_open(db: &dyn Source, by: AccountId) -> Result<u64, StoreErro
         .await?)
 }
 
-/// Whose alerts are listed.
+/// Filter of an alert list.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Which {
-    /// Those that someone raised.
+    /// Alerts that this account raised.
     RaisedBy(AccountId),
-    /// Those on crops; on all where none is named.
+    /// Alerts on these crops; on all crops if the list is empty.
     OnCrops(Vec<String>),
 }
 
-/// Alerts, newest first, from before an id; open ones, or all.
+/// Returns alerts before an id, newest first: open ones, or with `lifted_too` all.
 pub async fn list(
     db: &dyn Source,
     which: &Which,
@@ -156,7 +156,7 @@ pub async fn list(
     rows.into_iter().map(to_alert).collect()
 }
 
-/// Puts the starts of an alert in the place of those before.
+/// Replaces the starts of an alert.
 pub async fn set_starts(tx: &Tx, id: AlertId, starts: &[(Node, i64)]) -> Result<(), StoreError> {
     alert_start::Entity::delete_many()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
@@ -177,7 +177,7 @@ pub async fn set_starts(tx: &Tx, id: AlertId, starts: &[(Node, i64)]) -> Result<
     Ok(())
 }
 
-/// Where the way down of an alert begins, and since when.
+/// Returns the starts of an alert, each with the first affected day.
 pub async fn starts(db: &dyn Source, id: AlertId) -> Result<Vec<(Node, i64)>, StoreError> {
     let rows = alert_start::Entity::find()
         .filter(alert_start::Column::AlertId.eq(id.uuid()))
@@ -192,7 +192,7 @@ pub async fn starts(db: &dyn Source, id: AlertId) -> Result<Vec<(Node, i64)>, St
         .collect()
 }
 
-/// Open alerts whose way down begins at any of some lots.
+/// Returns open alerts that start at any of these lots, oldest first.
 pub async fn beginning_at(
     db: &dyn Source,
     lots: impl IntoIterator<Item = LotId>,

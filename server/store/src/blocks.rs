@@ -1,4 +1,4 @@
-//! Members who block each other.
+//! Blocks between members.
 
 use scionary_domain::{ids::AccountId, time::Timestamp};
 use sea_orm::{
@@ -8,7 +8,7 @@ use sea_orm::{
 
 use crate::{door::Tx, entity::member_block, error::StoreError, source::Source};
 
-/// Blocks someone; blocking them twice is blocking them once.
+/// Blocks a member. Idempotent.
 pub async fn block(tx: &Tx, by: AccountId, whom: AccountId, at: Timestamp) -> Result<(), StoreError> {
     let row = member_block::ActiveModel {
         account_id: Set(by.uuid()),
@@ -23,13 +23,13 @@ pub async fn block(tx: &Tx, by: AccountId, whom: AccountId, at: Timestamp) -> Re
     Ok(())
 }
 
-/// Unblocks someone; whether they were blocked.
+/// Removes a block; returns true if there was one.
 pub async fn unblock(tx: &Tx, by: AccountId, whom: AccountId) -> Result<bool, StoreError> {
     let done = member_block::Entity::delete_by_id((by.uuid(), whom.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
 }
 
-/// Whom someone blocks, oldest first.
+/// Returns the members whom an account blocks, oldest block first.
 pub async fn of(db: &dyn Source, by: AccountId) -> Result<Vec<AccountId>, StoreError> {
     let rows = member_block::Entity::find()
         .filter(member_block::Column::AccountId.eq(by.uuid()))
@@ -40,7 +40,7 @@ pub async fn of(db: &dyn Source, by: AccountId) -> Result<Vec<AccountId>, StoreE
     Ok(rows.into_iter().map(|row| AccountId::from_uuid(row.blocked_id)).collect())
 }
 
-/// Whether either of two blocks the other.
+/// Returns true if either of two members blocks the other.
 pub async fn between(db: &dyn Source, a: AccountId, b: AccountId) -> Result<bool, StoreError> {
     let one = |by: AccountId, whom: AccountId| {
         Condition::all()
@@ -51,7 +51,7 @@ pub async fn between(db: &dyn Source, a: AccountId, b: AccountId) -> Result<bool
     Ok(member_block::Entity::find().filter(either).count(&db.inner()).await? > 0)
 }
 
-/// Who blocks whom among these people.
+/// Returns all blocks (blocker, blocked) that these people have set.
 pub async fn among(db: &dyn Source, people: &[AccountId]) -> Result<Vec<(AccountId, AccountId)>, StoreError> {
     let mut pairs = Vec::new();
     for some in people.chunks(1_000) {

@@ -1,4 +1,4 @@
-//! Claims, and what is promised of an offer.
+//! Claims, and the promised quantity of offers.
 
 use scionary_domain::{
     access::{EditClaim, Granted},
@@ -21,14 +21,14 @@ use crate::{
     source::Source,
 };
 
-/// Which claims of someone.
+/// Side of the claims to list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
-    /// Those that they made.
+    /// Claims that the account made.
     Taker,
-    /// Those on their offers.
+    /// Claims on the account's offers.
     Giver,
-    /// Both.
+    /// Claims of both kinds.
     Either,
 }
 
@@ -97,18 +97,18 @@ fn to_row(claim: &Claim) -> Result<claim::ActiveModel, StoreError> {
     })
 }
 
-/// Makes a claim. [`StoreError::Exists`] where the taker has an open one on the offer.
+/// Inserts a claim. Returns [`StoreError::Exists`] if the taker has an open claim on the offer.
 pub async fn insert(tx: &Tx, new: &Claim) -> Result<(), StoreError> {
     claim::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// A claim.
+/// Returns the claim with this id.
 pub async fn one(db: &dyn Source, id: ClaimId) -> Result<Option<Claim>, StoreError> {
     claim::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_claim).transpose()
 }
 
-/// Stores a changed claim if it is still at the version that the change was made from; whether it was.
+/// Replaces a claim if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: Granted<EditClaim>,
@@ -124,8 +124,9 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Promises so much of an offer, if so much is left and it can be had on a day; whether it was. This one statement is why
-/// nothing is promised twice: not by two claimers at once, not by two servers, not while the offer is edited.
+/// Promises a quantity of an offer if that much is left and the offer is open on `today`; returns false
+/// otherwise. This single conditional update prevents double promises by concurrent takers, by several servers,
+/// and during an edit.
 pub async fn promise(tx: &Tx, offer: OfferId, quantity: i32, today: Date) -> Result<bool, StoreError> {
     use offer::Column as C;
     let done = offer::Entity::update_many()
@@ -140,10 +141,10 @@ pub async fn promise(tx: &Tx, offer: OfferId, quantity: i32, today: Date) -> Res
     Ok(done.rows_affected == 1)
 }
 
-/// Takes a promise back.
+/// Releases a promised quantity.
 ///
 /// # Errors
-/// Less is promised than is taken back: what the database says of its offers is wrong.
+/// Returns [`StoreError::Corrupt`] when less than this quantity is promised.
 pub async fn release(tx: &Tx, offer: OfferId, quantity: i32) -> Result<(), StoreError> {
     use offer::Column as C;
     let released = offer::Entity::update_many()
@@ -161,7 +162,7 @@ pub async fn release(tx: &Tx, offer: OfferId, quantity: i32) -> Result<(), Store
     Ok(())
 }
 
-/// Claims that wait on an offer, who asked first first.
+/// Returns the waiting claims on an offer, oldest first.
 pub async fn waiting(db: &dyn Source, offer: OfferId, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::OfferId.eq(offer.uuid()))
@@ -174,7 +175,7 @@ pub async fn waiting(db: &dyn Source, offer: OfferId, limit: u64) -> Result<Vec<
     rows.into_iter().map(to_claim).collect()
 }
 
-/// All claims on an offer, the first first.
+/// Returns all claims on an offer, oldest first.
 pub async fn of_offer(db: &dyn Source, offer: OfferId) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::OfferId.eq(offer.uuid()))
@@ -184,7 +185,7 @@ pub async fn of_offer(db: &dyn Source, offer: OfferId) -> Result<Vec<Claim>, Sto
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Promised claims on the offers for a club alone, from after an id.
+/// Returns accepted claims on a club's own offers after an id, oldest first.
 pub async fn promised_in_club(
     db: &dyn Source,
     club: ClubId,
@@ -206,7 +207,7 @@ pub async fn promised_in_club(
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Claims that wait between two people, whoever gives.
+/// Returns the waiting claims between two accounts, with either as the giver.
 pub async fn waiting_between(db: &dyn Source, a: AccountId, b: AccountId) -> Result<Vec<Claim>, StoreError> {
     let one = |giver: AccountId, taker: AccountId| {
         Condition::all()
@@ -221,8 +222,8 @@ pub async fn waiting_between(db: &dyn Source, a: AccountId, b: AccountId) -> Res
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Someone's claims, newest first, from before an id; open ones only or all; of some clubs alone: of offers for them, or
-/// of their rounds.
+/// Returns an account's claims before an id, newest first: open ones or all. With `clubs` it returns only
+/// claims on offers for these clubs or in their rounds.
 pub async fn of(
     db: &dyn Source,
     account: AccountId,
@@ -269,7 +270,7 @@ pub async fn of(
     rows.into_iter().map(to_claim).collect()
 }
 
-/// How many open claims someone has made.
+/// Returns how many open claims an account has made.
 pub async fn count_open(db: &dyn Source, taker: AccountId) -> Result<u64, StoreError> {
     let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     Ok(claim::Entity::find()
@@ -279,7 +280,7 @@ pub async fn count_open(db: &dyn Source, taker: AccountId) -> Result<u64, StoreE
         .await?)
 }
 
-/// Open claims whose time is over, oldest first.
+/// Returns open claims past their time limit, longest overdue first.
 pub async fn overdue(db: &dyn Source, now: Timestamp, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let open = State::ALL.iter().filter(|s| s.is_open()).map(|s| s.word());
     let rows = claim::Entity::find()
@@ -292,7 +293,7 @@ pub async fn overdue(db: &dyn Source, now: Timestamp, limit: u64) -> Result<Vec<
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Claims of which a side says that the hand-over was missed, newest first, from before an id.
+/// Returns claims before an id whose hand-over a side reports as missed, newest first.
 pub async fn missed(db: &dyn Source, before: Option<ClaimId>, limit: u64) -> Result<Vec<Claim>, StoreError> {
     let mut query = claim::Entity::find().filter(
         Condition::any().add(claim::Column::GiverMissed.ne("")).add(claim::Column::TakerMissed.ne("")),
@@ -304,7 +305,7 @@ pub async fn missed(db: &dyn Source, before: Option<ClaimId>, limit: u64) -> Res
     rows.into_iter().map(to_claim).collect()
 }
 
-/// All claims of a round, in the order of their ids.
+/// Returns all claims of a round, in the order of their ids.
 pub async fn of_round(db: &dyn Source, round: RoundId) -> Result<Vec<Claim>, StoreError> {
     let rows = claim::Entity::find()
         .filter(claim::Column::RoundId.eq(round.uuid()))
@@ -314,7 +315,7 @@ pub async fn of_round(db: &dyn Source, round: RoundId) -> Result<Vec<Claim>, Sto
     rows.into_iter().map(to_claim).collect()
 }
 
-/// The open claim of a taker on a lot of a round.
+/// Returns the open claim of a taker on a lot of a round.
 pub async fn open_in_round(
     db: &dyn Source,
     lot: RoundLotId,

@@ -1,4 +1,4 @@
-//! Clubs and their members.
+//! Clubs, their members and invitations.
 
 use scionary_domain::{
     access::{Granted, OrganiseClub},
@@ -66,13 +66,13 @@ fn to_membership(row: club_member::Model) -> Result<Membership, StoreError> {
     })
 }
 
-/// Makes a club. [`StoreError::Exists`] where an open one bears the name.
+/// Inserts a club. Returns [`StoreError::Exists`] if an open club has the name.
 pub async fn insert(tx: &Tx, new: &Club, name_key: &str) -> Result<(), StoreError> {
     club::Entity::insert(to_row(new, name_key)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// Stores a changed club if it is still at the version that the change was made from; whether it was.
+/// Replaces a club if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -89,7 +89,7 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Holds a club until the transaction ends: changes of its members wait for each other.
+/// Locks a club's row until the transaction ends, so that changes of its members run one after the other.
 pub async fn lock(tx: &Tx, id: ClubId) -> Result<(), StoreError> {
     club::Entity::update_many()
         .col_expr(club::Column::TakesRequests, Expr::col(club::Column::TakesRequests))
@@ -99,7 +99,7 @@ pub async fn lock(tx: &Tx, id: ClubId) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// How many members of a club organisers act for.
+/// Returns how many members of a club have agreed that organisers act for them.
 pub async fn count_helped(db: &dyn Source, club: ClubId) -> Result<u64, StoreError> {
     Ok(club_member::Entity::find()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
@@ -108,12 +108,12 @@ pub async fn count_helped(db: &dyn Source, club: ClubId) -> Result<u64, StoreErr
         .await?)
 }
 
-/// The club with an id.
+/// Returns the club with this id.
 pub async fn one(db: &dyn Source, id: ClubId) -> Result<Option<Club>, StoreError> {
     club::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_club).transpose()
 }
 
-/// Some clubs.
+/// Returns the clubs with these ids, by name.
 pub async fn some(db: &dyn Source, ids: &[ClubId]) -> Result<Vec<Club>, StoreError> {
     let rows = club::Entity::find()
         .filter(club::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
@@ -123,7 +123,8 @@ pub async fn some(db: &dyn Source, ids: &[ClubId]) -> Result<Vec<Club>, StoreErr
     rows.into_iter().map(to_club).collect()
 }
 
-/// Open clubs by name, after a folded name, those whose folded name holds a text.
+/// Returns open clubs after a folded name, in name order, each with its folded name. `holds` is a part of the
+/// folded name.
 pub async fn list(
     db: &dyn Source,
     holds: &str,
@@ -143,7 +144,7 @@ pub async fn list(
         .collect()
 }
 
-/// How someone stands to a club.
+/// Returns an account's membership in a club, of any standing.
 pub async fn membership(
     db: &dyn Source,
     club: ClubId,
@@ -153,7 +154,7 @@ pub async fn membership(
     row.map(to_membership).transpose()
 }
 
-/// Puts how someone stands to a club in the place of how they stood.
+/// Inserts or replaces a membership.
 pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
     use club_member::Column as C;
     let row = club_member::ActiveModel {
@@ -175,7 +176,7 @@ pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Takes someone out of a club; whether they stood to it in any way.
+/// Deletes a membership of any standing; returns true if there was one.
 pub async fn remove(tx: &Tx, club: ClubId, account: AccountId) -> Result<bool, StoreError> {
     let done = club_member::Entity::delete_by_id((club.uuid(), account.uuid())).exec(&tx.inner()).await?;
     Ok(done.rows_affected == 1)
@@ -191,7 +192,7 @@ fn to_invitation(row: club_invitation::Model) -> Invitation {
     }
 }
 
-/// Keeps an invitation, in place of an earlier one to the same handle.
+/// Stores an invitation; it replaces an earlier one to the same handle.
 pub async fn invite(tx: &Tx, new: &Invitation) -> Result<(), StoreError> {
     use club_invitation::Column as C;
     let row = club_invitation::ActiveModel {
@@ -212,7 +213,7 @@ pub async fn invite(tx: &Tx, new: &Invitation) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The invitation of a handle to a club.
+/// Returns the invitation of a handle to a club.
 pub async fn invitation(
     db: &dyn Source,
     club: ClubId,
@@ -222,13 +223,13 @@ pub async fn invitation(
     Ok(club_invitation::Entity::find_by_id(id).one(&db.inner()).await?.map(to_invitation))
 }
 
-/// Takes an invitation back; whether there was one.
+/// Withdraws an invitation; returns true if there was one.
 pub async fn uninvite(tx: &Tx, club: ClubId, handle_key: &str) -> Result<bool, StoreError> {
     let id = (club.uuid(), handle_key.to_string());
     Ok(club_invitation::Entity::delete_by_id(id).exec(&tx.inner()).await?.rows_affected == 1)
 }
 
-/// All invitations to a club, by handle.
+/// Returns all invitations to a club, by handle.
 pub async fn invitations(db: &dyn Source, club: ClubId) -> Result<Vec<Invitation>, StoreError> {
     let rows = club_invitation::Entity::find()
         .filter(club_invitation::Column::ClubId.eq(club.uuid()))
@@ -238,7 +239,7 @@ pub async fn invitations(db: &dyn Source, club: ClubId) -> Result<Vec<Invitation
     Ok(rows.into_iter().map(to_invitation).collect())
 }
 
-/// All invitations of a handle.
+/// Returns all invitations of a handle.
 pub async fn invitations_of(db: &dyn Source, handle_key: &str) -> Result<Vec<Invitation>, StoreError> {
     let rows = club_invitation::Entity::find()
         .filter(club_invitation::Column::HandleKey.eq(handle_key))
@@ -248,7 +249,7 @@ pub async fn invitations_of(db: &dyn Source, handle_key: &str) -> Result<Vec<Inv
     Ok(rows.into_iter().map(to_invitation).collect())
 }
 
-/// Takes everyone out of a club, and all invitations back.
+/// Deletes all memberships and invitations of a club.
 pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId) -> Result<(), StoreError> {
     club_invitation::Entity::delete_many()
         .filter(club_invitation::Column::ClubId.eq(club.uuid()))
@@ -261,7 +262,7 @@ pub async fn remove_all(tx: &Tx, _granted: &Granted<OrganiseClub>, club: ClubId)
     Ok(())
 }
 
-/// Those of a club with some standings, oldest first, after an account.
+/// Returns memberships of these standings after an account, in the order of account ids.
 pub async fn members(
     db: &dyn Source,
     club: ClubId,
@@ -279,7 +280,7 @@ pub async fn members(
     rows.into_iter().map(to_membership).collect()
 }
 
-/// How many of a club have some standings.
+/// Returns how many memberships of these standings a club has.
 pub async fn count(db: &dyn Source, club: ClubId, standings: &[Standing]) -> Result<u64, StoreError> {
     Ok(club_member::Entity::find()
         .filter(club_member::Column::ClubId.eq(club.uuid()))
@@ -288,7 +289,7 @@ pub async fn count(db: &dyn Source, club: ClubId, standings: &[Standing]) -> Res
         .await?)
 }
 
-/// How someone stands to clubs.
+/// Returns all memberships of an account.
 pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
     let rows = club_member::Entity::find()
         .filter(club_member::Column::AccountId.eq(account.uuid()))
@@ -298,7 +299,7 @@ pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, 
     rows.into_iter().map(to_membership).collect()
 }
 
-/// Whether someone arranges a club in which another is a member who agreed that organisers act for them.
+/// Returns the clubs that `organiser` organises and in which `member` has agreed that organisers act for them.
 pub async fn acts_for(
     db: &dyn Source,
     organiser: AccountId,

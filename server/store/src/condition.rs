@@ -1,5 +1,5 @@
-//! Whether the place where things are kept is well, and what to do where it is not. What goes wrong anywhere is noted
-//! here; a look at the database (`Store::examine`) finds out whether it is over.
+//! Health of the database, and what an operator can do about it. Every part of the store notes errors here;
+//! `Store::examine` finds out whether the trouble is over.
 
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -7,29 +7,29 @@ use tokio::sync::watch;
 
 use crate::{error::StoreError, sqlite::Files};
 
-/// What is wrong with the place where things are kept.
+/// A problem of the database or its disk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Ailment {
-    /// No room is left.
+    /// The disk is full.
     Full,
-    /// It may be read only.
+    /// The database may only be read.
     ReadOnly,
-    /// What is stored is damaged, or is no database.
+    /// The stored data is damaged, or the file is no database.
     Damaged,
     /// The disk fails.
     Unreadable,
     /// The database lacks memory.
     Memory,
-    /// The file, or one that belongs to it, was moved, replaced or deleted under the server.
+    /// The database file, or one that belongs to it, was moved, replaced or deleted while the server ran.
     Moved,
-    /// Another program holds the database, or a write of ours does not end.
+    /// Another program holds the database, or one of our writes does not end.
     Held,
     /// The database server does not answer.
     Away,
 }
 
 impl Ailment {
-    /// What it is, as the middle of a sentence.
+    /// Returns the problem as the middle of a sentence.
     pub fn what(self) -> &'static str {
         match self {
             Self::Full => "its disk is full",
@@ -43,7 +43,7 @@ impl Ailment {
         }
     }
 
-    /// What whoever runs the server does about it.
+    /// Returns what the operator should do.
     pub fn remedy(self) -> &'static str {
         match self {
             Self::Full => "make room on its disk; the server goes on by itself",
@@ -65,9 +65,9 @@ impl Ailment {
         }
     }
 
-    /// By a code of SQLite's, extended or not (sqlite.org/rescode.html): the low byte says which.
+    /// Maps an SQLite result code, extended or not (sqlite.org/rescode.html); the low byte is the primary code.
     fn of_sqlite(code: i64) -> Option<Self> {
-        // the file is not where it was (READONLY_DBMOVED)
+        // SQLITE_READONLY_DBMOVED: the file was moved.
         if code == 1032 {
             return Some(Self::Moved);
         }
@@ -81,36 +81,36 @@ impl Ailment {
         }
     }
 
-    /// By an SQLSTATE (PostgreSQL's manual, appendix A).
+    /// Maps an SQLSTATE (PostgreSQL's manual, appendix A).
     fn of_postgres(code: &str) -> Option<Self> {
         match code {
             "53100" => Some(Self::Full),
             "53200" => Some(Self::Memory),
-            // a standby, or default_transaction_read_only
+            // A standby, or default_transaction_read_only.
             "25006" => Some(Self::ReadOnly),
             "58030" => Some(Self::Unreadable),
             "XX001" | "XX002" => Some(Self::Damaged),
-            // going down, starting up, too many connections, a broken connection
+            // Shutting down, starting up, too many connections, or a broken connection.
             "57P01" | "57P02" | "57P03" | "53300" => Some(Self::Away),
             _ if code.starts_with("08") => Some(Self::Away),
             _ => None,
         }
     }
 
-    /// By the code of either database. SQLSTATEs have five characters; SQLite's codes are shorter numbers.
+    /// Maps a code of either database. SQLSTATEs have five characters; SQLite's codes are shorter numbers.
     pub(crate) fn of(code: &str) -> Option<Self> {
         if code.len() == 5 { Self::of_postgres(code) } else { code.parse().ok().and_then(Self::of_sqlite) }
     }
 }
 
-/// What is known of the store's health; shared by all who use it.
+/// Shared record of the store's health. Clones share the state.
 #[derive(Clone, Debug)]
 pub struct Condition(Arc<Known>);
 
 #[derive(Debug)]
 struct Known {
     ailment: watch::Sender<Option<Ailment>>,
-    /// The files that were opened.
+    /// The database files that were opened.
     files: Mutex<Files>,
 }
 
@@ -127,16 +127,16 @@ impl Condition {
     pub(crate) fn files(&self) -> Files {
         self.0.files.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
-    /// Other files are to be there from now on.
+    /// Replaces the files that must exist.
     pub(crate) fn expects(&self, files: Files) {
         *self.0.files.lock().unwrap_or_else(PoisonError::into_inner) = files;
     }
-    /// What ails it now.
+    /// Returns the current problem; `None` if healthy.
     pub fn now(&self) -> Option<Ailment> {
         *self.0.ailment.borrow()
     }
-    /// Notes what went wrong, if it was the place where things are kept, and gives it its right name: whatever SQLite
-    /// says of a file that is gone, it is gone.
+    /// Records an error if it is a problem of the database, and returns it. A missing file overrides SQLite's
+    /// own error, which can be misleading.
     #[must_use]
     pub fn note(&self, error: StoreError) -> StoreError {
         let StoreError::Sick(said, why) = &error else { return error };
@@ -151,7 +151,7 @@ impl Condition {
         }
         StoreError::Sick(ailment, why)
     }
-    /// A look found it well again.
+    /// Records that the database is healthy again.
     pub(crate) fn well(&self) {
         if self.set(None) {
             tracing::info!("the database is well again");
@@ -164,7 +164,7 @@ impl Condition {
             changed
         })
     }
-    /// Waits until it is well, or ails, differently from now.
+    /// Waits until the state changes.
     pub async fn changed(&self) {
         let _ = self.0.ailment.subscribe().changed().await;
     }
@@ -178,7 +178,7 @@ impl Condition {
 mod tests {
     use super::*;
 
-    /// Codes of sqlite.org/rescode.html and of PostgreSQL's manual, appendix A.
+    /// Codes from sqlite.org/rescode.html and from PostgreSQL's manual, appendix A.
     #[test]
     fn codes_of_both_databases_are_known() {
         for (code, ailment) in [

@@ -1,4 +1,4 @@
-//! Opening a database, and looking whether it is well.
+//! Opens a database and checks its health.
 
 use std::{path::PathBuf, sync::Arc, time::Duration};
 
@@ -16,43 +16,43 @@ use crate::{
     sqlite::{Lock, Place},
 };
 
-/// How long a database server may take for the smallest question.
+/// Timeout of the smallest query to a database server.
 const ANSWER: Duration = Duration::from_secs(2);
-/// How long the writer may be busy with what came before a look at it: the largest imports take some ten seconds.
+/// Timeout of a probe behind earlier writes; the largest imports take some ten seconds.
 const WRITER_ANSWER: Duration = Duration::from_secs(60);
-/// The setting that a look writes.
+/// Name of the setting that a probe writes.
 const PROBE: &str = "storage.probe";
 
-/// Which database it is.
+/// Kind of database.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Backend {
-    /// An embedded file.
+    /// An embedded SQLite file.
     Sqlite,
     /// A PostgreSQL server.
     Postgres,
 }
 
-/// How to open a database.
+/// Settings for opening a database.
 #[derive(Clone, Debug)]
 pub struct Options {
     /// `sqlite:PATH` or `postgres://…`.
     pub url: String,
-    /// Connections at most: readers on SQLite, all on PostgreSQL.
+    /// Maximum number of connections: readers on SQLite, all on PostgreSQL.
     pub connections: u32,
     /// How long a call waits for a connection.
     pub wait: Duration,
-    /// Writes that may wait on SQLite.
+    /// Maximum number of queued writes on SQLite.
     pub write_queue: usize,
-    /// Writes committed together at most on SQLite.
+    /// Maximum number of writes in one group commit on SQLite.
     pub write_group: usize,
-    /// Make an SQLite file that is not there yet.
+    /// True to create a missing SQLite file.
     pub create: bool,
-    /// Keep other servers from an SQLite file.
+    /// True to lock an SQLite file against other servers.
     pub alone: bool,
 }
 
 impl Options {
-    /// The usual settings for a database.
+    /// Returns the default settings for a database URL.
     pub fn new(url: impl Into<String>) -> Self {
         Self {
             url: url.into(),
@@ -80,16 +80,16 @@ impl Options {
 /// Why a database could not be opened.
 #[derive(Debug, thiserror::Error)]
 pub enum ConnectError {
-    /// Neither SQLite nor PostgreSQL.
+    /// The URL is neither SQLite nor PostgreSQL.
     #[error("a database URL such as sqlite:scionary.db or postgres://user@host/name expected")]
     Url,
-    /// There is no such file, and none is to be made.
+    /// The file does not exist, and `create` is false.
     #[error(
         "there is no file {}. Set storage.database (or --database) to the server's own, or start the server once: it makes the file",
         .0.display()
     )]
     NoFile(PathBuf),
-    /// It could not be opened: why, and what to do. The URL is left out: it may hold a password.
+    /// Opening failed: the reason and a remedy. The URL is left out because it may contain a password.
     #[error("{0}")]
     Open(String),
 }
@@ -100,8 +100,8 @@ pub struct Store {
     backend: Backend,
     reader: Reader,
     writer: Writer,
-    /// For migrations and looks: a connection of their own that may write, so that a look tells whether the database
-    /// answers, and not whether all connections are at work.
+    /// Own connection for migrations and health checks. It may write, and it shows whether the database answers
+    /// even if all pooled connections are busy.
     admin: DatabaseConnection,
     condition: Condition,
     lock: Option<Arc<Lock>>,
@@ -109,10 +109,10 @@ pub struct Store {
 }
 
 impl Store {
-    /// Opens a database. Nothing is migrated yet.
+    /// Opens a database without migrating it.
     ///
     /// # Errors
-    /// [`ConnectError`].
+    /// Returns [`ConnectError`] when the URL is wrong or the database cannot be opened.
     pub async fn open(options: &Options) -> Result<Self, ConnectError> {
         if options.url.starts_with("sqlite:") {
             Self::open_sqlite(options).await
@@ -129,7 +129,7 @@ impl Store {
         let lock = if options.alone { place.lock()?.map(Arc::new) } else { None };
         let explain = |error: DbErr| place.explain(error);
         let first = place.connect(1, false).await.map_err(explain)?;
-        // the file and its journal mode exist before readers come
+        // Creates the file and its journal mode before readers open it.
         first.execute_unprepared("PRAGMA user_version").await.map_err(explain)?;
         let reader = place.connect(options.connections.max(1), true).await.map_err(explain)?;
         let admin = place.connect_for_a_while().await.map_err(explain)?;
@@ -159,7 +159,7 @@ impl Store {
                 error.to_string().replace(&options.url, "the database")
             ))
         };
-        // opened as they are needed: of the second pool that is one, for looks
+        // Connections open on demand; the second pool opens one, for health checks.
         let open = || Database::connect(options.connect(options.connections.max(2)));
         let pool = open().await.map_err(shut)?;
         let admin = open().await.map_err(shut)?;
@@ -174,34 +174,34 @@ impl Store {
         })
     }
 
-    /// Which database it is.
+    /// Returns the kind of database.
     pub fn backend(&self) -> Backend {
         self.backend
     }
-    /// The readers' pool.
+    /// Returns the readers' pool.
     pub fn reader(&self) -> &Reader {
         &self.reader
     }
     pub(crate) fn writer(&self) -> &Writer {
         &self.writer
     }
-    /// The raw connection, for migrations.
+    /// Returns the raw connection for migrations.
     pub fn admin(&self) -> &DatabaseConnection {
         &self.admin
     }
-    /// What is known of its health.
+    /// Returns the shared health record.
     pub fn condition(&self) -> &Condition {
         &self.condition
     }
 
-    /// Looks whether it can be read, and whether its writer can begin a transaction; where something ailed it, also
-    /// whether a write is committed. What is found is noted as its condition.
+    /// Checks that the database can be read and that its writer can begin a transaction. After a problem it
+    /// also checks that a write commits. It records the result in the health record.
     ///
     /// # Errors
-    /// What is wrong.
+    /// Returns the problem as [`StoreError`].
     pub async fn examine(&self, now: Timestamp) -> Result<(), StoreError> {
         let ailed = self.condition.now();
-        // what was damaged does not mend by itself
+        // Damage does not repair itself.
         if ailed == Some(Ailment::Damaged) {
             return Err(StoreError::Sick(Ailment::Damaged, "it was found damaged".into()));
         }
@@ -215,10 +215,10 @@ impl Store {
         }
     }
 
-    /// Looks whether it can be read, and whether a write is committed.
+    /// Checks that the database can be read and that a write commits.
     ///
     /// # Errors
-    /// What is wrong.
+    /// Returns the problem as [`StoreError`].
     pub async fn try_a_write(&self, now: Timestamp) -> Result<(), StoreError> {
         self.look(true, now).await
     }
@@ -251,11 +251,11 @@ impl Store {
         }
     }
 
-    /// Looks for damage in an SQLite file: what SQLite's own checks find, at most a few lines. PostgreSQL is asked
-    /// nothing: its checks belong to whoever runs it.
+    /// Runs SQLite's own checks on the file and returns at most five findings. It checks nothing on PostgreSQL,
+    /// where that is the operator's job.
     ///
     /// # Errors
-    /// It cannot be read.
+    /// Returns [`StoreError`] when the file cannot be read.
     pub async fn damage(&self) -> Result<Vec<String>, StoreError> {
         if self.backend == Backend::Postgres {
             return Ok(Vec::new());
@@ -279,10 +279,10 @@ impl Store {
         Ok(found)
     }
 
-    /// Looks for damage, and notes it as the store's condition.
+    /// Checks for damage and records it in the health record.
     ///
     /// # Errors
-    /// It cannot be read.
+    /// Returns [`StoreError`] when the file is damaged or cannot be read.
     pub async fn look_for_damage(&self) -> Result<(), StoreError> {
         let found = self.damage().await;
         let found = found.and_then(|found| match found.is_empty() {
@@ -292,12 +292,12 @@ impl Store {
         found.map_err(|error| self.condition.note(error))
     }
 
-    /// What people call it: its path, for a file. Never its URL, which may hold a password.
+    /// Returns a name for people: the path, for a file. Never the URL, which may contain a password.
     pub fn shown(&self) -> &str {
         &self.shown
     }
 
-    /// Waits for writes under way, then closes all connections.
+    /// Waits for writes in progress, then closes all connections.
     pub async fn close(self) {
         self.writer.finish().await;
         let _ = self.reader.0.close().await;
@@ -308,7 +308,7 @@ impl Store {
     }
 }
 
-/// Writes a line of no meaning, and looks whether it is committed.
+/// Writes a setting without meaning, to see whether the write commits.
 pub(crate) async fn probe(db: &DatabaseConnection, now: Timestamp) -> Result<(), StoreError> {
     let tx = Tx(db.begin().await?);
     records::set_setting(&tx, PROBE, "", now).await?;

@@ -1,4 +1,4 @@
-//! Proposals and rulings, versions of records, and the public history.
+//! Proposals and their decisions, versions of records, and the public history.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -25,58 +25,58 @@ use crate::{
     source::Source,
 };
 
-/// Words of a descriptor that a ruling changed.
+/// Texts of a descriptor that a decision changed; `None` keeps the crop profile's text.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DescriptorText {
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The descriptor's key.
+    /// Key of the descriptor.
     pub descriptor: String,
-    /// Its label.
+    /// Label of the descriptor.
     pub label: Option<String>,
-    /// The question.
+    /// Question that the descriptor answers.
     pub question: Option<String>,
     /// How to observe it.
     pub observe: Option<String>,
 }
 
-/// Something that happened to a record: public.
+/// One entry of a record's public history.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Event {
-    /// Its number; it grows.
+    /// Sequence number; later entries have higher numbers.
     pub seq: i64,
-    /// The record; none where it is about the crop.
+    /// Id of the record; `None` for an entry about the crop.
     pub cultivar: Option<CultivarId>,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// When.
+    /// Time of the event.
     pub at: Timestamp,
-    /// Who; no one for the server's own jobs.
+    /// Account that acted; `None` for the server's own jobs.
     pub by: Option<AccountId>,
-    /// What, such as `renamed`.
+    /// Action, such as `renamed`.
     pub action: String,
-    /// The proposal, evidence or record it is about.
+    /// Id of the proposal, evidence or record concerned.
     pub subject: String,
-    /// Why.
+    /// Reason for the action.
     pub why: String,
     /// What changed, in words.
     pub detail: String,
-    /// The record's version after it.
+    /// Version of the record after the event.
     pub version: Option<i64>,
 }
 
-/// A kept version of a record.
+/// A stored version of a record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Version {
-    /// Its number.
+    /// Version number.
     pub version: i64,
-    /// What the record said.
+    /// Content of the record at that version.
     pub content: Content,
-    /// When.
+    /// Time of the change.
     pub at: Timestamp,
-    /// By whose ruling.
+    /// Steward whose decision made the version.
     pub by: Option<AccountId>,
-    /// On which proposal.
+    /// Proposal that led to the version.
     pub proposal: Option<ProposalId>,
 }
 
@@ -102,7 +102,7 @@ fn to_proposal(row: proposal::Model) -> Result<Proposal, StoreError> {
     })
 }
 
-/// Keeps a new proposal.
+/// Inserts a proposal.
 pub async fn insert_proposal(tx: &Tx, new: &Proposal) -> Result<(), StoreError> {
     let change = serde_json::to_string(&new.change).map_err(|e| StoreError::corrupt("proposal.change", e))?;
     let row = proposal::ActiveModel {
@@ -125,29 +125,29 @@ pub async fn insert_proposal(tx: &Tx, new: &Proposal) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// A proposal.
+/// Returns the proposal with this id.
 pub async fn proposal(db: &dyn Source, id: ProposalId) -> Result<Option<Proposal>, StoreError> {
     proposal::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_proposal).transpose()
 }
 
-/// Which proposals.
+/// Filter of a proposal list; `None` does not filter.
 #[derive(Clone, Debug, Default)]
 pub struct ProposalQuery {
-    /// Of this crop.
+    /// Proposals for this crop.
     pub crop: Option<String>,
-    /// About these records.
+    /// Proposals about these records.
     pub cultivars: Option<Vec<CultivarId>>,
-    /// By this author.
+    /// Proposals by this author.
     pub author: Option<AccountId>,
-    /// In this state.
+    /// Proposals in this state.
     pub state: Option<State>,
-    /// After this one.
+    /// Proposals after this one.
     pub after: Option<ProposalId>,
-    /// At most so many.
+    /// Maximum number of results.
     pub limit: u64,
 }
 
-/// Proposals, oldest first: who waits longest stands first.
+/// Returns proposals, oldest first.
 pub async fn proposals(db: &dyn Source, query: &ProposalQuery) -> Result<Vec<Proposal>, StoreError> {
     let mut select = proposal::Entity::find();
     if let Some(crop) = &query.crop {
@@ -169,7 +169,7 @@ pub async fn proposals(db: &dyn Source, query: &ProposalQuery) -> Result<Vec<Pro
     rows.into_iter().map(to_proposal).collect()
 }
 
-/// How many proposals of an author are open.
+/// Returns how many open proposals an author has.
 pub async fn count_open(db: &dyn Source, author: AccountId) -> Result<u64, StoreError> {
     Ok(proposal::Entity::find()
         .filter(proposal::Column::AuthorId.eq(author.uuid()))
@@ -198,7 +198,8 @@ async fn close(
     Ok(changed.rows_affected == 1)
 }
 
-/// Rules on an open proposal; false if someone was faster. It locks the proposal until the transaction ends.
+/// Decides an open proposal; returns false if it is no longer open. The update locks the proposal's row until
+/// the transaction ends.
 pub async fn rule(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -209,7 +210,7 @@ pub async fn rule(
     close(tx, id, state, ruling, "").await
 }
 
-/// Notes what came of an accepted proposal.
+/// Records the outcome of an accepted proposal.
 pub async fn set_outcome(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -224,7 +225,7 @@ pub async fn set_outcome(
     Ok(())
 }
 
-/// Takes an open proposal back; false if it is open no more.
+/// Withdraws an open proposal; returns false if it is no longer open.
 pub async fn withdraw(
     tx: &Tx,
     _granted: &Granted<WithdrawProposal>,
@@ -252,7 +253,7 @@ pub async fn tell(tx: &Tx, event: &Event) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The history of some records, newest first, from before a number.
+/// Returns the history of these records before a sequence number, newest first.
 pub async fn history(
     db: &dyn Source,
     records: &[CultivarId],
@@ -286,7 +287,7 @@ fn content_text(content: &Content) -> Result<String, StoreError> {
     serde_json::to_string(content).map_err(|e| StoreError::corrupt("cultivar_version.content", e))
 }
 
-/// Keeps a version; one that is kept stays as it is.
+/// Stores a version. Idempotent: an existing version is not changed.
 pub async fn keep_version(tx: &Tx, id: CultivarId, version: &Version) -> Result<(), StoreError> {
     let row = cultivar_version::ActiveModel {
         cultivar_id: Set(id.uuid()),
@@ -303,7 +304,7 @@ pub async fn keep_version(tx: &Tx, id: CultivarId, version: &Version) -> Result<
     Ok(())
 }
 
-/// A kept version.
+/// Returns a stored version of a record.
 pub async fn version(db: &dyn Source, id: CultivarId, number: i64) -> Result<Option<Version>, StoreError> {
     let Some(row) = cultivar_version::Entity::find_by_id((id.uuid(), number)).one(&db.inner()).await? else {
         return Ok(None);
@@ -318,7 +319,7 @@ pub async fn version(db: &dyn Source, id: CultivarId, number: i64) -> Result<Opt
     }))
 }
 
-/// Makes a record by a ruling, at version 1; [`StoreError::Exists`] if the name is taken in the crop.
+/// Inserts a record by decision, at version 1. Returns [`StoreError::Exists`] if the name is taken in the crop.
 pub async fn insert_record(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -405,8 +406,8 @@ async fn put_lists(tx: &Tx, id: CultivarId, content: &Content) -> Result<(), Sto
     Ok(())
 }
 
-/// Puts a record's content in place of what it said at a version; false if it is at another one by now. The record
-/// is the curators' from then on: catalogues leave it alone.
+/// Replaces a record's content if its version still equals `seen`; returns false if it is stale. It marks the
+/// record as curated, so that catalogue imports no longer change it.
 pub async fn change_record(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -438,7 +439,7 @@ pub async fn change_record(
     Ok(true)
 }
 
-/// Points a record to the one that it was merged into, or to none again; false if it does so already.
+/// Sets or clears the record into which this one is merged; returns false if it is already so.
 pub async fn set_merged(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -458,7 +459,7 @@ pub async fn set_merged(
     Ok(change.exec(&tx.inner()).await?.rows_affected == 1)
 }
 
-/// Locks a record with a reason, or unlocks it; false if it is so already.
+/// Locks a record with a reason, or unlocks it; returns false if it is already so.
 pub async fn set_locked(
     tx: &Tx,
     _granted: &Granted<LockRecord>,
@@ -475,7 +476,7 @@ pub async fn set_locked(
     Ok(change.exec(&tx.inner()).await?.rows_affected == 1)
 }
 
-/// All changed words of descriptors.
+/// Returns all changed descriptor texts.
 pub async fn descriptor_texts(db: &dyn Source) -> Result<Vec<DescriptorText>, StoreError> {
     let rows = descriptor_text::Entity::find().all(&db.inner()).await?;
     Ok(rows
@@ -490,7 +491,7 @@ pub async fn descriptor_texts(db: &dyn Source) -> Result<Vec<DescriptorText>, St
         .collect())
 }
 
-/// Changes words of a descriptor; what is left out stays.
+/// Changes texts of a descriptor; `None` keeps the old text.
 pub async fn put_descriptor_text(tx: &Tx, text: &DescriptorText) -> Result<(), StoreError> {
     let key = (text.crop.clone(), text.descriptor.clone());
     let known = descriptor_text::Entity::find_by_id(key).one(&tx.inner()).await?;
@@ -511,8 +512,8 @@ pub async fn put_descriptor_text(tx: &Tx, text: &DescriptorText) -> Result<(), S
     Ok(())
 }
 
-/// Writes a record of another registry's export under its own id; false if the id is here already.
-/// [`StoreError::Exists`] if its name is taken by another record.
+/// Imports a record from another registry's export under its own id; returns false if the id exists here.
+/// Returns [`StoreError::Exists`] if another record has the name.
 pub async fn import_record(
     tx: &Tx,
     id: CultivarId,
@@ -529,7 +530,7 @@ pub async fn import_record(
     Ok(true)
 }
 
-/// The record of this name and qualifier in a crop.
+/// Returns the id of the record with this name and qualifier in a crop.
 pub async fn record_named(
     db: &dyn Source,
     crop: &str,
@@ -545,7 +546,7 @@ pub async fn record_named(
         .map(|row| CultivarId::from_uuid(row.id)))
 }
 
-/// The families of some records: each with the record it was merged into, and all merged into that one.
+/// Returns the merge families of these records: each record, those it is merged into, and all merged into those.
 pub async fn families(
     db: &dyn Source,
     ids: &BTreeSet<CultivarId>,

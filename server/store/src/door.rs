@@ -1,6 +1,6 @@
-//! The door for writes. On SQLite one task takes jobs from a bounded queue and commits them in groups, a
-//! savepoint each, so that durability costs one flush a group. On PostgreSQL each job is its own short
-//! transaction. The job's code is the same for both.
+//! Runs writes. On SQLite one task takes jobs from a bounded queue and commits them in groups, each in its own
+//! savepoint, so that a group costs one flush to disk. On PostgreSQL each job is its own short transaction. The
+//! code of a job is the same for both.
 
 use std::{future::Future, panic::AssertUnwindSafe, pin::Pin, sync::Arc};
 
@@ -19,22 +19,22 @@ use crate::{
     sqlite::{Place, is_out_of_transactions},
 };
 
-/// How often a job is tried when writers meet.
+/// Maximum number of attempts of a job that collides with other writers.
 const TRIES: u32 = 8;
 
-/// A transaction: the only thing that write functions take.
+/// A transaction. All write functions take one, so nothing can be written outside a job.
 #[derive(Debug)]
 pub struct Tx(pub(crate) DatabaseTransaction);
 
-/// Something to write. It may run more than once, when writers meet; only one run counts.
+/// A unit of writing. A collision can make it run several times; only one run is committed.
 pub trait Job: Send + Sync + 'static {
-    /// What it gives back.
+    /// Result of the job.
     type Out: Send + 'static;
-    /// How it fails.
+    /// Error of the job.
     type Error: From<StoreError> + Send + 'static;
-    /// Reads, decides, writes.
+    /// Reads, decides and writes within the transaction.
     fn run(&self, tx: &Tx) -> impl Future<Output = Result<Self::Out, Self::Error>> + Send;
-    /// Whether a failure is worth another try.
+    /// Returns true if an error is a collision with other writers, so that a retry may succeed.
     fn is_collision(error: &Self::Error) -> bool;
 }
 
@@ -46,7 +46,7 @@ pub(crate) enum Writer {
 
 pub(crate) enum Message {
     Job(Box<dyn Queued>),
-    /// Look whether a transaction can be begun; with a time, whether a write is committed.
+    /// Checks that a transaction can begin; with a time also that a write commits.
     Probe(Option<Timestamp>, oneshot::Sender<Result<(), StoreError>>),
     Finish(oneshot::Sender<()>),
 }
@@ -59,14 +59,14 @@ impl std::fmt::Debug for Message {
 
 type Boxed<'a, T> = Pin<Box<dyn Future<Output = T> + Send + 'a>>;
 
-/// A job in the queue, its types hidden.
+/// A queued job with its types erased.
 pub(crate) trait Queued: Send {
-    /// Whether the caller has gone.
+    /// Returns true if the caller has stopped waiting.
     fn is_abandoned(&self) -> bool;
-    /// Runs it; true if its savepoint shall be kept.
+    /// Runs the job; returns true to keep its savepoint.
     fn run<'a>(&'a mut self, tx: &'a Tx) -> Boxed<'a, bool>;
-    /// Tells the caller how it ended. `group` is how its group did: where nothing of it was committed, what the job
-    /// said does not hold either, as it may have seen what others of the group wrote.
+    /// Sends the result to the caller. `group` is the result of the group commit. If that failed, the job's own
+    /// result is void too, because the job may have read what others of the group wrote.
     fn finish(self: Box<Self>, group: Result<(), StoreError>);
 }
 
@@ -82,7 +82,7 @@ impl<J: Job> Queued for InQueue<J> {
     }
     fn run<'a>(&'a mut self, tx: &'a Tx) -> Boxed<'a, bool> {
         Box::pin(async move {
-            // a panic in one job must not take the others down
+            // A panic in one job must not stop the others.
             let outcome = AssertUnwindSafe(self.job.run(tx)).catch_unwind().await;
             let result = outcome.unwrap_or_else(|_| {
                 tracing::error!("a write panicked; it was rolled back");
@@ -129,7 +129,7 @@ impl Writer {
                 queue.send(Message::Probe(write, done)).await.map_err(|_| stopped(()))?;
                 answer.await.map_err(|_| stopped(()))?
             }
-            // each write has a transaction of its own: there is no writer to be stuck
+            // Each write has its own transaction, so no writer can be stuck.
             Self::Direct(_) => Ok(()),
         }
     }
@@ -144,10 +144,10 @@ impl Writer {
 }
 
 impl Store {
-    /// Runs a job in a transaction and waits until it is committed.
+    /// Runs a job in a transaction and waits for the commit.
     ///
     /// # Errors
-    /// The job's own, or the store's: busy, unavailable.
+    /// Returns the job's own error, or [`StoreError`] when the store is busy or unavailable.
     pub async fn write<J: Job>(&self, job: J) -> Result<J::Out, J::Error> {
         let job = Arc::new(job);
         match self.writer() {
@@ -160,7 +160,7 @@ impl Store {
                     .unwrap_or_else(|_| Err(StoreError::Unavailable("the writer stopped".into()).into()))
             }
             Writer::Direct(db) => {
-                // detached, so that a caller who gives up does not stop a commit half way
+                // Detached, so that a caller who stops waiting does not interrupt a commit.
                 let (db, condition) = (db.clone(), self.condition().clone());
                 let run = tokio::spawn(async move { in_own_transaction(&db, &condition, &*job).await });
                 run.await.unwrap_or_else(|_| {
@@ -196,14 +196,14 @@ async fn in_own_transaction<J: Job>(
     }
 }
 
-/// How long a connection that is given up may take to close. One that still holds the lock would keep out the next.
+/// Time limit for closing a failed connection. A connection that still holds the lock would block the next one.
 const TO_CLOSE: std::time::Duration = std::time::Duration::from_secs(5);
 
 /// The one task that writes to an SQLite file.
 struct GroupWriter {
     place: Place,
-    /// None after a transaction failed in a way that leaves it uncertain where the connection stands: SQLite rolls some
-    /// failures back by itself, and the library then counts a transaction that is not there any more.
+    /// `None` after a failure that leaves the state of the connection uncertain: SQLite rolls back some
+    /// failures itself, and the library then still counts a transaction.
     connection: Option<DatabaseConnection>,
     condition: Condition,
 }
@@ -249,7 +249,7 @@ impl GroupWriter {
         }
     }
 
-    /// Runs jobs in one transaction, each in a savepoint. Well only where SQLite has committed it.
+    /// Runs jobs in one transaction, each in a savepoint. Succeeds only after SQLite has committed.
     async fn transact(&mut self, jobs: &mut [Box<dyn Queued>]) -> Result<(), StoreError> {
         let db = self.connected().await?;
         let outer = db.begin_with_options(immediate()).await?;
@@ -276,7 +276,7 @@ impl GroupWriter {
         self.condition.files().look()
     }
 
-    /// A connection to the files that were opened first.
+    /// Returns the connection, or opens one after checking that the files are still those opened first.
     async fn connected(&mut self) -> Result<DatabaseConnection, StoreError> {
         let files = self.condition.files();
         files.look()?;
@@ -290,20 +290,20 @@ impl GroupWriter {
         Ok(db)
     }
 
-    /// Notes what failed, and gives the connection up: it may be in a transaction still. Where a file is gone it is
-    /// kept, as it alone may hold what was acknowledged.
+    /// Records a failure and drops the connection, which may still be in a transaction. If a file is missing,
+    /// the connection stays, because it may be the only access to acknowledged writes.
     async fn settle(&mut self, done: Result<(), StoreError>) -> Result<(), StoreError> {
         let Err(error) = done else { return Ok(()) };
         let error = self.condition.note(error);
         tracing::error!(%error, "a group of writes was not committed");
         if matches!(error, StoreError::Sick(crate::Ailment::Moved, _)) {
             if let Some(db) = &self.connection {
-                // what was acknowledged goes into the database itself, as the log beside it may be the one that is gone
+                // Moves acknowledged writes into the database file, because the missing file may be the log.
                 let _ = db.execute_unprepared("ROLLBACK").await;
                 let _ = db.execute_unprepared("PRAGMA wal_checkpoint(FULL)").await;
             }
         } else if let Some(db) = self.connection.take() {
-            // the log goes with the last connection, and comes back with the next
+            // SQLite deletes the log with the last connection and creates it with the next.
             self.condition.expects(self.condition.files().first());
             if tokio::time::timeout(TO_CLOSE, db.close()).await.is_err() {
                 tracing::error!("a connection that failed does not close");

@@ -1,4 +1,4 @@
-//! What can go wrong below: named conflicts, a database that is away, a row that cannot be read.
+//! Errors of the store: named conflicts, an unavailable database, an unreadable row.
 
 use sea_orm::{DbErr, RuntimeErr, SqlErr};
 
@@ -7,36 +7,36 @@ use crate::condition::Ailment;
 /// An error of the store.
 #[derive(Clone, Debug, thiserror::Error)]
 pub enum StoreError {
-    /// Something with that key exists.
+    /// A row with the same unique key exists.
     #[error("it exists already")]
     Exists,
-    /// The database cannot be reached or is too busy; trying again may help.
+    /// The database cannot be reached or is too busy; a retry may help.
     #[error("the database is not available: {0}")]
     Unavailable(String),
-    /// The place where things are kept is in trouble: what it is, and what the database said.
+    /// The database or its disk has a problem: its kind, and the database's message.
     #[error("the database is in trouble, as {what}: {1}", what = .0.what())]
     Sick(Ailment, String),
-    /// Two writers met; trying again helps.
+    /// Two writers collided; a retry helps.
     #[error("two writers met")]
     Collision,
     /// The writer's queue is full.
     #[error("too many writes are waiting")]
     Busy,
-    /// Stored data cannot be read: a bug, or another program wrote it.
+    /// Stored data cannot be read, because of a bug or a foreign writer.
     #[error("{what} is not readable: {why}")]
     Corrupt {
-        /// Which column.
+        /// Column that cannot be read.
         what: &'static str,
-        /// Why.
+        /// Reason from the parser.
         why: String,
     },
-    /// Anything else that the database says.
+    /// Any other error of the database.
     #[error("the database refused: {0}")]
     Refused(String),
 }
 
 impl StoreError {
-    /// Another error in place of [`StoreError::Exists`]: what it means that the thing exists.
+    /// Replaces [`StoreError::Exists`] by `meaning`, and converts every other error.
     pub fn if_exists<E: From<Self>>(self, meaning: E) -> E {
         if matches!(self, Self::Exists) { meaning } else { self.into() }
     }
@@ -45,10 +45,10 @@ impl StoreError {
     }
 }
 
-/// SQLSTATE and SQLite codes of conflicts that go away by trying again: serialization failure, deadlock;
-/// busy, busy snapshot.
+/// SQLSTATEs and SQLite codes of conflicts that a retry resolves: serialization failure, deadlock; busy, busy
+/// snapshot, busy recovery.
 const COLLISIONS: [&str; 5] = ["40001", "40P01", "5", "517", "261"];
-/// A call that took too long, or was called off: trying again may help.
+/// SQLSTATE of a cancelled query, such as after a timeout; a retry may help.
 const TOO_SLOW: &str = "57014";
 
 impl From<DbErr> for StoreError {
@@ -68,7 +68,7 @@ impl From<DbErr> for StoreError {
                     Some(ailment) => Self::Sick(ailment, text),
                     None => Self::Refused(text),
                 },
-                // no answer of the database: the connection broke
+                // Without a code the connection broke before the database answered.
                 None => Self::Unavailable(text),
             };
         }

@@ -1,4 +1,4 @@
-//! Pieces of evidence and their checks. A piece is never changed: it is entered, and it ends.
+//! Pieces of evidence and their checks. A piece is inserted and later ended, but never changed.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -26,26 +26,26 @@ use crate::{
 
 pub use scionary_domain::evidence::voice::GROWER;
 
-/// Rows read at once where all are read.
+/// Number of rows per query when all rows are read.
 const PAGE: u64 = 20_000;
-/// Rows written by one statement: 27 columns each, below what both databases take.
+/// Number of rows per insert statement: with 28 columns each, below the parameter limits of both databases.
 const WRITE_CHUNK: usize = 400;
 
-/// Which evidence.
+/// Selects evidence.
 #[derive(Clone, Copy, Debug)]
 pub enum Of<'a> {
-    /// All of it.
+    /// All evidence.
     All,
-    /// Of these records.
+    /// Evidence on these records.
     Records(&'a [CultivarId]),
 }
 
-/// A stored piece with what became of it.
+/// A stored piece and its end.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stored {
-    /// The piece.
+    /// The piece of evidence.
     pub evidence: Evidence,
-    /// When and why it ended, and what took its place.
+    /// When and why it ended, and its successor; `None` while current.
     pub ended: Option<(Timestamp, String, Option<EvidenceId>)>,
 }
 
@@ -130,7 +130,7 @@ fn by_piece(rows: Vec<evidence_check::Model>) -> Checks {
     of
 }
 
-/// Current evidence, in the order of its ids.
+/// Returns current evidence, in the order of its ids.
 pub async fn current(db: &dyn Source, of: Of<'_>) -> Result<Vec<Evidence>, StoreError> {
     match of {
         Of::All => everything(db).await,
@@ -199,13 +199,13 @@ async fn with_people(db: &dyn Source, rows: Vec<evidence::Model>) -> Result<Vec<
     rows.into_iter().map(|row| to_evidence(row, &mut checks, &people)).collect()
 }
 
-/// A piece, current or ended.
+/// Returns a piece, current or ended.
 pub async fn piece(db: &dyn Source, id: EvidenceId) -> Result<Option<Stored>, StoreError> {
     let Some(row) = evidence::Entity::find_by_id(id.uuid()).one(&db.inner()).await? else { return Ok(None) };
     Ok(stored(db, vec![row]).await?.pop())
 }
 
-/// Pieces, current or ended, in the order of their ids; those that are not there are left out.
+/// Returns these pieces, current or ended, in the order of their ids; unknown ids are left out.
 pub async fn some(db: &dyn Source, ids: &[EvidenceId]) -> Result<Vec<Stored>, StoreError> {
     let ids = ids.iter().map(|id| id.uuid());
     let query = evidence::Entity::find().filter(evidence::Column::Id.is_in(ids));
@@ -230,7 +230,7 @@ async fn stored(db: &dyn Source, rows: Vec<evidence::Model>) -> Result<Vec<Store
     Ok(pieces.into_iter().zip(ended).map(|(evidence, ended)| Stored { evidence, ended }).collect())
 }
 
-/// An author's pieces, newest first, from before an id.
+/// Returns an author's pieces before an id, newest first.
 pub async fn by_author(
     db: &dyn Source,
     author: AccountId,
@@ -245,7 +245,7 @@ pub async fn by_author(
     stored(db, rows).await
 }
 
-/// The records that hold current evidence or checks of an account.
+/// Returns the records with current evidence or checks of an account.
 pub async fn records_of(db: &dyn Source, author: AccountId) -> Result<BTreeSet<CultivarId>, StoreError> {
     let own: Vec<Option<uuid::Uuid>> = evidence::Entity::find()
         .select_only()
@@ -279,7 +279,7 @@ pub async fn records_of(db: &dyn Source, author: AccountId) -> Result<BTreeSet<C
     Ok(all)
 }
 
-/// How many pieces an account entered since a time.
+/// Returns how many pieces an account has entered since a time.
 pub async fn entered_since(db: &dyn Source, author: AccountId, since: Timestamp) -> Result<u64, StoreError> {
     Ok(evidence::Entity::find()
         .filter(evidence::Column::AuthorId.eq(author.uuid()))
@@ -288,7 +288,7 @@ pub async fn entered_since(db: &dyn Source, author: AccountId, since: Timestamp)
         .await?)
 }
 
-/// How many checks an account made since a time.
+/// Returns how many checks an account has made since a time.
 pub async fn checked_since(db: &dyn Source, account: AccountId, since: Timestamp) -> Result<u64, StoreError> {
     Ok(evidence_check::Entity::find()
         .filter(evidence_check::Column::AccountId.eq(account.uuid()))
@@ -297,7 +297,7 @@ pub async fn checked_since(db: &dyn Source, account: AccountId, since: Timestamp
         .await?)
 }
 
-/// Current pieces that were entered together.
+/// Returns the current pieces of one report.
 pub async fn of_report(
     db: &dyn Source,
     author: AccountId,
@@ -313,7 +313,7 @@ pub async fn of_report(
     with_people(db, rows).await
 }
 
-/// An author's current pieces on some records, as (record, descriptor, value, day, tree): to find twins.
+/// Returns an author's current pieces on these records by [`TwinKey`], to find duplicates.
 pub async fn twins(
     db: &dyn Source,
     author: AccountId,
@@ -342,7 +342,7 @@ pub async fn twins(
     Ok(all)
 }
 
-/// What makes two pieces of one author the same.
+/// Fields that identify a piece of one author; two pieces with equal keys are duplicates.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct TwinKey {
     cultivar: Option<CultivarId>,
@@ -354,10 +354,10 @@ pub struct TwinKey {
 }
 
 impl TwinKey {
-    /// The key of a piece.
+    /// Returns the key of a piece.
     ///
     /// # Errors
-    /// When its value cannot be written.
+    /// Returns [`StoreError::Corrupt`] when its value cannot be serialized.
     pub fn of(piece: &Evidence) -> Result<Self, StoreError> {
         let observed = piece.observed.as_ref();
         Ok(Self {
@@ -411,7 +411,7 @@ fn row_of(piece: &Evidence, key: Option<String>, at: Timestamp) -> Result<eviden
     })
 }
 
-/// Enters pieces.
+/// Inserts pieces.
 pub async fn insert(tx: &Tx, pieces: &[Evidence], at: Timestamp) -> Result<(), StoreError> {
     for chunk in pieces.chunks(WRITE_CHUNK) {
         let rows = chunk.iter().map(|p| row_of(p, None, at)).collect::<Result<Vec<_>, _>>()?;
@@ -420,7 +420,8 @@ pub async fn insert(tx: &Tx, pieces: &[Evidence], at: Timestamp) -> Result<(), S
     Ok(())
 }
 
-/// Writes pieces of another registry's export under their own ids; those that are here stay. How many are new.
+/// Imports pieces from another registry's export under their own ids. Existing ids are not changed. Returns the
+/// number of new pieces.
 pub async fn import(
     tx: &Tx,
     pieces: &[(Evidence, Option<String>)],
@@ -437,7 +438,7 @@ pub async fn import(
     Ok(new)
 }
 
-/// The keys under which catalogues know current pieces, by id.
+/// Returns the catalogue row keys of current pieces, by id.
 pub async fn row_keys(db: &dyn Source) -> Result<HashMap<EvidenceId, String>, StoreError> {
     let rows: Vec<(uuid::Uuid, Option<String>)> = evidence::Entity::find()
         .select_only()
@@ -451,7 +452,7 @@ pub async fn row_keys(db: &dyn Source) -> Result<HashMap<EvidenceId, String>, St
     Ok(rows.into_iter().filter_map(|(id, key)| Some((EvidenceId::from_uuid(id), key?))).collect())
 }
 
-/// Ends a piece; false if it has ended already.
+/// Ends a piece; returns false if it has already ended.
 pub async fn end(
     tx: &Tx,
     _granted: &Granted<EditEvidence>,
@@ -471,7 +472,7 @@ pub async fn end(
     Ok(changed.rows_affected == 1)
 }
 
-/// Moves pieces from one record to another, as a split does. How many were moved.
+/// Moves pieces from some records to another, as a split does. Returns how many were moved.
 pub async fn move_pieces(
     tx: &Tx,
     _granted: &Granted<RuleOnProposal>,
@@ -494,7 +495,7 @@ pub async fn move_pieces(
     Ok(moved)
 }
 
-/// Puts a check in place of the account's earlier one on the piece.
+/// Inserts a check; it replaces the account's earlier check of the piece.
 pub async fn put_check(
     tx: &Tx,
     _granted: &Granted<CheckEvidence>,
@@ -515,7 +516,7 @@ pub async fn put_check(
     Ok(())
 }
 
-/// Takes the account's check of a piece back; false if there is none.
+/// Withdraws the account's check of a piece; returns false if there is none.
 pub async fn end_check(
     tx: &Tx,
     piece: EvidenceId,
@@ -532,7 +533,7 @@ pub async fn end_check(
     Ok(changed.rows_affected > 0)
 }
 
-/// Writes checks of another registry's export; those that are here stay.
+/// Imports checks from another registry's export. Existing ids are not changed.
 pub async fn import_checks(tx: &Tx, piece: EvidenceId, checks: &[Check]) -> Result<(), StoreError> {
     for check in checks {
         let row = evidence_check::ActiveModel {

@@ -1,4 +1,4 @@
-//! The grafting log.
+//! Grafting log of the growers.
 
 use scionary_domain::{
     access::{EditGrafts, Granted},
@@ -13,18 +13,18 @@ use sea_orm::{
 
 use crate::{door::Tx, entity::grafts, error::StoreError, source::Source};
 
-/// Reported grafts of one account in one way and month, summed.
+/// Sum of one grower's reported grafts by one method in one month.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Sum {
-    /// Whose.
+    /// Account of the grower.
     pub grower: AccountId,
-    /// How.
+    /// Grafting method.
     pub method: Method,
-    /// The month north of the equator.
+    /// Month as it would be north of the equator, 1 to 12.
     pub month: u8,
-    /// Made.
+    /// Number of grafts made.
     pub made: u64,
-    /// Taken.
+    /// Number of grafts that took.
     pub taken: u64,
 }
 
@@ -77,18 +77,18 @@ fn to_row(entry: &Grafts) -> grafts::ActiveModel {
     }
 }
 
-/// Enters grafts.
+/// Inserts an entry.
 pub async fn insert(tx: &Tx, new: &Grafts) -> Result<(), StoreError> {
     grafts::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// An entry.
+/// Returns the entry with this id.
 pub async fn one(db: &dyn Source, id: GraftId) -> Result<Option<Grafts>, StoreError> {
     grafts::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_grafts).transpose()
 }
 
-/// A grower's entries, newest first, from before an id; those that no one looked at yet, or all.
+/// Returns a grower's entries before an id, newest first: those without a report, or all.
 pub async fn of(
     db: &dyn Source,
     grower: AccountId,
@@ -107,12 +107,12 @@ pub async fn of(
     rows.into_iter().map(to_grafts).collect()
 }
 
-/// How many entries a grower has.
+/// Returns how many entries a grower has.
 pub async fn count(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
     Ok(grafts::Entity::find().filter(grafts::Column::AccountId.eq(grower.uuid())).count(&db.inner()).await?)
 }
 
-/// Stores a changed entry if it is still at the version that the change was made from; whether it was.
+/// Replaces an entry if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: Granted<EditGrafts>,
@@ -128,13 +128,13 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Forgets an entry; whether it was there.
+/// Deletes an entry; returns true if it existed.
 pub async fn delete(tx: &Tx, _granted: Granted<EditGrafts>, id: GraftId) -> Result<bool, StoreError> {
     Ok(grafts::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }
 
-/// What is settled on a crop, or on some records of it, on a day: summed by grower, method and month. Failures count no
-/// sooner than takes, so that early reports do not lower a rate.
+/// Sums the settled grafts of a crop, or of these records in it, by grower, method and month. Entries count
+/// only after [`SETTLED_DAYS`], failures included, so that early reports of failure do not lower a rate.
 pub async fn sums(
     db: &dyn Source,
     crop: &str,

@@ -1,5 +1,5 @@
-//! Where things are kept. One code path serves SQLite and PostgreSQL; callers see domain types only, never
-//! a row. Reads take a [`Reader`] or a [`Tx`]; writes happen in a [`Job`] that the one door runs.
+//! Storage of the server. One code path serves SQLite and PostgreSQL; callers see domain types and never rows.
+//! Reads take a [`Reader`] or a [`Tx`]. Writes happen in a [`Job`] that [`Store::write`] runs.
 
 mod accounts;
 mod alerts;
@@ -45,87 +45,87 @@ pub use registry::{CatalogueCultivar, CatalogueEvidence, EvidenceKey};
 pub use source::{Reader, Source};
 pub use tickets::{Ticket, TicketQuery};
 
-/// Reading and writing accounts, sessions, roles and invitations.
+/// Reads and writes accounts, sessions, role grants and invitations.
 pub mod account_store {
     pub use crate::accounts::*;
 }
-/// Reading and writing crops, sources, cultivars and evidence.
+/// Reads and writes crops, sources and cultivars, and imports catalogue evidence.
 pub mod registry_store {
     pub use crate::registry::*;
 }
-/// Reading and writing offers.
+/// Reads and writes offers.
 pub mod offer_store {
     pub use crate::offers::*;
 }
-/// What every write leaves behind.
+/// Reads and writes idempotency keys, the audit log, the outbox and settings.
 pub mod record_store {
     pub use crate::records::*;
 }
-/// Reading and writing pieces of evidence and their checks.
+/// Reads and writes pieces of evidence and their checks.
 pub mod evidence_store {
     pub use crate::evidence::*;
 }
-/// What evidence knows of its people.
+/// Reads and writes observers (who counts as one voice in evidence) and their weights.
 pub mod observer_store {
     pub use crate::observers::*;
 }
-/// Proposals, versions and history.
+/// Reads and writes proposals, versions of records and the public history.
 pub mod curation_store {
     pub use crate::curation::*;
 }
-/// Sowings.
+/// Reads and writes sowings.
 pub mod sowing_store {
     pub use crate::sowings::*;
 }
-/// Complaints.
+/// Reads and writes complaints (tickets).
 pub mod ticket_store {
     pub use crate::tickets::*;
 }
-/// Plans.
+/// Reads and writes plans.
 pub mod plan_store {
     pub use crate::plans::*;
 }
-/// The grafting log.
+/// Reads and writes the grafting log.
 pub mod graft_store {
     pub use crate::grafts::*;
 }
-/// Claims.
+/// Reads and writes claims, and the promised quantity of offers.
 pub mod claim_store {
     pub use crate::claims::*;
 }
-/// Members who block each other.
+/// Reads and writes blocks between members.
 pub mod block_store {
     pub use crate::blocks::*;
 }
-/// Lots, what they descend from, tests.
+/// Reads and writes lots, their descent and their tests.
 pub mod lot_store {
     pub use crate::lots::*;
 }
-/// Alerts.
+/// Reads and writes alerts and the lots where they start.
 pub mod alert_store {
     pub use crate::alerts::*;
 }
-/// Notices.
+/// Reads and writes notices and mail addresses.
 pub mod notice_store {
     pub use crate::notices::*;
 }
-/// Clubs and their members.
+/// Reads and writes clubs, their members and invitations.
 pub mod club_store {
     pub use crate::clubs::*;
 }
-/// Wants.
+/// Reads and writes wants.
 pub mod want_store {
     pub use crate::wants::*;
 }
-/// Swap rounds.
+/// Reads and writes swap rounds.
 pub mod round_store {
     pub use crate::rounds::*;
 }
-/// Rules on moving plants that stewards proposed and published.
+/// Reads and writes releases of movement rules that stewards propose and publish.
 pub mod release_store {
     pub use crate::releases::*;
 }
-/// Protected cultivars.
+/// Reads and writes protections of cultivars.
 pub mod protection_store {
     pub use crate::protections::*;
 }

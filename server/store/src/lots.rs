@@ -1,4 +1,4 @@
-//! Lots, what they descend from, and tests.
+//! Lots, their descent and their tests.
 
 use std::collections::BTreeMap;
 
@@ -67,13 +67,13 @@ fn to_row(lot: &Lot) -> lot::ActiveModel {
     }
 }
 
-/// Enters a lot. [`StoreError::Exists`] where its code is taken.
+/// Inserts a lot. Returns [`StoreError::Exists`] if the code is taken.
 pub async fn insert(tx: &Tx, new: &Lot) -> Result<(), StoreError> {
     lot::Entity::insert(to_row(new)).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// Stores a changed lot if it is still at the version that the change was made from; whether it was.
+/// Replaces a lot if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: &Granted<EditLot>,
@@ -89,18 +89,18 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// The lot with an id.
+/// Returns the lot with this id.
 pub async fn one(db: &dyn Source, id: LotId) -> Result<Option<Lot>, StoreError> {
     lot::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_lot).transpose()
 }
 
-/// The lot whose tag says a code.
+/// Returns the lot with this code on its tag.
 pub async fn by_code(db: &dyn Source, code: LotCode) -> Result<Option<Lot>, StoreError> {
     let found = lot::Entity::find().filter(lot::Column::Code.eq(code.stored())).one(&db.inner()).await?;
     found.map(to_lot).transpose()
 }
 
-/// Some lots, by id.
+/// Returns these lots by id; unknown ids are missing from the map.
 pub async fn some(db: &dyn Source, ids: &[LotId]) -> Result<BTreeMap<LotId, Lot>, StoreError> {
     let mut found = BTreeMap::new();
     for chunk in ids.chunks(CHUNK) {
@@ -116,7 +116,7 @@ pub async fn some(db: &dyn Source, ids: &[LotId]) -> Result<BTreeMap<LotId, Lot>
     Ok(found)
 }
 
-/// Whose lots some are.
+/// Returns the holders of these lots, each with their lots. Ended lots are left out.
 pub async fn holders(
     db: &dyn Source,
     ids: impl IntoIterator<Item = LotId>,
@@ -140,7 +140,7 @@ pub async fn holders(
     Ok(found)
 }
 
-/// Someone's lots, newest first, from before an id; those of which something is left, or all.
+/// Returns an account's lots before an id, newest first: those that have not ended, or all.
 pub async fn of_holder(
     db: &dyn Source,
     holder: AccountId,
@@ -159,7 +159,7 @@ pub async fn of_holder(
     rows.into_iter().map(to_lot).collect()
 }
 
-/// How many lots someone has entered.
+/// Returns how many lots an account holds, ended ones included.
 pub async fn count(db: &dyn Source, holder: AccountId) -> Result<u64, StoreError> {
     Ok(lot::Entity::find().filter(lot::Column::HolderId.eq(holder.uuid())).count(&db.inner()).await?)
 }
@@ -174,7 +174,7 @@ fn to_link(row: &lot_link::Model) -> Result<Link, StoreError> {
     })
 }
 
-/// Notes a step of descent; noting it twice is noting it once.
+/// Inserts a step of descent. Idempotent.
 pub async fn link(tx: &Tx, new: &Link, at: Timestamp) -> Result<(), StoreError> {
     use lot_link::Column as C;
     let row = lot_link::ActiveModel {
@@ -193,7 +193,7 @@ pub async fn link(tx: &Tx, new: &Link, at: Timestamp) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// Steps of descent from some lots down, or up to them.
+/// Returns the steps of descent that lead down from these lots, or up from them.
 pub async fn links(
     db: &dyn Source,
     direction: Direction,
@@ -219,7 +219,7 @@ pub async fn links(
     Ok(all)
 }
 
-/// Enters a test that found nothing.
+/// Inserts a test that did not find its pest.
 pub async fn insert_test(
     tx: &Tx,
     id: Uuid,
@@ -241,7 +241,7 @@ pub async fn insert_test(
     Ok(())
 }
 
-/// Tests of some lots; for one pest, where its folded name is given; entered until a time.
+/// Returns the tests of these lots, optionally for one pest (by folded name) and entered up to a time.
 pub async fn tests(
     db: &dyn Source,
     of: impl IntoIterator<Item = LotId>,

@@ -1,4 +1,4 @@
-//! Notices to members.
+//! Notices in members' inboxes, and the addresses for mailing them.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -39,7 +39,8 @@ fn once(new: &NewNotice) -> String {
     format!("{} {} {}", new.kind.word(), new.subject, new.once)
 }
 
-/// Writes notices; what was told already is not told again. Whom something new was told.
+/// Inserts notices; existing ones (same recipient and deduplication key) are skipped. Returns the recipients of
+/// new ones.
 pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSet<AccountId>, StoreError> {
     let mut told = BTreeSet::new();
     for chunk in new.chunks(CHUNK / 2) {
@@ -76,7 +77,7 @@ pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSe
         if rows.is_empty() {
             continue;
         }
-        // another server may tell the same at this moment
+        // Another server may insert the same notice concurrently.
         notice::Entity::insert_many(rows.into_values())
             .on_conflict(
                 OnConflict::columns([notice::Column::AccountId, notice::Column::Once])
@@ -89,13 +90,13 @@ pub async fn insert(tx: &Tx, new: &[NewNotice], at: Timestamp) -> Result<BTreeSe
     Ok(told)
 }
 
-/// Takes away all notices about something.
+/// Deletes all notices about a subject.
 pub async fn remove_about(tx: &Tx, subject: &str) -> Result<(), StoreError> {
     notice::Entity::delete_many().filter(notice::Column::Subject.eq(subject)).exec(&tx.inner()).await?;
     Ok(())
 }
 
-/// Someone's notices, newest first, from before a number; unread ones, or all.
+/// Returns an account's notices before a sequence number, newest first: unread ones, or all.
 pub async fn list(
     db: &dyn Source,
     to: AccountId,
@@ -114,7 +115,7 @@ pub async fn list(
     rows.into_iter().map(to_notice).collect()
 }
 
-/// Someone's notices after a number, oldest first.
+/// Returns an account's notices after a sequence number, oldest first.
 pub async fn after(
     db: &dyn Source,
     to: AccountId,
@@ -131,7 +132,7 @@ pub async fn after(
     rows.into_iter().map(to_notice).collect()
 }
 
-/// How many notices someone has not read.
+/// Returns how many unread notices an account has.
 pub async fn count_unread(db: &dyn Source, to: AccountId) -> Result<u64, StoreError> {
     Ok(notice::Entity::find()
         .filter(notice::Column::AccountId.eq(to.uuid()))
@@ -140,7 +141,7 @@ pub async fn count_unread(db: &dyn Source, to: AccountId) -> Result<u64, StoreEr
         .await?)
 }
 
-/// Marks someone's notices up to a number as read; how many.
+/// Marks an account's notices up to a sequence number as read; returns how many were unread.
 pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Result<u64, StoreError> {
     let done = notice::Entity::update_many()
         .col_expr(notice::Column::ReadAt, Expr::value(at.micros()))
@@ -152,7 +153,7 @@ pub async fn mark_read(tx: &Tx, to: AccountId, up_to: i64, at: Timestamp) -> Res
     Ok(done.rows_affected)
 }
 
-/// Forgets notices that were read before a time.
+/// Deletes notices that were read before a time; returns their number.
 pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = notice::Entity::delete_many()
         .filter(notice::Column::ReadAt.lt(before.micros()))
@@ -161,23 +162,23 @@ pub async fn forget_read(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> 
     Ok(gone.rows_affected)
 }
 
-/// Mail that could not be sent is tried for so long.
+/// Number of days for which an unsent mail is retried.
 const MAIL_TRIED_DAYS: i64 = 2;
 
-/// Where someone's notices go by mail.
+/// Address for mailing an account's notices.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MailAddress {
-    /// The address.
+    /// Address to which mail goes.
     pub address: String,
-    /// The hash of the code that confirms it; none once it is confirmed.
+    /// Hash of the confirmation code; `None` after confirmation.
     pub code_hash: Option<Vec<u8>>,
-    /// When it was asked for.
+    /// When the member entered the address.
     pub asked_at: Timestamp,
-    /// When it was confirmed.
+    /// When the member confirmed it; `None` before.
     pub confirmed_at: Option<Timestamp>,
 }
 
-/// Where someone's notices go by mail.
+/// Returns an account's mail address, confirmed or not.
 pub async fn mail_address(db: &dyn Source, account: AccountId) -> Result<Option<MailAddress>, StoreError> {
     let row = mail_address::Entity::find_by_id(account.uuid()).one(&db.inner()).await?;
     Ok(row.map(|row| MailAddress {
@@ -188,7 +189,7 @@ pub async fn mail_address(db: &dyn Source, account: AccountId) -> Result<Option<
     }))
 }
 
-/// Puts an address in the place of the one before.
+/// Inserts or replaces an account's mail address.
 pub async fn set_mail_address(tx: &Tx, account: AccountId, new: &MailAddress) -> Result<(), StoreError> {
     use mail_address::Column as C;
     let row = mail_address::ActiveModel {
@@ -209,14 +210,14 @@ pub async fn set_mail_address(tx: &Tx, account: AccountId, new: &MailAddress) ->
     Ok(())
 }
 
-/// Forgets someone's address.
+/// Deletes an account's mail address.
 pub async fn remove_mail_address(tx: &Tx, account: AccountId) -> Result<(), StoreError> {
     mail_address::Entity::delete_by_id(account.uuid()).exec(&tx.inner()).await?;
     Ok(())
 }
 
-/// Takes notices to be mailed, oldest first, with the addresses where they go; they count as mailed from now on, those of
-/// accounts without a confirmed address too.
+/// Takes unmailed notices, oldest first, and groups those to mail by address. All taken notices count as
+/// mailed, even those of accounts without a confirmed address. Returns the number taken, and the mails.
 pub async fn take_to_mail(
     tx: &Tx,
     at: Timestamp,
@@ -224,7 +225,7 @@ pub async fn take_to_mail(
 ) -> Result<(u64, BTreeMap<String, Vec<Notice>>), StoreError> {
     let rows = notice::Entity::find()
         .filter(notice::Column::MailedAt.is_null())
-        // what could not be mailed for days is in the inbox still
+        // An older notice is no longer mailed; the inbox still has it.
         .filter(notice::Column::At.gte(at.plus_days(-MAIL_TRIED_DAYS).micros()))
         .order_by_asc(notice::Column::Seq)
         .limit(limit)
@@ -240,7 +241,7 @@ pub async fn take_to_mail(
         .exec(&tx.inner())
         .await?;
     if taken.rows_affected != u64::try_from(rows.len()).unwrap_or(u64::MAX) {
-        // another server takes some of the same at this moment
+        // Another server is taking some of the same notices.
         return Err(StoreError::Collision);
     }
     let accounts: BTreeSet<Uuid> = rows.iter().map(|r| r.account_id).collect();
@@ -254,7 +255,7 @@ pub async fn take_to_mail(
         .collect();
     let mut mails: BTreeMap<String, Vec<Notice>> = BTreeMap::new();
     for row in rows {
-        // what was read already is not mailed any more
+        // A notice that was read is not mailed.
         if row.read_at.is_none()
             && let Some(address) = addresses.get(&row.account_id)
         {
@@ -264,7 +265,7 @@ pub async fn take_to_mail(
     Ok((taken.rows_affected, mails))
 }
 
-/// Gives notices back that could not be mailed.
+/// Marks notices as unmailed after a failed delivery, so that they are retried.
 pub async fn not_mailed(tx: &Tx, seqs: &[i64]) -> Result<(), StoreError> {
     notice::Entity::update_many()
         .col_expr(notice::Column::MailedAt, Expr::value(None::<i64>))

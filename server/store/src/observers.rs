@@ -1,4 +1,4 @@
-//! What evidence knows of its people: their group, whether someone vouched for them, how their evidence held up.
+//! Growers as observers: their group, whether a member vouches for them, and how reliable their evidence is.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -19,21 +19,21 @@ use crate::{
     source::Source,
 };
 
-/// Rows named in one statement: both databases take more, and statements stay short.
+/// Number of rows in one statement, well below the limit of both databases.
 pub(crate) const CHUNK: usize = 500;
 
-/// A row of the weight table.
+/// One grower's row of the weight table.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Weight {
-    /// The table's version.
+    /// Version of the table.
     pub version: i64,
-    /// How often the grower's evidence is right, 0 to 1.
+    /// Estimated share of the grower's evidence that is right, 0 to 1.
     pub accuracy: f64,
-    /// What that rests on.
+    /// Counts behind the accuracy.
     pub record: Record,
-    /// What the model of Dawid and Skene gives, where there are enough shared records.
+    /// Accuracy by the model of Dawid and Skene; `None` without enough shared records.
     pub diagnosis: Option<f64>,
-    /// From how many shared records.
+    /// Number of shared records behind the diagnosis.
     pub diagnosis_items: u32,
 }
 
@@ -63,7 +63,7 @@ fn small(value: i64) -> u32 {
     u32::try_from(value).unwrap_or(u32::MAX)
 }
 
-/// All observers.
+/// Returns all observers by account.
 pub async fn all(db: &dyn Source) -> Result<HashMap<AccountId, Observer>, StoreError> {
     let weights: HashMap<_, _> = grower_weight::Entity::find()
         .all(&db.inner())
@@ -81,7 +81,7 @@ pub async fn all(db: &dyn Source) -> Result<HashMap<AccountId, Observer>, StoreE
         .collect())
 }
 
-/// Some observers.
+/// Returns these observers by account; unknown accounts are missing from the map.
 pub async fn some(db: &dyn Source, ids: &[AccountId]) -> Result<HashMap<AccountId, Observer>, StoreError> {
     let mut found = HashMap::new();
     let mut uuids: Vec<_> = ids.iter().map(|id| id.uuid()).collect();
@@ -107,12 +107,12 @@ pub async fn some(db: &dyn Source, ids: &[AccountId]) -> Result<HashMap<AccountI
     Ok(found)
 }
 
-/// One observer.
+/// Returns the observer of an account.
 pub async fn one(db: &dyn Source, id: AccountId) -> Result<Option<Observer>, StoreError> {
     Ok(some(db, &[id]).await?.remove(&id))
 }
 
-/// A new account's row: its group, and who vouches for it by inviting it.
+/// Inserts the observer of a new account: its group, and the member who vouches for it by an invitation.
 pub async fn insert(
     tx: &Tx,
     id: AccountId,
@@ -131,7 +131,7 @@ pub async fn insert(
     Ok(())
 }
 
-/// Writes an observer of another registry's export, unless the account is known here.
+/// Imports an observer from another registry's export; a known account is not changed.
 pub async fn import(tx: &Tx, observer: &Observer, at: Timestamp) -> Result<(), StoreError> {
     if one(tx, observer.account).await?.is_some() {
         return Ok(());
@@ -147,7 +147,7 @@ pub async fn import(tx: &Tx, observer: &Observer, at: Timestamp) -> Result<(), S
     Ok(())
 }
 
-/// Vouches for someone; false if someone has already.
+/// Records that a member vouches for an account; returns false if one already does.
 pub async fn vouch(
     tx: &Tx,
     granted: &Granted<Vouch>,
@@ -164,7 +164,7 @@ pub async fn vouch(
     Ok(changed.rows_affected == 1)
 }
 
-/// Takes a vouching back; false if no one vouched.
+/// Withdraws the vouching for an account; returns false if there is none.
 pub async fn unvouch(tx: &Tx, _granted: &Granted<Vouch>, id: AccountId) -> Result<bool, StoreError> {
     let changed = observer::Entity::update_many()
         .col_expr(observer::Column::VouchedAt, Expr::value(None::<i64>))
@@ -176,7 +176,7 @@ pub async fn unvouch(tx: &Tx, _granted: &Granted<Vouch>, id: AccountId) -> Resul
     Ok(changed.rows_affected == 1)
 }
 
-/// Suspends an account or restores it; false if it is so already.
+/// Suspends an account, or restores it with `None`; returns false if it is already so.
 pub async fn set_suspended(
     tx: &Tx,
     _granted: &Granted<SuspendAccount>,
@@ -199,7 +199,7 @@ pub async fn set_suspended(
     Ok(changed)
 }
 
-/// A grower's row of the weight table.
+/// Returns a grower's row of the weight table.
 pub async fn weight(db: &dyn Source, id: AccountId) -> Result<Option<Weight>, StoreError> {
     Ok(grower_weight::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(|row| to_weight(&row)))
 }
@@ -220,13 +220,13 @@ fn to_weight(row: &grower_weight::Model) -> Weight {
     }
 }
 
-/// All weights, by account.
+/// Returns all rows of the weight table, by account.
 pub async fn weights(db: &dyn Source) -> Result<BTreeMap<AccountId, Weight>, StoreError> {
     let rows = grower_weight::Entity::find().all(&db.inner()).await?;
     Ok(rows.iter().map(|row| (AccountId::from_uuid(row.account_id), to_weight(row))).collect())
 }
 
-/// The weight table's version; 0 before the first.
+/// Returns the version of the weight table; 0 if it is empty.
 pub async fn weights_version(db: &dyn Source) -> Result<i64, StoreError> {
     let newest = grower_weight::Entity::find()
         .order_by_desc(grower_weight::Column::Version)
@@ -236,7 +236,7 @@ pub async fn weights_version(db: &dyn Source) -> Result<i64, StoreError> {
     Ok(newest.map_or(0, |row| row.version))
 }
 
-/// Puts a whole weight table in place of the old one.
+/// Replaces the whole weight table.
 pub async fn replace_weights(tx: &Tx, rows: &BTreeMap<AccountId, Weight>) -> Result<(), StoreError> {
     grower_weight::Entity::delete_many().exec(&tx.inner()).await?;
     let models: Vec<grower_weight::ActiveModel> = rows

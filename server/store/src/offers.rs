@@ -1,4 +1,4 @@
-//! Offers: one at a time, a giver's own, and searches by keyset.
+//! Offers: single ones, a giver's own, and searches with keyset pagination.
 
 use std::{fmt, str::FromStr};
 
@@ -23,30 +23,30 @@ use crate::{
     source::Source,
 };
 
-/// In which order a search goes.
+/// Order of a search.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OfferOrder {
     /// Newest first.
     Newest,
-    /// Nearest first.
+    /// Nearest first; newest first if the query has no place.
     Nearest,
 }
 
-/// Where distances are counted from.
+/// Place from which a search measures distances.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Near {
-    /// The cell.
+    /// Centre of the search.
     pub grid: GridCode,
-    /// At most this far; none for any distance.
+    /// Maximum distance in kilometres; `None` for any distance.
     pub within_km: Option<f64>,
 }
 
-/// The last row of the page before.
+/// Key of an offer in a search, for keyset pagination.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct OfferKey {
-    /// Its rank: microseconds for the newest order, the squared planar distance for the nearest.
+    /// Rank in the order: microseconds for newest, squared planar distance for nearest.
     pub rank: i64,
-    /// Its id.
+    /// Id of the offer; it breaks ties.
     pub id: OfferId,
 }
 
@@ -66,52 +66,52 @@ impl FromStr for OfferKey {
     }
 }
 
-/// An offer and its rank in the search's order.
+/// An offer with its key in the search's order.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ranked {
-    /// The offer.
+    /// The offer found.
     pub offer: Offer,
-    /// Its rank.
+    /// Its key, for the next page.
     pub key: OfferKey,
 }
 
-/// A search for open offers.
+/// A search for open offers. All given conditions must hold.
 #[derive(Clone, Debug)]
 pub struct OfferQuery {
-    /// Any of these cultivars; none for all.
+    /// Any of these cultivars; `None` for all.
     pub cultivars: Option<Vec<CultivarId>>,
-    /// This crop.
+    /// Only this crop; `None` for all.
     pub crop: Option<String>,
-    /// Any of these materials; all if empty.
+    /// Any of these materials; empty for all.
     pub materials: Vec<Material>,
-    /// Any of these terms; all if empty.
+    /// Any of these terms; empty for all.
     pub terms: Vec<Terms>,
-    /// Any of these ways; all if empty.
+    /// Any of these ways of handing over; empty for all.
     pub hand_over: Vec<HandOver>,
-    /// Can be had on or after this day.
+    /// Available and alive on or after this day.
     pub usable_from: Date,
-    /// Can be had on or before this day.
+    /// Available on or before this day; `None` for any day.
     pub usable_until: Option<Date>,
-    /// For everyone, and for these clubs.
+    /// Clubs whose own offers are included; offers for everyone always are.
     pub clubs: Vec<ClubId>,
-    /// All of these folded words.
+    /// Folded words, each of which must occur in the search text.
     pub words: Vec<String>,
-    /// Around a place.
+    /// Place from which distances are measured; `None` for everywhere.
     pub near: Option<Near>,
-    /// In which order.
+    /// Order of the results.
     pub order: OfferOrder,
-    /// After this row.
+    /// Only results after this key; `None` for the first page.
     pub after: Option<OfferKey>,
-    /// At most this many rows.
+    /// Maximum number of rows.
     pub limit: u64,
 }
 
-/// The offer with an id.
+/// Returns the offer with this id.
 pub async fn offer(db: &dyn Source, id: OfferId) -> Result<Option<Offer>, StoreError> {
     offer::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(offer::to_offer).transpose()
 }
 
-/// Some offers.
+/// Returns the offers with these ids, in no particular order.
 pub async fn some(db: &dyn Source, ids: &[OfferId]) -> Result<Vec<Offer>, StoreError> {
     let rows = offer::Entity::find()
         .filter(offer::Column::Id.is_in(ids.iter().map(|id| id.uuid())))
@@ -120,14 +120,14 @@ pub async fn some(db: &dyn Source, ids: &[OfferId]) -> Result<Vec<Offer>, StoreE
     rows.into_iter().map(offer::to_offer).collect()
 }
 
-/// Posts an offer. `search_text` holds its folded words.
+/// Inserts an offer. `search_text` holds its folded words.
 pub async fn insert(tx: &Tx, new: &Offer, search_text: &str) -> Result<(), StoreError> {
     offer::Entity::insert(offer::to_row(new, search_text)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// Stores a changed offer if it is still at the version that the change was made from, and no more is promised of it than
-/// its new quantity; whether it was.
+/// Replaces an offer if its version still equals `from_version` and no more than its new quantity is promised;
+/// returns false otherwise.
 pub async fn replace(
     tx: &Tx,
     _granted: Granted<EditOffer>,
@@ -145,7 +145,7 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Says from which lot an offer is, where no one has said so yet; whether no one had.
+/// Sets the lot of an offer that has none; returns false if it has one.
 pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<bool, StoreError> {
     let done = offer::Entity::update_many()
         .col_expr(offer::Column::LotId, Expr::value(lot.uuid()))
@@ -157,7 +157,7 @@ pub async fn set_lot(tx: &Tx, id: OfferId, lot: LotId) -> Result<bool, StoreErro
     Ok(done.rows_affected == 1)
 }
 
-/// All offers for a club alone.
+/// Returns all offers for one club only, oldest first.
 pub async fn of_club(db: &dyn Source, club: ClubId) -> Result<Vec<Offer>, StoreError> {
     let rows = offer::Entity::find()
         .filter(offer::Column::ClubId.eq(club.uuid()))
@@ -167,7 +167,7 @@ pub async fn of_club(db: &dyn Source, club: ClubId) -> Result<Vec<Offer>, StoreE
     rows.into_iter().map(offer::to_offer).collect()
 }
 
-/// Withdraws all offers for a club alone that are not withdrawn; which.
+/// Withdraws all offers for one club only; returns those that were not yet withdrawn.
 pub async fn withdraw_of_club(tx: &Tx, club: ClubId, at: Timestamp) -> Result<Vec<OfferId>, StoreError> {
     let open: Vec<OfferId> =
         of_club(tx, club).await?.iter().filter(|o| o.withdrawn_at.is_none()).map(|o| o.id).collect();
@@ -182,12 +182,12 @@ pub async fn withdraw_of_club(tx: &Tx, club: ClubId, at: Timestamp) -> Result<Ve
     Ok(open)
 }
 
-/// Of material that may still be alive on a day.
+/// Matches material that may still be alive on a day.
 fn alive_on(day: Date) -> Condition {
     Condition::any().add(offer::Column::UseByDay.is_null()).add(offer::Column::UseByDay.gte(day.days()))
 }
 
-/// How many offers of an account are neither over nor withdrawn.
+/// Returns how many offers of an account are neither past their last day nor withdrawn.
 pub async fn count_open(db: &dyn Source, account: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::AccountId.eq(account.uuid()))
@@ -197,7 +197,7 @@ pub async fn count_open(db: &dyn Source, account: AccountId, today: Date) -> Res
         .await?)
 }
 
-/// How many offers of some records are open.
+/// Returns how many open offers of these records are for everyone.
 pub async fn count_open_of(db: &dyn Source, records: &[CultivarId], today: Date) -> Result<u64, StoreError> {
     Ok(offer::Entity::find()
         .filter(offer::Column::CultivarId.is_in(records.iter().map(|id| id.uuid())))
@@ -209,7 +209,7 @@ pub async fn count_open_of(db: &dyn Source, records: &[CultivarId], today: Date)
         .await?)
 }
 
-/// An account's own offers, newest first, after a key.
+/// Returns an account's offers after a key, newest first; with `clubs` only those for these clubs.
 pub async fn by_giver(
     db: &dyn Source,
     account: AccountId,
@@ -238,7 +238,7 @@ pub async fn by_giver(
         .collect()
 }
 
-/// Rows beyond a key in an order by (rank, id).
+/// Matches rows after a key in an order by (rank, id).
 fn beyond(rank: SimpleExpr, order: Order, key: OfferKey) -> Condition {
     let id = Expr::col(offer::Column::Id);
     let (further, same_but_further) = if order == Order::Desc {
@@ -249,12 +249,12 @@ fn beyond(rank: SimpleExpr, order: Order, key: OfferKey) -> Condition {
     Condition::any().add(further).add(Condition::all().add(rank.eq(key.rank)).add(same_but_further))
 }
 
-/// Kilometres in a ten-thousandth of a degree along a meridian of a sphere of 6,371.0088 km.
+/// Kilometres per ten-thousandth of a degree along a meridian of a sphere of 6,371.0088 km.
 const KM_PER_E4: f64 = 0.011_119_508;
 
-/// The squared planar distance from a cell in ten-thousandths of a degree, the east-west part shrunk by the
-/// cosine of the latitude: it orders rows as the true distance does over the distances that swaps cover, and
-/// both databases can compute it in whole numbers.
+/// Squared planar distance from a cell, in ten-thousandths of a degree, with the east-west part scaled by the
+/// cosine of the latitude. Over the distances of swaps it orders rows as the true distance does, and both
+/// databases can compute it in whole numbers.
 struct Plane {
     latitude: i64,
     longitude: i64,
@@ -275,7 +275,7 @@ impl Plane {
         let east = Ord::min(east, 3_600_000 - east) * self.shrink / 1000;
         north * north + east * east
     }
-    /// The same in SQL. Every number is ours: nothing of the caller's text gets in.
+    /// Returns the same formula in SQL. It contains only our own numbers and no text of the caller.
     fn expression(&self) -> SimpleExpr {
         let Self { latitude, longitude, shrink } = self;
         let north = format!("(latitude_e4 - ({latitude}))");
@@ -285,7 +285,7 @@ impl Plane {
         );
         Expr::cust(format!("({north} * {north} + {east} * {east})"))
     }
-    /// A bound on the squared distance, widened so that no true hit is lost to the plane.
+    /// Returns a bound on the squared distance, widened so that it excludes no true hit.
     #[expect(clippy::cast_possible_truncation, reason = "bounded by the earth's size, far below 2^53")]
     fn bound(km: f64) -> i64 {
         let e4 = (km * 1.1 + 12.0) / KM_PER_E4;
@@ -293,8 +293,8 @@ impl Plane {
     }
 }
 
-/// Open offers that fit a query, in its order. Rows further than `within_km` on the sphere may be among
-/// them: the caller cuts exactly.
+/// Returns open offers that match a query, in its order. Some may be slightly further than `within_km` on the
+/// sphere; the caller filters exactly.
 pub async fn search(db: &dyn Source, query: &OfferQuery) -> Result<Vec<Ranked>, StoreError> {
     use offer::Column as C;
     let mut find = offer::Entity::find()
@@ -330,7 +330,7 @@ pub async fn search(db: &dyn Source, query: &OfferQuery) -> Result<Vec<Ranked>, 
         find = find.filter(any);
     }
     for word in &query.words {
-        // folded words hold a to z and 0 to 9 only: nothing to escape
+        // Folded words contain only a to z and 0 to 9, so nothing needs escaping.
         find = find.filter(C::SearchText.contains(word));
     }
     let plane = query.near.as_ref().map(|near| Plane::around(&near.grid));

@@ -1,4 +1,4 @@
-//! Growers' plans.
+//! Plans of the growers.
 
 use scionary_domain::{
     access::{EditPlan, Granted},
@@ -71,18 +71,18 @@ fn to_row(plan: &Plan) -> Result<plan::ActiveModel, StoreError> {
     })
 }
 
-/// Keeps a plan.
+/// Inserts a plan.
 pub async fn insert(tx: &Tx, new: &Plan) -> Result<(), StoreError> {
     plan::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// A plan.
+/// Returns the plan with this id.
 pub async fn one(db: &dyn Source, id: PlanId) -> Result<Option<Plan>, StoreError> {
     plan::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_plan).transpose()
 }
 
-/// A grower's plans, newest first, from before an id.
+/// Returns a grower's plans before an id, newest first.
 pub async fn of(
     db: &dyn Source,
     grower: AccountId,
@@ -97,12 +97,12 @@ pub async fn of(
     rows.into_iter().map(to_plan).collect()
 }
 
-/// How many plans a grower has.
+/// Returns how many plans a grower has.
 pub async fn count(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
     Ok(plan::Entity::find().filter(plan::Column::AccountId.eq(grower.uuid())).count(&db.inner()).await?)
 }
 
-/// Stores a changed plan if it is still at the version that the change was made from; whether it was.
+/// Replaces a plan if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: Granted<EditPlan>,
@@ -118,7 +118,7 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Forgets a plan; whether it was there.
+/// Deletes a plan; returns true if it existed.
 pub async fn delete(tx: &Tx, _granted: Granted<EditPlan>, id: PlanId) -> Result<bool, StoreError> {
     Ok(plan::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }

@@ -28,7 +28,7 @@ fn to_protection(row: protection::Model) -> Result<Protection, StoreError> {
     })
 }
 
-/// Puts a protection in the place of what was entered before.
+/// Inserts or replaces the protection of a cultivar.
 pub async fn set(
     tx: &Tx,
     granted: &Granted<Protect>,
@@ -66,12 +66,12 @@ pub async fn set(
     Ok(())
 }
 
-/// Takes a protection away that was entered by mistake; whether there was one.
+/// Deletes a protection that was entered by mistake; returns true if there was one.
 pub async fn remove(tx: &Tx, _granted: &Granted<Protect>, cultivar: CultivarId) -> Result<bool, StoreError> {
     Ok(protection::Entity::delete_by_id(cultivar.uuid()).exec(&tx.inner()).await?.rows_affected == 1)
 }
 
-/// The protections of some cultivars.
+/// Returns the protections of these cultivars.
 pub async fn of(
     db: &dyn Source,
     cultivars: &[CultivarId],

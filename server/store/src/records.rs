@@ -1,4 +1,4 @@
-//! What every write leaves behind: the idempotency key with its reply, audit rows, outbox rows. And the
+//! Rows that every write leaves behind: the idempotency key with its reply, audit rows, outbox rows. Also the
 //! settings that the servers of one database share.
 
 use scionary_domain::{
@@ -18,44 +18,44 @@ use crate::{
     source::Source,
 };
 
-/// What is kept under an idempotency key.
+/// Entry under an idempotency key.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Kept {
-    /// The method it was used with.
+    /// Method of the call.
     pub rpc: String,
-    /// A hash of the request.
+    /// Hash of the request.
     pub fingerprint: Vec<u8>,
-    /// The reply; none where it held a secret.
+    /// Reply to repeat; `None` if it contained a secret.
     pub reply: Option<Vec<u8>>,
 }
 
-/// A row of the audit log. It names accounts by id only, so that erasing a person keeps it whole.
+/// A row of the audit log. It names accounts by id only, so that the log stays complete when a person is erased.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AuditRow {
-    /// Such as `offer.posted`.
+    /// Action, such as `offer.posted`.
     pub action: &'static str,
-    /// The id of what was changed.
+    /// Id of the changed object.
     pub subject: String,
-    /// What changed, as JSON; never a secret.
+    /// The change as JSON, without secrets.
     pub change: String,
 }
 
-/// A row of the outbox: something that others may want to follow.
+/// A row of the outbox: a change that watchers can follow.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutboxRow {
-    /// Such as `offer` or `registry`.
+    /// Topic, such as `offer` or `registry`.
     pub topic: &'static str,
-    /// The id of what changed.
+    /// Id of the changed object.
     pub subject: String,
 }
 
-/// What is kept under a key.
+/// Returns the entry under an idempotency key.
 pub async fn kept(db: &dyn Source, scope: &str, key: &str) -> Result<Option<Kept>, StoreError> {
     let row = idempotency::Entity::find_by_id((scope.to_string(), key.to_string())).one(&db.inner()).await?;
     Ok(row.map(|r| Kept { rpc: r.rpc, fingerprint: r.fingerprint, reply: r.reply }))
 }
 
-/// Keeps a reply under a key; [`StoreError::Exists`] if another call was faster.
+/// Stores a reply under an idempotency key. Returns [`StoreError::Exists`] if a concurrent call has stored one.
 pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) -> Result<(), StoreError> {
     let row = idempotency::ActiveModel {
         scope: Set(scope.into()),
@@ -69,13 +69,13 @@ pub async fn keep(tx: &Tx, scope: &str, key: &str, kept: Kept, at: Timestamp) ->
     Ok(())
 }
 
-/// Forgets a reply that was kept under a key.
+/// Deletes the entry under an idempotency key.
 pub async fn forget_kept(tx: &Tx, scope: &str, key: &str) -> Result<(), StoreError> {
     idempotency::Entity::delete_by_id((scope.to_string(), key.to_string())).exec(&tx.inner()).await?;
     Ok(())
 }
 
-/// Forgets keys older than a time.
+/// Deletes idempotency keys older than a time; returns their number.
 pub async fn forget_keys(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = idempotency::Entity::delete_many()
         .filter(idempotency::Column::CreatedAt.lt(before.micros()))
@@ -84,7 +84,7 @@ pub async fn forget_keys(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> 
     Ok(gone.rows_affected)
 }
 
-/// Forgets outbox rows older than a time.
+/// Deletes outbox rows older than a time; returns their number.
 pub async fn forget_outbox(tx: &Tx, before: Timestamp) -> Result<u64, StoreError> {
     let gone = outbox::Entity::delete_many()
         .filter(outbox::Column::At.lt(before.micros()))
@@ -133,7 +133,7 @@ pub async fn publish(tx: &Tx, rows: Vec<OutboxRow>, at: Timestamp) -> Result<(),
     Ok(())
 }
 
-/// The rows of a topic after a number, oldest first: number, time and subject.
+/// Returns the rows of a topic after a sequence number, oldest first: sequence number, time and subject.
 pub async fn outbox_after(
     db: &dyn Source,
     topic: &str,
@@ -153,7 +153,7 @@ pub async fn outbox_after(
     Ok(rows.into_iter().map(|(seq, at, subject)| (seq, Timestamp::from_micros(at), subject)).collect())
 }
 
-/// The newest row's number of a topic; 0 if there is none.
+/// Returns the newest sequence number of a topic; 0 if it has no rows.
 pub async fn outbox_newest(db: &dyn Source, topic: &str) -> Result<i64, StoreError> {
     let newest = outbox::Entity::find()
         .filter(outbox::Column::Topic.eq(topic))
@@ -164,12 +164,12 @@ pub async fn outbox_newest(db: &dyn Source, topic: &str) -> Result<i64, StoreErr
     Ok(newest.map_or(0, |row| row.seq))
 }
 
-/// A shared setting.
+/// Returns a shared setting.
 pub async fn setting(db: &dyn Source, name: &str) -> Result<Option<String>, StoreError> {
     Ok(setting::Entity::find_by_id(name.to_string()).one(&db.inner()).await?.map(|r| r.value))
 }
 
-/// Changes a shared setting.
+/// Inserts or replaces a shared setting.
 pub async fn set_setting(tx: &Tx, name: &str, value: &str, at: Timestamp) -> Result<(), StoreError> {
     let row = setting::ActiveModel {
         name: Set(name.into()),

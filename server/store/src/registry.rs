@@ -1,5 +1,5 @@
-//! Crops, sources, cultivars, evidence. Catalogues write here under their own row keys, so that loading one
-//! again refreshes what it brought and nothing else.
+//! Crops, sources, cultivars and catalogue evidence. A catalogue writes under its own row keys, so that a
+//! repeated import refreshes its own rows and nothing else.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -27,27 +27,27 @@ use crate::{
     source::Source,
 };
 
-/// A record as a catalogue brings it.
+/// A record in a catalogue import.
 #[derive(Debug)]
 pub struct CatalogueCultivar<'a> {
-    /// The id to take if the record is new.
+    /// Id for a new record.
     pub fresh_id: CultivarId,
-    /// The record; its id and version are not read.
+    /// Content of the record; its id and version are ignored.
     pub cultivar: &'a Cultivar,
-    /// The catalogue.
+    /// Name of the catalogue.
     pub catalogue: &'a str,
 }
 
-/// The key of a catalogue's piece of evidence.
+/// Key of a catalogue's piece of evidence.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct EvidenceKey(pub String);
 
-/// A piece of evidence as a catalogue brings it.
+/// A piece of evidence in a catalogue import.
 #[derive(Debug)]
 pub struct CatalogueEvidence<'a> {
-    /// Its key: the catalogue's name and the row's.
+    /// Key of the piece: catalogue name and row key.
     pub key: &'a EvidenceKey,
-    /// The piece; its id is taken if the key is new.
+    /// The piece; its id is used only if the key is new.
     pub evidence: &'a Evidence,
 }
 
@@ -63,7 +63,7 @@ pub(crate) fn from_word<T: DeserializeOwned>(what: &'static str, word: String) -
     serde_json::from_value(serde_json::Value::String(word)).map_err(|e| StoreError::corrupt(what, e))
 }
 
-/// All crops, by key.
+/// Returns all crops, by key.
 pub async fn crops(db: &dyn Source) -> Result<Vec<Crop>, StoreError> {
     let rows = crop::Entity::find().order_by_asc(crop::Column::Slug).all(&db.inner()).await?;
     rows.into_iter()
@@ -71,7 +71,7 @@ pub async fn crops(db: &dyn Source) -> Result<Vec<Crop>, StoreError> {
         .collect()
 }
 
-/// Writes a crop's profile.
+/// Inserts or replaces a crop's profile.
 pub async fn put_crop(tx: &Tx, profile: &Crop, at: Timestamp) -> Result<(), StoreError> {
     let text = serde_json::to_string(profile).map_err(|e| StoreError::corrupt("crop.profile", e))?;
     let row = crop::ActiveModel {
@@ -90,13 +90,13 @@ pub async fn put_crop(tx: &Tx, profile: &Crop, at: Timestamp) -> Result<(), Stor
     Ok(())
 }
 
-/// All sources.
+/// Returns all sources, by id.
 pub async fn sources(db: &dyn Source) -> Result<Vec<Citation>, StoreError> {
     let rows = source::Entity::find().order_by_asc(source::Column::Id).all(&db.inner()).await?;
     Ok(rows.into_iter().map(|r| Citation { id: r.id, citation: r.citation, read: r.read }).collect())
 }
 
-/// Writes a source.
+/// Inserts or replaces a source.
 pub async fn put_source(tx: &Tx, citation: &Citation) -> Result<(), StoreError> {
     let row = source::ActiveModel {
         id: Set(citation.id.clone()),
@@ -114,7 +114,7 @@ pub async fn put_source(tx: &Tx, citation: &Citation) -> Result<(), StoreError> 
     Ok(())
 }
 
-/// Records with their names and parents, in the order of their ids: all, or some.
+/// Returns records with their names and parents, in the order of their ids.
 pub async fn cultivars(db: &dyn Source, of: Of<'_>) -> Result<Vec<Cultivar>, StoreError> {
     let (mut rows, mut names, mut parents) = (Vec::new(), Vec::new(), Vec::new());
     match of {
@@ -193,7 +193,7 @@ pub async fn cultivars(db: &dyn Source, of: Of<'_>) -> Result<Vec<Cultivar>, Sto
         .collect()
 }
 
-/// Writes a catalogue's record: a new one, or the same one again. Its id.
+/// Inserts or refreshes a catalogue's record and returns its id. A curated record is not changed.
 pub async fn put_catalogue_cultivar(
     tx: &Tx,
     new: &CatalogueCultivar<'_>,
@@ -202,7 +202,7 @@ pub async fn put_catalogue_cultivar(
     let record = new.cultivar;
     let name_key = Folded::new(&record.name).key();
     let catalogue_key = format!("{}/{name_key}/{}", record.crop, record.qualifier);
-    // by the name that catalogues know it by, whatever it is called by now; else by its name
+    // First by the catalogue's key, which survives renames; then by the current name.
     let mut known = cultivar::Entity::find()
         .filter(cultivar::Column::CatalogueKey.eq(catalogue_key.as_str()))
         .one(&tx.inner())
@@ -286,7 +286,7 @@ pub async fn put_catalogue_cultivar(
     Ok(CultivarId::from_uuid(id))
 }
 
-/// Writes a catalogue's piece of evidence: a new one, or the same one again under its old id.
+/// Inserts or refreshes a catalogue's piece of evidence; an existing piece keeps its id.
 pub async fn put_catalogue_evidence(
     tx: &Tx,
     new: &CatalogueEvidence<'_>,
@@ -343,7 +343,7 @@ pub async fn put_catalogue_evidence(
         )
         .exec_without_returning(&tx.inner())
         .await?;
-    // the record it is about, unless a split moved the piece
+    // Sets the record of the piece, unless a split has moved it.
     evidence::Entity::update_many()
         .col_expr(C::CultivarId, Expr::value(piece.cultivar.map(CultivarId::uuid)))
         .filter(C::RowKey.eq(new.key.0.as_str()))
@@ -353,7 +353,7 @@ pub async fn put_catalogue_evidence(
     Ok(())
 }
 
-/// Removes the evidence of a catalogue that it no longer brings. How many pieces.
+/// Deletes evidence that a catalogue no longer contains; returns how many pieces.
 pub async fn forget_catalogue_evidence(
     tx: &Tx,
     catalogue: &str,

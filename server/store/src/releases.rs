@@ -1,4 +1,4 @@
-//! Rules on moving plants that stewards proposed and published.
+//! Releases of movement rules that stewards propose and publish.
 
 use scionary_domain::{
     access::{Granted, PublishRules},
@@ -13,24 +13,24 @@ use sea_orm::{
 
 use crate::{door::Tx, entity::movement_release, error::StoreError, source::Source};
 
-/// A release of rules.
+/// A release of movement rules.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Release {
-    /// Its number.
+    /// Sequence number.
     pub seq: i64,
-    /// Why, in words.
+    /// Reason for the release, in words.
     pub note: String,
-    /// The files, as JSON.
+    /// Rule files, as JSON.
     pub files: String,
-    /// Who proposed it.
+    /// Steward who proposed it.
     pub proposed_by: AccountId,
-    /// When.
+    /// Time of the proposal.
     pub proposed_at: Timestamp,
-    /// Who published it: someone else.
+    /// Steward who published it, other than the proposer; `None` before.
     pub published_by: Option<AccountId>,
-    /// When.
+    /// Time of publication.
     pub published_at: Option<Timestamp>,
-    /// When it was taken back.
+    /// Time of withdrawal; `None` if not withdrawn.
     pub withdrawn_at: Option<Timestamp>,
 }
 
@@ -47,7 +47,7 @@ fn to_release(row: movement_release::Model) -> Release {
     }
 }
 
-/// Proposes a release; its number.
+/// Inserts a proposed release and returns its sequence number.
 pub async fn propose(
     tx: &Tx,
     granted: &Granted<PublishRules>,
@@ -69,7 +69,7 @@ pub async fn propose(
     Ok(movement_release::Entity::insert(row).exec(&tx.inner()).await?.last_insert_id)
 }
 
-/// Publishes a release that is neither published nor taken back; whether it was such a one.
+/// Publishes a release; returns false if it is already published or withdrawn.
 pub async fn publish(
     tx: &Tx,
     granted: &Granted<PublishRules>,
@@ -87,7 +87,7 @@ pub async fn publish(
     Ok(done.rows_affected == 1)
 }
 
-/// Takes a release back, published or not; whether there was one to take back.
+/// Withdraws a release, published or not; returns false if there is none or it is already withdrawn.
 pub async fn withdraw(
     tx: &Tx,
     _granted: &Granted<PublishRules>,
@@ -103,12 +103,12 @@ pub async fn withdraw(
     Ok(done.rows_affected == 1)
 }
 
-/// A release.
+/// Returns the release with this sequence number.
 pub async fn one(db: &dyn Source, seq: i64) -> Result<Option<Release>, StoreError> {
     Ok(movement_release::Entity::find_by_id(seq).one(&db.inner()).await?.map(to_release))
 }
 
-/// The release in force: the one that was published last and not taken back.
+/// Returns the release in force: the last published one that is not withdrawn.
 pub async fn in_force(db: &dyn Source) -> Result<Option<Release>, StoreError> {
     let newest = movement_release::Entity::find()
         .filter(movement_release::Column::PublishedAt.is_not_null())
@@ -121,7 +121,7 @@ pub async fn in_force(db: &dyn Source) -> Result<Option<Release>, StoreError> {
     Ok(newest.map(to_release))
 }
 
-/// Releases, newest first, from before a number.
+/// Returns releases before a sequence number, newest first.
 pub async fn list(db: &dyn Source, before: Option<i64>, limit: u64) -> Result<Vec<Release>, StoreError> {
     let mut query = movement_release::Entity::find();
     if let Some(before) = before {

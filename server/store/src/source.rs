@@ -1,5 +1,5 @@
-//! What a query can run on: the readers' pool, or the transaction of a write. Queries take `&dyn Source`, so that each is
-//! compiled once and not once for each of them.
+//! Targets of a query: the readers' pool, or the transaction of a write. Queries take `&dyn Source`, so that
+//! the compiler generates each only once.
 
 use sea_orm::{DatabaseConnection, DatabaseExecutor};
 
@@ -15,9 +15,9 @@ mod sealed {
     impl Sealed for super::Tx {}
 }
 
-/// A [`Reader`] or a [`Tx`].
+/// A [`Reader`] or a [`Tx`]; no other type can implement it.
 pub trait Source: sealed::Sealed + Sync {
-    /// Gives the connection to a query of this crate.
+    /// Returns the executor for a query of this crate.
     fn inner(&self) -> DatabaseExecutor<'_>;
 }
 

@@ -1,4 +1,4 @@
-//! Sowings that wait for their tallies.
+//! Sowings, and the counts that growers have entered for them.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -35,7 +35,7 @@ fn to_sowing(row: sowing::Model) -> Sowing {
     }
 }
 
-/// Enters a sowing.
+/// Inserts a sowing.
 pub async fn insert(tx: &Tx, new: &Sowing) -> Result<(), StoreError> {
     let row = sowing::ActiveModel {
         id: Set(new.id.uuid()),
@@ -55,12 +55,12 @@ pub async fn insert(tx: &Tx, new: &Sowing) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// A sowing.
+/// Returns the sowing with this id.
 pub async fn one(db: &dyn Source, id: SowingId) -> Result<Option<Sowing>, StoreError> {
     Ok(sowing::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_sowing))
 }
 
-/// A grower's sowings, newest first, from before an id; open ones only or all.
+/// Returns a grower's sowings before an id, newest first: open ones, or all.
 pub async fn of(
     db: &dyn Source,
     grower: AccountId,
@@ -79,7 +79,7 @@ pub async fn of(
     Ok(rows.into_iter().map(to_sowing).collect())
 }
 
-/// How many sowings of a grower are open.
+/// Returns how many open sowings a grower has.
 pub async fn count_open(db: &dyn Source, grower: AccountId) -> Result<u64, StoreError> {
     Ok(sowing::Entity::find()
         .filter(sowing::Column::AccountId.eq(grower.uuid()))
@@ -88,7 +88,7 @@ pub async fn count_open(db: &dyn Source, grower: AccountId) -> Result<u64, Store
         .await?)
 }
 
-/// The descriptors that current evidence answers for each sowing; `+fruit` behind those judged by the fruit.
+/// Returns for each sowing the descriptors with current evidence; `+fruit` is appended to those judged by the fruit.
 pub async fn answered(
     db: &dyn Source,
     ids: &[SowingId],
@@ -113,7 +113,7 @@ pub async fn answered(
     Ok(of)
 }
 
-/// Closes a grower's own sowing; false if it is closed already or someone else's.
+/// Closes a grower's own sowing; returns false if it is already closed or has another grower.
 pub async fn close(
     tx: &Tx,
     id: SowingId,

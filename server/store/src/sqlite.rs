@@ -1,5 +1,5 @@
-//! The file of an SQLite database: who may read it, how it is opened, whether it is still where it was, and that one
-//! server alone serves it.
+//! File of an SQLite database: its permissions, how it is opened, whether it is still in place, and the lock
+//! that makes one server its only user.
 
 use std::{
     fs::{File, OpenOptions, TryLockError},
@@ -20,18 +20,19 @@ use crate::{
     error::StoreError,
 };
 
-/// What the lock file holds while a server serves the database: left there, the server was not stopped.
+/// Content of the lock file while a server runs. A later start that finds it knows that the server was not
+/// stopped in order.
 const SERVED: &[u8] = b"a server serves this database\n";
 
-/// Where the database is, and how it is opened.
+/// Location and options of the database.
 #[derive(Clone, Debug)]
 pub(crate) struct Place {
     options: Options,
-    /// None for a database in memory.
+    /// Path of the file; `None` for a database in memory.
     file: Option<PathBuf>,
 }
 
-/// A file beside a database's own: `-wal`, `-shm`, `-lock`.
+/// Returns the path of a companion file of the database: `-wal`, `-shm`, `-lock`.
 fn beside(file: &Path, ending: &str) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push(ending);
@@ -46,10 +47,10 @@ impl Place {
         Ok(Self { options: options.clone(), file })
     }
 
-    /// Makes the file where it may, and looks whether it can be what it should be.
+    /// Creates the file if the options allow it, and checks that it is an SQLite database.
     ///
     /// # Errors
-    /// There is none, or it cannot be read: what to do.
+    /// Returns [`ConnectError`] with a remedy when the file is missing, unreadable or no database.
     pub(crate) fn prepare(&self) -> Result<(), ConnectError> {
         let Some(file) = &self.file else { return Ok(()) };
         let shown = file.display();
@@ -65,7 +66,7 @@ impl Place {
                 let mut head = Vec::new();
                 let read = open.take(16).read_to_end(&mut head);
                 read.map_err(|e| ConnectError::Open(format!("{shown} could not be read: {e}")))?;
-                // the first bytes of every SQLite database (sqlite.org/fileformat2.html); a new one is empty
+                // First bytes of every SQLite database (sqlite.org/fileformat2.html); a new file is empty.
                 if !head.is_empty() && head != b"SQLite format 3\0" {
                     return Err(ConnectError::Open(format!(
                         "{shown} is no SQLite database, or its beginning is damaged. {}; or set storage.database to another file",
@@ -83,7 +84,7 @@ impl Place {
         }
     }
 
-    /// Connections that write, or read only. None of them makes a file.
+    /// Opens connections that write or only read. They never create the file.
     pub(crate) async fn connect(
         &self,
         connections: u32,
@@ -95,7 +96,7 @@ impl Place {
         Database::connect(connect).await
     }
 
-    /// A connection for migrations and checks, which goes when it is not used.
+    /// Opens a connection for migrations and checks; it closes after 10 seconds of idling.
     pub(crate) async fn connect_for_a_while(&self) -> Result<DatabaseConnection, DbErr> {
         let mut connect = self.options.connect(1);
         connect.min_connections(0).idle_timeout(Duration::from_secs(10));
@@ -103,7 +104,7 @@ impl Place {
         Database::connect(connect).await
     }
 
-    /// Why it could not be opened, with its path and what to do.
+    /// Explains why opening failed, with the path and a remedy.
     pub(crate) fn explain(&self, error: DbErr) -> ConnectError {
         let said = error.to_string();
         let shown = self.shown();
@@ -126,12 +127,12 @@ impl Place {
         })
     }
 
-    /// Its path.
+    /// Returns the path for messages.
     pub(crate) fn shown(&self) -> String {
         self.file.as_ref().map_or_else(|| "the database in memory".into(), |f| f.display().to_string())
     }
 
-    /// The files as they are now, once a connection is open.
+    /// Returns the present files with their identities; call it while a connection is open.
     pub(crate) fn files(&self) -> Files {
         let Some(file) = &self.file else { return Files(Vec::new()) };
         let seen = ["", "-wal", "-shm"].map(|end| beside(file, end)).map(|path| {
@@ -141,10 +142,10 @@ impl Place {
         Files(seen.into_iter().filter_map(|(path, identity)| Some((path, identity?))).collect())
     }
 
-    /// Keeps all other servers from this file until the lock is dropped.
+    /// Locks the database against other servers until the lock is dropped.
     ///
     /// # Errors
-    /// Another server serves it, or the lock cannot be made.
+    /// Returns [`ConnectError`] when another server holds the lock, or when the lock file cannot be written.
     pub(crate) fn lock(&self) -> Result<Option<Lock>, ConnectError> {
         let Some(file) = &self.file else { return Ok(None) };
         let path = beside(file, "-lock");
@@ -187,11 +188,11 @@ fn settled(connect: &mut ConnectOptions, reads_only: bool) {
     connect.map_sqlx_sqlite_opts(move |o| {
         let o = o
             .journal_mode(SqliteJournalMode::Wal)
-            // an acknowledged write survives a power cut; group commit pays for it
+            // An acknowledged write survives a power cut; group commit pays the cost.
             .synchronous(SqliteSynchronous::Full)
             .busy_timeout(Duration::from_secs(5))
             .foreign_keys(true)
-            // `Place::prepare` makes it; one that was moved away is not replaced by an empty one
+            // `Place::prepare` creates it; a file that was moved away must not be replaced by an empty one.
             .create_if_missing(false)
             .pragma("cache_size", "-16384")
             .statement_cache_capacity(256);
@@ -199,13 +200,13 @@ fn settled(connect: &mut ConnectOptions, reads_only: bool) {
     });
 }
 
-/// Fails where a transaction is still open: SQLite refuses this statement then (pragma.c: "Safety level may not be
-/// changed inside a transaction"). So it says for certain that what went before was committed.
+/// Fails if a transaction is still open, because SQLite then refuses this statement (pragma.c: "Safety level
+/// may not be changed inside a transaction"). Success proves that earlier work was committed.
 pub(crate) async fn is_out_of_transactions(db: &DatabaseConnection) -> Result<(), DbErr> {
     db.execute_unprepared("PRAGMA synchronous = FULL").await.map(|_| ())
 }
 
-/// The right to serve a file alone.
+/// Lock that makes this server the only user of a file.
 #[derive(Debug)]
 pub(crate) struct Lock(File);
 
@@ -216,7 +217,7 @@ impl Lock {
         file.rewind()?;
         file.write_all(text)
     }
-    /// The database was closed in order.
+    /// Records that the server closed the database in order.
     pub(crate) fn closed(&self) {
         if let Err(error) = self.holds(b"") {
             tracing::warn!(%error, "the lock could not be marked as given back");
@@ -224,23 +225,23 @@ impl Lock {
     }
 }
 
-/// Files by what they are, whatever they are called.
+/// Files by identity, independent of their names.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Files(Vec<(PathBuf, (u64, u64))>);
 
 impl Files {
-    /// Whether the log and its index were there to be seen.
+    /// Returns true if the log and its index existed too.
     pub(crate) fn are_all(&self) -> bool {
         self.0.is_empty() || self.0.len() == 3
     }
-    /// The database's own file alone.
+    /// Returns the database file alone.
     pub(crate) fn first(&self) -> Self {
         Self(self.0.first().cloned().into_iter().collect())
     }
-    /// Looks whether they are still where they were.
+    /// Checks that every path still leads to the same file.
     ///
     /// # Errors
-    /// One was moved, replaced or deleted.
+    /// Returns [`StoreError::Sick`] with [`Ailment::Moved`] when a file was moved, replaced or deleted.
     pub(crate) fn look(&self) -> Result<(), StoreError> {
         match self.0.iter().find(|(path, was)| identity(path).as_ref() != Some(was)) {
             None => Ok(()),
@@ -252,7 +253,7 @@ impl Files {
     }
 }
 
-/// What a file is: its device and its number there. Elsewhere than on Unix it is not known, and not compared.
+/// Returns device and inode number of a file. Other systems than Unix only check existence.
 #[cfg(unix)]
 fn identity(path: &Path) -> Option<(u64, u64)> {
     use std::os::unix::fs::MetadataExt as _;
@@ -263,8 +264,8 @@ fn identity(path: &Path) -> Option<(u64, u64)> {
     path.exists().then_some((0, 0))
 }
 
-/// A new file is its owner's alone, whatever the umask: it holds password hashes and sessions. SQLite gives
-/// the files beside it the same permissions.
+/// Creates a file that only its owner can access, with any umask, because it holds password hashes and
+/// sessions. SQLite gives its companion files the same permissions.
 fn make_private(file: &Path) -> std::io::Result<()> {
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);

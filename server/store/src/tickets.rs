@@ -1,4 +1,4 @@
-//! Complaints about records, evidence, offers and people.
+//! Complaints (tickets) about records, evidence, offers and people.
 
 use scionary_domain::{
     access::{Granted, HandleTickets},
@@ -15,21 +15,21 @@ use crate::{door::Tx, entity::ticket, error::StoreError, source::Source};
 /// A complaint.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ticket {
-    /// Its id.
+    /// Id of the complaint.
     pub id: TicketId,
-    /// What it is about: `cultivar`, `evidence`, `offer` or `account`.
+    /// Kind of the subject: `cultivar`, `evidence`, `offer` or `account`.
     pub subject_kind: String,
-    /// Its id.
+    /// Id of the subject.
     pub subject: String,
-    /// The crop, where it is about a record or evidence.
+    /// Crop of a record or piece of evidence; `None` for other subjects.
     pub crop: Option<String>,
-    /// What is wrong.
+    /// What is wrong, in the author's words.
     pub reason: String,
-    /// Who complains.
+    /// Account that complains.
     pub author: AccountId,
-    /// When.
+    /// Time of the complaint.
     pub at: Timestamp,
-    /// When and by whom it was closed, and with what outcome.
+    /// Time of closing, steward who closed it, and outcome; `None` while open.
     pub closed: Option<(Timestamp, AccountId, String)>,
 }
 
@@ -49,7 +49,7 @@ fn to_ticket(row: ticket::Model) -> Ticket {
     }
 }
 
-/// Keeps a complaint.
+/// Inserts a complaint.
 pub async fn insert(tx: &Tx, new: &Ticket) -> Result<(), StoreError> {
     let row = ticket::ActiveModel {
         id: Set(new.id.uuid()),
@@ -67,27 +67,27 @@ pub async fn insert(tx: &Tx, new: &Ticket) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// A complaint.
+/// Returns the complaint with this id.
 pub async fn one(db: &dyn Source, id: TicketId) -> Result<Option<Ticket>, StoreError> {
     Ok(ticket::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_ticket))
 }
 
-/// Which complaints.
+/// Filter of a complaint list.
 #[derive(Clone, Debug, Default)]
 pub struct TicketQuery {
-    /// Of these crops only; all where none is given.
+    /// Complaints on these crops only; `None` for all.
     pub crops: Option<Vec<String>>,
-    /// By this author only.
+    /// Complaints by this author only; `None` for all.
     pub author: Option<AccountId>,
-    /// Open ones only.
+    /// True for open complaints only.
     pub open_only: bool,
-    /// After this one.
+    /// Complaints after this one only.
     pub after: Option<TicketId>,
-    /// At most so many.
+    /// Maximum number of results.
     pub limit: u64,
 }
 
-/// Complaints, oldest first.
+/// Returns complaints, oldest first.
 pub async fn list(db: &dyn Source, query: &TicketQuery) -> Result<Vec<Ticket>, StoreError> {
     let mut select = ticket::Entity::find();
     if let Some(crops) = &query.crops {
@@ -106,7 +106,7 @@ pub async fn list(db: &dyn Source, query: &TicketQuery) -> Result<Vec<Ticket>, S
     Ok(rows.into_iter().map(to_ticket).collect())
 }
 
-/// How many complaints of an author are open.
+/// Returns how many open complaints an author has.
 pub async fn count_open(db: &dyn Source, author: AccountId) -> Result<u64, StoreError> {
     Ok(ticket::Entity::find()
         .filter(ticket::Column::AuthorId.eq(author.uuid()))
@@ -115,7 +115,7 @@ pub async fn count_open(db: &dyn Source, author: AccountId) -> Result<u64, Store
         .await?)
 }
 
-/// Closes a complaint; false if it is closed already.
+/// Closes a complaint; returns false if it is already closed.
 pub async fn close(
     tx: &Tx,
     _granted: &Granted<HandleTickets>,

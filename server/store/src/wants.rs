@@ -1,4 +1,4 @@
-//! Wants.
+//! Wants: what members seek.
 
 use scionary_domain::{
     access::{Granted, WithdrawWant},
@@ -37,7 +37,7 @@ fn to_want(row: want::Model) -> Result<Want, StoreError> {
     })
 }
 
-/// Makes a want.
+/// Inserts a want.
 pub async fn insert(tx: &Tx, new: &Want) -> Result<(), StoreError> {
     let materials: Vec<&str> = new.materials.iter().map(|m| m.word()).collect();
     let row = want::ActiveModel {
@@ -60,7 +60,7 @@ pub async fn insert(tx: &Tx, new: &Want) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Takes a want back; whether it was open.
+/// Withdraws a want; returns false if it is already withdrawn.
 pub async fn withdraw(
     tx: &Tx,
     _granted: &Granted<WithdrawWant>,
@@ -76,12 +76,12 @@ pub async fn withdraw(
     Ok(done.rows_affected == 1)
 }
 
-/// The want with an id.
+/// Returns the want with this id.
 pub async fn one(db: &dyn Source, id: WantId) -> Result<Option<Want>, StoreError> {
     want::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_want).transpose()
 }
 
-/// How many wants of someone are open.
+/// Returns how many open wants an account has.
 pub async fn count_open(db: &dyn Source, seeker: AccountId, today: Date) -> Result<u64, StoreError> {
     Ok(want::Entity::find()
         .filter(want::Column::AccountId.eq(seeker.uuid()))
@@ -91,7 +91,7 @@ pub async fn count_open(db: &dyn Source, seeker: AccountId, today: Date) -> Resu
         .await?)
 }
 
-/// Someone's wants, newest first, from before an id; open ones, or all.
+/// Returns an account's wants before an id, newest first: with `open_on` those open on that day, else all.
 pub async fn of(
     db: &dyn Source,
     seeker: AccountId,
@@ -112,7 +112,7 @@ pub async fn of(
     rows.into_iter().map(to_want).collect()
 }
 
-/// Open wants on a crop, newest first, from before an id.
+/// Returns open wants for a crop before an id, newest first.
 pub async fn open_on_crop(
     db: &dyn Source,
     crop: &str,

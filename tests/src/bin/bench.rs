@@ -1,8 +1,8 @@
-//! Measures, each as a ratio within one run: what a new piece of evidence costs beside the size of the registry,
-//! how fast an import is beside the plain inserts that the database can do, and what plans cost beside their steps
-//! (these alone: `bench -- plans`).
+//! Measures ratios within one run: the cost of a new piece of evidence for registries of different size, the speed of
+//! an import next to the database's plain inserts, and the cost of plans for each step. `bench -- plans` measures plans
+//! only; `bench -- verdicts` stops after plans and verdicts.
 //!
-//! `cargo run --release -p scionary-tests --bin bench -- CULTIVARS PIECES DATABASE-URL`, all of which may be left out.
+//! `cargo run --release -p scionary-tests --bin bench -- CULTIVARS PIECES DATABASE-URL`; every argument is optional.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
 use std::time::Instant;
@@ -33,7 +33,7 @@ const GROWERS: usize = 500;
 const ROWS_A_STATEMENT: usize = 500;
 
 fn uuid(kind: u8, n: usize) -> uuid::Uuid {
-    // spread over the last byte, as real ones are
+    // Spread over the last bytes, as real ids are.
     let mixed = (n as u128).wrapping_mul(0x9e37_79b9_7f4a_7c15) & 0xffff_ffff_ffff;
     uuid::Uuid::from_u128((u128::from(kind) << 120) | ((n as u128) << 48) | mixed)
 }
@@ -42,7 +42,7 @@ fn literal(id: uuid::Uuid, postgres: bool) -> String {
     if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
 }
 
-/// The values of a row of evidence, as an insert statement has them.
+/// Returns the values of a row of evidence for an insert statement.
 fn evidence_row(n: usize, cultivars: usize, postgres: bool) -> String {
     let id = |kind, n| literal(uuid(kind, n), postgres);
     let (descriptor, value, kind) = match n % 4 {
@@ -84,7 +84,7 @@ fn evidence_row(n: usize, cultivars: usize, postgres: bool) -> String {
 
 const COLUMNS: &str = "id,crop,cultivar_id,subject,named_as,descriptor,value,place,source_id,as_stated,note,author_id,created_at,kind,report_id,observed_day,tree,method,citation,place_label";
 
-/// Fills a database with records and evidence by plain inserts. Pieces a second.
+/// Fills a database with records and evidence by plain inserts. Returns pieces per second.
 async fn fill(store: &Store, cultivars: usize, from: usize, pieces: usize) -> f64 {
     let postgres = store.backend() == scionary_store::Backend::Postgres;
     let db = store.admin();
@@ -144,7 +144,7 @@ fn memory_mib() -> f64 {
     line.split_whitespace().nth(1).and_then(|k| k.parse::<f64>().ok()).unwrap_or(0.0) / 1024.0
 }
 
-/// Milliseconds that a change of one record takes to be followed, the middle of several.
+/// Returns the median time in milliseconds in which the registry follows a change of one record, of 15 changes.
 async fn follow_ms(store: &Store, registry: &Registry, record: CultivarId, now: Timestamp) -> f64 {
     let mut times = Vec::new();
     let mut current = registry.clone();
@@ -256,7 +256,7 @@ async fn import(url: &str, cultivars: usize, rows: usize) {
     app.store().clone().close().await;
 }
 
-/// Plans of many members: drafted and dated, per step, for few and for many plans.
+/// Measures drafting and dating the plans of many members, per step, for few and for many plans.
 fn plans() {
     let crop: Crop = toml::from_str(include_str!("../../../server/data/crops/mango.toml")).unwrap();
     let start = Date::from_days(20_500);
@@ -283,7 +283,7 @@ fn plans() {
         each_step.push(micros / steps as f64);
     }
     println!("a step of 10,000 plans costs {:.2} times one of 100", each_step[1] / each_step[0]);
-    // growth with the steps of one plan
+    // How the cost grows with the steps of one plan.
     let row = |n: usize| {
         let mut steps = Vec::new();
         let one = plan::draft(
@@ -306,7 +306,7 @@ fn plans() {
     println!("a step in a plan of 80 costs {:.2} times one in a plan of 8", row(80) / row(8));
 }
 
-/// Verdicts a second with 10,000 rules on file.
+/// Measures verdicts per second with 10,000 rules on file.
 fn verdicts() {
     let files = scionary_server::data::movement();
     let mut rules = files.rules.clone();
@@ -369,7 +369,7 @@ async fn main() {
     if let (Some(first), Some(last)) = (times.first(), times.last()) {
         println!("a registry 100 times as large: a new piece costs {:.2} times as much", last.0 / first.0);
     }
-    // the same registry with one record that holds very much
+    // A registry with few records, each with very much evidence.
     let crowded = follow(&fresh("crowded.db"), 10, 20_000).await;
     if let Some(last) = times.last() {
         println!("a record with 2,000 pieces instead of {each}: {:.1} times as much", crowded.0 / last.0);

@@ -1,6 +1,8 @@
-//! Claims a second through the door, beside the same rows written by the database alone: sixty-four claimers at once.
+//! Measures claims per second through the app, next to the same rows written by the database alone, for 64 claimers at
+//! once.
 //!
-//! `cargo run --release -p scionary-tests --bin claims_bench -- DATABASE-URL`; SQLite in a temporary folder without one.
+//! `cargo run --release -p scionary-tests --bin claims_bench -- DATABASE-URL`; without a URL, SQLite in a temporary
+//! folder.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
 use std::{sync::Arc, time::Instant};
@@ -98,7 +100,7 @@ fn literal(id: uuid::Uuid, postgres: bool) -> String {
     if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
 }
 
-/// Offers of member 0.
+/// Posts the offers of member 0.
 async fn offers(app: &App) -> Vec<OfferId> {
     let mut all = Vec::new();
     let giver = call_of(app, 0);
@@ -119,7 +121,7 @@ async fn offers(app: &App) -> Vec<OfferId> {
     all
 }
 
-/// Claims through the door. A second.
+/// Makes claims through the app. Returns claims per second.
 async fn through_the_door(app: &App, offers: &[OfferId]) -> f64 {
     let began = Instant::now();
     let tasks: Vec<_> = (1..=TAKERS)
@@ -151,8 +153,8 @@ async fn through_the_door(app: &App, offers: &[OfferId]) -> f64 {
     (TAKERS * OFFERS) as f64 / began.elapsed().as_secs_f64()
 }
 
-/// The same rows, by the database alone: a transaction each on PostgreSQL, by as many connections as the server has;
-/// groups of sixty-four on SQLite, as its one writer makes them.
+/// Writes the same rows with the database alone. On PostgreSQL each claim is a transaction, on as many connections as
+/// the server has; on SQLite one writer writes groups of 64, as the server does.
 async fn by_the_database(app: &App, offers: &[OfferId]) -> f64 {
     let postgres = app.store().backend() == Backend::Postgres;
     let statements = |n: usize, at: usize, offer: OfferId| {

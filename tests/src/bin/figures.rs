@@ -1,8 +1,8 @@
-//! Our figures, for those who check them: reads lines of JSON, each `{"what": "...", ...arguments}`, from
-//! standard input and prints a line of JSON with the domain's answer to each. `null` where it has none. What it
-//! does not know, or cannot read, ends it with exit code 1.
+//! Answers questions with the domain's figures, so that others can check them. Reads lines of JSON, each
+//! `{"what": "...", ...arguments}`, from standard input and prints one line of JSON for each; `null` means no answer.
+//! An unknown or unreadable question ends it with exit code 1.
 //!
-//! tests/python/reference.py asks it and compares the answers with those of other libraries.
+//! tests/python/reference.py asks the questions and compares the answers with those of other libraries.
 
 use std::{
     io::{BufWriter, Write as _, stdin, stdout},
@@ -54,7 +54,7 @@ impl Question {
     fn numbers(&self, key: &str) -> Result<Vec<f64>> {
         list(self.get(key)?)?.iter().map(number).collect()
     }
-    /// The distribution of a share, as `[a, b]`.
+    /// Returns the distribution of a share, given as `[a, b]`.
     fn share(&self, key: &str) -> Result<Share> {
         match self.numbers(key)?.as_slice() {
             [a, b] => Ok(Share { a: *a, b: *b }),
@@ -133,7 +133,7 @@ fn answer(line: &str) -> Result<Value> {
             let wanted = q.count("wanted")?;
             json!({
                 "at_least": at_least(&seed.chances(), wanted, q.count("n")?),
-                // asked for only where it is quick
+                // Asked only where the calculation is quick.
                 "needed": match q.get("confidence") {
                     Ok(confidence) => seed.needed(wanted, number(confidence)?),
                     Err(_) => None,
@@ -166,14 +166,15 @@ fn answer(line: &str) -> Result<Value> {
     })
 }
 
-/// What is known of a share of which `[x, n]` was counted, and nothing else.
+/// Returns what is known of a share after the count `[x, n]` alone.
 fn learnt(counted: &Value) -> Result<Spread> {
     let [x, n] = list(counted)?.as_slice() else { bail!("{counted} is not [x, n]") };
     let observed = Observed::counted(u32::try_from(whole(x)?)?, u32::try_from(whole(n)?)?);
     Ok(after(CropModel::default().predictive(), &observed))
 }
 
-/// What was observed of a cultivar: `counts` of `[x, n]`, `rates` of `[low, high]`, `held` as `[x, n, sprouts or null]`.
+/// Returns what was observed of a cultivar: `counts` of `[x, n]`, `rates` of `[low, high]`, `held` as
+/// `[x, n, sprouts or null]`.
 fn observed(unit: &Value) -> Result<Observed> {
     let of = |key: &str| unit.get(key).and_then(Value::as_array).cloned().unwrap_or_default();
     let mut all = Observed::default();
@@ -194,8 +195,8 @@ fn observed(unit: &Value) -> Result<Observed> {
     Ok(all)
 }
 
-/// Quantiles 5, 50 and 95 % and the mean of what is known of each cultivar, of what the others say of it, and of one
-/// that no one counted.
+/// Returns the 5, 50 and 95 % quantiles and the mean for each cultivar (`posterior`), for the crop without that
+/// cultivar (`left_out`), and for a cultivar without a count (`uncounted`).
 fn crop_model_of(q: &Question) -> Result<Value> {
     let told = |spread: &Spread| {
         json!([spread.quantile(0.05), spread.quantile(0.5), spread.quantile(0.95), spread.mean()])
@@ -317,8 +318,8 @@ fn main() -> ExitCode {
     }
 }
 
-/// A dated trace: what is reached, with its days.
-/// A round, sealed and settled: what its audit holds, and with `reasons` why each lot of a wish did not go to it.
+/// Returns a round, sealed and settled: the contents of its audit, and with `reasons` why each lot of a wish did not go
+/// to it.
 fn round_of(q: &Question) -> Result<Value> {
     let input: Input = serde_json::from_value(q.get("input")?.clone())?;
     let (secret, hash) = (q.text("secret")?, input.hash()?);

@@ -1,7 +1,9 @@
-//! Traces over a million lots twelve generations deep, with an alert that reaches a hundred thousand of them: how long the
-//! recall takes, how long one lot at the bottom takes to learn that it is reached, and whether both databases agree.
+//! Traces a million lots of twelve generations with an alert that reaches a hundred thousand of them. Measures how long
+//! the recall takes, and how long one lot of the last generation takes to see whether it is reached. Checks that the
+//! databases agree.
 //!
-//! `cargo run --release -p scionary-tests --bin lineage_bench -- [DATABASE-URL]…`; SQLite in a temporary folder comes first.
+//! `cargo run --release -p scionary-tests --bin lineage_bench -- [DATABASE-URL]…`; it always starts with SQLite in a
+//! temporary folder.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
 use std::{sync::Arc, time::Instant};
@@ -16,11 +18,11 @@ use scionary_server::clock::SystemClock;
 use scionary_store::{Backend, Options, Store};
 use sea_orm::ConnectionTrait as _;
 
-/// Mother plants, each with as many lots below it.
+/// Mother plants, each with `LOTS_EACH` lots.
 const FAMILIES: usize = 10;
 const LOTS_EACH: usize = 100_000;
 const GENERATIONS: usize = 12;
-/// Rows in one statement.
+/// Rows in one insert statement.
 const ROWS: usize = 1_000;
 
 fn uuid(kind: u8, n: usize) -> uuid::Uuid {
@@ -31,7 +33,7 @@ fn literal(id: uuid::Uuid, postgres: bool) -> String {
     if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
 }
 
-/// Six characters that no other lot has.
+/// Returns a code of six characters, unique for each lot.
 fn code(mut n: usize) -> String {
     let letters = b"34679ACDEFHJKMNPQRTVWXY";
     (0..6)
@@ -43,7 +45,7 @@ fn code(mut n: usize) -> String {
         .collect()
 }
 
-/// How many lots each generation has: each twice as many as the one before, the last what is left.
+/// Returns the lots of each generation: twice as many as in the one before, and the rest in the last.
 fn generations() -> Vec<usize> {
     let mut all: Vec<usize> = (0..GENERATIONS - 1).map(|g| 1 << (g + 1)).collect();
     all[0] = 1;
@@ -100,7 +102,7 @@ async fn fill(app: &App) {
             db.execute_unprepared(&sql).await.unwrap();
         }
     }
-    // sick since before anything was cut of it
+    // The plant has been sick since before anything was cut from it.
     let (alert, lot) = (literal(uuid(7, 1), postgres), literal(uuid(6, 0), postgres));
     db.execute_unprepared(&format!(
         "INSERT INTO alert (id, lot_id, crop, kind, part, raised_by, words, pest, carriers, since_day, seen_day, trace_back, state, ruling, lifted_why, version, created_at) VALUES ({alert}, {lot}, 'mango', 'health', 'whole', {holder}, 'sick', '', 'cutting', 0, 2000, false, 'confirmed', '', '', 1, 0)"
@@ -148,7 +150,7 @@ async fn measure(url: &str) -> (usize, u64) {
     let reach = app.recall(&call, AlertId::from_uuid(uuid(7, 1))).await.unwrap();
     println!("  recall of {} lots: {:.2} s", reach.count(), began.elapsed().as_secs_f64());
     let began = Instant::now();
-    // the order does not matter: a sum over ids and days
+    // The sum over ids and days does not depend on the order of the rows.
     let mut sum = 0_u64;
     let mut skip = 0;
     while skip < reach.count() {

@@ -1,7 +1,7 @@
-//! How long rounds take to be settled, from a hundred wishes to a hundred thousand, and how much memory.
+//! Measures the time and memory to settle rounds of a hundred to a hundred thousand wishes.
 //!
-//! `cargo run --release -p scionary-tests --bin rounds_bench -- [FOLDER]`: with a folder, the input and the outcome of the
-//! largest rounds are written there, for `tests/python/rounds_bench.py`, which has OR-tools settle the same.
+//! `cargo run --release -p scionary-tests --bin rounds_bench -- [FOLDER]`: with a folder, it writes the input and the
+//! outcome of the largest rounds there, and `tests/python/rounds_bench.py` settles the same input with OR-tools.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
 use std::{fs, path::Path, time::Instant};
@@ -9,7 +9,7 @@ use std::{fs, path::Path, time::Instant};
 use scionary_domain::clearing::{Unwatched, settle};
 use scionary_tests::rounds::large;
 
-/// The most memory this process ever held, in megabytes.
+/// Returns the peak memory of this process in megabytes (`VmHWM`).
 fn memory() -> String {
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|l| l.starts_with("VmHWM")).unwrap_or_default();

@@ -1,17 +1,17 @@
-//! Things to be entered, with which nothing is wrong.
+//! Valid drafts and requests.
 
 use scionary_proto::v1;
 
 use super::{day, in_days};
 
-/// A tally of a sowing that no one has entered yet.
+/// Returns the tally of a sowing that differs for each `serial`.
 pub fn tally(serial: i32) -> v1::EvidenceDraft {
     let sowing =
         v1::SowingTally { sown: Some(200 + serial), one: Some(4), several: Some(100), ..Default::default() };
     observed(v1::observed_thing::Thing::Sowing(sowing))
 }
 
-/// A draft with one thing observed.
+/// Returns a draft of evidence with one observation.
 pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
     v1::EvidenceDraft {
         observed: vec![v1::ObservedThing { thing: Some(thing) }],
@@ -20,7 +20,7 @@ pub fn observed(thing: v1::observed_thing::Thing) -> v1::EvidenceDraft {
     }
 }
 
-/// A proposal of a further name.
+/// Returns a proposal to add a name that differs for each `serial`.
 pub fn further_name(serial: i32) -> v1::CreateProposalRequest {
     v1::CreateProposalRequest {
         cultivar: "Golek".into(),
@@ -36,7 +36,7 @@ pub fn further_name(serial: i32) -> v1::CreateProposalRequest {
     }
 }
 
-/// A plan of a grafted mango.
+/// Returns a plan to raise R2E2 from seed.
 pub fn plan() -> v1::DraftPlanRequest {
     v1::DraftPlanRequest {
         cultivar: "R2E2".into(),
@@ -48,7 +48,7 @@ pub fn plan() -> v1::DraftPlanRequest {
     }
 }
 
-/// A claim of so much of an offer.
+/// Returns a claim of a quantity of an offer.
 pub fn ask(offer: &str, quantity: i32) -> v1::CreateClaimRequest {
     v1::CreateClaimRequest {
         offer_id: offer.into(),
@@ -59,7 +59,7 @@ pub fn ask(offer: &str, quantity: i32) -> v1::CreateClaimRequest {
     }
 }
 
-/// Grafts of a day long past.
+/// Returns six grafts, made 60 days ago.
 pub fn grafts() -> v1::CreateGraftsRequest {
     v1::CreateGraftsRequest {
         cultivar: "R2E2".into(),
@@ -70,7 +70,7 @@ pub fn grafts() -> v1::CreateGraftsRequest {
     }
 }
 
-/// A protection of an invented office.
+/// Returns a variety right of an invented office.
 pub fn protection() -> v1::Protection {
     v1::Protection {
         kind: v1::ProtectionKind::VarietyRight.into(),
@@ -81,7 +81,7 @@ pub fn protection() -> v1::Protection {
     }
 }
 
-/// A want of a cultivar, near where offers of [`super::draft`] are.
+/// Returns a want of a cultivar, near the place of the offers of [`super::draft`].
 pub fn want(cultivar: &str) -> v1::WantDraft {
     v1::WantDraft {
         cultivar: cultivar.into(),
@@ -93,12 +93,12 @@ pub fn want(cultivar: &str) -> v1::WantDraft {
     }
 }
 
-/// A club that takes requests.
+/// Returns a club that accepts requests to join.
 pub fn club(name: &str) -> v1::ClubDraft {
     v1::ClubDraft { name: name.into(), takes_requests: true, ..Default::default() }
 }
 
-/// A round a week from now.
+/// Returns a round a week from now.
 pub fn round() -> v1::RoundDraft {
     v1::RoundDraft {
         title: "Winter swap".into(),
@@ -109,7 +109,7 @@ pub fn round() -> v1::RoundDraft {
     }
 }
 
-/// A part in a round.
+/// Returns a part in a round, on the day, not by post.
 pub fn round_part() -> v1::RoundPart {
     v1::RoundPart {
         area_code: "XB-NS".into(),
@@ -119,13 +119,13 @@ pub fn round_part() -> v1::RoundPart {
     }
 }
 
-/// Wishes for lots, one each.
+/// Returns one wish for each lot.
 pub fn wishes(lots: &[&str]) -> Vec<v1::WishLine> {
     let accepts = |lot: &&str| vec![v1::WishAccepts { lot: (*lot).into(), ..Default::default() }];
     lots.iter().map(|lot| v1::WishLine { accepts: accepts(lot), ..Default::default() }).collect()
 }
 
-/// A mother plant to be entered.
+/// Returns a mother plant from a nursery.
 pub fn plant_lot() -> v1::CreateLotRequest {
     v1::CreateLotRequest {
         kind: v1::LotKind::MotherPlant.into(),
@@ -136,7 +136,7 @@ pub fn plant_lot() -> v1::CreateLotRequest {
     }
 }
 
-/// An alert of health on a lot.
+/// Returns a health alert on a lot.
 pub fn sick(lot: &str) -> v1::CreateAlertRequest {
     v1::CreateAlertRequest {
         lot: lot.into(),

@@ -1,4 +1,4 @@
-//! What organisers of a round see.
+//! What a round's organisers see.
 
 use scionary_proto::v1;
 
@@ -42,7 +42,7 @@ pub fn preview_round(view: &mut View, reply: &v1::PreviewRoundResponse) {
     }
 }
 
-/// The figures of a dry run, each with its words.
+/// Returns the figures of a preview, each with its label.
 pub fn figures(preview: &v1::RoundPreview) -> Vec<(&'static str, String)> {
     let settings = preview.settings.unwrap_or_default();
     let ranks: Vec<String> = preview.by_rank.iter().map(ToString::to_string).collect();

@@ -1,4 +1,4 @@
-//! The day of a round.
+//! The swap day of a round.
 
 use scionary_proto::v1;
 
@@ -76,7 +76,7 @@ pub fn close_round(view: &mut View, reply: &v1::CloseRoundResponse, open: usize)
                 });
 }
 
-/// Returns what a share is: how much, of which cultivar, as what.
+/// Returns what a share is: amount, cultivar and material.
 pub fn what(share: &v1::RoundShare) -> String {
     format!(
         "{} of {} ({})",

@@ -1,4 +1,4 @@
-//! A round and one's part in it.
+//! A round and the reader's part in it.
 
 use scionary_proto::v1;
 
@@ -110,7 +110,7 @@ pub(crate) fn phase(round: &v1::Round) -> String {
     words::plain(round.phase().as_str_name(), "ROUND_PHASE_")
 }
 
-/// A round, and what its reader does next.
+/// Shows a round and what its reader can do next.
 pub fn told(view: &mut View, round: Option<&v1::Round>) {
     let Some(round) = round else { return };
     let says = round.says.clone().unwrap_or_default();
@@ -193,7 +193,7 @@ pub fn told(view: &mut View, round: Option<&v1::Round>) {
     }
 }
 
-/// What a lot is: "12: 4 packs of 1 stick, Larkwater Gold (scion wood), from Juno Vale".
+/// Returns a lot in one line: `Larkwater Gold (scion wood): 4 packs of 1 stick`.
 pub fn lot_line(lot: &v1::RoundLot) -> String {
     let packs = words::counted(lot.units, "pack");
     let each = words::amount(lot.per_unit, lot.unit());
@@ -201,7 +201,7 @@ pub fn lot_line(lot: &v1::RoundLot) -> String {
     format!("{} ({}): {packs} of {each}{gift}", lot.cultivar_name, words::material(lot.material()))
 }
 
-/// Returns what earlier rounds mean for a member.
+/// Returns how earlier rounds count for a member.
 pub fn standing(reply: &v1::GetMyRoundResponse) -> String {
     let (gave, took) = (reply.given_before, reply.taken_before);
     if gave == 0 && took == 0 {

@@ -1,4 +1,4 @@
-//! What organisers do before the day: making a round, trying it, sealing, settling, handing out its proof.
+//! What organisers do before the day: create a round, preview it, seal, settle, and write its audit file.
 
 use std::path::Path;
 
@@ -111,7 +111,7 @@ fn draft(arguments: RoundArguments) -> v1::RoundDraft {
     }
 }
 
-/// What a round says of itself with parts of it changed, and the names of these parts.
+/// Returns a round's details with the typed changes, and the update mask that names them.
 fn changed(
     current: v1::RoundDraft,
     parts: RoundChanges,
@@ -126,7 +126,7 @@ fn changed(
         (place.is_some(), "place"),
         (area.is_some(), "area_code"),
         (day.is_some(), "day"),
-        // the last day for lots and wishes moves along with the day, unless it is said
+        // The last day for lots and wishes moves with the day, unless it is typed.
         (until.is_some() || day.is_some(), "gather_until"),
         (settings != own, "settings"),
     ])?;
@@ -142,7 +142,7 @@ fn changed(
     Ok((says, update_mask))
 }
 
-/// Settings with some of them changed.
+/// Returns the settings with the typed changes.
 fn with(own: v1::RoundSettings, tried: TriedArguments) -> v1::RoundSettings {
     let TriedArguments { most, slack, newcomers, of_one_cultivar, ranks_after, post } = tried;
     v1::RoundSettings {
@@ -177,7 +177,7 @@ async fn settle(
     let id = round.clone();
     let request = v1::SettleRoundRequest { round_id: round, only_checked_in };
     let mut stream = client.replies(request).await?;
-    // hidden where no one looks: indicatif draws on terminals only
+    // indicatif draws on terminals only.
     let bar = ProgressBar::new(0);
     let style = ProgressStyle::with_template("settling {bar:30} {pos} of {len}");
     bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
@@ -211,7 +211,7 @@ async fn settle(
     })
 }
 
-/// Writes an audit file, which is there in full or not at all; how many bytes.
+/// Writes an audit file and returns the bytes written. The file appears whole or not at all.
 async fn audit(client: &Client, round: String, run: i32, path: &Path) -> Result<usize, Failure> {
     let request = v1::ExportRoundAuditRequest { round_id: round, run };
     let stream = client.replies(request).await?;

@@ -1,4 +1,4 @@
-//! The day: what is there, what changes hands, sheets and labels, the end.
+//! The swap day: check-in, hand-overs, sheets and labels, and the close of the round.
 
 use std::{collections::BTreeMap, io::BufRead as _, path::PathBuf};
 
@@ -114,7 +114,7 @@ async fn hand_over(
     output.reply(&reply, |view| view.drawn(&said))
 }
 
-/// Lines of a lot and a member, from whoever types or scans; a wrong one is reported, and the next is read.
+/// Reads lines of a lot and a member, typed or scanned. It reports a wrong line and reads on.
 async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(), Failure> {
     output.aside("A lot and a member on each line, such as: 12 7. The end of input (Ctrl-D) ends it.");
     let mut failed = 0;
@@ -142,7 +142,7 @@ async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(),
     }
 }
 
-/// Nothing to print before the round is settled.
+/// Fails with the next step if the round is not settled: there is nothing to print.
 fn need_shares(shares: &[v1::RoundShare], round: &str) -> Result<(), Failure> {
     if shares.is_empty() {
         return Err(Failure::usage("nothing changes hands yet, so there is nothing to print")
@@ -151,7 +151,7 @@ fn need_shares(shares: &[v1::RoundShare], round: &str) -> Result<(), Failure> {
     Ok(())
 }
 
-/// All that changes hands.
+/// Returns every share of a round, from all pages.
 async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>, Failure> {
     let mut all = Vec::new();
     let mut page_token = String::new();
@@ -166,7 +166,7 @@ async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>,
     }
 }
 
-/// The sheets of a day: what lies on each table, what each member takes and gives, what goes by post.
+/// Returns the parts of a day's sheets: what lies on each table, what each member takes and gives, what goes by post.
 fn sheets(title: &str, shares: &[v1::RoundShare]) -> Vec<(String, Vec<Section>)> {
     let (post, there): (Vec<&v1::RoundShare>, Vec<_>) = shares.iter().partition(|s| s.by_post);
     let mut tables: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
@@ -237,7 +237,7 @@ async fn print_labels(
                 "{} {} > {} {}",
                 share.giver_number, share.giver_name, share.taker_number, share.taker_name
             ),
-            // what the hand-over asks for: the lot and the member
+            // The format that `round hand-over` reads: the lot and the member.
             scanned: format!(
                 "{} {}",
                 if share.code.is_empty() { share.lot_number.to_string() } else { share.code.clone() },

@@ -1,4 +1,4 @@
-//! Swap rounds: what members do, and what organisers do.
+//! `scionary round`: what members do, and what organisers do.
 
 mod arrange;
 mod day;
@@ -78,7 +78,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
     }
 }
 
-/// A round.
+/// Returns a round.
 async fn fetch(client: &Client, round: String) -> Result<v1::Round, Failure> {
     let request = v1::GetRoundRequest { round_id: round };
     let reply: v1::GetRoundResponse = client.call(request).await?;

@@ -1,4 +1,4 @@
-//! Lists of wishes, as people type them.
+//! Parses lists of wishes as people type them.
 
 use std::{io::Read as _, path::PathBuf};
 
@@ -8,7 +8,7 @@ use scionary_show::round::wish as show;
 
 use crate::{client::Client, error::Failure, output::Output, words};
 
-/// Puts a list in the place of the one before.
+/// Replaces the member's list of wishes.
 pub(super) async fn wish(
     client: &Client,
     output: &Output,
@@ -48,7 +48,7 @@ pub(super) async fn wish(
     output.reply(&reply, |view| show::set_wishes(view, &reply, &mine, count))
 }
 
-/// Names the typed wish, where the server names a place in the list.
+/// Replaces the field path `wishes[n]` of a failure by the wish as it was typed.
 fn by_line(mut failure: Failure, lines: &[String]) -> Failure {
     let named = |field: &str| -> Option<String> {
         let (at, _) = field.strip_prefix("wishes[")?.split_once(']')?;
@@ -63,7 +63,7 @@ fn by_line(mut failure: Failure, lines: &[String]) -> Failure {
     failure
 }
 
-/// A line: `12`, `7 or 9`, `2 x Larkwater Gold, scion wood`.
+/// Parses a line: `12`, `7 or 9`, `2 x Larkwater Gold, scion wood`.
 fn parse(line: &str) -> Result<v1::WishLine, String> {
     let line = line.trim();
     let (quantity, rest) = match line.split_once(['x', 'X', '×']) {
@@ -80,7 +80,7 @@ fn parse(line: &str) -> Result<v1::WishLine, String> {
     Ok(v1::WishLine { rank: 0, quantity, accepts })
 }
 
-/// A lot's number, code or id; or a cultivar and its material with a comma between.
+/// Parses a choice: a lot's number, code or id, or a cultivar and its material after a comma.
 fn choose(choice: &str, line: &str) -> Result<v1::WishAccepts, String> {
     let word = choice.trim_start_matches('#');
     let is_lot = word.starts_with("rlt_") || word.parse::<u32>().is_ok() || word.parse::<LotCode>().is_ok();
@@ -110,7 +110,7 @@ mod tests {
         assert_eq!(named.accepts[0].cultivar, "Larkwater Gold");
         assert_eq!(named.accepts[0].material(), v1::Material::ScionWood);
         assert_eq!(named.accepts[1].lot, "4");
-        // a name that begins with an x is no count
+        // A name that begins with an x is not a count.
         assert_eq!(parse("Xanthe, seed").unwrap().accepts[0].cultivar, "Xanthe");
         assert!(parse("Larkwater Gold").unwrap_err().contains("scion wood"));
         assert!(parse("Larkwater Gold, leaves").is_err());

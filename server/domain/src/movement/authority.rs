@@ -1,41 +1,41 @@
-//! Whom to ask: data of its own, never taken from a rule that merely names a place.
+//! Finds the authority to ask about a place. The table is its own data; a rule that names a place adds no authority.
 
 use serde::{Deserialize, Serialize};
 
 use super::place::{OF_BLOC, Places, chain};
 use crate::time::Date;
 
-/// Leaving a place, or entering one.
+/// Side of a movement on which a place is asked: leaving, entering, or moving within.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Side {
-    /// Leaving it.
+    /// The plant leaves the place.
     Leaving,
-    /// Entering it.
+    /// The plant enters the place.
     Entering,
-    /// Within it.
+    /// The plant stays within the place.
     Within,
 }
 
-/// Who answers for a place.
+/// The authority responsible for one place, and optionally for one side of a movement only.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Authority {
-    /// The place: a country, a part of one, or a bloc.
+    /// Code of the place: a country, a part of a country, or a bloc.
     pub place: String,
-    /// For leaving or entering it only; for both, and within it, where it is not said.
+    /// The only side that this authority answers for; `None` means all sides.
     pub side: Option<Side>,
-    /// Who, and how to reach them as the source prints it.
+    /// Name and contact of the authority, as the source prints them.
     pub name: String,
-    /// Who says so.
+    /// Citation of the source.
     pub source: String,
 }
 
-/// Who answers for which place.
+/// Table of authorities by place.
 #[derive(Clone, Debug, Default)]
 pub struct Authorities(Vec<Authority>);
 
 impl Authorities {
-    /// From what is on file.
+    /// Builds the table and replaces each place's code by its canonical code.
     pub fn new(mut rows: Vec<Authority>, places: &Places) -> Self {
         for row in &mut rows {
             row.place = places.canonical(&row.place);
@@ -43,7 +43,9 @@ impl Authorities {
         Self(rows)
     }
 
-    /// Whom to ask: the nearest place upward of which a row is on file; in general words where none is.
+    /// Returns the authority to ask: the nearest listed place upward in the tree, then a bloc that contains the
+    /// place. At each place a row for the given `side` comes before a row for all sides. Without any row the
+    /// text is generic.
     pub fn ask(&self, places: &Places, place: &str, side: Side, day: Date) -> String {
         let row = |fits: &dyn Fn(&Authority) -> bool| {
             let of_side = |a: &&Authority| fits(a) && a.side == Some(side);
@@ -58,7 +60,7 @@ impl Authorities {
         )
     }
 
-    /// The rows.
+    /// Returns all rows, with canonical codes.
     pub fn rows(&self) -> &[Authority] {
         &self.0
     }

@@ -1,8 +1,8 @@
-//! Which rules apply to a movement, and what they come to.
+//! Decides which rules apply to a movement, and combines them into an answer.
 //!
-//! A question is a product of atoms: one place where it stood, one destination, one part, one day, one parent taxon.
-//! Exceptions are applied within an atom and never reach another; the strictest atom makes the headline, and an atom
-//! with nothing on file is listed beside it.
+//! A question is a product of atoms: one origin, one destination, one part, one day, one parent taxon. An
+//! exception works within its atom and never reaches another. The strictest atom sets the headline. Atoms with
+//! nothing on file are listed next to it.
 
 use std::{collections::BTreeMap, sync::Arc};
 
@@ -12,74 +12,75 @@ use super::{
 };
 use crate::time::Date;
 
-/// A rule that applies.
+/// A rule that applies, with how certainly and how currently.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Applies {
-    /// The rule.
+    /// The rule version.
     pub rule: Arc<Rule>,
-    /// It holds for a part of what was stated: a finer place, plant or count would tell.
+    /// The rule holds for only part of what was stated; a finer place, plant or count would decide.
     pub unsure: bool,
-    /// Its text should have been looked at again by now.
+    /// The review date of the rule's text is before the dispatch day.
     pub stale: bool,
 }
 
-/// A part of the movement, looked at alone.
+/// One part of the movement, evaluated alone.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Atom {
-    /// The part of the plant.
+    /// Part of the plant.
     pub part: Part,
-    /// Where it stood; not known where it is `None`.
+    /// Place where the plant was grown; `None` if unknown.
     pub from: Option<String>,
-    /// Where it goes.
+    /// Destination.
     pub to: String,
-    /// The plant, in small letters as rules name it.
+    /// Plant, in lower case as rules name it.
     pub plant: String,
-    /// The strictest of what applies to it.
+    /// Strictest verdict of the rules that apply to this atom.
     pub verdict: Verdict,
-    /// Nothing on file holds for all of what was stated: for some of it there may be no rule.
+    /// True when no rule holds for all of what was stated: some of the atom may have no rule.
     pub open: bool,
 }
 
-/// What is on file for a movement.
+/// What the rules on file say about a movement.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Answer {
-    /// The strictest of the rules that apply.
+    /// Strictest verdict over all atoms.
     pub verdict: Verdict,
-    /// What each part of the movement comes to, on either day; each once.
+    /// Result of each part of the movement on the dispatch and arrival days, without duplicates.
     pub atoms: Vec<Atom>,
-    /// Rules that make the verdict.
+    /// Rules that set the headline verdict.
     pub lead: Vec<Applies>,
-    /// Weaker ones that bind too.
+    /// Rules with a weaker verdict that apply too.
     pub also: Vec<Applies>,
-    /// Exceptions that are not open to this sender.
+    /// Exceptions that would apply, but that are not open to this sender.
     pub could_change: Vec<Applies>,
-    /// Restrictions of which the text is not on file.
+    /// Known restrictions whose text is not on file.
     pub stubs: Vec<Applies>,
-    /// Notes from memory: ask.
+    /// Rules known from memory only; they do not change the verdict.
     pub unverified: Vec<Applies>,
-    /// Versions that come into force after the day of arrival.
+    /// Rule versions that come into force after the arrival day.
     pub coming: Vec<Applies>,
-    /// Layers of the path with nothing on file.
+    /// Layers of the path (country, subdivision) with nothing on file.
     pub gaps: Vec<Gap>,
-    /// Rules that name an area of which no place is on file: they could not be looked at.
+    /// Rules that name an area with no members on file; they could not be evaluated.
     pub hollow: Vec<Applies>,
-    /// Places as stated that nothing on file names, each with the place that it was counted as.
+    /// Stated places that nothing on file names, each with the wider place used instead.
     pub counted_as: Vec<(String, String)>,
-    /// Plants in no table: only rules on any plant were looked at.
+    /// Plants in no table; only rules on any plant were evaluated for them.
     pub unlisted: Vec<String>,
-    /// Pests known to travel so.
+    /// Pests known to travel with these plants and parts.
     pub pests: Vec<Pest>,
-    /// Whom to ask of the destination.
+    /// Name of the destination's authority to ask.
     pub ask: String,
 }
 
 impl Answer {
-    /// Parts of the movement with nothing on file: that is no answer, whatever the others come to.
+    /// Returns the atoms with nothing on file. An answer with such atoms is incomplete, even if others have a
+    /// verdict.
     pub fn open(&self) -> impl Iterator<Item = &Atom> {
         self.atoms.iter().filter(|atom| atom.open)
     }
 
-    /// The headline in words.
+    /// Returns the headline in words, with the first open atom and the authority to ask.
     pub fn headline(&self) -> String {
         let ask = self.stubs.first().map_or(&self.ask, |stub| &stub.rule.authority);
         let headline = self.verdict.headline(ask);
@@ -92,7 +93,7 @@ impl Answer {
             .collect();
         open.dedup();
         match (self.verdict, open.split_first()) {
-            // what is prohibited stays where it is, whatever the other parts come to
+            // A prohibition of one part already stops the whole movement, so open atoms do not change the headline.
             (Verdict::NoRule | Verdict::Prohibited, _) | (_, None) => headline,
             (_, Some((first, others))) => {
                 let others = match others.len() {
@@ -105,10 +106,10 @@ impl Answer {
     }
 }
 
-/// Rules that match on a day between two places, with how far.
+/// Rules that match on one day between two places: index, rule, and how far each holds.
 type Matched<'a> = Vec<(usize, &'a Rule, Holds)>;
 
-/// What applies over all atoms: the surest counts.
+/// Rules found over all atoms, by rule index; where atoms differ, the most certain value wins.
 #[derive(Debug, Default)]
 struct Found {
     rules: BTreeMap<usize, Holds>,
@@ -123,7 +124,7 @@ fn surest(list: &mut BTreeMap<usize, Holds>, at: usize, holds: Holds) {
 }
 
 impl Found {
-    /// Looks at one atom; its verdict, and whether nothing holds surely in it.
+    /// Evaluates one atom. Returns its verdict, and true if no rule certainly holds in it.
     fn look_at(&mut self, matched: &Matched<'_>, asked: &Move) -> (Verdict, bool) {
         let holds = |id: &str| matched.iter().filter(|(_, rule, _)| rule.id == id).map(|(_, _, h)| *h).max();
         let mut replaced: Vec<&str> = Vec::new();
@@ -143,7 +144,7 @@ impl Found {
                 continue;
             }
             let shut = rule.void_if.iter().filter_map(|shut| holds(shut)).max().unwrap_or(Holds::No);
-            // what may be shut holds for a part of what was stated at most, and so takes no rule away
+            // An exception that may be void holds partly at most, so it does not replace its base rule.
             let how = match shut {
                 Holds::Yes => continue,
                 Holds::Partly => Holds::Partly,
@@ -174,7 +175,7 @@ impl Found {
 }
 
 impl Rules {
-    /// What is on file for a movement.
+    /// Evaluates a movement against all rules on file.
     pub fn ask(&self, asked: &Move) -> Answer {
         let lines: Vec<Line> = asked.plants.iter().flat_map(|plant| self.taxa.lines(plant)).collect();
         let origins = asked.origins(&self.places);
@@ -243,7 +244,7 @@ impl Rules {
         }
     }
 
-    /// What matches on a day between an origin and a destination, whatever the plant.
+    /// Returns the rules that match on a day between an origin and a destination, for any plant.
     fn matching<'a>(
         &'a self,
         candidates: &[usize],
@@ -281,7 +282,7 @@ impl Rules {
         Some(Applies { rule, unsure: holds == Holds::Partly, stale })
     }
 
-    /// Versions not in force yet that would apply when they are.
+    /// Returns rule versions that are not in force yet and would apply once they are.
     fn coming(
         &self,
         asked: &Move,
@@ -306,7 +307,7 @@ impl Rules {
         later.iter().filter_map(|(at, holds)| self.applies(*at, *holds, asked.dispatch)).collect()
     }
 
-    /// Rules on the plant that name an area of which no place is on file.
+    /// Returns rules on these plants that name an area with no members on file.
     fn hollow(&self, asked: &Move, lines: &[Line]) -> Vec<Applies> {
         let on_host = |host: &String| lines.iter().any(|line| line.lies_in(&Taxa::key(host)));
         let fits = |rule: &Rule| {
@@ -319,7 +320,8 @@ impl Rules {
             .collect()
     }
 
-    /// Whom to ask first: those who let it in; within one place, that place's.
+    /// Returns the authority to ask first: the destination country's; within one country, the destination
+    /// subdivision's.
     fn whom_to_ask(&self, from: Option<&str>, to: Option<&String>, day: Date) -> String {
         use super::place::{country, subdivision};
         let Some(to) = to else { return "the plant-health authority of both places".into() };

@@ -1,4 +1,4 @@
-//! Which places a rule names, and how far it holds for stated ones.
+//! Place expressions of rules, and how far they hold for stated places.
 
 use std::collections::BTreeSet;
 
@@ -9,24 +9,25 @@ use crate::time::Date;
 #[derive(Clone, Debug, PartialEq, Eq)]
 enum Term {
     Node(String),
-    /// The same country's same subdivision as the origin.
+    /// Matches a destination in the same subdivision of the same country as the origin.
     SameSubdivision,
-    /// The same regulated area as the origin.
+    /// Matches a destination in the same regulated area as the origin.
     SameArea,
 }
 
-/// Which places a rule names: of the terms that contain a place the narrowest decides, included or excluded; of equally
-/// narrow ones exclusion.
+/// Places that a rule names. The narrowest term that contains a place decides whether it is included or
+/// excluded; of equally narrow terms, exclusion wins.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Expression {
     terms: Vec<(Term, bool)>,
 }
 
 impl Expression {
-    /// Reads `US|!US-HI`; every part is a code, an area, `SAME-SUBDIV` or `SAME-AREA`.
+    /// Parses text such as `US|!US-HI`. Each term is a place code, an area, `SAME-SUBDIV` or `SAME-AREA`; `!`
+    /// excludes.
     ///
     /// # Errors
-    /// What was expected.
+    /// Returns a message when a term is not a code, or when every term is excluded.
     pub fn parse(text: &str) -> Result<Self, String> {
         let mut terms = Vec::new();
         for part in text.split('|').map(str::trim) {
@@ -52,7 +53,7 @@ impl Expression {
         Ok(Self { terms })
     }
 
-    /// The same under each place's one code.
+    /// Returns the expression with each place's canonical code.
     pub(super) fn canonical(&self, places: &Places) -> Self {
         let terms = self.terms.iter().map(|(term, excluded)| match term {
             Term::Node(code) => (Term::Node(places.canonical(code)), *excluded),
@@ -61,7 +62,7 @@ impl Expression {
         Self { terms: terms.collect() }
     }
 
-    /// The countries that it can hold in; `None` for all of them.
+    /// Returns the countries in which the expression can hold; `None` means all countries.
     pub(super) fn countries(&self, places: &Places) -> Option<BTreeSet<String>> {
         let included = self.terms.iter().filter(|(_, excluded)| !excluded);
         included.map(|(term, _)| term).try_fold(BTreeSet::new(), |mut all, term| {
@@ -80,22 +81,23 @@ impl Expression {
         })
     }
 
-    /// The nodes that it includes by name.
+    /// Returns the place codes that the expression includes by name.
     pub fn included(&self) -> impl Iterator<Item = &str> {
         self.nodes(false)
     }
 
-    /// All nodes that it names.
+    /// Returns all place codes that the expression names, included or excluded.
     pub fn named(&self) -> impl Iterator<Item = &str> {
         self.nodes(false).chain(self.nodes(true))
     }
 
-    /// Whether it depends on the origin.
+    /// Returns true if the expression depends on the origin.
     fn relates(&self) -> bool {
         self.terms.iter().any(|(term, _)| matches!(term, Term::SameSubdivision | Term::SameArea))
     }
 
-    /// Whether it holds for an exact place, of something grown at another under a rule whose `from` is given.
+    /// Returns true if the expression holds for the exact place `at`, for a plant grown at `grown_at` under a
+    /// rule with this `from`.
     fn is_true(&self, places: &Places, at: &str, grown_at: &str, from: &Self, day: Date) -> bool {
         let width = |term: &Term| -> Option<Width> {
             match term {
@@ -104,7 +106,7 @@ impl Expression {
                     let same = subdivision(at).is_some() && subdivision(at) == subdivision(grown_at);
                     same.then_some(OF_SUBDIVISION)
                 }
-                // both in one and the same area, not each in some area
+                // Both places must be in one and the same area, not each in some area.
                 Term::SameArea => from
                     .included()
                     .filter(|code| code.starts_with(AREA) && places.contains(code, grown_at, day).is_some())
@@ -116,7 +118,7 @@ impl Expression {
         narrowest.is_some_and(|(_, excluded)| !excluded)
     }
 
-    /// The text, as it is read.
+    /// Returns the text form that [`Self::parse`] reads.
     pub fn text(&self) -> String {
         let part = |(term, out): &(Term, bool)| {
             let code = match term {
@@ -130,15 +132,15 @@ impl Expression {
     }
 }
 
-/// How far a rule's places hold for a stated origin and destination on a day: surely where they do whatever exact places
-/// are meant.
+/// Returns how far a rule's two expressions hold for a stated origin and destination on a day. [`Holds::Yes`]
+/// means that they hold for every exact place that the stated ones may mean.
 pub(super) fn between(
     (from, to): (&Expression, &Expression),
     places: &Places,
     (origin, destination): (&str, &str),
     day: Date,
 ) -> Holds {
-    // nothing that the rule names lies below the places as stated: they are exact, as far as it goes
+    // A stated place is exact if nothing that the rule names lies below it.
     let exact = |stated: &str| {
         !places.is_wide(stated)
             && (!to.relates() || subdivision(stated).is_some())
@@ -157,7 +159,7 @@ pub(super) fn between(
         places.nodes(node, day, &mut nodes);
     }
     if to.relates() {
-        // where the one may be is kept apart for the other
+        // A relation compares both places, so the nodes of each must split the other too.
         let mut stated = BTreeSet::new();
         places.nodes(origin, day, &mut stated);
         places.nodes(destination, day, &mut stated);
@@ -170,7 +172,7 @@ pub(super) fn between(
     }
     let goes: Vec<String> = places.meant(destination, &nodes, day).into_iter().collect();
     let (mut some, mut all) = (false, from_here.len() == grown.len());
-    // what does not depend on the origin is asked once
+    // An expression that does not depend on the origin needs only one evaluation.
     let origins = if to.relates() { from_here.as_slice() } else { from_here.get(..1).unwrap_or_default() };
     for grown_at in origins {
         for at in &goes {
@@ -225,13 +227,13 @@ mod tests {
             ("WORLD", "XB|!SAME-SUBDIV", "XB", "XB", Partly),
             ("WORLD", "XB|!SAME-SUBDIV", "WORLD", "XB-N", Partly),
             ("WORLD", "XB|!SAME-SUBDIV", "XC", "XB-N", Yes),
-            // the narrower term decides, whatever the order
+            // The narrower term decides, in any order.
             ("WORLD|!BLOC|XB", "WORLD", "XB", "XC", Yes),
             ("XB|WORLD|!BLOC", "WORLD", "XC", "XQ", No),
             ("XB|!XB-N|XB-N/vale", "WORLD", "XB-N/vale", "XC", Yes),
             ("XB|!XB", "WORLD", "XB", "XC", No),
             ("BLOC|!RA:A", "WORLD", "BLOC", "XQ", Partly),
-            // two areas that a rule names are not one
+            // Two areas that a rule names are not one area.
             ("RA:A|RA:B", "SAME-AREA", "XB-N", "XB-N/vale", Yes),
             ("RA:A|RA:B", "SAME-AREA", "XB-N", "XB-S/bay", No),
             ("RA:A|RA:B", "WORLD|!SAME-AREA", "XB-N", "XB-S/bay", Yes),

@@ -1,8 +1,9 @@
-//! Movement of plant material: what rules on file say of it, and whom to ask. Never a permission: the authority decides.
+//! Movement of plant material: what the rules on file say, and which authority to ask. An answer is never a
+//! permission; the authority decides.
 //!
-//! Rules are data: who says so, since when, for which plants and parts, from where, to where. The strictest that applies
-//! makes the headline; inside one instrument an exception can replace the rule that it names; across authorities nothing
-//! overrides anything. Where nothing is on file, that is no answer.
+//! Rules are data: source, dates in force, plants and parts, origin, destination. The strictest rule that
+//! applies sets the headline. Within one instrument an exception can replace the rule that it names; no rule
+//! overrides another authority's rule. Having nothing on file is the absence of an answer.
 
 mod authority;
 mod evaluate;
@@ -24,5 +25,5 @@ pub use rule::{Kind, OpenTo, Part, Parts, Rule, Verdict};
 pub use rules::{Document, Gap, Move, OnFile, Rules};
 pub use taxon::{ANY, Above, Read, Taxa};
 
-/// Beside every answer.
+/// Sentence that accompanies every answer.
 pub const NOT_A_DECISION: &str = "This is what is on file, not a decision. The authority decides.";

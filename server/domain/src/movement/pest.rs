@@ -1,28 +1,28 @@
-//! Pests that are known to travel with a crop's material: shown whatever the rules say.
+//! Pests that are known to travel with a crop's material. Answers list them independently of the rules.
 
 use super::{
     ANY, Part, Parts,
     taxon::{Line, within},
 };
 
-/// A pest.
+/// A pest, its host plants, and how it travels.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Pest {
-    /// Its name.
+    /// Name of the pest.
     pub name: String,
-    /// Plants that it lives on.
+    /// Names of host plants, at any rank; `*` means any plant.
     pub hosts: Vec<String>,
-    /// What carries it, in words.
+    /// What carries the pest, in the source's words.
     pub carried_by: String,
-    /// What is not known to carry it, in words.
+    /// What is not known to carry the pest, in the source's words.
     pub not_by: String,
-    /// How it travels, in words.
+    /// How the pest travels, in words.
     pub how: String,
-    /// The source.
+    /// Citation of the source.
     pub source: String,
 }
 
-/// Words of a source that stand for a part.
+/// Words in `carried_by` and the plant part that each stands for.
 const WORDS: &[(&str, Part)] = &[
     ("scion", Part::Scion),
     ("budwood", Part::Scion),
@@ -41,7 +41,7 @@ const WORDS: &[(&str, Part)] = &[
 ];
 
 impl Pest {
-    /// The parts that its source says carry it.
+    /// Returns the parts that carry the pest according to its source.
     fn parts(&self) -> Parts {
         let text = self.carried_by.to_lowercase().replace("seedling", "plant");
         let found: Vec<Part> =
@@ -49,10 +49,10 @@ impl Pest {
         Parts::of(&found)
     }
 
-    /// Whether it travels with parts of a plant.
+    /// Returns true if the plant is a host and at least one of the parts carries the pest.
     pub fn travels_with(&self, line: &Line, parts: Parts) -> bool {
         let is_host = |host: &String| {
-            // sources write hosts in words: "Citrus and other Rutaceae"
+            // Sources write hosts as prose, such as "Citrus and other Rutaceae".
             let plain: String =
                 host.chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { ' ' }).collect();
             host == ANY || within(&plain).iter().any(|name| line.lies_in(name))

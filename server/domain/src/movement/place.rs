@@ -1,5 +1,5 @@
-//! Places as movement rules name them: a tree of codes (world, blocs, countries and subdivisions of ISO 3166, local
-//! parts below them), and regulated areas cut across it whose members come and go by date.
+//! Places that movement rules name: a tree of codes (world, blocs, ISO 3166 countries and subdivisions, local
+//! parts below them), and regulated areas across the tree, whose membership changes by date.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -7,29 +7,29 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Date;
 
-/// The code of the whole world.
+/// Code of the whole world.
 pub const WORLD: &str = "WORLD";
-/// Codes of regulated areas begin so.
+/// Prefix of the codes of regulated areas.
 pub(super) const AREA: &str = "RA:";
 
-/// How far something holds for what was stated.
+/// How far a statement holds for what was stated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Holds {
-    /// It does not.
+    /// Does not hold.
     No,
-    /// For a part of it: what was stated is too coarse to tell.
+    /// Holds for only part: what was stated is too coarse to decide.
     Partly,
-    /// It does.
+    /// Holds for all.
     Yes,
 }
 
-/// How wide a place is: the world, a bloc, a country, a subdivision, and so on down to local parts.
+/// Width of a place: 0 world, 1 bloc, 2 country, 3 subdivision, and one more per local part. Larger is narrower.
 pub(super) type Width = usize;
 pub(super) const OF_WORLD: Width = 0;
 pub(super) const OF_BLOC: Width = 1;
 pub(super) const OF_SUBDIVISION: Width = 3;
 
-/// The place above a code in the tree, blocs apart: `US-TX/zapata`, `US-TX`, `US`.
+/// Returns the place directly above a code in the tree, ignoring blocs: `US-TX/zapata`, then `US-TX`, then `US`.
 fn above(code: &str) -> Option<&str> {
     if let Some((parent, _)) = code.rsplit_once('/') {
         return Some(parent);
@@ -37,42 +37,42 @@ fn above(code: &str) -> Option<&str> {
     code.split_once('-').map(|(country, _)| country)
 }
 
-/// A code and all above it, without blocs and the world.
+/// Returns a code and all codes above it, without blocs and the world.
 pub(super) fn chain(code: &str) -> impl Iterator<Item = &str> {
     std::iter::successors(Some(code), |at| above(at))
 }
 
-/// The subdivision of a code: `US-TX/zapata` lies in `US-TX`, `US` names none; a local part directly below a country is
-/// its own.
+/// Returns the subdivision of a code: `US-TX` for `US-TX/zapata`, none for `US`. A local part directly below a
+/// country is its own subdivision.
 pub(super) fn subdivision(code: &str) -> Option<&str> {
     chain(code).filter(|at| above(at).is_some()).last()
 }
 
-/// The country of a code.
+/// Returns the country of a code.
 pub(super) fn country(code: &str) -> Option<&str> {
     chain(code).last()
 }
 
 fn width(code: &str) -> Width {
-    // a country is the third widest, a local part is narrower than any subdivision
+    // A country has width 2; a local part is narrower than any subdivision.
     let local = code.matches('/').count();
     let base = if local > 0 || code.contains('-') { OF_SUBDIVISION } else { OF_BLOC + 1 };
     base + local
 }
 
-/// One membership in a regulated area or a bloc.
+/// One membership of a place in a regulated area or bloc.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Member {
-    /// The area or bloc.
+    /// Code of the area or bloc.
     pub area: String,
-    /// The place in it.
+    /// Code of the member place.
     pub place: String,
-    /// First day; always where it is not said.
+    /// First day of membership; `None` means since always.
     pub from: Option<Date>,
-    /// Last day; still where it is not said.
+    /// Last day of membership; `None` means that it continues.
     pub to: Option<Date>,
-    /// Who says so.
+    /// Citation of the source.
     pub citation: String,
 }
 
@@ -82,17 +82,17 @@ impl Member {
     }
 }
 
-/// Areas and blocs with their members, and places that bear two codes.
+/// Areas and blocs with their members, and aliases of places with two codes.
 #[derive(Clone, Debug, Default)]
 pub struct Places {
     members: BTreeMap<String, Vec<Member>>,
     aliases: BTreeMap<String, String>,
-    /// Subdivisions and local parts that something on file names, and all above them.
+    /// Subdivisions and local parts named by anything on file, with all places above them.
     parts: BTreeSet<String>,
 }
 
 impl Places {
-    /// From memberships, and pairs of a further code and the one it stands for.
+    /// Builds the places from memberships and from pairs of an alias and its canonical code.
     pub fn new(members: Vec<Member>, aliases: Vec<(String, String)>) -> Self {
         let mut places =
             Self { members: BTreeMap::new(), aliases: aliases.into_iter().collect(), parts: BTreeSet::new() };
@@ -106,13 +106,13 @@ impl Places {
         places
     }
 
-    /// Takes local parts that rules name as known.
+    /// Records the subdivisions and local parts of a code that a rule names.
     pub(super) fn note(&mut self, code: &str) {
         let code = self.canonical(code);
         self.parts.extend(chain(&code).filter(|at| at.contains(['-', '/'])).map(Into::into));
     }
 
-    /// The one code of a place that may bear two, for places below it too.
+    /// Returns the canonical code of a place that may have two; places below an alias are translated too.
     pub fn canonical(&self, code: &str) -> String {
         for at in chain(code) {
             if let Some(stands_for) = self.aliases.get(at) {
@@ -122,8 +122,9 @@ impl Places {
         code.to_string()
     }
 
-    /// A stated place as it is looked at: under its one code, and without local parts that nothing on file names. Where
-    /// a country's parts are named by local codes alone, a subdivision that nothing names may be any of them.
+    /// Returns the place at which a stated one is evaluated: canonical, and without local parts that nothing on
+    /// file names. If a country's parts are named by local codes only, an unnamed subdivision may be any of
+    /// them, so the country itself is returned.
     pub fn looked_at(&self, code: &str) -> String {
         let code = self.canonical(code);
         let may_be_another = |at: &str| {
@@ -136,7 +137,7 @@ impl Places {
         known.unwrap_or(&code).to_string()
     }
 
-    /// Whether any member of an area or bloc is on file.
+    /// Returns true if any member of an area or bloc is on file.
     pub fn has_members(&self, area: &str) -> bool {
         self.members.contains_key(area)
     }
@@ -146,7 +147,7 @@ impl Places {
         members.iter().filter(move |m| m.holds_on(day)).map(|m| m.place.as_str())
     }
 
-    /// The width with which a node, a bloc or an area contains an exact place on a day; none if it does not. An area is
+    /// Returns the width at which a node, bloc or area contains an exact place on a day, or `None`. An area is
     /// as wide as its narrowest member that contains the place.
     pub(super) fn contains(&self, node: &str, at: &str, day: Date) -> Option<Width> {
         if node == WORLD {
@@ -160,7 +161,7 @@ impl Places {
         }
     }
 
-    /// The nodes of the tree that an area or a bloc comes to on a day, or the node itself.
+    /// Adds the tree nodes of an area or bloc on a day to `found`; a plain node adds itself.
     pub(super) fn nodes<'a>(&'a self, node: &'a str, day: Date, found: &mut BTreeSet<&'a str>) {
         if self.members.contains_key(node) {
             let members: Vec<&'a str> = self
@@ -179,7 +180,7 @@ impl Places {
         }
     }
 
-    /// Whether a node, or any place that an area or a bloc comes to on a day, lies below a stated place.
+    /// Returns true if a node, or any member of an area or bloc on a day, lies below a stated place.
     pub(super) fn reaches_below(&self, node: &str, stated: &str, day: Date) -> bool {
         match self.members.get(node) {
             Some(members) => {
@@ -189,13 +190,13 @@ impl Places {
         }
     }
 
-    /// Whether a stated place is, or is part of, or contains a node.
+    /// Returns true if a stated place is the node or contains it.
     fn stands_above(&self, stated: &str, node: &str, day: Date) -> bool {
         self.contains(stated, node, day).is_some()
     }
 
-    /// The exact places that a stated one may mean, as far as rules that name these nodes can tell them apart: in a node
-    /// but in none of the narrower ones, and two subdivisions of each country that no one names.
+    /// Returns the exact places that a stated one may mean, as far as rules on these nodes can tell them apart:
+    /// one place in each node outside the narrower nodes, and two unnamed subdivisions of each country.
     pub(super) fn meant(&self, stated: &str, nodes: &BTreeSet<&str>, day: Date) -> BTreeSet<String> {
         let mut roots: BTreeSet<&str> = BTreeSet::new();
         let mut exact = BTreeSet::new();
@@ -207,14 +208,14 @@ impl Places {
         let below = nodes.iter().filter(|node| self.stands_above(stated, node, day));
         for node in roots.iter().chain(below) {
             exact.extend(rest(node));
-            // somewhere in its country, where that is stated
+            // The place may also be elsewhere in a stated wider node.
             let up = chain(node).skip(1).filter(|up| self.stands_above(stated, up, day));
             exact.extend(up.flat_map(rest));
         }
         exact
     }
 
-    /// The countries that a node, a bloc or an area touches on any day; `None` for all of them.
+    /// Returns the countries that a node, bloc or area touches on any day; `None` means all countries.
     pub(super) fn countries(&self, node: &str) -> Option<BTreeSet<String>> {
         if node == WORLD {
             return None;
@@ -227,18 +228,18 @@ impl Places {
                     Some(all)
                 },
             ),
-            // an area without members matches nothing
+            // An area without members matches nothing.
             None if node.starts_with(AREA) => Some(BTreeSet::new()),
             None => Some(country(node).map(Into::into).into_iter().collect()),
         }
     }
 
-    /// Whether a place as stated is a bloc or the world: then its country tells nothing.
+    /// Returns true if a stated place is the world, a bloc or an area; its country is then undefined.
     pub(super) fn is_wide(&self, place: &str) -> bool {
         place == WORLD || self.members.contains_key(place)
     }
 
-    /// Whether an area has members that lie in a place.
+    /// Returns true if an area has members that lie in a place.
     pub(super) fn is_area_within(&self, area: &str, place: &str) -> bool {
         area.starts_with(AREA)
             && self
@@ -247,20 +248,20 @@ impl Places {
                 .is_some_and(|members| members.iter().any(|m| chain(&m.place).any(|at| at == place)))
     }
 
-    /// Whether a place lies in a bloc, on any day.
+    /// Returns true if a place is a member of a bloc on any day.
     pub(super) fn is_bloc_of(&self, bloc: &str, place: &str) -> bool {
         !bloc.starts_with(AREA)
             && self.members.get(bloc).is_some_and(|members| members.iter().any(|m| m.place == place))
     }
 
-    /// Memberships and further codes, as they are read.
+    /// Returns all memberships and all alias pairs.
     pub fn rows(&self) -> (impl Iterator<Item = &Member>, impl Iterator<Item = (&String, &String)>) {
         (self.members.values().flatten(), self.aliases.iter())
     }
 }
 
-/// Exact places in a node that no one names: two subdivisions of a country, of which the same may be meant twice; below
-/// a subdivision the node itself stands for them.
+/// Returns stand-ins for unnamed exact places in a node: two subdivisions of a country, so that origin and
+/// destination can share one or differ. Below a country the node itself stands in.
 fn rest(node: &str) -> Vec<String> {
     if node.contains(['-', '/']) {
         vec![node.into()]

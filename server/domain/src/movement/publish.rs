@@ -1,14 +1,14 @@
-//! What is wrong with a set of rules before it is published.
+//! Checks a set of rules before publication.
 
 use std::collections::BTreeMap;
 
 use super::{Kind, Rule, Verdict};
 use crate::time::Date;
 
-/// How many exceptions may stand on each other.
+/// Maximum length of a chain of exceptions.
 const LEVELS_MAX: usize = 2;
 
-/// Everything that is wrong, with the rule that it is wrong with: empty if nothing is.
+/// Returns every defect as a pair of the rule's label and a message; empty if there are none.
 pub fn check(rules: &[Rule]) -> Vec<(String, String)> {
     let mut wrong = Vec::new();
     let mut of: BTreeMap<&str, Vec<&Rule>> = BTreeMap::new();
@@ -48,7 +48,7 @@ pub fn check(rules: &[Rule]) -> Vec<(String, String)> {
         for shut in rule.void_if.iter().filter(|id| !of.contains_key(id.as_str())) {
             note(format!("void_if: a rule on file expected, {shut} found"));
         }
-        // an exception to an exception, and no further; a circle never ends
+        // An exception to an exception, and no deeper. The limit also ends cycles.
         let mut at = rule.excepts.as_deref();
         let mut levels = 0;
         while let Some(base) = at {

@@ -1,4 +1,4 @@
-//! A rule on file, as its text says it.
+//! A movement rule on file, as its text states it.
 
 use serde::{Deserialize, Serialize};
 
@@ -8,22 +8,22 @@ use crate::{
     time::Date,
 };
 
-/// What a rule says of a movement, in the text's own strength.
+/// What a rule says about a movement, in the strength of its text. Later variants are stricter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
-    /// Nothing is on file: that is the absence of an answer, not the mildest one.
+    /// Nothing is on file. This is the absence of an answer, not the mildest one.
     NoRule,
-    /// It sets conditions.
+    /// The rule sets conditions.
     Conditions,
-    /// It asks for an official document.
+    /// The rule asks for an official document.
     DocumentRequired,
-    /// It prohibits it.
+    /// The rule prohibits the movement.
     Prohibited,
 }
 
 impl Verdict {
-    /// The words of the headline, for whoever is to be asked.
+    /// Returns the headline; for [`Self::NoRule`] it names the authority to ask.
     pub fn headline(self, authority: &str) -> String {
         match self {
             Self::Prohibited => "A rule on file prohibits this".into(),
@@ -32,7 +32,7 @@ impl Verdict {
             Self::NoRule => format!("No rule on file: ask {authority}"),
         }
     }
-    /// From the words of a rule's text.
+    /// Parses the verdict column of a rules file.
     pub fn from_words(words: &str) -> Option<Self> {
         match words.trim() {
             "prohibited" => Some(Self::Prohibited),
@@ -45,61 +45,61 @@ impl Verdict {
 }
 
 crate::offer::words! {
-    /// A part of a plant as rules name them.
+    /// A part of a plant, as rules name it.
     Part {
-        /// Shoots to graft or bud from.
+        /// Shoots for grafting or budding.
         Scion = "scion",
-        /// A plant that was grafted.
+        /// A grafted plant.
         Graft = "graft",
         /// A plant with roots.
         Plant = "plant",
-        /// Seed to sow.
+        /// Seed for sowing.
         Seed = "seed",
-        /// Fruit.
+        /// Whole fruit.
         Fruit = "fruit",
-        /// Leaves.
+        /// Leaves, also those left on wood.
         Leaf = "leaf",
-        /// Pollen.
+        /// Pollen grains.
         Pollen = "pollen",
-        /// Plants in glass.
+        /// Plants in glass (tissue culture).
         Invitro = "invitro",
-        /// What the roots sit in.
+        /// Soil or substrate around the roots.
         Medium = "medium",
     }
 }
 
-/// Several parts.
+/// A set of plant parts, one bit per [`Part`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Parts(u16);
 
 impl Parts {
-    /// These.
+    /// Builds the set from a list of parts.
     pub fn of(parts: &[Part]) -> Self {
         Self(parts.iter().fold(0, |bits, part| bits | (1 << *part as u16)))
     }
-    /// Whether any is in both.
+    /// Returns true if the two sets share a part.
     pub const fn meet(self, other: Self) -> bool {
         self.0 & other.0 != 0
     }
-    /// Whether this part is among them.
+    /// Returns true if the set contains this part.
     pub fn has(self, part: Part) -> bool {
         self.meet(Self::of(&[part]))
     }
-    /// Each of them.
+    /// Returns each part in the set, in declaration order.
     pub fn each(self) -> impl Iterator<Item = Part> {
         Part::ALL.iter().copied().filter(move |part| self.has(*part))
     }
-    /// None at all.
+    /// Returns true if the set has no part.
     pub const fn is_empty(self) -> bool {
         self.0 == 0
     }
-    /// What is moved with an offered material prepared so: a plant in its pot brings its medium, fruit for its stone is
-    /// seed too, leaves on wood are leaves.
+    /// Returns the parts that move with an offered material in this form. A potted plant brings its medium,
+    /// fruit given for its stone is also seed, and leaves on wood count as leaves.
     pub fn of_material(material: Material, form: Option<Form>) -> Self {
         let mut parts = match material {
             Material::ScionWood | Material::Budwood => vec![Part::Scion],
             Material::Seed => vec![Part::Seed],
-            // a seedling is a plant, whatever it grew from
+            // A seedling counts as a plant, whatever seed it grew from.
             Material::Seedling | Material::Rootstock => vec![Part::Plant],
             Material::GraftedPlant => vec![Part::Plant, Part::Graft],
             Material::FruitForSeed => vec![Part::Fruit, Part::Seed],
@@ -114,22 +114,22 @@ impl Parts {
     }
 }
 
-/// To whom an exception is open.
+/// Group of senders that may use an exception.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum OpenTo {
-    /// Anyone.
+    /// Every sender.
     Anyone,
     /// Growers registered with the authority.
     RegisteredOperator,
     /// Holders of a permit.
     PermitOnly,
-    /// Research.
+    /// Research institutions.
     ResearchOnly,
 }
 
 impl OpenTo {
-    /// In words.
+    /// Returns the group in words.
     pub const fn words(self) -> &'static str {
         match self {
             Self::Anyone => "anyone",
@@ -140,81 +140,81 @@ impl OpenTo {
     }
 }
 
-/// What kind of record it is.
+/// How well the rule's text is known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Kind {
-    /// A rule whose text was seen.
+    /// A curator has read the rule's text.
     Rule,
-    /// A restriction is known to exist; its text is not on file.
+    /// A restriction is known to exist, but its text is not on file.
     Stub,
-    /// Known from memory only: it makes no headline.
+    /// Known from memory only; it never sets the headline.
     Unverified,
 }
 
-/// A version of a rule.
+/// One version of a rule.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rule {
-    /// The rule's id; the same for all its versions.
+    /// Id of the rule, shared by all its versions.
     pub id: String,
-    /// Counts up; a version is never changed.
+    /// Version number, counting up; a version never changes.
     pub version: u32,
-    /// What kind of record.
+    /// How well the text is known.
     pub kind: Kind,
-    /// Plants, at any rank; `*` is any.
+    /// Host plants, at any rank; `*` means any plant.
     pub hosts: Vec<String>,
-    /// Parts of them.
+    /// Parts of the hosts that the rule covers.
     pub parts: Parts,
-    /// Where it was grown.
+    /// Places where the plant was grown.
     pub from: Expression,
-    /// Where it goes.
+    /// Destinations.
     pub to: Expression,
-    /// What it says.
+    /// Strength of the rule.
     pub verdict: Verdict,
-    /// Its conditions, in words.
+    /// Conditions, in words.
     pub conditions: String,
-    /// The instrument that it stands in: rules are compared only inside one.
+    /// Instrument that contains the rule. Exceptions work only within one instrument.
     pub instrument: String,
-    /// Whom to ask.
+    /// Authority to ask.
     pub authority: String,
-    /// First day in force.
+    /// First day in force; `None` means no start date.
     pub effective_from: Option<Date>,
-    /// Last day in force.
+    /// Last day in force; `None` means no end date.
     pub effective_to: Option<Date>,
-    /// The date of the text that was read, as its reader wrote it.
+    /// Date of the text that the curator read, as the curator wrote it.
     pub text_date: String,
-    /// When a curator last looked at the text.
+    /// Day on which a curator last checked the text.
     pub checked_on: Option<Date>,
-    /// When to look at the text again.
+    /// Day by which a curator should check the text again.
     pub review_by: Option<Date>,
-    /// Where the text stands.
+    /// Citation of the text.
     pub citation: String,
-    /// Its address.
+    /// URL of the text.
     pub source_url: String,
-    /// The rule of the same instrument that it is an exception to.
+    /// Id of the rule in the same instrument to which this rule is an exception.
     pub excepts: Option<String>,
-    /// To whom the exception is open.
+    /// Senders that may use the exception.
     pub open_to: Option<OpenTo>,
-    /// Rules that shut the exception when they apply too.
+    /// Ids of rules that void the exception when they apply too.
     pub void_if: Vec<String>,
-    /// The rule one of whose conditions it is another way to meet.
+    /// Id of the rule for which this rule offers another way to meet a condition.
     pub alternative_for: Option<String>,
-    /// It applies to so many articles at most.
+    /// Maximum number of articles to which the rule applies; `None` means no maximum.
     pub most: Option<u32>,
-    /// It looks at the places on the way too.
+    /// The rule also covers transit places.
     pub on_the_way: bool,
-    /// What to bear in mind.
+    /// Remarks for the reader.
     pub note: String,
-    /// How its text was seen, where not in full: "country list not seen".
+    /// How the text was read if not in full, such as "country list not seen".
     pub read_how: String,
 }
 
 impl Rule {
-    /// Whether it is in force on a day.
+    /// Returns true if the rule is in force on a day.
     pub fn in_force(&self, day: Date) -> bool {
         self.effective_from.is_none_or(|from| from <= day) && self.effective_to.is_none_or(|to| day <= to)
     }
-    /// Id and version, such as `XB-SEED 2`.
+    /// Returns id and version, such as `XB-SEED 2`.
     pub fn label(&self) -> String {
         format!("{} {}", self.id, self.version)
     }

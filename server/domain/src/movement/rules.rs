@@ -1,4 +1,4 @@
-//! Rules on file, ready to be asked, and the layers of a path of which they say nothing.
+//! Indexed rules on file, and the layers of a path about which they say nothing.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -12,40 +12,40 @@ use super::{
 };
 use crate::time::Date;
 
-/// An official paper that the giver declares, as far as it opens an exception.
+/// An official document that the giver declares, reduced to the exception that it opens.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Document {
-    /// The rule whose exception it opens.
+    /// Id of the exception rule that the document opens.
     pub opens: String,
-    /// Until when it holds.
+    /// Last day on which the document is valid; `None` means no end date.
     pub valid_to: Option<Date>,
 }
 
-/// A movement to be looked at.
+/// A movement to evaluate.
 #[derive(Clone, Debug)]
 pub struct Move {
-    /// Plants as [`Taxa::read`] has read them: one, the parents of a hybrid, the rootstock beside its scion.
+    /// Plants as [`Taxa::read`] returned them: one, the parents of a hybrid, or a rootstock with its scion.
     pub plants: Vec<String>,
-    /// What is moved of it.
+    /// Parts of the plants that move.
     pub parts: Parts,
-    /// Where it was grown, each place where it stood; `None` in it: not known. Empty: not known.
+    /// Places where the plant was grown. `None` in the list, or an empty list, means unknown.
     pub grown_at: Vec<Option<String>>,
-    /// Where it goes; of a meeting, the receiver's home too.
+    /// Destinations; for a meeting also the receiver's home.
     pub to: Vec<String>,
-    /// Places on the way.
+    /// Transit places.
     pub by_way_of: Vec<String>,
-    /// When it leaves.
+    /// Day of dispatch.
     pub dispatch: Date,
-    /// When it arrives.
+    /// Day of arrival.
     pub arrival: Date,
-    /// How many articles; not said where it is `None`.
+    /// Number of articles; `None` if not stated.
     pub count: Option<u32>,
-    /// Papers declared.
+    /// Declared documents.
     pub documents: Vec<Document>,
 }
 
 impl Move {
-    /// The places where it stood as they are looked at; not known where there are none.
+    /// Returns the distinct origins as they are evaluated; one unknown origin if none is stated.
     pub(super) fn origins(&self, places: &Places) -> Vec<Option<String>> {
         let mut origins: Vec<Option<String>> = Vec::new();
         for code in &self.grown_at {
@@ -61,39 +61,39 @@ impl Move {
 /// A layer of the path with nothing on file.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Gap {
-    /// The side.
+    /// Side of the movement.
     pub side: Side,
-    /// The place's code; empty for where it was grown, if no one knows.
+    /// Place code; empty for an unknown origin.
     pub place: String,
-    /// Whom to ask, in words.
+    /// Authority to ask, in words.
     pub ask: String,
 }
 
-/// All that is on file.
+/// Everything read from the rules files, before indexing.
 #[derive(Clone, Debug, Default)]
 pub struct OnFile {
-    /// Versions of rules.
+    /// Rule versions, in file order.
     pub rules: Vec<Rule>,
-    /// Areas, blocs and further codes.
+    /// Areas, blocs and aliases of places.
     pub places: Places,
-    /// Names of plants.
+    /// Table of plant names.
     pub taxa: Taxa,
-    /// Pests.
+    /// Pests that travel with plants.
     pub pests: Vec<Pest>,
-    /// Whom to ask.
+    /// Authorities by place.
     pub authorities: Authorities,
 }
 
-/// Rules on file, ready to be asked.
+/// Rules on file, indexed by host and destination country.
 #[derive(Clone, Debug, Default)]
 pub struct Rules {
     pub(super) rules: Vec<Arc<Rule>>,
     by_host: BTreeMap<String, ByDestination>,
-    /// Hosts that lie below a name.
+    /// For each name, the rule hosts that lie below it.
     below: BTreeMap<String, Vec<String>>,
-    /// For each rule the countries that it can come from; `None` for all.
+    /// For each rule, the countries that its `from` can hold in; `None` means all.
     from: Vec<Option<BTreeSet<String>>>,
-    /// Rules that name an area without members.
+    /// Indices of rules that name an area without members.
     pub(super) hollow: Vec<usize>,
     pub(super) authorities: Authorities,
     pub(super) places: Places,
@@ -101,7 +101,7 @@ pub struct Rules {
     pub(super) pests: Vec<Pest>,
 }
 
-/// Rules on one host by the country that they let in, so that few are looked at.
+/// Indices of the rules on one host by destination country, so that a question reads few rules.
 #[derive(Clone, Debug, Default)]
 struct ByDestination {
     country: BTreeMap<String, Vec<usize>>,
@@ -119,7 +119,7 @@ impl ByDestination {
             }
         }
     }
-    /// Rules that can hold for one of these countries; `None` for all.
+    /// Returns the rules that can hold for one of these destination countries; `None` means all countries.
     fn of<'a>(&'a self, countries: Option<&'a Countries<'a>>) -> Box<dyn Iterator<Item = usize> + 'a> {
         match countries {
             None => Box::new(self.any.iter().chain(self.country.values().flatten()).copied()),
@@ -131,11 +131,11 @@ impl ByDestination {
     }
 }
 
-/// Countries of places as stated.
+/// Countries of the stated places.
 pub(super) type Countries<'a> = BTreeSet<&'a str>;
 
 impl Rules {
-    /// From what is on file.
+    /// Indexes the rules and translates all place codes to canonical ones.
     pub fn new(on_file: OnFile) -> Self {
         let OnFile { rules, mut places, mut taxa, pests, authorities } = on_file;
         for rule in &rules {
@@ -173,31 +173,31 @@ impl Rules {
         Self { rules, by_host, below, from, hollow, authorities, places, taxa, pests }
     }
 
-    /// How many versions of rules.
+    /// Returns the number of rule versions.
     pub fn len(&self) -> usize {
         self.rules.len()
     }
-    /// None.
+    /// Returns true if no rule is on file.
     pub fn is_empty(&self) -> bool {
         self.rules.is_empty()
     }
-    /// All of them, in the order of the file.
+    /// Returns all rule versions, in file order.
     pub fn all(&self) -> impl Iterator<Item = &Rule> {
         self.rules.iter().map(AsRef::as_ref)
     }
-    /// The places that rules are asked about.
+    /// Returns the places against which questions are evaluated.
     pub fn places(&self) -> &Places {
         &self.places
     }
-    /// The plants that rules are asked about.
+    /// Returns the plant names against which questions are evaluated.
     pub fn taxa(&self) -> &Taxa {
         &self.taxa
     }
-    /// Who answers for which place.
+    /// Returns the table of authorities.
     pub fn authorities(&self) -> &Authorities {
         &self.authorities
     }
-    /// Areas that rules name and that have no members on file: they match nothing.
+    /// Returns areas that rules name but that have no members on file; they match nothing.
     pub fn empty_areas(&self) -> BTreeSet<&str> {
         self.hollow
             .iter()
@@ -207,8 +207,8 @@ impl Rules {
             .collect()
     }
 
-    /// Rules on a plant that let it into these countries, with how far: on itself and what lies above it, and in part on
-    /// what lies below.
+    /// Returns rules on a plant for these destination countries. Rules on the plant or a name above it hold
+    /// with [`Holds::Yes`]; rules on names below it hold with [`Holds::Partly`].
     pub(super) fn on_host(&self, line: &Line, to: Option<&Countries<'_>>) -> BTreeMap<usize, Holds> {
         let below = self.below.get(&line.name).into_iter().flatten();
         let mut found = BTreeMap::new();
@@ -221,7 +221,7 @@ impl Rules {
         found
     }
 
-    /// The countries of places as stated; `None` where one of them is not known, or wider than a country.
+    /// Returns the countries of stated places; `None` if one is unknown or wider than a country.
     pub(super) fn countries_of<'a>(
         &self,
         places: impl Iterator<Item = Option<&'a str>>,
@@ -234,7 +234,7 @@ impl Rules {
             .collect()
     }
 
-    /// Of rules on plants, those on one of the parts that can come from one of the origins, whatever the day.
+    /// Filters the rules on these hosts to those on one of the parts and from one of the origins, on any day.
     pub(super) fn candidates(
         &self,
         hosts: &[BTreeMap<usize, Holds>],
@@ -258,8 +258,8 @@ impl Rules {
         found
     }
 
-    /// The layers of the path on which no rule applies: leaving and entering countries, leaving and entering their
-    /// parts; and a place where it stood that no one knows.
+    /// Returns the layers of the path on which no rule applies: countries and subdivisions left, entered or
+    /// moved within, and an unknown origin.
     pub(super) fn gaps(
         &self,
         (origins, to): (&[Option<String>], &[String]),
@@ -310,8 +310,8 @@ impl Rules {
         gaps.into_iter().collect()
     }
 
-    /// Whether a code that a rule names belongs to the layer of a place: the place itself, a bloc that it is in, or an
-    /// area whose members lie in it.
+    /// Returns true if a code in a rule belongs to the layer of a place: the place itself, a bloc with the
+    /// place as a member, or an area with members in the place.
     fn is_of_layer(&self, code: &str, place: &str) -> bool {
         code == place || self.places.is_area_within(code, place) || self.places.is_bloc_of(code, place)
     }

@@ -1,71 +1,72 @@
-//! Plants as rules name them: a name matches rules on itself and on anything above it; a hybrid has several parents.
+//! Plant names as rules use them. A name matches rules on itself and on every name above it; a hybrid has
+//! several parents.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The host of a rule on any plant.
+/// Host of a rule on any plant.
 pub const ANY: &str = "*";
 
-/// One name directly above another.
+/// One name directly above another in the taxonomy.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Above {
-    /// The name.
+    /// The lower name.
     pub name: String,
-    /// Genus above species, family above genus, the accepted name above a synonym or a common name, or a parent above a
-    /// hybrid.
+    /// The higher name: genus of a species, family of a genus, accepted name of a synonym or common name, or
+    /// parent of a hybrid.
     pub within: String,
-    /// It is one parent of a hybrid.
+    /// True if `within` is one parent of a hybrid.
     pub parent: bool,
 }
 
-/// What lies above a name.
+/// A name directly above another, and whether it is a hybrid parent.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Up {
     name: String,
     parent: bool,
 }
 
-/// Names and what lies directly above them, and below.
+/// Known names, and the names directly above each.
 #[derive(Clone, Debug, Default)]
 pub struct Taxa {
     above: BTreeMap<String, Vec<Up>>,
     known: BTreeSet<String>,
 }
 
-/// A plant that was asked about, or one parent of a hybrid: the name, and all above it.
+/// One upward line of a plant: its name and all names above it along one parent of each hybrid.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Line {
-    /// The name that was asked, in small letters.
+    /// The name in the question, in lower case.
     pub(super) name: String,
-    /// The name and all above it along one parent of each hybrid, and `*`.
+    /// The name, all names above it along one parent of each hybrid, and `*`.
     all: BTreeSet<String>,
     listed: bool,
 }
 
 impl Line {
-    /// Whether a host is the plant or lies above it.
+    /// Returns true if a host is the plant or lies above it.
     pub(super) fn lies_in(&self, host: &str) -> bool {
         self.all.contains(host)
     }
-    /// Whether it is in no table: then only rules on any plant were looked at.
+    /// Returns true if the name is in no table; then only rules on any plant are evaluated.
     pub(super) fn is_unlisted(&self) -> bool {
         !self.listed
     }
-    /// The names.
+    /// Returns all names in the line, `*` included.
     pub(super) fn names(&self) -> impl Iterator<Item = &str> {
         self.all.iter().map(String::as_str)
     }
 }
 
-/// How a name was read.
+/// Result of reading a plant name.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Read {
-    /// The names that it stands for: one, or the parents of a hybrid as written.
+    /// Names that the text stands for: one, or the written parents of a hybrid.
     Known(Vec<String>),
-    /// The part of it that is in no table, and names like it.
+    /// Part of the text that is in no table, with similar names.
     Unknown {
-        /// The words.
+        /// The unknown words.
         word: String,
-        /// Names on file that look like it.
+        /// Up to three similar names on file, closest first.
         like: Vec<String>,
     },
 }
@@ -89,14 +90,14 @@ fn is_genus(word: &str) -> bool {
         && letters.all(char::is_lowercase)
 }
 
-/// `C.`: the first letter of a genus.
+/// Returns `C` for `C.`, the abbreviation of a genus.
 fn initial(word: &str) -> Option<char> {
     let mut letters = word.chars();
     let first = letters.next().filter(|c| c.is_uppercase())?;
     (letters.as_str() == ".").then_some(first)
 }
 
-/// The names that words of a source hold: `Citrus and other Rutaceae` names both.
+/// Returns the names in a source's prose: `Citrus and other Rutaceae` contains both.
 pub(super) fn within(text: &str) -> Vec<String> {
     let words: Vec<&str> = text.split_whitespace().filter(|w| !is_cross(w)).collect();
     let mut found = Vec::new();
@@ -112,7 +113,7 @@ pub(super) fn within(text: &str) -> Vec<String> {
 }
 
 impl Taxa {
-    /// From rows of a name and one name above it.
+    /// Builds the table from rows of a name and one name above it.
     pub fn new(rows: impl IntoIterator<Item = Above>) -> Self {
         let mut above: BTreeMap<String, Vec<Up>> = BTreeMap::new();
         let mut known = BTreeSet::new();
@@ -124,20 +125,20 @@ impl Taxa {
         Self { above, known }
     }
 
-    /// Takes the plants that rules name as known too.
+    /// Adds the hosts that rules name to the known names.
     pub(super) fn and_hosts<'a>(&mut self, hosts: impl Iterator<Item = &'a String>) {
         self.known.extend(hosts.filter(|host| *host != ANY).map(|host| key(host)));
     }
 
-    /// Reads a name as people and sources write it: `Mangifera indica L.`, `C. sinensis x P. trifoliata`, `orange`. An
-    /// abbreviated genus is read by the genus in whose crop it stands, else by its family, else by the one species on
-    /// file that fits.
+    /// Reads a name as people and sources write it: `Mangifera indica L.`, `C. sinensis x P. trifoliata`,
+    /// `orange`. An abbreviated genus resolves to the genus of `crop`, else to the only genus of that initial
+    /// that has the species on file, else to the only one in the crop's family.
     pub fn read(&self, name: &str, crop: &str) -> Read {
         let plain: String =
             name.chars().map(|c| if matches!(c, '(' | ')' | ',') { ' ' } else { c }).collect();
-        // the sign of a hybrid is also written without a space: `×Citroncirus`
+        // The hybrid sign may be written without a space: `×Citroncirus`.
         let plain = plain.replace('×', " × ");
-        // an author or a synonym in brackets stands for nothing else
+        // Text in brackets is an author or a synonym, so the name before it decides.
         let outside = name.split('(').next().unwrap_or(name);
         if let Some(known) = self.one(&key(name)).or_else(|| self.one(&key(outside))) {
             return Read::Known(vec![known]);
@@ -146,7 +147,7 @@ impl Taxa {
         let mut parents: Vec<Vec<&str>> = vec![Vec::new()];
         for (at, word) in words.iter().enumerate() {
             let next = words.get(at + 1).copied().unwrap_or_default();
-            // `Citrus × latifolia` is one name; `C. sinensis × reticulata` and `Citrus x Poncirus` are two
+            // `Citrus × latifolia` is one name; `C. sinensis × reticulata` and `Citrus x Poncirus` are two.
             let of_name = is_epithet(next) && parents.last().is_some_and(|p| p.len() < 2);
             if is_cross(word) && at > 0 && !of_name {
                 parents.push(Vec::new());
@@ -177,7 +178,7 @@ impl Taxa {
         }
     }
 
-    /// A name that is on file as it is now, `Citrus × latifolia` without its sign too.
+    /// Returns the known form of a name, trying it as written, without hybrid signs, and without a plural `s`.
     fn one(&self, name: &str) -> Option<String> {
         let plain = name.split(' ').filter(|w| !is_cross(w)).collect::<Vec<_>>().join(" ");
         [name, &plain, plain.strip_suffix('s').unwrap_or(&plain)]
@@ -186,7 +187,7 @@ impl Taxa {
             .map(Into::into)
     }
 
-    /// One parent, or a whole name: the genus and species that its words hold, and whether either is on file.
+    /// Reads one parent or a whole name; `None` if neither its genus nor its species is on file.
     fn parent(&self, words: &[&str], before: &str, crop: &str) -> Option<String> {
         let first = words.first()?;
         let species = words.get(1).filter(|w| is_epithet(w));
@@ -196,7 +197,7 @@ impl Taxa {
         let genus = if let Some(letter) = initial(first) {
             self.genus(letter, species.copied(), crop)?
         } else if is_epithet(first) && words.len() == 1 && !before.is_empty() {
-            // the second parent of `Citrus sinensis × reticulata`
+            // Second parent in `Citrus sinensis × reticulata`: the genus carries over.
             return Some(format!("{before} {}", key(first)));
         } else {
             key(first)
@@ -207,11 +208,11 @@ impl Taxa {
         {
             return Some(binomial.clone());
         }
-        // a species that is not on file lies in its genus all the same
+        // A species that is not on file still belongs to its genus.
         self.known.contains(&genus).then(|| binomial.unwrap_or(genus))
     }
 
-    /// The genus that an initial stands for.
+    /// Returns the genus that an initial stands for, if exactly one fits.
     fn genus(&self, letter: char, species: Option<&str>, crop: &str) -> Option<String> {
         let small: String = letter.to_lowercase().collect();
         let of_crop = key(crop).split(' ').next().unwrap_or_default().to_string();
@@ -238,7 +239,7 @@ impl Taxa {
         }
     }
 
-    /// Names on file that look like a word.
+    /// Returns up to three known names within an edit distance of a third of the longer name, closest first.
     fn like(&self, word: &str) -> Vec<String> {
         let asked = key(word);
         let mut near: Vec<(usize, &String)> = self
@@ -251,7 +252,7 @@ impl Taxa {
         near.into_iter().take(3).map(|(_, name)| Self::shown(name)).collect()
     }
 
-    /// All above a name, the name not; parents of hybrids too.
+    /// Returns all names above a name, hybrid parents included, without the name itself.
     pub(super) fn up(&self, name: &str) -> BTreeSet<String> {
         let mut all = BTreeSet::new();
         let mut open = vec![name.to_string()];
@@ -265,7 +266,7 @@ impl Taxa {
         all
     }
 
-    /// What lies directly above a name. A species whose genus is not said lies in the genus of its name.
+    /// Returns the names directly above a name. A species without a row belongs to the genus in its name.
     fn above_of(&self, name: &str) -> Vec<Up> {
         match (self.above.get(name), name.split_once(' ')) {
             (Some(above), _) => above.clone(),
@@ -274,7 +275,7 @@ impl Taxa {
         }
     }
 
-    /// A name's lines: one, or one for each parent of a hybrid, each an atom of its own.
+    /// Returns the lines of a name: one, or one per parent of a hybrid; each makes its own atom.
     pub(super) fn lines(&self, name: &str) -> Vec<Line> {
         let name = key(name);
         let genus = name.split(' ').next().unwrap_or_default();
@@ -291,7 +292,7 @@ impl Taxa {
     }
 
     fn ways_up(&self, name: &str, deep: usize) -> Vec<BTreeSet<String>> {
-        /// Deeper than any table of plants: a circle would not end.
+        /// Limit above the depth of any plant table; it ends cycles.
         const DEEPEST: usize = 20;
         let mut ways = vec![BTreeSet::from([name.to_string()])];
         if deep > DEEPEST {
@@ -316,18 +317,18 @@ impl Taxa {
         ways
     }
 
-    /// A name as people write it.
+    /// Returns a name with a capital first letter, for display.
     pub fn shown(name: &str) -> String {
         let mut letters = name.chars();
         letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
     }
 
-    /// A host's name as rules are looked up by it.
+    /// Returns the lookup key of a host name: single spaces, lower case.
     pub fn key(name: &str) -> String {
         key(name)
     }
 
-    /// The table's rows.
+    /// Returns the rows of the table.
     pub fn rows(&self) -> impl Iterator<Item = Above> + '_ {
         self.above.iter().flat_map(|(name, ups)| {
             ups.iter().map(|up| Above { name: name.clone(), within: up.name.clone(), parent: up.parent })

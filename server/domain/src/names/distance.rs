@@ -1,6 +1,7 @@
-//! Edit distances on short ASCII texts.
+//! Edit distances for short ASCII texts.
 
-/// Optimal string alignment distance: insert, delete, replace, swap of neighbours; no part edited twice.
+/// Returns the optimal string alignment distance: insertions, deletions, replacements and swaps of neighbours
+/// cost 1 each, and no substring is edited twice.
 pub fn osa(a: &str, b: &str) -> usize {
     let (a, b) = (a.as_bytes(), b.as_bytes());
     let width = b.len() + 1;
@@ -23,13 +24,13 @@ pub fn osa(a: &str, b: &str) -> usize {
     at(&last, b.len())
 }
 
-/// 1 minus the distance over the longer length; 1 for two empty texts.
+/// Returns 1 minus the distance divided by the longer length; 1 for two empty texts.
 pub fn similarity(a: &str, b: &str) -> f64 {
     let longer = a.len().max(b.len());
     if longer == 0 { 1.0 } else { 1.0 - ratio(osa(a, b), longer) }
 }
 
-/// Twice the longest common subsequence over both lengths: similarity by insertions and deletions only.
+/// Returns twice the longest common subsequence over the sum of both lengths: similarity without replacements.
 pub fn indel_similarity(a: &str, b: &str) -> f64 {
     let total = a.len() + b.len();
     if total == 0 {
@@ -48,7 +49,7 @@ pub fn indel_similarity(a: &str, b: &str) -> f64 {
     2.0 * ratio(at(&row, b.len()), total)
 }
 
-/// A quotient of two small counts.
+/// Returns the quotient of two counts; 0 if `whole` is 0.
 pub fn ratio(part: usize, whole: usize) -> f64 {
     let number = |n: usize| u32::try_from(n).map_or(f64::from(u32::MAX), f64::from);
     if whole == 0 { 0.0 } else { number(part) / number(whole) }

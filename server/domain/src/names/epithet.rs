@@ -1,51 +1,51 @@
-//! The check of a new cultivar name (epithet) by the rules for cultivated plants: the International Code
-//! of Nomenclature for Cultivated Plants, 9th edition, 2016, as registrars and clubs quote it.
+//! Checks a new cultivar name (epithet) against the International Code of Nomenclature for Cultivated Plants,
+//! 9th edition, 2016, as registrars and clubs quote it.
 //!
-//! Whether a name is already taken is checked elsewhere, it needs the registry. That a name must not be
-//! translated, and that Latin words in common use elsewhere are allowed, cannot be read off the name:
-//! what looks like Latin is found by a list, and the list is short on purpose.
+//! Three rules are not checked here. Whether a name is already taken needs the registry. Whether a name is a
+//! translation, or a Latin word in common use elsewhere, cannot be seen from the name. Latin-looking words come
+//! from a deliberately short list.
 
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
-/// A name has at most so many letters, digits and marks.
+/// Maximum number of letters, digits and marks in a name; spaces do not count.
 pub const MAX_LENGTH: usize = 30;
-/// A name that is a code has at most so many letters.
+/// Maximum number of letters in a name that is a code.
 const MAX_CODE: usize = 10;
-/// More words than this are refused by one country's registrar.
+/// Maximum number of words that one country's registrar accepts.
 const MAX_WORDS: usize = 3;
-/// How much of a word or a list of words a message repeats.
+/// Maximum number of characters that a message quotes from a text.
 const SHOWN: usize = 60;
 
-/// A rule for new names.
+/// One rule for new names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Rule {
-    /// There is something to read.
+    /// The name must contain a letter or digit.
     NotEmpty,
-    /// No quotation marks and no "cv.".
+    /// The name must not contain quotation marks or "cv.".
     NoQuotes,
-    /// Latin letters and the digits 0 to 9.
+    /// Only Latin letters and the digits 0 to 9 may occur.
     LatinLetters,
-    /// Only the permitted punctuation.
+    /// Only the listed punctuation marks may occur.
     Punctuation,
-    /// A slash.
+    /// A slash is only allowed by later editions.
     Slash,
-    /// At most thirty characters.
+    /// The name has at most 30 characters.
     Length,
-    /// A code has at most ten letters.
+    /// A name that is a code has at most 10 letters.
     CodeLength,
-    /// At most three words.
+    /// The name has at most three words.
     WordCount,
-    /// More than one letter.
+    /// The name is more than one letter.
     SingleLetter,
-    /// More than digits.
+    /// The name is more than a number.
     OnlyDigits,
-    /// Words begin with a capital.
+    /// Each word begins with a capital letter, with listed exceptions.
     Capitals,
-    /// No claim to be the best.
+    /// The name must not claim to be the best of its kind.
     Superlative,
-    /// Words that name a kind of plant group, not a plant.
+    /// Words for a kind of plant group, such as "hybrid", must not occur.
     ForbiddenWord,
-    /// Not a name in Latin form.
+    /// The name must not be in Latin form as a whole.
     LatinForm,
 }
 
@@ -58,11 +58,11 @@ impl Rule {
         Self::Superlative, Self::ForbiddenWord, Self::LatinForm,
     ];
 
-    /// What the rule asks.
+    /// Returns what the rule demands, as one or two sentences.
     pub const fn text(self) -> &'static str {
         self.about().0
     }
-    /// Where the rule was read: keys of the list of sources.
+    /// Returns the keys of the sources in which the rule was read.
     pub const fn source(self) -> &'static str {
         self.about().1
     }
@@ -99,18 +99,18 @@ impl Rule {
     }
 }
 
-/// A rule that a name breaks.
+/// One rule that a name breaks.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Breach {
-    /// Which rule.
+    /// The broken rule.
     pub rule: Rule,
-    /// What was found and what to do.
+    /// What was found, and what the reader should do.
     pub message: String,
-    /// The name is refused as a new one; otherwise this is only a remark.
+    /// True if a new name with this breach is refused; false if the breach is only a remark.
     pub severe: bool,
 }
 
-/// All rules that a new name breaks, at most one breach of each, in the order of [`Rule::ALL`].
+/// Returns the rules that a new name breaks, at most one breach per rule, in the order of [`Rule::ALL`].
 pub fn check(epithet: &str) -> Vec<Breach> {
     let name = Name::read(epithet);
     Rule::ALL
@@ -119,13 +119,13 @@ pub fn check(epithet: &str) -> Vec<Breach> {
         .collect()
 }
 
-/// Length by the rule: letters, digits and marks; spaces and the quotation marks around a name are not
-/// counted, an accented letter is one.
+/// Returns the length as the rule counts it: letters, digits and marks. Spaces and enclosing quotation marks do
+/// not count; an accented letter counts as one.
 pub fn counted_length(epithet: &str) -> usize {
     Name::read(epithet).counted()
 }
 
-/// For a name that was in use before the rules: it stays as it is, every breach is only a remark.
+/// Turns every refusal into a remark. Use this for names that were in use before the rules.
 pub fn accept_historic(breaches: Vec<Breach>) -> Vec<Breach> {
     let mut kept = breaches;
     for breach in kept.iter_mut().filter(|breach| breach.severe) {
@@ -135,7 +135,7 @@ pub fn accept_historic(breaches: Vec<Breach>) -> Vec<Breach> {
     kept
 }
 
-/// Whether it is severe, and what is wrong.
+/// Severity (true if refused) and message of a breach.
 type Found = Option<(bool, String)>;
 
 fn severe(message: impl Into<String>) -> (bool, String) {
@@ -144,16 +144,16 @@ fn severe(message: impl Into<String>) -> (bool, String) {
 fn only_remark(message: impl Into<String>) -> (bool, String) {
     (false, message.into())
 }
-/// The word stands in a list of words with spaces between.
+/// Returns true if a space-separated list contains the word.
 fn has(list: &str, word: &str) -> bool {
     list.split_whitespace().any(|known| known == word)
 }
 
-/// A name taken apart.
+/// A name without its enclosing marks.
 struct Name {
-    /// Without spaces at the ends, quotation marks and "cv.".
+    /// The name without outer spaces, quotation marks and "cv.".
     core: String,
-    /// Quotation marks or "cv." were there.
+    /// True if quotation marks or "cv." were removed.
     quoted: bool,
 }
 
@@ -169,18 +169,18 @@ const fn is_hyphen(c: char) -> bool {
 const fn is_apostrophe(c: char) -> bool {
     matches!(c, '\'' | '’')
 }
-/// Taken for an apostrophe by many hands and keyboards.
+/// Characters that many keyboards and typists use for an apostrophe.
 const fn is_near_apostrophe(c: char) -> bool {
     matches!(c, '‘' | '‛' | 'ʻ' | 'ʼ' | '′')
 }
-/// The letters of the blocks Basic Latin to IPA Extensions, Latin Extended Additional, C, D and E.
+/// Letters of the Unicode blocks Basic Latin to IPA Extensions, Latin Extended Additional, C, D and E.
 fn is_latin(c: char) -> bool {
     matches!(c, 'A'..='Z' | 'a'..='z' | 'ª' | 'º' | 'À'..='ʯ' | 'Ḁ'..='ỿ' | '\u{2c60}'..='\u{2c7f}'
         | '\u{a722}'..='\u{a7ff}' | '\u{ab30}'..='\u{ab64}')
         && c.is_alphabetic()
 }
 
-/// The start of a text, for a message.
+/// Returns the first [`SHOWN`] characters of a text, without control characters, for a message.
 fn shown(text: &str) -> String {
     let mut start: String = text.chars().take(SHOWN).filter(|c| !c.is_control()).collect();
     if text.chars().nth(SHOWN).is_some() {
@@ -189,7 +189,7 @@ fn shown(text: &str) -> String {
     start
 }
 
-/// Words for a message: each in double quotes.
+/// Returns up to five words for a message, each in double quotes.
 fn listed(words: impl IntoIterator<Item = impl AsRef<str>>) -> String {
     let words: Vec<String> =
         words.into_iter().take(5).map(|w| format!("\"{}\"", shown(w.as_ref()))).collect();
@@ -208,7 +208,7 @@ impl Name {
             quoted = true;
             core = after.trim();
         }
-        // an apostrophe at one end only belongs to the word
+        // An apostrophe at only one end belongs to the word.
         if let Some(inner) = core.strip_prefix(is_single_quote).and_then(|c| c.strip_suffix(is_single_quote))
         {
             quoted = true;
@@ -221,7 +221,7 @@ impl Name {
         self.core.split_whitespace()
     }
 
-    /// The words in lower case, also split at hyphens and slashes, without marks at their ends.
+    /// Returns the words in lower case, split also at hyphens and slashes, without marks at their ends.
     fn parts(&self) -> Vec<String> {
         self.core
             .split(|c: char| c.is_whitespace() || is_hyphen(c) || c == '/')
@@ -329,7 +329,7 @@ impl Name {
             if !small && bare.chars().count() > 4 && bare.chars().all(char::is_uppercase) {
                 loud.push(word);
             } else if !small || is_elided(bare) || (index > 0 && has(SMALL_WORDS, bare)) {
-                // as it should be
+                // Correct: a capital, an elided word, or a conjunction or preposition after the first word.
             } else if index > 0 && has(ARTICLES, bare) {
                 articles.push(word);
             } else {
@@ -404,7 +404,7 @@ impl Name {
     }
 }
 
-/// A small letter or two cut short before a name, as in "d'Or".
+/// Returns true for one or two letters elided before a name, as in "d'Or".
 fn is_elided(word: &str) -> bool {
     word.split_once(is_apostrophe).is_some_and(|(before, after)| {
         (1..=2).contains(&before.chars().count()) && after.chars().next().is_some_and(char::is_uppercase)
@@ -413,7 +413,7 @@ fn is_elided(word: &str) -> bool {
 
 fn is_latin_form(word: &str) -> bool {
     let stem_in_list = |ending: &&str| word.strip_suffix(*ending).is_some_and(|stem| has(LATIN_STEMS, stem));
-    // with a short stem it is a name: Nicola
+    // A shorter stem makes it a given name, such as Nicola.
     let long_before = |suffix: &str| word.strip_suffix(suffix).is_some_and(|stem| stem.chars().count() >= 3);
     !has(MODERN, word)
         && (has(LATIN_WORDS, word)
@@ -421,12 +421,12 @@ fn is_latin_form(word: &str) -> bool {
             || LATIN_SUFFIXES.split_whitespace().any(long_before))
 }
 
-/// Words that count as Latin only beside a word that surely is.
+/// Words that count as Latin only next to a word that certainly is Latin.
 fn may_be_latin(word: &str) -> bool {
     has(MAYBE_LATIN, word) || MAYBE_SUFFIXES.split_whitespace().any(|suffix| word.ends_with(suffix))
 }
 
-/// Conjunctions and prepositions of the languages that names in the registry come from.
+/// Conjunctions and prepositions of the languages in the registry.
 const SMALL_WORDS: &str = "\
     about after against among and as at before between but by down for from in into n near nor of off on \
     onto or out over per since so than through to under until up upon via with within without yet au aux \
@@ -450,11 +450,11 @@ const FORBIDDEN: &str = "\
     genera improved transformed changed";
 const FORBIDDEN_FROM_MEMORY: &str = "cultivar cultivars cv. series";
 
-/// In common use outside Latin (Art. 21.12, examples of AHS16, and one of ours).
+/// Latin phrases in common use outside Latin (Art. 21.12; three examples from AHS16, and one of our own).
 const LATIN_PHRASES: &[&str] = &["corpus christi", "habeas corpus", "non sequitur", "magna carta"];
-/// Declined forms that are words of modern languages.
+/// Declined Latin forms that are words of modern languages.
 const MODERN: &str = "album magnum magnus maximum maximus minimum pendulum";
-/// Stems of botanical adjectives with the endings -us, -a, -um.
+/// Stems of botanical adjectives with the endings -us, -a and -um.
 const LATIN_STEMS: &str = "\
     acid acuminat alat alb albomarginat albovariegat ambigu amoen arabic arbore argente armeniac asiatic \
     aurantiac aure aureomarginat aureovariegat auriculat caerule californic carne carolinian caudat \
@@ -472,7 +472,7 @@ const LATIN_WORDS: &str = "\
     repens rubescens scandens semperflorens sempervirens silvestris speciosa speciosum speciosus \
     spectabilis splendens sterilis sylvestris tenuis utilis vernalis virens viridis vulgaris";
 const LATIN_SUFFIXES: &str = "ensis oides iflora iflorus iflorum ifolia ifolius ifolium icola";
-/// Latin, but also a word, a name or a place of today.
+/// Latin words that are also modern words, names or places.
 const MAYBE_LATIN: &str = "\
     africana americana bella borealis citrus flore formosa grata major mangifera mexicana minor montana \
     multiplex nana niger nova persea plena pleno prima prunus regia regina rosa rotunda simplex superior \

@@ -1,27 +1,27 @@
-//! Folding: one spelling for what people write in many ways.
+//! Folds names to one comparable spelling.
 
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
 use super::sound;
 
-/// A name ready to compare.
+/// A name folded for comparison.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Folded {
-    /// The words, lower case, a to z and 0 to 9 only, in the order given.
+    /// Words in lower case, only a to z and 0 to 9, in the given order.
     pub words: Vec<String>,
-    /// The words without spaces.
+    /// The words joined without spaces.
     pub joined: String,
-    /// The words in alphabetical order, with single spaces.
+    /// The words in alphabetical order, separated by single spaces.
     pub sorted: String,
-    /// How it sounds, roughly.
+    /// Sound key of the joined words; see [`sound::key`].
     pub sound: String,
-    /// Letters of another script or alphabet were written in Latin ones.
+    /// True if letters of another script or alphabet were transliterated.
     pub transliterated: bool,
 }
 
 impl Folded {
-    /// Folds a name: compatibility decomposition (NFKD), marks dropped, case dropped, apostrophes and
-    /// full stops dropped, other punctuation taken as space, what is left beyond ASCII transliterated.
+    /// Folds a name: NFKD decomposition, no marks, lower case. Apostrophes and full stops are dropped, other
+    /// punctuation becomes a space, and the remaining non-ASCII characters are transliterated.
     pub fn new(name: &str) -> Self {
         let mut plain = String::with_capacity(name.len());
         let mut transliterated = false;
@@ -31,7 +31,7 @@ impl Folded {
             } else if c.is_whitespace() || matches!(c, '\u{2010}'..='\u{2015}') {
                 plain.push(' ');
             } else if matches!(c, '’' | '‘' | 'ʻ' | 'ʼ' | '′' | '`' | '´') {
-                // apostrophes and the like leave nothing behind
+                // Apostrophe-like marks are dropped without a space.
             } else {
                 transliterated |= c.is_alphanumeric();
                 plain.extend(any_ascii::any_ascii_char(c).chars().map(|c| c.to_ascii_lowercase()));
@@ -50,7 +50,7 @@ impl Folded {
         Self { words, joined, sorted: in_order.join(" "), sound, transliterated }
     }
 
-    /// The words with single spaces: the key under which a name is unique within its crop.
+    /// Returns the words with single spaces. A name is unique within its crop by this key.
     pub fn key(&self) -> String {
         self.words.join(" ")
     }

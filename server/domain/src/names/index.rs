@@ -1,5 +1,5 @@
-//! All names in memory: candidates by shared trigrams (of the letters and of the sound), then scored and
-//! ranked, each with the reason why it matched.
+//! In-memory index of names. It finds candidates by shared trigrams of letters and sound, scores and ranks
+//! them, and gives the reason for each match.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -11,61 +11,61 @@ use super::{
     score::{NEAR, blend, trigrams, words_within},
 };
 
-/// How many candidates are scored in full.
+/// Number of candidates that are scored in full.
 const CANDIDATES: usize = 200;
 
-/// A name and what it belongs to.
+/// A name and its target.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry<T> {
-    /// What the name belongs to.
+    /// What the name belongs to, such as a cultivar.
     pub target: T,
-    /// The name as it is written.
+    /// The name as written.
     pub name: String,
-    /// It is the accepted name, not a further one.
+    /// True for the accepted name, false for a synonym.
     pub accepted: bool,
-    /// Sources disagree that the name belongs here.
+    /// True if sources disagree that the name belongs to this target.
     pub disputed: bool,
 }
 
-/// Why a name matched.
+/// Reason why a name matched.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Reason {
-    /// The accepted name itself, after folding.
+    /// Equals the accepted name after folding.
     Exact,
-    /// A further name on file, after folding.
+    /// Equals a synonym on file after folding.
     Synonym,
-    /// The same in another script or with other letters.
+    /// Equals a name after transliteration from another script or alphabet.
     Transliterated,
-    /// The same words joined, split or in another order.
+    /// Has the same words joined, split or in another order.
     Spacing,
-    /// Words missing or too many.
+    /// All words of one name occur in the other.
     Words,
-    /// It sounds the same.
+    /// Has the same sound key.
     Sound,
-    /// So many letters differ.
+    /// Differs by this many letters (edit distance of the joined words).
     Near(usize),
 }
 
-/// A name that matched.
+/// A name that matched a query.
 #[derive(Clone, Debug)]
 pub struct Hit<T> {
-    /// What it belongs to.
+    /// What the name belongs to.
     pub target: T,
-    /// The name that matched, as it is written.
+    /// The matching name as written.
     pub name: String,
-    /// It is the accepted name.
+    /// True if this is the accepted name.
     pub accepted: bool,
-    /// Sources disagree that the name belongs here.
+    /// True if sources disagree that the name belongs to this target.
     pub disputed: bool,
-    /// Why.
+    /// Why the name matched.
     pub reason: Reason,
-    /// 0 to 1.
+    /// Similarity from 0 to 1.
     pub score: f64,
 }
 
 impl<T> Hit<T> {
-    /// The typed name is this name: letter by letter after folding, joining and transliterating. Such a hit
-    /// is taken without asking back.
+    /// Returns true if the typed name equals this name after folding, joining and transliterating. Callers
+    /// accept such a hit without asking back.
     pub fn is_exact(&self) -> bool {
         match self.reason {
             Reason::Exact | Reason::Synonym | Reason::Transliterated | Reason::Spacing => true,
@@ -73,7 +73,7 @@ impl<T> Hit<T> {
         }
     }
 
-    /// The reason in words, for the name that was typed.
+    /// Returns the reason in words; `typed` is the name in the query.
     pub fn reason_text(&self, typed: &str) -> String {
         let name = &self.name;
         match self.reason {
@@ -95,7 +95,7 @@ struct Row<T> {
     folded: Folded,
 }
 
-/// The names of a registry, ready to be asked.
+/// Index over the names of a registry.
 pub struct NameIndex<T> {
     rows: Vec<Row<T>>,
     exact: HashMap<String, Vec<usize>>,
@@ -103,7 +103,7 @@ pub struct NameIndex<T> {
 }
 
 impl<T: Copy + Eq + Ord> NameIndex<T> {
-    /// Builds the index.
+    /// Builds the index over all entries.
     pub fn new(entries: impl IntoIterator<Item = Entry<T>>) -> Self {
         let rows: Vec<Row<T>> =
             entries.into_iter().map(|entry| Row { folded: Folded::new(&entry.name), entry }).collect();
@@ -119,20 +119,21 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
         Self { rows, exact, postings }
     }
 
-    /// How many names it holds.
+    /// Returns the number of names.
     pub fn len(&self) -> usize {
         self.rows.len()
     }
 
-    /// Whether it holds none.
+    /// Returns true if the index holds no name.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 
-    /// The best `limit` targets for a typed name, best first, one hit a target. `wanted` filters targets.
+    /// Returns the best `limit` targets for a typed name, best first, with one hit per target. `wanted` filters
+    /// targets.
     pub fn find(&self, typed: &str, limit: usize, wanted: impl Fn(T) -> bool) -> Vec<Hit<T>> {
         let query = Folded::new(typed);
-        // compatibility letters may stand for many: names that anyone types stay far below
+        // One compatibility character can expand to many letters; real names stay far below the limit.
         if query.joined.is_empty() || query.joined.len() > limits::NAME_FOLDED_MAX {
             return Vec::new();
         }
@@ -171,7 +172,7 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
         ranked.sort_unstable_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
         ranked.truncate(CANDIDATES);
         let mut found: Vec<usize> = ranked.into_iter().map(|(_, at)| at).collect();
-        // an exact one is never lost to the cut
+        // Keeps exact matches that the candidate limit would drop.
         for at in self.exact.get(&query.joined).into_iter().flatten() {
             if !found.contains(at) && self.rows.get(*at).is_some_and(|row| wanted(row.entry.target)) {
                 found.push(*at);
@@ -185,7 +186,7 @@ fn grams(folded: &Folded) -> BTreeSet<(bool, [u8; 3])> {
     let sound = [folded.sound.clone()];
     let mut all: BTreeSet<(bool, [u8; 3])> =
         trigrams(&folded.words).into_iter().map(|g| (false, g)).collect();
-    // the joined form too, so that a split word still shares its inner trigrams
+    // Includes the joined form, so that a split word still shares its inner trigrams.
     all.extend(trigrams(std::slice::from_ref(&folded.joined)).into_iter().map(|g| (false, g)));
     all.extend(trigrams(&sound).into_iter().map(|g| (true, g)));
     all
@@ -270,7 +271,7 @@ mod tests {
         check("atkins tommy", 3, Reason::Spacing);
         check("Kesington Pride", 1, Reason::Near(1));
         check("Kensigton Prid", 1, Reason::Near(2));
-        check("Тоmmy Atkins", 3, Reason::Transliterated); // the first two letters are Cyrillic
+        check("Тоmmy Atkins", 3, Reason::Transliterated); // The first two letters are Cyrillic.
         check("atkins", 3, Reason::Words);
         check("tomi atkinz", 3, Reason::Sound);
         check("R2 E2", 6, Reason::Spacing);

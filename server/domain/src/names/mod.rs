@@ -1,9 +1,9 @@
-//! Names as growers type, hear and mis-hear them. [`fold`] makes forms to compare, [`score`] compares
-//! two of them, [`index`] finds and ranks candidates among all names and says why each matched.
+//! Matches names as growers type, hear and mishear them. [`fold`] makes comparable forms, [`score`] compares
+//! two of them, and [`index`] finds and ranks candidates with a reason for each.
 //!
-//! The model is a blend of edit distance on joined and on sorted words, edit distance on a sound key,
-//! trigram overlap and word-set overlap. It was chosen by measured recall over single measures; see
-//! `tests/it/names.rs` for the recall test on generated misspellings.
+//! The score blends edit distance on joined words, on sorted words and on a sound key with trigram overlap and
+//! word-set overlap. It was chosen for its measured recall over single measures; `tests/it/names.rs` measures
+//! recall on generated misspellings.
 
 pub mod distance;
 pub mod epithet;

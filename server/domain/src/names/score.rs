@@ -1,4 +1,4 @@
-//! How alike two folded names are, from 0 to 1.
+//! Similarity of two folded names, from 0 to 1.
 
 use std::collections::BTreeSet;
 
@@ -7,20 +7,20 @@ use super::{
     distance::{indel_similarity, ratio, similarity},
 };
 
-/// Weight of the sound key, of trigram overlap and of word-set overlap beside edit distance (weight 1).
-/// Chosen on held-out names; see the module's recall test.
+/// Weights of sound key, trigram overlap and word-set overlap; edit distance has weight 1. Chosen on held-out
+/// names, see the recall test in `tests/it/names.rs`.
 const SOUND: f64 = 1.0;
 const TRIGRAMS: f64 = 0.6;
 const WORD_SET: f64 = 0.6;
 
-/// Below this nothing counts as near.
+/// Minimum score of a hit.
 pub const NEAR: f64 = 0.52;
-/// A guess is shown as the answer only from here on…
+/// Minimum score at which a guess is shown as the answer.
 pub const GUESS: f64 = 0.70;
-/// …and only when no other cultivar comes this close to it.
+/// Minimum lead of a guess over the next cultivar.
 pub const GUESS_LEAD: f64 = 0.06;
 
-/// The trigrams of each word, padded by two spaces before and one after.
+/// Returns the trigrams of each word, padded by two spaces before and one after (PostgreSQL's convention).
 pub fn trigrams(words: &[String]) -> BTreeSet<[u8; 3]> {
     let mut grams = BTreeSet::new();
     for word in words {
@@ -52,7 +52,7 @@ fn word_set(a: &Folded, b: &Folded) -> f64 {
     best
 }
 
-/// All words of the shorter name stand in the longer one, and they are long enough to mean something.
+/// Returns true if the longer name contains all words of the shorter one, and these have at least 4 letters in total.
 pub fn words_within(a: &Folded, b: &Folded) -> bool {
     let (short, long) = if a.words.len() < b.words.len() { (a, b) } else { (b, a) };
     short.words.len() < long.words.len()
@@ -60,7 +60,7 @@ pub fn words_within(a: &Folded, b: &Folded) -> bool {
         && short.words.iter().all(|word| long.words.contains(word))
 }
 
-/// The blend of all measures. 1 only for names that fold to the same text.
+/// Returns the weighted blend of all measures. It is 1 only for names that fold to the same text.
 pub fn blend(query: &Folded, name: &Folded) -> f64 {
     if query.key() == name.key() {
         return 1.0;
@@ -71,7 +71,7 @@ pub fn blend(query: &Folded, name: &Folded) -> f64 {
     let score = (letters + SOUND * sound + TRIGRAMS * grams + WORD_SET * word_set(query, name))
         / (1.0 + SOUND + TRIGRAMS + WORD_SET);
     let score = if words_within(query, name) {
-        // whole words missing or too many: worth more than their letters' distance
+        // Missing or extra whole words cost less than their edit distance.
         score.max(
             0.72 + 0.2
                 * ratio(query.joined.len().min(name.joined.len()), query.joined.len().max(name.joined.len())),
@@ -91,7 +91,7 @@ mod tests {
 
     #[test]
     fn trigram_check_values() {
-        // Computed with PostgreSQL's padding convention; values checked with an independent script.
+        // Values follow PostgreSQL's padding convention and were checked with an independent script.
         let jac =
             |a: &str, b: &str| jaccard(&trigrams(&Folded::new(a).words), &trigrams(&Folded::new(b).words));
         assert!((jac("word", "two words") - 4.0 / 11.0).abs() < 1e-9);

@@ -1,7 +1,7 @@
-//! A sound key of our own: what different ears and spelling habits write differently is written alike.
-//! It is coarse on purpose; it only adds to a score and never decides alone.
+//! Sound key of our own: it writes alike what different ears and spelling habits write differently. It is
+//! deliberately coarse; it only adds to a score and never decides alone.
 
-/// Pairs that are written alike, longest first.
+/// Letter groups and their replacements. The first match wins, so longer groups precede their prefixes.
 const GROUPS: &[(&str, &str)] = &[
     ("tsch", "c"),
     ("sch", "c"),
@@ -62,7 +62,7 @@ fn single(letter: u8) -> Option<char> {
     })
 }
 
-/// The sound key of a folded, joined name (ASCII letters and digits).
+/// Returns the sound key of a folded, joined name (ASCII letters and digits).
 pub fn key(joined: &str) -> String {
     let mut out = String::with_capacity(joined.len());
     let mut rest = joined;
@@ -80,7 +80,7 @@ pub fn key(joined: &str) -> String {
             rest = rest.strip_prefix(from).unwrap_or_default();
             continue;
         }
-        // c sounds as k before a, o, u and consonants
+        // C sounds like k except before e, i, y and h.
         let next = rest.as_bytes().get(1).copied();
         let sound = match first {
             b'c' if !matches!(next, Some(b'e' | b'i' | b'y' | b'h')) => Some('k'),

@@ -1,23 +1,23 @@
-//! A chance that is not known exactly: what is known of it, and what follows for numbers of seeds and seedlings.
+//! A chance that is known with uncertainty, and the numbers of seeds and seedlings that follow from it.
 
 use crate::{evidence::share::CONFIDENCE, sowing, trueness::Spread};
 
-/// What is known of a chance.
+/// A chance from 0 to 1, with its uncertainty.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Chance {
-    /// All that is known of it; a single point where it is typed in.
+    /// Distribution of the chance; a single point for a typed-in rate.
     Known(Spread),
-    /// It lies between these, and no one says where.
+    /// Lower and upper end of a range, without any distribution between them.
     Between(f64, f64),
 }
 
 impl Chance {
-    /// A chance that is taken as known.
+    /// Returns a chance without uncertainty.
     pub fn exactly(chance: f64) -> Self {
         Self::Known(Spread::exactly(chance))
     }
 
-    /// The chance of the contrary.
+    /// Returns the chance of the opposite event.
     #[must_use]
     pub fn complement(&self) -> Self {
         match self {
@@ -26,7 +26,7 @@ impl Chance {
         }
     }
 
-    /// The mean; none where only the ends are known.
+    /// Returns the mean; `None` if only the ends are known.
     pub fn middle(&self) -> Option<f64> {
         match self {
             Self::Known(spread) => Some(spread.mean()),
@@ -34,7 +34,7 @@ impl Chance {
         }
     }
 
-    /// The ends of the 90 % interval, or those told.
+    /// Returns the ends of the 90 % interval, or the ends of the range.
     pub fn ends(&self) -> (f64, f64) {
         match self {
             Self::Known(spread) => spread.interval(CONFIDENCE),
@@ -42,8 +42,8 @@ impl Chance {
         }
     }
 
-    /// Where two things must go well one after the other, such as coming up and being true; they are taken to be
-    /// independent.
+    /// Returns the chance that both events happen, such as germinating and being true. The events are taken to
+    /// be independent.
     #[must_use]
     pub fn and(&self, other: &Self) -> Self {
         match (self, other) {
@@ -56,33 +56,33 @@ impl Chance {
     }
 }
 
-/// How many it takes: by all that is known, and if the chance is at the good or the bad end of it. `None` where
-/// it takes more than [`sowing::SEEDS_MAX`], or for `likely` where only the ends are known.
+/// Number of plants or seeds needed. `None` means more than [`sowing::SEEDS_MAX`], or for `likely` that only
+/// the ends of the chance are known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Needed {
-    /// With what is not known averaged in.
+    /// Needed number with the uncertainty of the chance averaged in.
     pub likely: Option<u32>,
-    /// At the good end.
+    /// Needed number if the chance is at its good end.
     pub at_best: Option<u32>,
-    /// At the bad end.
+    /// Needed number if the chance is at its bad end.
     pub at_worst: Option<u32>,
 }
 
-/// A chance of a batch, in the same three ways.
+/// Chance of an event in a batch, for the same three cases as [`Needed`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Batch {
-    /// With what is not known averaged in.
+    /// Chance with the uncertainty averaged in; `None` if only the ends are known.
     pub likely: Option<f64>,
-    /// At the good end.
+    /// Chance at the good end.
     pub at_best: f64,
-    /// At the bad end.
+    /// Chance at the bad end.
     pub at_worst: f64,
 }
 
-/// Plants to have for `wanted` good ones with this confidence, each good with `chance`: with what is not known averaged
-/// in, and by the binomial if the chance is at an end of its 90 % interval (the question of Sedcole 1977, Crop Sci. 17:
-/// 667-668). The average can lie beyond what an end takes where more than nine times of ten is asked for: an end is never
-/// told as better or worse than that.
+/// Returns how many plants give `wanted` good ones with this confidence, if each is good with `chance`.
+/// `likely` averages the uncertainty in. The ends use the binomial at the ends of the 90 % interval (the
+/// question of Sedcole 1977, Crop Sci. 17: 667-668). Above 90 % confidence the average can lie outside the
+/// ends, so each end is widened to include it.
 pub fn needed(wanted: u32, confidence: f64, chance: &Chance) -> Needed {
     let (low, high) = chance.ends();
     let likely = match chance {
@@ -101,7 +101,7 @@ pub fn needed(wanted: u32, confidence: f64, chance: &Chance) -> Needed {
     }
 }
 
-/// The chance that at least one of `batch` plants is off-type, each off-type with `off_type`.
+/// Returns the chance that at least one of `batch` plants is off-type, if each is off-type with `off_type`.
 pub fn at_least_one(batch: u32, off_type: &Chance) -> Batch {
     let none = |chance: f64| (1.0 - chance).powf(f64::from(batch));
     let (low, high) = off_type.ends();
@@ -115,8 +115,8 @@ pub fn at_least_one(batch: u32, off_type: &Chance) -> Batch {
     }
 }
 
-/// The chance that `markers` loci, at each of which the mother bears two alleles, tell one of her selfed
-/// seedlings from a clone: 1 - (1/2)^n, as each such locus is fixed in half of the selfed offspring.
+/// Returns the chance that `markers` loci, at which the mother has two different alleles, distinguish one of her
+/// selfed seedlings from a clone: 1 - (1/2)^n, because selfing fixes each such locus in half of the offspring.
 pub fn markers_tell(markers: u32) -> f64 {
     1.0 - 0.5_f64.powf(f64::from(markers))
 }
@@ -130,8 +130,8 @@ mod tests {
 
     #[test]
     fn published_off_type_rates_give_these_numbers() {
-        // Rates published for mango, 2, 4, 22, 36 and 64 % (LITZ-POLY in the reference catalogue); seedlings for one
-        // true plant, and for one off-type to be seen, with 95 %: ln 0.05 / ln p, rounded up.
+        // Published off-type rates for mango: 2, 4, 22, 36 and 64 % (LITZ-POLY in the reference catalogue).
+        // Seedlings needed for one true plant, and to see one off-type, at 95 %: ln 0.05 / ln p, rounded up.
         for (rate, for_true, to_see_one) in
             [(0.02, 1, 149), (0.04, 1, 74), (0.22, 2, 13), (0.36, 3, 7), (0.64, 7, 3)]
         {
@@ -139,7 +139,7 @@ mod tests {
             assert_eq!(needed(1, 0.95, &off.complement()).likely, Some(for_true), "{rate}");
             assert_eq!(needed(1, 0.95, &off).likely, Some(to_see_one), "{rate}");
         }
-        // q = 1/2 ... 1/64 of the reference table's computed rows, 95 and 99 %
+        // q = 1/2 ... 1/64: computed rows of the reference table, at 95 and 99 %.
         for (chance, confidence, plants) in [
             (0.5, 0.95, 5),
             (0.25, 0.95, 11),
@@ -154,7 +154,7 @@ mod tests {
 
     #[test]
     fn markers() {
-        // published as 88 and 94 % for three and four loci
+        // Published as 88 and 94 % for three and four loci.
         assert_eq!(markers_tell(3), 0.875);
         assert_eq!(markers_tell(4), 0.9375);
         assert_eq!(markers_tell(0), 0.0);
@@ -171,7 +171,7 @@ mod tests {
         let both = needed(5, 0.9, &germination.and(&truth));
         let only = needed(5, 0.9, &truth);
         assert!(both.likely > only.likely && both.at_worst >= both.likely && both.at_best <= both.likely);
-        // one of them certain is the other alone
+        // A certain event leaves the other chance unchanged.
         let sure = needed(5, 0.9, &Chance::exactly(1.0).and(&Chance::exactly(0.75)));
         assert_eq!(sure, needed(5, 0.9, &Chance::exactly(0.75)));
     }

@@ -1,6 +1,5 @@
-//! The odds of a sowing: how likely a kept seedling is true to type, how many seeds and seedlings it takes, for a
-//! cultivar on file or for typed-in numbers. What is not known is carried along, and nothing is answered with odds
-//! where the evidence has none.
+//! Odds of a sowing: the chance that a kept seedling is true to type, and the seeds and seedlings needed, for a
+//! cultivar on file or for typed-in numbers. Uncertainty is carried through; without evidence there are no odds.
 
 mod chance;
 
@@ -17,41 +16,40 @@ use crate::{
     trueness::{CropModel, Observed, OffTypes, Spread, Trueness, after},
 };
 
-/// Numbers that a grower types in, of a cultivar that is not on file or of their own sowings. They go before what
-/// is on file.
+/// Numbers that a grower types in, for an unlisted cultivar or from own sowings. They override what is on file.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Typed {
-    /// Off-types among seedlings as they come: the rate.
+    /// Share of off-types among unselected seedlings, 0 to 1.
     pub off_type: Option<f64>,
-    /// The same, counted: so many off-type of so many.
+    /// The same as a count: (off-type, all).
     pub off_type_counted: Option<(u32, u32)>,
-    /// Share of seeds that come up.
+    /// Share of seeds that germinate, 0.001 to 1.
     pub germination: Option<f64>,
-    /// The same, counted: so many up of so many sown.
+    /// The same as a count: (germinated, sown).
     pub germination_counted: Option<(u32, u32)>,
 }
 
-/// What is asked.
+/// Input of the odds calculation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Question {
-    /// True plants wanted in the end.
+    /// Number of true plants wanted in the end.
     pub wanted: u32,
-    /// How sure one wants to be, above 0 and below 1.
+    /// Wanted probability of success, 0.5 to 0.999.
     pub confidence: f64,
-    /// A batch of so many seedlings, to know whether an off-type is among them.
+    /// Size of a batch of seedlings, for the chance that it holds an off-type; 0 for no batch.
     pub batch: u32,
-    /// How long the seed has been kept, days.
+    /// Days for which the seed has been stored.
     pub kept_days: u32,
-    /// How it was kept: a storage's key; empty if not said.
+    /// Storage key of the crop profile; empty if not stated.
     pub kept_how: String,
-    /// Marker loci with which seedlings are to be tested; 0 for none.
+    /// Number of marker loci of a planned seedling test; 0 for none.
     pub markers: u32,
-    /// Numbers typed in.
+    /// Typed-in numbers.
     pub typed: Typed,
 }
 
 impl Question {
-    /// One true plant, nine times of ten sure, of fresh seed.
+    /// Returns the default question: one true plant, 90 % sure, from fresh seed.
     pub fn usual() -> Self {
         Self {
             wanted: 1,
@@ -64,10 +62,10 @@ impl Question {
         }
     }
 
-    /// Everything that is wrong with it.
+    /// Checks all fields against their limits and the crop's storages.
     ///
     /// # Errors
-    /// All wrong fields.
+    /// Returns one [`FieldError`] for every wrong field.
     pub fn check(&self, crop: Option<&Crop>) -> Result<(), Vec<FieldError>> {
         let mut fields = Fields::new();
         if self.wanted == 0 || self.wanted > limits::PLANTS_WANTED_MAX {
@@ -85,7 +83,7 @@ impl Question {
         let typed = self.typed;
         for (field, rate, least) in [
             ("off_type", typed.off_type, 0.0),
-            // nothing grows from seed of which none comes up
+            // A germination of 0 would need infinitely many seeds.
             ("germination", typed.germination, 0.001),
         ] {
             if rate.is_some_and(|r| !(least..=1.0).contains(&r)) {
@@ -126,25 +124,25 @@ impl Question {
     }
 }
 
-/// Which seedlings are kept.
+/// Which seedlings the grower keeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kept {
-    /// Taken as they come.
+    /// All seedlings, unselected.
     AsTheyCome,
-    /// Those left after odd ones were picked out by eye.
+    /// Those left after picking out odd ones by eye (roguing).
     AfterRoguing,
     /// The strongest sprout of each seed.
     Largest,
-    /// Those from seeds that sent up several sprouts.
+    /// Those from seeds with several sprouts.
     FromSeveral,
-    /// Those that came up alone.
+    /// Those from seeds with a single sprout.
     CameUpAlone,
 }
 
 impl Kept {
     const ALL: [Self; 5] =
         [Self::AsTheyCome, Self::AfterRoguing, Self::Largest, Self::FromSeveral, Self::CameUpAlone];
-    /// The descriptor that counts their off-types.
+    /// Returns the key of the descriptor that counts off-types among these seedlings.
     pub const fn descriptor(self) -> &'static str {
         match self {
             Self::AsTheyCome => "off_type_seedlings",
@@ -154,7 +152,7 @@ impl Kept {
             Self::CameUpAlone => "off_type_single_sprout",
         }
     }
-    /// In words.
+    /// Returns the choice in words.
     pub const fn label(self) -> &'static str {
         match self {
             Self::AsTheyCome => "seedlings taken as they come",
@@ -166,58 +164,58 @@ impl Kept {
     }
 }
 
-/// The odds of one way of keeping seedlings.
+/// Odds for one choice of seedlings to keep.
 #[derive(Clone, Debug, PartialEq)]
 pub struct KindOdds {
-    /// Which are kept.
+    /// Which seedlings are kept.
     pub kept: Kept,
-    /// The chance that one of them is true.
+    /// Chance that one of them is true to type.
     pub is_true: Chance,
-    /// What it rests on, in words.
+    /// Evidence behind the chance, in words.
     pub basis: String,
     /// Source keys, `typed in`, or `growers' counts`.
     pub origins: Vec<String>,
-    /// How firm; none for numbers typed in and for the range of the whole crop.
+    /// Standing of the evidence; `None` for typed-in numbers and for the range of the whole crop.
     pub standing: Option<Standing>,
-    /// Seedlings to keep for the plants wanted.
+    /// Seedlings to keep for the wanted plants.
     pub seedlings: Needed,
-    /// Seeds to sow for that many, where it is known how many come up. One plant is kept of each seed.
+    /// Seeds to sow for that many seedlings, if germination is known. One plant is kept from each seed.
     pub seeds: Option<Needed>,
-    /// The chance that a batch holds an off-type, where a batch was asked about.
+    /// Chance that the batch holds an off-type; `None` if no batch was given.
     pub off_type_in_batch: Option<Batch>,
 }
 
-/// The answer.
+/// Result of the odds calculation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Odds {
-    /// In a sentence.
+    /// Main result, in one or two sentences.
     pub headline: String,
-    /// A seedling is a new plant: there are no odds of its being true.
+    /// True if a seedling is a new plant, so that being true to type has no odds.
     pub new_plant: bool,
-    /// By which seedlings are kept; empty where nothing is known.
+    /// Odds for each choice of seedlings with evidence; empty if nothing is known.
     pub kinds: Vec<KindOdds>,
-    /// The chance that a seed comes up, where it is known.
+    /// Chance that a seed survives storage and germinates; `None` if unknown.
     pub germination: Option<Chance>,
-    /// What germination rests on, and what keeping did to it; in words.
+    /// Evidence behind the germination, and the effect of storage, in words.
     pub germination_basis: String,
-    /// What to bear in mind, each with what it rests on.
+    /// Advice, each with its sources.
     pub notes: Vec<Advice>,
 }
 
 const PRACTICE: &str = "common practice";
 const COMPUTED: &str = "computed";
 
-/// What is known of a share after what was observed of it, where nothing else is.
+/// Returns the chance after updating a prior with observations.
 fn learnt(prior: &Spread, observed: &Observed) -> Chance {
     Chance::Known(after(prior, observed))
 }
 
-/// What is known of any share before anyone looked.
+/// Returns the prior for a share without any observation.
 fn nothing_known() -> Spread {
     CropModel::default().predictive().clone()
 }
 
-/// What a finding tells of a share: counts and published rates together, each as what it is.
+/// Returns the chance, text and sources of a finding, from its counts and published rates together.
 fn of_finding(finding: &Finding) -> Option<(Chance, String, Vec<String>)> {
     let observed = Observed::of(finding);
     let mut sources: Vec<String> = finding
@@ -273,8 +271,8 @@ fn sentence(text: &str) -> String {
     if text.ends_with('.') { text.to_string() } else { format!("{text}.") }
 }
 
-/// The odds for a cultivar of this crop with these findings, this answer and what is known of its off-types; for typed-in
-/// numbers alone, without any of them.
+/// Calculates the odds from the cultivar's findings, its seed answer and its known off-types. Pass none of them
+/// for typed-in numbers alone.
 pub fn odds(
     question: &Question,
     profile: Option<&Crop>,
@@ -286,7 +284,7 @@ pub fn odds(
     let (up, germination_basis) = germination(question, findings, storage);
     let kept = storage.filter(|_| question.kept_days > 0).map(|s| s.after(question.kept_days));
     let alive = kept.map_or(Chance::exactly(1.0), crop::Kept::alive);
-    // a seed must have lived through its keeping, and come up
+    // A seed must survive its storage and then germinate.
     let up = up.map(|up| up.and(&alive));
     let typed_in = question.typed.off_type.is_some() || question.typed.off_type_counted.is_some();
     let new_plant = !typed_in && matches!(answer, Some(Answer::NotTrue));
@@ -364,7 +362,7 @@ fn off_types(
             finding.map(|f| f.standing),
         ));
     }
-    // said to send up several sprouts, never counted: all that is known is how far the crop's cultivars differ
+    // Reported to send up several sprouts but never counted: only the spread among the crop's cultivars is known.
     let said = matches!(answer, Some(Answer::NotCounted | Answer::Doubtful | Answer::BothKinds));
     (said && known.others > 0).then(|| {
         let text = format!(
@@ -492,7 +490,7 @@ mod tests {
         let found = odds(&asked, None, &[], None, None);
         assert_eq!(found.kinds.len(), 1);
         let kind = &found.kinds[0];
-        // Sedcole's table at chance 3/4: 3 plants, 90 %: 6 (recomputed with scipy); 0.8 x 0.75 = 0.6
+        // Sedcole's table at chance 3/4: 3 plants, 90 %: 6 (recomputed with scipy); 0.8 x 0.75 = 0.6.
         assert_eq!(kind.seedlings, Needed { likely: Some(6), at_best: Some(6), at_worst: Some(6) });
         assert_eq!(kind.seeds.unwrap().likely, crate::sowing::needed(3, 0.9, 0.6));
         assert!((kind.off_type_in_batch.unwrap().likely.unwrap() - (1.0 - 0.75_f64.powi(20))).abs() < 1e-12);
@@ -510,7 +508,7 @@ mod tests {
         assert!(counts.kinds[0].seedlings.at_worst > counts.kinds[0].seedlings.at_best);
     }
 
-    /// Keeping does not make a count of germination surer than it is: 3 of 4 cost more seeds than 75 in 100, fresh or kept.
+    /// Storage does not make a germination count surer: 3 of 4 cost more seeds than 75 in 100, fresh or stored.
     #[test]
     fn keeping_carries_the_count_along() {
         let crop: Crop = toml::from_str(include_str!("../../../data/crops/mango.toml")).unwrap();
@@ -527,7 +525,7 @@ mod tests {
             assert!(counted.likely > sure.likely, "{days} days: {counted:?} {sure:?}");
             assert!(counted.likely <= counted.at_worst, "{counted:?}");
         }
-        // kept, fewer live: 80 in 100 after 70 days in charcoal dust (MORTON87)
+        // Fewer stored seeds live: 80 in 100 after 70 days in charcoal dust (MORTON87).
         assert!(kept(60, count).likely > kept(0, count).likely);
         assert!(kept(60, rate).likely > kept(0, rate).likely);
     }

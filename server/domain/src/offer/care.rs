@@ -6,12 +6,12 @@ use super::{
 };
 
 impl Declaration {
-    /// What to mind with fruit and seed that was, or may have been, sprayed or treated. Waiting times and handling are
-    /// those of a product's label, which is the law's word on it in most countries (common practice).
+    /// Returns a caution for fruit and seed that was, or may have been, sprayed or treated; `None` for other
+    /// materials. It refers to the product's label, which is binding law in most countries (common practice).
     pub fn cautions(&self, material: Material) -> Option<String> {
         let (name, sprayed, eaten) = match material {
             Material::FruitForSeed => ("fruit", self.sprayed, "eat none of it"),
-            // what the tree was sprayed with is no longer on a cleaned seed; what the seed was dressed with is
+            // Cleaning a seed removes what the tree was sprayed with, but not a seed dressing.
             Material::Seed => ("seed", Observed::No, "neither eat it nor feed it to animals"),
             Material::ScionWood
             | Material::Budwood

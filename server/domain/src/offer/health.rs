@@ -1,6 +1,6 @@
-//! The giver's statement on the health of what is offered. It is the grower's own word and never called a
-//! certificate. The fields follow the model certificate of ISPM 12 where a hobby grower can know them;
-//! answers are three-valued, because "did not look" is not "no".
+//! The giver's statement on the health of an offer. It is the grower's own word and never called a certificate.
+//! Its fields follow the model certificate of ISPM 12 where a hobby grower can know them. Answers are
+//! three-valued, because "did not look" is not "no".
 
 use serde::{Deserialize, Serialize};
 
@@ -14,18 +14,18 @@ use crate::{
 };
 
 words! {
-    /// Three-valued answer.
+    /// Three-valued answer to a health question.
     Observed {
-        /// Looked, and yes.
+        /// The grower looked and saw it.
         Yes = "yes",
-        /// Looked, and no.
+        /// The grower looked and did not see it.
         No = "no",
-        /// Did not look, or does not know.
+        /// The grower did not look, or does not know.
         Unknown = "unknown",
     }
 }
 words! {
-    /// How the material is prepared.
+    /// How the material is prepared for moving.
     Form {
         /// Wood without leaves.
         Leafless = "leafless",
@@ -33,28 +33,28 @@ words! {
         WithLeaves = "with_leaves",
         /// Plants with washed, bare roots.
         BareRoot = "bare_root",
-        /// Plants in growing medium.
+        /// Plants with their growing medium.
         InMedium = "in_medium",
-        /// Cleaned seed.
+        /// Seed cleaned of pulp and husk.
         CleanedSeed = "cleaned_seed",
         /// Seed in its husk.
         SeedInHusk = "seed_in_husk",
-        /// Whole fruit.
+        /// Fruit as picked.
         WholeFruit = "whole_fruit",
     }
 }
 words! {
-    /// What the taker will do with it.
+    /// What the taker will do with the material.
     Purpose {
         /// Planting, sowing or grafting.
         Planting = "planting",
-        /// Eating, then sowing the seed.
+        /// Eating the fruit, then sowing its seed.
         EatingAndSowing = "eating_and_sowing",
     }
 }
 
 impl Material {
-    /// Forms that a material can have.
+    /// Returns the forms in which the material can be offered.
     pub const fn forms(self) -> &'static [Form] {
         match self {
             Self::ScionWood | Self::Budwood => &[Form::Leafless, Form::WithLeaves],
@@ -65,152 +65,152 @@ impl Material {
     }
 }
 
-/// A place where the plant stood while growing.
+/// A place where the plant stood while growing, with months.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct GrownAt {
-    /// The place; none if it is not known.
+    /// Country or subdivision; `None` if unknown.
     pub area: Option<AreaCode>,
-    /// First month there.
+    /// First month at the place; `None` if not stated.
     pub from: Option<YearMonth>,
-    /// Last month there; none if still there.
+    /// Last month at the place; `None` if the plant is still there.
     pub to: Option<YearMonth>,
 }
 
-/// A treatment.
+/// One treatment of the plant or material.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Treatment {
-    /// When.
+    /// Day of the treatment; `None` if not stated.
     pub date: Option<Date>,
     /// What was done.
     pub treatment: String,
-    /// The active ingredient.
+    /// Active ingredient; may be empty.
     pub active_ingredient: String,
-    /// Done by an official; self-made treatments are marked "not official".
+    /// True if an official did it; otherwise the offer marks it "not official".
     pub official: bool,
 }
 
-/// A laboratory or indexing test.
+/// One laboratory or indexing test.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PestTest {
-    /// The pest tested for.
+    /// Pest that the test looked for.
     pub pest: String,
-    /// The method.
+    /// Test method; may be empty.
     pub method: String,
-    /// The laboratory.
+    /// Laboratory that did the test.
     pub laboratory: String,
-    /// When the sample was taken.
+    /// Day on which the sample was taken; `None` if not stated.
     pub sample_date: Option<Date>,
-    /// The result in the report's words.
+    /// Result in the report's words.
     pub result: String,
-    /// The report's number.
+    /// Number of the report; may be empty.
     pub report_number: String,
 }
 
-/// An official paper that exists.
+/// An official document that the giver says exists.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Document {
-    /// Its kind.
+    /// Kind of document.
     pub kind: String,
-    /// Who issued it.
+    /// Office that issued it.
     pub issuer: String,
-    /// Its number.
+    /// Number of the document.
     pub number: String,
-    /// When it was issued.
+    /// Day of issue; `None` if not stated.
     pub issued: Option<Date>,
-    /// Until when it holds.
+    /// Last day of validity; `None` if not stated.
     pub valid_to: Option<Date>,
-    /// Its additional declaration, word for word.
+    /// Additional declaration on the document, word for word.
     pub additional_declaration: String,
 }
 
-/// A checked statement.
+/// A health statement that passed [`check`].
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Declaration {
-    /// Where the plant stood while growing; at least one entry, which may be "not known".
+    /// Places where the plant stood while growing; at least one entry, which may be unknown.
     pub grown_at: Vec<GrownAt>,
-    /// The botanical name.
+    /// Botanical name; the crop's name unless the giver typed another.
     pub botanical_name: String,
-    /// The rootstock of a grafted plant.
+    /// Rootstock; required for a grafted plant.
     pub rootstock: String,
-    /// How it is prepared.
+    /// Form in which the material is moved.
     pub form: Form,
-    /// What it is for.
+    /// Intended use.
     pub purpose: Purpose,
-    /// The tree it comes from, in the grower's words.
+    /// Tree that the material comes from, in the grower's words.
     pub source_tree: String,
-    /// When the grower last looked.
+    /// Day on which the grower last looked at the plant; `None` if not stated.
     pub last_looked: Option<Date>,
-    /// Symptoms of disease.
+    /// Whether the grower saw symptoms of disease.
     pub symptoms: Observed,
-    /// What was seen.
+    /// Description of the symptoms; required for "yes".
     pub symptoms_text: String,
-    /// Insects, mites or other pests.
+    /// Whether the grower saw insects, mites or other pests.
     pub pests: Observed,
-    /// What was seen.
+    /// Description of the pests; required for "yes".
     pub pests_text: String,
-    /// Sprayed within 60 days: sprays may hide symptoms (ISPM 36).
+    /// Whether it was sprayed within 60 days; sprays may hide symptoms (ISPM 36).
     pub sprayed: Observed,
-    /// With what.
+    /// Product used; required for "yes".
     pub sprayed_text: String,
-    /// Treatments.
+    /// Treatments of the plant or material.
     pub treatments: Vec<Treatment>,
-    /// Tests.
+    /// Laboratory or indexing tests.
     pub tests: Vec<PestTest>,
-    /// Official papers.
+    /// Official documents that the giver declares.
     pub documents: Vec<Document>,
-    /// Anything else.
+    /// Remarks of the giver.
     pub note: String,
 }
 
-/// A place as it comes from outside.
+/// Unchecked form of [`GrownAt`].
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct GrownAtDraft {
     /// ISO 3166 code; empty if unknown.
     pub area_code: String,
-    /// The place is not known.
+    /// True if the giver does not know the place.
     pub unknown: bool,
-    /// First month there.
+    /// First month, as typed; empty if not stated.
     pub from_month: String,
-    /// Last month there.
+    /// Last month, as typed; empty if not stated.
     pub to_month: String,
 }
 
-/// A statement before it is checked.
+/// A health statement before [`check`]. A `None` answer is one that the giver did not give.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct DeclarationDraft {
-    /// Where the plant stood while growing.
+    /// Places where the plant stood while growing.
     pub grown_at: Vec<GrownAtDraft>,
-    /// The botanical name; the crop's if empty.
+    /// Botanical name; if empty, the check fills in the crop's.
     pub botanical_name: String,
-    /// The rootstock of a grafted plant.
+    /// Rootstock; required for a grafted plant.
     pub rootstock: String,
-    /// How it is prepared.
+    /// Form in which the material is moved.
     pub form: Option<Form>,
-    /// What it is for.
+    /// Intended use.
     pub purpose: Option<Purpose>,
-    /// The tree it comes from.
+    /// Tree that the material comes from, in the grower's words.
     pub source_tree: String,
-    /// When the grower last looked.
+    /// Day on which the grower last looked at the plant.
     pub last_looked: Option<Date>,
-    /// Symptoms of disease.
+    /// Whether the grower saw symptoms of disease.
     pub symptoms: Option<Observed>,
-    /// What was seen.
+    /// Description of the symptoms.
     pub symptoms_text: String,
-    /// Pests.
+    /// Whether the grower saw insects, mites or other pests.
     pub pests: Option<Observed>,
-    /// What was seen.
+    /// Description of the pests.
     pub pests_text: String,
-    /// Sprayed within 60 days.
+    /// Whether it was sprayed within 60 days.
     pub sprayed: Option<Observed>,
-    /// With what.
+    /// Product used.
     pub sprayed_text: String,
-    /// Treatments.
+    /// Treatments of the plant or material.
     pub treatments: Vec<Treatment>,
-    /// Tests.
+    /// Laboratory or indexing tests.
     pub tests: Vec<PestTest>,
-    /// Official papers.
+    /// Official documents that the giver declares.
     pub documents: Vec<Document>,
-    /// Anything else.
+    /// Remarks of the giver.
     pub note: String,
 }
 
@@ -304,7 +304,7 @@ impl Checker<'_> {
         }
         Some((answer, text))
     }
-    /// Whether a list is short enough to look into.
+    /// Returns true if a list is within its limit. A longer list is refused without checking its entries.
     fn few(&mut self, part: &str, count: usize) -> bool {
         if count > HEALTH_ENTRIES_MAX {
             self.wrong(part, &format!("at most {HEALTH_ENTRIES_MAX} entries expected, {count} found"));
@@ -318,7 +318,7 @@ impl Checker<'_> {
     }
 }
 
-/// Checks a statement; what is wrong goes to `fields` under `path`.
+/// Checks a statement. Every defect goes to `fields`, with its field name under `path`.
 pub fn check(
     fields: &mut Fields,
     path: &str,
@@ -381,7 +381,7 @@ pub fn check(
     })
 }
 
-/// Characters of all texts together.
+/// Returns the total number of characters of all texts.
 fn total_chars(draft: &DeclarationDraft) -> usize {
     let own = [
         &draft.botanical_name,

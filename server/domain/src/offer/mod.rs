@@ -1,5 +1,5 @@
-//! Offers: living material that someone gives away or swaps, where, when, on what terms, and what the
-//! giver states of its health. Plant-health statements are in [`health`].
+//! Offers: plant material that a giver gives away or swaps, with window, place and terms. [`health`] holds the
+//! giver's health statement.
 
 mod care;
 pub mod health;
@@ -15,7 +15,7 @@ use crate::{
 };
 use health::{Declaration, DeclarationDraft};
 
-/// Shown with every offer.
+/// Sentence that accompanies every offer.
 pub const MOVEMENT_NOTICE: &str = "Before anything is moved, check what is on file and ask the plant-health authority of the place it leaves and of the place it goes to. They decide.";
 
 macro_rules! words {
@@ -25,17 +25,17 @@ macro_rules! words {
         #[serde(rename_all = "snake_case")]
         pub enum $name { $($(#[$vdoc])* $variant),* }
         impl $name {
-            /// All of them.
+            /// Every value, in declaration order.
             pub const ALL: &'static [Self] = &[$(Self::$variant),*];
-            /// The word that is stored and typed.
+            /// Returns the word for storage and for typed commands.
             pub const fn word(self) -> &'static str {
                 match self { $(Self::$variant => $word),* }
             }
-            /// From its word.
+            /// Parses a value from its word; `None` for an unknown word.
             pub fn from_word(word: &str) -> Option<Self> {
                 Self::ALL.iter().copied().find(|v| v.word() == word)
             }
-            /// As people read it.
+            /// Returns the value as people read it: the word with spaces instead of underscores.
             pub fn label(self) -> String { self.word().replace('_', " ") }
         }
     };
@@ -43,64 +43,64 @@ macro_rules! words {
 pub(crate) use words;
 
 words! {
-    /// What changes hands.
+    /// Kind of plant material on offer.
     Material {
-        /// Shoots to graft.
+        /// Shoots for grafting.
         ScionWood = "scion_wood",
-        /// Shoots to bud from.
+        /// Shoots for budding.
         Budwood = "budwood",
-        /// Seed to sow.
+        /// Seed for sowing.
         Seed = "seed",
         /// Plants raised from seed.
         Seedling = "seedling",
-        /// Plants to graft onto.
+        /// Plants for grafting onto.
         Rootstock = "rootstock",
-        /// Plants already grafted.
+        /// Grafted plants.
         GraftedPlant = "grafted_plant",
-        /// Fruit whose seed will be sown.
+        /// Fruit whose seed the taker will sow.
         FruitForSeed = "fruit_for_seed",
     }
 }
 words! {
-    /// What a quantity counts.
+    /// Unit of a quantity.
     Unit {
-        /// Sticks of wood.
+        /// Sticks of scion wood or budwood.
         Sticks = "sticks",
-        /// Seeds.
+        /// Single seeds.
         Seeds = "seeds",
-        /// Plants.
+        /// Single plants.
         Plants = "plants",
-        /// Fruits.
+        /// Whole fruits.
         Fruits = "fruits",
-        /// Grams.
+        /// Weight in grams.
         Grams = "grams",
     }
 }
 words! {
-    /// What the giver asks for.
+    /// What the giver wants in return.
     Terms {
-        /// Something in return.
+        /// Other plant material.
         Swap = "swap",
-        /// Nothing.
+        /// No return.
         Gift = "gift",
-        /// The postage.
+        /// Only the cost of postage.
         PostageOnly = "postage_only",
     }
 }
 words! {
-    /// How it changes hands.
+    /// How the material reaches the taker.
     HandOver {
-        /// The taker comes.
+        /// The taker collects it from the giver.
         Collect = "collect",
-        /// At a meeting.
+        /// Giver and taker meet.
         Meeting = "meeting",
-        /// By post.
+        /// The giver posts it.
         Post = "post",
     }
 }
 
 impl Material {
-    /// The unit taken where none is given.
+    /// Returns the default unit.
     pub const fn usual_unit(self) -> Unit {
         match self {
             Self::ScionWood | Self::Budwood => Unit::Sticks,
@@ -109,7 +109,7 @@ impl Material {
             Self::FruitForSeed => Unit::Fruits,
         }
     }
-    /// Units that make sense for it.
+    /// Returns the units that fit the material.
     pub const fn units(self) -> &'static [Unit] {
         match self {
             Self::ScionWood | Self::Budwood => &[Unit::Sticks],
@@ -118,7 +118,7 @@ impl Material {
             Self::FruitForSeed => &[Unit::Fruits, Unit::Grams],
         }
     }
-    /// Whether what a taker gets depends on how the cultivar's seed behaves.
+    /// Returns true if the taker gets or grows a seedling, so that the cultivar's seed behaviour matters.
     pub const fn comes_from_seed(self) -> bool {
         match self {
             Self::Seed | Self::Seedling | Self::FruitForSeed | Self::Rootstock => true,
@@ -128,98 +128,98 @@ impl Material {
 }
 
 impl Unit {
-    /// So much of it, in words: "1 stick", "5 seeds".
+    /// Returns a quantity with its unit: "1 stick", "5 seeds".
     pub fn counted(self, quantity: i32) -> String {
         let unit = if quantity == 1 { self.word().trim_end_matches('s') } else { self.word() };
         format!("{quantity} {unit}")
     }
 }
 
-/// Where an offer stands.
+/// State of an offer on a day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum State {
-    /// Not yet in its window.
+    /// The first day is in the future.
     Coming,
-    /// Can be asked for.
+    /// Takers can claim it.
     Open,
-    /// Its window is over.
+    /// The last day or the use-by day is past.
     Expired,
-    /// Taken back.
+    /// The giver withdrew it.
     Withdrawn,
 }
 
-/// What an offer says, checked.
+/// Contents of an offer that passed [`check`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct Contents {
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// The cultivar, or the seed parent where `unknown_seedling` is set.
+    /// Cultivar; with `unknown_seedling`, the seed parent.
     pub cultivar: CultivarId,
-    /// Seedlings of that cultivar of which no one knows what they are.
+    /// True for seedlings of that cultivar whose own identity is unknown.
     pub unknown_seedling: bool,
-    /// What.
+    /// Kind of material.
     pub material: Material,
-    /// How much.
+    /// Quantity, counted in `unit`.
     pub quantity: i32,
-    /// Of what.
+    /// Unit of the quantity.
     pub unit: Unit,
-    /// For what.
+    /// What the giver wants in return.
     pub terms: Terms,
-    /// First day.
+    /// First day of availability.
     pub available_from: Date,
-    /// Last day.
+    /// Last day of availability.
     pub available_until: Date,
-    /// When it was cut, picked or taken from the fruit; none for what is cut to order.
+    /// Day of cutting, picking or extraction; `None` for material cut to order.
     pub taken_on: Option<Date>,
-    /// How it is kept: the key of a way that the crop's profile has; empty if not said.
+    /// Storage key of the crop's profile; empty if not stated.
     pub kept_how: String,
-    /// After this day nothing of it is alive, or no one knows; none where that is not said.
+    /// Last day of use; after it the material is dead, or no source says that it lives. `None` if not stated.
     pub use_by: Option<Date>,
-    /// Where, coarsely.
+    /// Coarse place of the material.
     pub place: Place,
-    /// How; at least one.
+    /// Ways of handing over, sorted; at least one.
     pub hand_over: Vec<HandOver>,
-    /// The giver's words.
+    /// Remarks of the giver.
     pub note: String,
-    /// The giver's statement on its health.
+    /// The giver's health statement.
     pub health: Declaration,
-    /// Claims are accepted by themselves while something is left.
+    /// True if the server accepts claims automatically while the quantity lasts.
     pub auto_accept: bool,
-    /// How the giver can be reached, for such claims; never shown with the offer.
+    /// The giver's contact for automatically accepted claims; never shown with the offer.
     pub contact: String,
-    /// The lot on file that it is taken from.
+    /// Registered lot that the material comes from.
     pub lot: Option<LotId>,
-    /// Only members of this club see it.
+    /// Club whose members alone see the offer; `None` for everyone.
     pub club: Option<ClubId>,
-    /// What the giver says of the holder's consent, of a protected cultivar.
+    /// For a protected cultivar, the giver's statement on the rights holder's consent.
     pub holder_consent: String,
 }
 
 /// An offer on file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Offer {
-    /// Its id.
+    /// Id of the offer.
     pub id: OfferId,
-    /// The giver.
+    /// Account of the giver.
     pub giver: AccountId,
-    /// What it says.
+    /// What the offer says.
     pub contents: Contents,
-    /// Promised and given of the quantity.
+    /// Quantity already promised or handed over.
     pub promised: i32,
-    /// When it was taken back.
+    /// Time of withdrawal; `None` if not withdrawn.
     pub withdrawn_at: Option<Timestamp>,
-    /// The organiser who entered it for the giver.
+    /// Organiser who entered the offer for the giver.
     pub entered_by: Option<AccountId>,
-    /// Counts up with each change.
+    /// Version number; each change adds 1.
     pub version: i64,
-    /// When it was posted.
+    /// Time of posting.
     pub created_at: Timestamp,
-    /// When it was last changed.
+    /// Time of the last change.
     pub updated_at: Timestamp,
 }
 
 impl Offer {
-    /// Where it stands on a day.
+    /// Returns the state on a day.
     pub fn state(&self, today: Date) -> State {
         if self.withdrawn_at.is_some() {
             State::Withdrawn
@@ -234,56 +234,56 @@ impl Offer {
     }
 }
 
-/// What a giver states, before it is checked. Absent values are absent on the wire.
+/// What a giver states, before [`check`]. `None` means that the field was absent in the request.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Draft {
-    /// Seedlings of the named cultivar of which no one knows what they are.
+    /// True for seedlings of the named cultivar whose own identity is unknown.
     pub unknown_seedling: bool,
-    /// What.
+    /// Kind of material.
     pub material: Option<Material>,
-    /// How much.
+    /// Quantity, counted in `unit`.
     pub quantity: i32,
-    /// Of what.
+    /// Unit; the material's usual unit if absent.
     pub unit: Option<Unit>,
-    /// For what.
+    /// What the giver wants in return.
     pub terms: Option<Terms>,
-    /// First day; today if absent.
+    /// First day of availability; today if absent.
     pub available_from: Option<Date>,
-    /// Last day.
+    /// Last day of availability.
     pub available_until: Option<Date>,
-    /// When it was cut, picked or taken from the fruit.
+    /// Day of cutting, picking or extraction.
     pub taken_on: Option<Date>,
-    /// How it is kept.
+    /// Storage key of the crop's profile.
     pub kept_how: String,
     /// ISO 3166 code; may be empty.
     pub area_code: String,
-    /// Grid code.
+    /// Grid code of the place.
     pub grid_code: String,
     /// The grower's name for the place.
     pub place_label: String,
-    /// How.
+    /// Ways of handing over.
     pub hand_over: Vec<HandOver>,
-    /// The giver's words.
+    /// Remarks of the giver.
     pub note: String,
-    /// The giver's statement on its health.
+    /// The giver's health statement.
     pub health: DeclarationDraft,
-    /// Claims are accepted by themselves.
+    /// True to accept claims automatically.
     pub auto_accept: bool,
-    /// How the giver can be reached, for such claims.
+    /// The giver's contact for automatically accepted claims.
     pub contact: String,
-    /// The lot on file that it is taken from: the giver's own, looked up beforehand.
+    /// Registered lot that the material comes from. The caller has checked that it is the giver's own.
     pub lot: Option<LotId>,
-    /// Only members of this club see it: one that the giver belongs to, looked up beforehand.
+    /// Club whose members alone see the offer. The caller has checked that the giver is a member.
     pub club: Option<ClubId>,
-    /// What the giver says of the holder's consent, of a protected cultivar.
+    /// For a protected cultivar, the giver's statement on the rights holder's consent.
     pub holder_consent: String,
 }
 
-/// Checks a draft for a cultivar of a crop on a day. `unchanged_from` is the first day of an offer that is
-/// being changed: it may lie in the past.
+/// Checks a draft for a cultivar of a crop on a day. When an offer is changed, `unchanged_from` is its current
+/// first day, which may stay in the past.
 ///
 /// # Errors
-/// Every field that is wrong, at once.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check(
     draft: &Draft,
     crop: &Crop,
@@ -395,7 +395,7 @@ fn check_window(
     unchanged_from: Option<Date>,
 ) -> Option<(Date, Date)> {
     let from = draft.available_from.unwrap_or(today);
-    // a day of slack: the giver's day may not yet be over where the server's is
+    // One day of slack for givers in time zones behind the server's.
     if from < today.plus_days(-1) && unchanged_from != Some(from) {
         fields.wrong("offer.available_from", format!("today ({today}) or later expected, {from} found"));
     }

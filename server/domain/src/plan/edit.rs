@@ -1,4 +1,4 @@
-//! Editing a plan: ticking off, leaving out, setting days, own steps.
+//! Edits of a plan: marking steps done, leaving them out, setting days, adding own steps.
 
 use super::{State, Step};
 use crate::{
@@ -7,36 +7,36 @@ use crate::{
     time::Date,
 };
 
-/// What is changed in a step.
+/// An edit of one step.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Edit {
-    /// It was done.
+    /// The grower did the step.
     Done {
-        /// On which day.
+        /// Day on which it was done.
         day: Date,
     },
-    /// It is to do after all.
+    /// The step is open again.
     Reopen,
-    /// It failed: it and all that follows it is to do again, from today on.
+    /// The step failed: it and every step that depends on it are open again, from today on.
     Again,
-    /// It is left out.
+    /// The grower leaves the step out.
     LeaveOut {
-        /// Why.
+        /// Reason; may be empty.
         why: String,
     },
-    /// It will be done on this day; `None`: on the days that follow from the plan.
+    /// The grower sets a day for the step; `None` returns it to the calculated days.
     Plan {
-        /// Which day.
+        /// The chosen day.
         day: Option<Date>,
     },
-    /// The grower's words.
+    /// The grower writes a note.
     Note {
-        /// The words; none take them away.
+        /// Text of the note; an empty text deletes the note.
         text: String,
     },
 }
 
-/// Furthest that a step may be set ahead of today, and that something can have been done before.
+/// Number of years from today within which a planned day and a done day must lie.
 const YEARS_AHEAD: i64 = 60;
 const YEARS_BACK: i64 = 60;
 const DAYS_A_YEAR: i64 = 366;
@@ -48,15 +48,15 @@ fn known_day(fields: &mut Fields, field: &str, day: Date, today: Date, until: Da
     }
 }
 
-/// Checks the first day of a plan.
+/// Checks the first day of a plan; a defect goes to `fields` under `field`.
 pub fn check_start(fields: &mut Fields, field: &str, start: Date, today: Date) {
     known_day(fields, field, start, today, today.plus_days(YEARS_AHEAD * DAYS_A_YEAR));
 }
 
-/// The steps after an edit of one of them.
+/// Returns the steps after an edit of the step with this key.
 ///
 /// # Errors
-/// What is wrong with the edit; there is no such step.
+/// Returns [`FieldError`]s when no step has the key or when the edit is invalid.
 pub fn edited(
     mut steps: Vec<Step>,
     key: &str,
@@ -95,7 +95,7 @@ pub fn edited(
     if let Some(step) = steps.get_mut(at) {
         match edit {
             Edit::Done { day } => {
-                // a day of slack: the grower's day may have begun where the server's has not
+                // One day of slack for growers in time zones ahead of the server's.
                 if *day > today.plus_days(1) {
                     fields.wrong("done_on", format!("a day that has come expected, {day} is still to come"));
                 } else {
@@ -131,7 +131,7 @@ pub fn edited(
     fields.finish(Some(steps))
 }
 
-/// A step and all that follows it, open again; the step itself not before today.
+/// Opens a step again, with every step that depends on it. The step itself may not start before today.
 fn begun_again(mut steps: Vec<Step>, at: usize, today: Date) -> Vec<Step> {
     let mut reached: Vec<String> = steps.get(at).map(|s| s.key.clone()).into_iter().collect();
     for step in steps.iter_mut().skip(at) {
@@ -149,7 +149,7 @@ fn begun_again(mut steps: Vec<Step>, at: usize, today: Date) -> Vec<Step> {
     steps
 }
 
-/// The steps of a new draft with what became of those that were there before, and the grower's own.
+/// Merges a new draft into an edited plan: state, days and notes carry over by key, and own steps stay in.
 pub fn redrafted(old: &[Step], draft: Vec<Step>) -> Vec<Step> {
     let mut steps: Vec<Step> = draft
         .into_iter()
@@ -173,7 +173,7 @@ pub fn redrafted(old: &[Step], draft: Vec<Step>) -> Vec<Step> {
     steps
 }
 
-/// Characters of the grower's own in some steps: what an account can fill a database with.
+/// Returns the number of characters that the grower typed into these steps. The server limits them.
 pub fn text_chars(steps: &[Step]) -> usize {
     let chars = |text: &str| text.chars().count();
     steps
@@ -192,23 +192,23 @@ pub fn text_chars(steps: &[Step]) -> usize {
 /// A step that the grower adds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OwnStep {
-    /// A few words.
+    /// Title, a few words.
     pub title: String,
     /// What to do.
     pub about: String,
-    /// On this day, or
+    /// Fixed day; `None` to calculate it from `wait_days`.
     pub day: Option<Date>,
-    /// so many days
+    /// Days to wait after `after`.
     pub wait_days: i64,
-    /// after this step; empty: after the start.
+    /// Key of the step to wait for; empty for the start of the plan.
     pub after: String,
 }
 
-/// The steps with one of the grower's own behind the last that it follows; its key is made from a number that no step of
-/// the plan ever had.
+/// Inserts one of the grower's own steps after the step that it follows, and returns the steps and the new key.
+/// The key contains `number`, which no step of the plan has ever had.
 ///
 /// # Errors
-/// What is wrong with it.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn with_own(
     mut steps: Vec<Step>,
     own: &OwnStep,
@@ -263,10 +263,10 @@ pub fn with_own(
     Ok((steps, key))
 }
 
-/// The steps without one of the grower's own; what followed it follows what it followed.
+/// Removes one of the grower's own steps. Steps that followed it now follow its predecessors.
 ///
 /// # Errors
-/// There is no such step, or it is one of the crop's: those are left out instead.
+/// Returns a [`FieldError`] when no step has the key, or when the step is one of the crop's (leave that out instead).
 pub fn without_own(mut steps: Vec<Step>, key: &str) -> Result<Vec<Step>, FieldError> {
     let wrong = |expected: &str| FieldError::new("step_key", expected);
     let Some(at) = steps.iter().position(|s| s.key == key) else {
@@ -339,7 +339,7 @@ mod tests {
         assert!(done(steps.clone(), "sow", "2027-03-21").is_err(), "it had sprouted by then");
         let moved = edited(steps.clone(), "sow", &Edit::Plan { day: Some(today) }, today).unwrap_err();
         assert!(moved[0].expected.contains("reopen"), "{moved:?}");
-        // it failed: all that follows is to do again
+        // A failed step opens all that depends on it.
         let steps = done(steps, "graft", "2027-04-30").unwrap();
         let again = edited(steps, "sprouts", &Edit::Again, today).unwrap();
         let open: Vec<bool> = again.iter().map(|s| s.state == State::Open).collect();

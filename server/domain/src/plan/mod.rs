@@ -1,5 +1,5 @@
-//! Dated plans: the steps of a way to a tree, each with its earliest and its latest day. A plan keeps what was done
-//! and what the grower set; the days follow from that and from `today`, in one pass over its steps.
+//! Dated plans: the steps of one way to grow a tree, each with an earliest and a latest day. A plan stores what was
+//! done and what the grower set. The days are calculated from that and from `today`, in one pass over the steps.
 
 mod edit;
 mod schedule;
@@ -16,114 +16,114 @@ use crate::{
     time::{Date, Timestamp},
 };
 
-/// Where and how: what the steps of a plan are made from.
+/// The conditions from which the steps of a plan are drafted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Setting {
-    /// The way to a tree.
+    /// Way to grow the tree.
     pub way: Way,
-    /// South of the equator.
+    /// True south of the equator.
     pub south: bool,
-    /// The coarse climate.
+    /// Coarse climate of the place.
     pub climate: Climate,
-    /// A rootstock large enough to graft is at hand.
+    /// True if the grower has a rootstock large enough to graft.
     pub has_rootstock: bool,
 }
 
-/// Where a step stands.
+/// State of a step.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "state")]
 pub enum State {
-    /// To do.
+    /// The step is still to do.
     Open,
-    /// Done.
+    /// The grower did the step.
     Done {
-        /// On which day.
+        /// Day on which it was done.
         day: Date,
     },
-    /// Left out; what follows it waits as if it had been done in its time.
+    /// The grower left it out. Steps after it wait as if it had been done in its time.
     LeftOut {
-        /// Why; may be empty.
+        /// Reason; may be empty.
         why: String,
     },
 }
 
-/// A step of someone's plan: what the profile said when it was made, and what became of it. Later changes of the
-/// profile do not move it.
+/// A step of a grower's plan: a copy of the crop profile's step, and its state. Later changes of the profile do
+/// not affect it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
-    /// The key, unique in the plan.
+    /// Key, unique in the plan.
     pub key: String,
-    /// A few words.
+    /// Title, a few words.
     pub title: String,
     /// What to do.
     pub about: String,
-    /// What to look for.
+    /// Signs that the step succeeds.
     pub look_for: String,
-    /// What to do when it fails.
+    /// What to do if the step fails.
     pub if_fails: String,
-    /// Keys of earlier steps that it follows; none: the start.
+    /// Keys of earlier steps that must end first; empty for the start of the plan.
     pub after: Vec<String>,
-    /// Days at least that it waits.
+    /// Minimum wait in days.
     pub low: i64,
-    /// Days at most.
+    /// Maximum wait in days; `None` if no source gives one.
     pub high: Option<i64>,
     /// The wait in words.
     pub wait: String,
-    /// Months in which it is done where the grower is, 1 to 12; none: any.
+    /// Local months in which the step is done, 1 to 12; empty for any month.
     pub months: Vec<u8>,
-    /// What to be careful with.
+    /// Warnings for the grower.
     pub cautions: Vec<String>,
-    /// Sources' keys, `common practice`, or `your own step`.
+    /// Source keys, `common practice`, or `your own step`.
     pub origins: Vec<String>,
-    /// What to bear in mind.
+    /// Remark of the crop's profile.
     pub remark: String,
-    /// The day that the grower set for it.
+    /// Day that the grower set; it overrides the calculated days.
     pub planned: Option<Date>,
-    /// It is begun again, not before this day.
+    /// Earliest day of a repeated step; `None` if it was not repeated.
     #[serde(default)]
     pub not_before: Option<Date>,
-    /// Its wait is how long what it uses stays alive.
+    /// True if `high` is the time for which the cut material stays alive.
     #[serde(default)]
     pub perishes: bool,
-    /// Where it stands.
+    /// State of the step.
     #[serde(flatten)]
     pub state: State,
-    /// The grower's own words.
+    /// The grower's note.
     pub note: String,
-    /// Added by the grower.
+    /// True if the grower added the step.
     pub own: bool,
 }
 
 /// A plan on file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
-    /// Its id.
+    /// Id of the plan.
     pub id: PlanId,
-    /// Whose.
+    /// Account of the grower.
     pub grower: AccountId,
-    /// The cultivar wanted.
+    /// Cultivar that the grower wants.
     pub cultivar: CultivarId,
-    /// The crop's key.
+    /// Key of the crop.
     pub crop: String,
-    /// What the grower calls it.
+    /// The grower's title for the plan.
     pub title: String,
-    /// The grower's own words.
+    /// The grower's note.
     pub note: String,
-    /// What its steps were made from.
+    /// Conditions from which the steps were drafted.
     pub setting: Setting,
-    /// The first day.
+    /// First day of the plan.
     pub start: Date,
-    /// The steps, each after those that it follows.
+    /// Steps in order; each comes after the steps that it follows.
     pub steps: Vec<Step>,
-    /// When it was made.
+    /// Time of creation.
     pub created_at: Timestamp,
-    /// When it was last changed.
+    /// Time of the last change.
     pub updated_at: Timestamp,
-    /// Counts up with each change.
+    /// Version number; each change adds 1.
     pub version: i64,
 }
 
-/// The kind of seed that steps are chosen by; none where it is not known, or where a seed may be of either.
+/// Returns the kind of seed that selects the steps; `None` if it is unknown or a seed may be of either kind.
 pub const fn seed_of(answer: Answer) -> Option<Only> {
     match answer {
         Answer::NotTrue => Some(Only::OneSprout),
@@ -136,8 +136,8 @@ pub const fn seed_of(answer: Answer) -> Option<Only> {
     }
 }
 
-/// The profile's steps for a way and a kind of seed. Where that is not known there are steps for both, each saying for
-/// which it is; of one that both have, that for several sprouts stands, with the words of the other beside it.
+/// Selects the profile's steps for a way and a kind of seed. For an unknown kind it returns steps for both kinds,
+/// each labelled. A step that both kinds have is the one for several sprouts, with the text for one sprout appended.
 fn chosen(crop: &Crop, seed: Option<Only>, setting: Setting) -> Vec<StepProfile> {
     let of = |seed: Only| {
         let all = crop.steps.iter().filter(move |s| s.is_for(setting.way, seed, setting.climate));
@@ -164,7 +164,7 @@ fn chosen(crop: &Crop, seed: Option<Only>, setting: Setting) -> Vec<StepProfile>
     of(seed).cloned().collect()
 }
 
-/// Months north of the equator as they fall in the south.
+/// Converts northern months to local ones: south of the equator they shift by six months.
 fn local(months: &[u8], south: bool) -> Vec<u8> {
     let mut months: Vec<u8> = months.iter().map(|m| if south { (m + 5) % 12 + 1 } else { *m }).collect();
     months.sort_unstable();
@@ -172,14 +172,14 @@ fn local(months: &[u8], south: bool) -> Vec<u8> {
     months
 }
 
-/// The steps of a way, from the crop's profile; none where it has none.
+/// Drafts the steps of a way from the crop's profile; empty if the profile has none.
 pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
     let chosen = chosen(crop, seed_of(answer), setting);
     chosen
         .iter()
         .map(|profile| {
             let wait = profile.wait(crop);
-            // what raises a rootstock at hand is not waited for
+            // A dropped step that raises an available rootstock is not waited for.
             let after: Vec<String> =
                 profile.after.iter().filter(|key| chosen.iter().any(|s| &s.key == *key)).cloned().collect();
             let at_once = after.is_empty() && !profile.after.is_empty();
@@ -189,7 +189,7 @@ pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
                 about: profile.about.clone(),
                 look_for: profile.look_for.clone(),
                 if_fails: profile.if_fails.clone(),
-                // its room stays
+                // The wait is dropped, but the span from earliest to latest stays.
                 low: if at_once { 0 } else { wait.low },
                 high: wait.high.map(|high| if at_once { high - wait.low } else { high }),
                 wait: wait.text,
@@ -214,7 +214,7 @@ pub fn draft(crop: &Crop, answer: Answer, setting: Setting) -> Vec<Step> {
         .collect()
 }
 
-/// The origins of a wait and of the words beside it, each once.
+/// Appends the origin of the step's text to the origins of its wait, without a duplicate.
 fn origins(mut all: Vec<String>, words: &str) -> Vec<String> {
     if !all.iter().any(|o| o == words) {
         all.push(words.to_string());
@@ -222,8 +222,8 @@ fn origins(mut all: Vec<String>, words: &str) -> Vec<String> {
     all
 }
 
-/// The years from the start to the first fruit, whatever the season: from the steps of a way. `None` where the crop has
-/// none that ends in fruit.
+/// Returns the earliest and latest number of years from the start to the first fruit, ignoring seasons. `None`
+/// if the crop has no way that ends in fruit.
 pub fn years(crop: &Crop, answer: Answer, setting: Setting) -> Option<(f64, Option<f64>)> {
     let start = Date::from_days(0);
     let mut steps = draft(crop, answer, setting);
@@ -237,10 +237,10 @@ pub fn years(crop: &Crop, answer: Answer, setting: Setting) -> Option<(f64, Opti
     Some((years(dates.earliest), dates.latest.map(years)))
 }
 
-/// The key of the step in which a tree fruits.
+/// Key of the step in which the tree fruits first.
 pub const FIRST_FRUIT: &str = "first_fruit";
 
-/// The temperatures that a crop's profile tells, for whoever plants it out.
+/// Returns the crop's temperatures for planting out, without storage temperatures.
 pub fn temperatures(crop: &Crop) -> Vec<&crate::crop::Timing> {
     crop.timings.iter().filter(|t| t.unit == "°C" && !t.step.contains("storage")).collect()
 }
@@ -267,7 +267,7 @@ mod tests {
         text.parse().unwrap()
     }
 
-    /// Days from the start to each step, where nothing is late.
+    /// Returns the days from the start to each step when no step is late.
     fn days(steps: &[Step], start: Date) -> BTreeMap<String, (i64, Option<i64>)> {
         let since = |d: Date| d.days() - start.days();
         steps
@@ -277,7 +277,7 @@ mod tests {
             .collect()
     }
 
-    /// The brackets of common practice, and the published figures, as days from the sowing.
+    /// Compares with the ranges of common practice and with published figures, in days from sowing.
     #[test]
     fn mango_from_seed_in_the_times_that_are_known() {
         let crop = mango();
@@ -285,21 +285,21 @@ mod tests {
         let steps = draft(&crop, Answer::MostlyTrue, setting(Way::Seed, Climate::Warm));
         let at = days(&steps, start);
         let one = |key: &str| steps.iter().find(|s| s.key == key).unwrap();
-        // germination: 8 to 14 days in warmth (MORTON87); 1 to 2 weeks in common practice
+        // Germination: 8 to 14 days in warmth (MORTON87); 1 to 2 weeks in common practice.
         assert_eq!((one("sprouts").low, one("sprouts").high), (8, Some(14)));
         assert!(one("sprouts").origins.contains(&"MORTON87".to_string()));
-        // parted about two weeks later (common practice); lifted after 28 to 31 days (GRIES03)
+        // Sprouts parted about two weeks later (common practice); lifted after 28 to 31 days (GRIES03).
         assert!(one("separate").low == 14 && at["separate"].0 <= 28 && at["separate"].1.unwrap() >= 31);
-        // a bigger pot after 8 to 9 months, into the ground after about another year
+        // A bigger pot after 8 to 9 months, into the ground after about another year.
         assert_eq!((one("pot_on").low, one("pot_on").high), (243, Some(274)));
         assert!(one("plant_out").low > 330 && one("plant_out").high.unwrap() < 400);
         assert!(at["plant_out"].0 > 550 && at["plant_out"].0 < 620, "{at:?}");
-        // a true seedling may fruit in its fourth year; 6 years (MORTON87): both origins, open above
+        // A true seedling may fruit in its fourth year; 6 years (MORTON87). Both origins are kept, without a maximum.
         let fruit = one("first_fruit");
         assert!(fruit.low as f64 / 365.25 >= 3.99 && fruit.low as f64 / 365.25 <= 4.01, "{fruit:?}");
         assert_eq!(fruit.high, None);
         assert_eq!(fruit.origins, ["MORTON87", "common practice"]);
-        // 21 days in a cooler climate (MORTON87)
+        // 21 days in a cooler climate (MORTON87).
         let cold = draft(&crop, Answer::MostlyTrue, setting(Way::Seed, Climate::Cold));
         let sprouts = cold.iter().find(|s| s.key == "sprouts").unwrap();
         assert_eq!((sprouts.low, sprouts.high), (21, Some(21)));
@@ -307,7 +307,7 @@ mod tests {
 
     #[test]
     fn a_seedling_of_one_sprout_is_not_parted_and_flowers_late() {
-        // a seed of which no one knows the kind: steps for both, each saying for which
+        // A seed of unknown kind has the steps of both kinds, each labelled.
         let either = draft(&mango(), Answer::Unknown, setting(Way::Seed, Climate::Warm));
         let title = |key: &str| either.iter().find(|s| s.key == key).map(|s| s.title.clone()).unwrap();
         assert_eq!(title("separate"), "Part the sprouts (a seed that sent up several sprouts)");
@@ -317,7 +317,7 @@ mod tests {
         let steps = draft(&mango(), Answer::NotTrue, setting(Way::Seed, Climate::Warm));
         assert!(!steps.iter().any(|s| s.key == "separate" || s.key == "judge"));
         let flowers = steps.iter().find(|s| s.key == "first_flowers").unwrap();
-        // 6th to 10th year (common practice); flowering to ripe fruit 100 to 150 days (HS2)
+        // 6th to 10th year (common practice); flowering to ripe fruit 100 to 150 days (HS2).
         assert_eq!((flowers.low, flowers.high), (2191, Some(3653)));
         let fruit = steps.iter().find(|s| s.key == "first_fruit").unwrap();
         assert_eq!(
@@ -332,20 +332,21 @@ mod tests {
         let start = day("2027-04-01");
         let own = draft(&crop, Answer::NotTrue, setting(Way::OwnRootstock, Climate::Warm));
         let one = |key: &str| own.iter().find(|s| s.key == key).unwrap();
-        // large enough to graft after 6 to 8 months (PD11)
+        // Large enough to graft after 6 to 8 months (PD11).
         assert_eq!((one("rootstock_ready").low, one("rootstock_ready").high), (182, Some(244)));
-        // leaves off 7 to 12 days before cutting (DEFOL); wood keeps 6 to 9 days (AH24-72), the fewer is planned with
+        // Leaves off 7 to 12 days before cutting (DEFOL); wood keeps 6 to 9 days (AH24-72), and the plan uses
+        // the fewer.
         assert_eq!((one("cut_scion").low, one("cut_scion").high), (7, Some(12)));
         assert_eq!((one("graft").low, one("graft").high), (0, Some(6)));
         assert!(one("graft").origins.contains(&"AH24-72".to_string()));
-        // bud break after 7.73 to 12.14 days (KHUSHI19)
+        // Bud break after 7.73 to 12.14 days (KHUSHI19).
         assert_eq!((one("bud_break").low, one("bud_break").high), (7, Some(13)));
-        // with a rootstock at hand the months of raising it are not waited for
+        // With a rootstock available, the plan does not wait for one to grow.
         let ready = Setting { has_rootstock: true, ..setting(Way::OwnRootstock, Climate::Warm) };
         let ready = draft(&crop, Answer::NotTrue, ready);
         assert!(!ready.iter().any(|s| s.key == "sow"));
         assert_eq!(days(&ready, start)["defoliate"], (0, Some(28)), "its room stays");
-        // a nursery tree: first fruit 2 to 5 years after planting (WASI, HS2), flowers by its third year
+        // A nursery tree: first fruit 2 to 5 years after planting (WASI, HS2), flowers by its third year.
         let bought = draft(&crop, Answer::NotTrue, setting(Way::GraftedTree, Climate::Warm));
         let one = |key: &str| bought.iter().find(|s| s.key == key).unwrap();
         assert_eq!((one("first_fruit").low, one("first_fruit").high), (730, Some(1827)));
@@ -364,7 +365,7 @@ mod tests {
             let at = steps.iter().position(|s| s.key == key).unwrap();
             schedule(start, &steps, start)[at]
         };
-        // cut while the tree sleeps, but so that it keeps (60 days, common practice) until the sap rises
+        // Cut while dormant, and late enough that the wood keeps (60 days, common practice) until the sap rises.
         assert_eq!(on("cut_scion").earliest, day("2028-02-01"));
         assert_eq!(on("graft").earliest, day("2028-04-01"));
         for way in Way::ALL {
@@ -386,13 +387,13 @@ mod tests {
         };
         assert_eq!(months(north), [4, 5, 6, 7, 8, 9]);
         assert_eq!(months(Setting { south: true, ..north }), [1, 2, 3, 10, 11, 12]);
-        // where the rains make the seasons no month of elsewhere is asked for, on neither side of the equator
+        // In a climate with rain seasons no months apply, on neither side of the equator.
         for south in [false, true] {
             assert!(months(Setting { south, climate: Climate::Rains, ..north }).is_empty());
         }
     }
 
-    /// A degree to either side of the equator nothing jumps by half a year.
+    /// Dates do not jump by half a year across the equator.
     #[test]
     fn a_place_near_the_equator_is_dated_alike_on_both_sides() {
         for (a, b) in [(0.4, -0.4), (9.9, -9.9)] {

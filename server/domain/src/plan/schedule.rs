@@ -1,34 +1,34 @@
-//! The days of a plan's steps, in one pass: they follow from what was done, from what the grower set, and from today.
+//! Calculates the days of a plan's steps in one pass, from what was done, from what the grower set, and from today.
 
 use std::collections::BTreeMap;
 
 use super::{State, Step};
 use crate::time::Date;
 
-/// The days of a step.
+/// The calculated days of one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Dates {
-    /// Not before.
+    /// Earliest day.
     pub earliest: Date,
-    /// Not after; `None`: no one says.
+    /// Latest day; `None` if no source gives one.
     pub latest: Option<Date>,
-    /// The last day of the season that `earliest` lies in, where `latest` lies beyond it.
+    /// Last day of the season that contains `earliest`, if `latest` lies beyond that season.
     pub first_until: Option<Date>,
-    /// The first day of the season after it.
+    /// First day of the following season, if `latest` lies beyond the first season.
     pub again_from: Option<Date>,
-    /// Open, and its latest day is past.
+    /// True if the step is open and its latest day is past.
     pub late: bool,
-    /// Open, its earliest day has come, and today is in its season.
+    /// True if the step is open, its earliest day has come, and today is in its season.
     pub due: bool,
-    /// Open and overdue, but today is not in its season: the first day of the next one.
+    /// First day of the next season, if the step is open and its earliest day has come, but today is out of season.
     pub next_season: Option<Date>,
-    /// The day that was set lies outside the months of the step.
+    /// True if the grower set a day outside the step's months.
     pub out_of_season: bool,
-    /// What it uses was cut or taken, and will not be alive when it can be done.
+    /// True if the cut material will be dead before the step can be done.
     pub spoilt: bool,
 }
 
-/// The first day from `day` on in one of these months; `day` itself where there are none.
+/// Returns the first day from `day` on in one of these months; `day` itself if there are none.
 fn into_season(day: Date, months: &[u8]) -> Date {
     if months.is_empty() || months.contains(&day.month()) {
         return day;
@@ -43,7 +43,7 @@ fn into_season(day: Date, months: &[u8]) -> Date {
     day
 }
 
-/// The last day of the run of months that `day` lies in.
+/// Returns the last day of the run of months that contains `day`; `None` if the season has no end.
 fn end_of_season(day: Date, months: &[u8]) -> Option<Date> {
     if months.is_empty() || months.len() >= 12 {
         return None;
@@ -59,20 +59,20 @@ fn end_of_season(day: Date, months: &[u8]) -> Option<Date> {
     None
 }
 
-/// What the steps after it count from: the earliest and the latest day on which a step ends.
+/// Earliest and latest day on which a step ends; later steps count from it.
 type End = (Date, Option<Date>);
 
-/// When an open step ends at the earliest and at the latest: it was not done yesterday, so it can be done today at the
-/// earliest, in its season.
+/// Returns the earliest and latest end of an open step. Since it is still open, it can end today at the
+/// earliest, and only in its season.
 fn end_of_open(step: &Step, earliest: Date, latest: Option<Date>, today: Date) -> End {
     let first = earliest.max(today);
     let first = if step.planned.is_some() { first } else { into_season(first, &step.months) };
     (first, latest.map(|day| day.max(first)))
 }
 
-/// The days of each step, in their order. What is done counts from the day it was done; what is overdue counts from
-/// `today`, so that a slip moves what follows; months move a step to the next season; what a step uses is cut no earlier
-/// than it keeps until then.
+/// Returns the days of each step, in order. A done step counts from its day. An overdue step counts from
+/// `today`, so that a delay moves all later steps. Months move a step to the next season. Material is cut no
+/// earlier than it keeps until its use.
 pub fn schedule(start: Date, steps: &[Step], today: Date) -> Vec<Dates> {
     let mut at_key: BTreeMap<&str, usize> = BTreeMap::new();
     let mut ends: Vec<End> = Vec::with_capacity(steps.len());
@@ -102,7 +102,7 @@ pub fn schedule(start: Date, steps: &[Step], today: Date) -> Vec<Dates> {
     all
 }
 
-/// Where the season of a step is further away than what it uses keeps, that is cut later: so that it keeps until then.
+/// Delays a cut if the season of the step that uses it starts after the cut material would be dead.
 fn cut_later(
     steps: &[Step],
     before: &[usize],
@@ -132,7 +132,7 @@ fn cut_later(
     }
 }
 
-/// Where the last day lies beyond the season of the first: the last day of that season, and the first of the next.
+/// If `latest` lies beyond the season of `earliest`, returns the last day of that season and the first of the next.
 fn windows(step: &Step, earliest: Date, latest: Option<Date>) -> (Option<Date>, Option<Date>) {
     if step.planned.is_some() || step.state != State::Open {
         return (None, None);
@@ -144,7 +144,7 @@ fn windows(step: &Step, earliest: Date, latest: Option<Date>) -> (Option<Date>, 
 fn dates(start: Date, step: &Step, before: &[usize], ends: &[End], today: Date) -> Dates {
     let before: Vec<&End> = before.iter().filter_map(|at| ends.get(*at)).collect();
     let from = before.iter().map(|(earliest, _)| *earliest).max().unwrap_or(start);
-    // where no one says when the last one ends, no one says when this one does
+    // Without a latest day of a predecessor, this step has none either.
     let until = before
         .iter()
         .map(|(_, latest)| *latest)
@@ -152,12 +152,12 @@ fn dates(start: Date, step: &Step, before: &[usize], ends: &[End], today: Date) 
         .unwrap_or(Some(start));
     let held = |day: Date| step.not_before.map_or(day, |not_before| day.max(not_before));
     let mut earliest = into_season(held(from.plus_days(step.low)), &step.months);
-    // where all before it took its longest, it begins then, and has its room as far as the season goes
+    // The latest case: all predecessors take longest; the step starts then and ends within that season.
     let mut latest = until.zip(step.high).map(|(until, high)| {
         let begins = into_season(held(until.plus_days(step.low)), &step.months);
         let ends = begins.plus_days((high - step.low).max(0));
         let ends = end_of_season(begins, &step.months).map_or(ends, |end| ends.min(end));
-        // while it is alive, and no longer
+        // Ends before the cut material is dead.
         if step.perishes { ends.min(until.plus_days(high)) } else { ends }
     });
     if let Some(day) = step.planned {
@@ -196,7 +196,7 @@ pub(super) mod tests {
         text.parse().unwrap()
     }
 
-    /// A step with nothing but its days.
+    /// Returns a step with only a key, a wait and months.
     pub(in crate::plan) fn plain(
         key: &str,
         after: &[&str],
@@ -227,7 +227,7 @@ pub(super) mod tests {
         }
     }
 
-    /// An overdue step waits for its next season, and so does all that follows; what was done before the plan began
+    /// An overdue step waits for its next season, and so do later steps. A step done before the plan's start
     /// counts from its day.
     #[test]
     fn a_missed_season_is_not_made_up_in_winter() {
@@ -244,7 +244,7 @@ pub(super) mod tests {
         assert_eq!((found[1].earliest, found[1].latest), (day("2027-04-08"), Some(day("2027-04-13"))));
     }
 
-    /// A range that passes a season without the step shows both of its windows.
+    /// A range that spans a closed season has two windows.
     #[test]
     fn two_windows_of_one_step() {
         let start = day("2026-11-25");
@@ -257,8 +257,7 @@ pub(super) mod tests {
         assert_eq!((found.again_from, found.latest), (Some(day("2027-09-01")), Some(day("2027-11-01"))));
     }
 
-    /// Wood that keeps sixty days is cut sixty days before its season, not in December; and what was cut too early is
-    /// known to be dead.
+    /// Wood that keeps sixty days is cut at most sixty days before its season. Wood cut too early counts as dead.
     #[test]
     fn nothing_is_cut_to_die_before_its_season() {
         let start = day("2027-12-01");
@@ -290,20 +289,20 @@ pub(super) mod tests {
         let fresh = on(&steps, "2027-03-01");
         assert_eq!((fresh[2].earliest, fresh[2].latest), (day("2027-03-23"), Some(day("2027-04-19"))));
         assert!(fresh[0].due && !fresh[0].late && !fresh[1].due);
-        // not sown by 10 April: everything waits for today
+        // Not sown by 10 April: later steps count from today.
         let late = on(&steps, "2027-04-10");
         assert!(late[0].late);
         assert_eq!((late[0].earliest, late[0].latest), (start, Some(day("2027-03-15"))), "as it was planned");
         assert_eq!((late[1].earliest, late[1].latest), (day("2027-04-18"), Some(day("2027-04-24"))));
-        // sown on 5 April after all
+        // Sown on 5 April.
         steps[0].state = State::Done { day: day("2027-04-05") };
         let done = on(&steps, "2027-04-10");
         assert_eq!((done[1].earliest, done[1].latest), (day("2027-04-13"), Some(day("2027-04-19"))));
         assert!(!done[0].late && !done[0].due);
-        // a day of one's own
+        // A day set by the grower.
         steps[1].planned = Some(day("2027-04-20"));
         assert_eq!(on(&steps, "2027-04-10")[2].earliest, day("2027-05-04"));
-        // left out: what follows waits all the same
+        // Steps after a left-out step still wait.
         steps[1].state = State::LeftOut { why: String::new() };
         assert_eq!(on(&steps, "2027-04-10")[2].earliest, day("2027-05-04"));
     }
@@ -314,10 +313,10 @@ pub(super) mod tests {
         let spring = |low, high| vec![plain("graft", &[], low, high, &[4, 5, 6])];
         let dates = schedule(start, &spring(0, Some(30)), start)[0];
         assert_eq!((dates.earliest, dates.latest), (day("2028-04-01"), Some(day("2028-05-01"))));
-        // never past the end of the season
+        // Never past the end of the season.
         let dates = schedule(start, &spring(0, Some(170)), start)[0];
         assert_eq!((dates.earliest, dates.latest), (day("2028-04-01"), Some(day("2028-06-30"))));
-        // over New Year
+        // A season across New Year.
         let winter = vec![plain("cut", &[], 0, Some(200), &[12, 1, 2])];
         let dates = schedule(start, &winter, start)[0];
         assert_eq!((dates.earliest, dates.latest), (day("2027-12-01"), Some(day("2028-02-29"))));
@@ -327,7 +326,7 @@ pub(super) mod tests {
         assert!(dates.out_of_season && dates.earliest == day("2027-11-01"));
     }
 
-    /// Days on both sides of the start, which is day 20,000.
+    /// Generates steps with days on both sides of the start, which is day 20,000.
     fn any_steps() -> impl Strategy<Value = Vec<Step>> {
         let one = (
             0..400i64,
@@ -362,8 +361,8 @@ pub(super) mod tests {
     }
 
     proptest! {
-        /// Earliest never after latest; open steps lie in their season and after what they follow; a later today
-        /// never makes a step earlier.
+        /// The earliest day is never after the latest. Open steps lie in their season and after their
+        /// predecessors. A later `today` never makes a step earlier.
         #[test]
         fn days_are_in_order(steps in any_steps(), today in 19_000..22_000i64, later in 0..500i64) {
             let start = Date::from_days(20_000);

@@ -1,4 +1,4 @@
-//! What is sealed: members, lots and wishes as the settling takes them, and what cannot go where.
+//! Assembles the sealed input of a settlement: members, lots, wishes, and pairs of lot and wish that are barred.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,34 +9,34 @@ use crate::{
     offer::Material,
 };
 
-/// Why a lot cannot go to a member at all; none where it can.
+/// Returns why a lot cannot go to a member; `None` if it can.
 pub type Barrier<'a> = dyn Fn(&Brought, &Part) -> Option<Bar> + 'a;
 
-/// What a round is assembled of.
+/// Data from which a round's input is assembled.
 pub struct Facts<'a> {
     /// The round.
     pub round: &'a Round,
-    /// What is set: the round's, or what an organiser tries out.
+    /// Settings of the round, or trial settings of an organiser.
     pub settings: Settings,
-    /// Members' parts.
+    /// Members who take part.
     pub parts: &'a [Part],
-    /// What they bring.
+    /// Lots that members bring.
     pub lots: &'a [Brought],
-    /// What each lot is.
+    /// Cultivar and material of each lot.
     pub what: &'a BTreeMap<RoundLotId, (CultivarId, Material)>,
-    /// What they wish for.
+    /// Wishes of the members.
     pub wishes: &'a [Wish],
-    /// What they gave and took before.
+    /// Units given and taken in earlier rounds, by member.
     pub ledgers: &'a BTreeMap<AccountId, Ledger>,
-    /// What bars a lot from a member.
+    /// Returns why a lot cannot go to a member.
     pub barrier: &'a Barrier<'a>,
-    /// What was handed over already.
+    /// Shares that were already handed over; the settlement keeps them.
     pub fixed: Vec<Share>,
-    /// What was allotted before.
+    /// Shares of the previous settlement; the new one keeps as many as possible.
     pub kept: Vec<Share>,
 }
 
-/// Puts a round together. Wishes that no one's lot can meet are in it, too, so that their reasons are told.
+/// Assembles the input. It includes wishes that no lot can meet, so that the outcome can explain them.
 pub fn assemble(facts: &Facts<'_>) -> Input {
     let Facts { round, settings, parts, lots, what, wishes, ledgers, .. } = facts;
     let part_of: BTreeMap<AccountId, &Part> = parts.iter().map(|p| (p.account, p)).collect();
@@ -100,7 +100,7 @@ pub fn assemble(facts: &Facts<'_>) -> Input {
                 }
             }
         }
-        // of one's own cultivar others' lots are meant
+        // A wish for one's own cultivar means other members' lots.
         named.retain(|_, lot| lot.giver != wish.account);
         for lot in named.values() {
             let pair = (lot.id.to_string(), id.clone());

@@ -1,5 +1,5 @@
-//! Swap rounds of a club: gathering lots and wishes for a day, sealing them, settling who gets what, handing over. How it
-//! is settled is in [`crate::clearing`]; here is what a round is, and what of it goes into the settling.
+//! Swap rounds of a club: gather lots and wishes, seal them, settle who gets what, hand over. This module
+//! defines a round and assembles the input of a settlement; [`crate::clearing`] settles it.
 
 mod assemble;
 mod summary;
@@ -21,44 +21,44 @@ use crate::{
 };
 
 crate::offer::words! {
-    /// Where a round stands.
+    /// Phase of a round.
     Phase {
         /// Members bring lots and list wishes.
         Gathering = "gathering",
-        /// Nothing changes any more until it is settled.
+        /// Lots and wishes are frozen until the settlement.
         Sealed = "sealed",
-        /// Who gets what is settled and told.
+        /// The result is settled and published to members.
         Allotted = "allotted",
-        /// The day: lots change hands.
+        /// The swap day: lots change hands.
         HandingOver = "handing_over",
-        /// It is over.
+        /// The round has ended.
         Closed = "closed",
-        /// It came to nothing.
+        /// An organiser cancelled the round.
         CalledOff = "called_off",
     }
 }
 
 impl Phase {
-    /// Whether lots are held back for it.
+    /// Returns true while the round reserves its lots.
     pub const fn is_open(self) -> bool {
         !matches!(self, Self::Closed | Self::CalledOff)
     }
 }
 
-/// What an organiser may set.
+/// Settings that an organiser can change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settings {
-    /// The most units a member takes.
+    /// Maximum number of units that a member receives.
     pub cap: u32,
-    /// How many units more than they get anyone may be asked to give.
+    /// Maximum number of units by which a member may give more than they receive.
     pub slack: u32,
-    /// How many units more than they give someone gets who never took part before.
+    /// Number of units by which a first-time member may receive more than they give.
     pub newcomers: u32,
-    /// The most units of one cultivar a member takes; 0 for no limit.
+    /// Maximum number of units of one cultivar that a member receives; 0 for no limit.
     pub cultivar_cap: u32,
-    /// Where set, units up to this step of the ladder come before the ranks of wishes, later ones after them.
+    /// If set, units at this level or below are decided before the ranks of wishes, and all other units after them.
     pub fair_levels: Option<i32>,
-    /// Whether things may go by post.
+    /// True if lots may go by post.
     pub by_post: bool,
 }
 
@@ -68,193 +68,193 @@ impl Default for Settings {
     }
 }
 
-/// A round before it is checked.
+/// Details of a round before [`check`].
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RoundDraft {
-    /// What it is called.
+    /// Title of the round.
     pub title: String,
-    /// What members should know.
+    /// Information for members.
     pub about: String,
-    /// Where the day is, for members.
+    /// Meeting place, as members read it.
     pub place: String,
-    /// Where that is: a code of ISO 3166.
+    /// ISO 3166 code of the meeting place.
     pub area: String,
-    /// The day.
+    /// Swap day.
     pub day: Option<Date>,
-    /// The last day for lots and wishes.
+    /// Last day for lots and wishes; by default the day before the swap day.
     pub gather_until: Option<Date>,
-    /// What is set.
+    /// Settings of the settlement.
     pub settings: Settings,
 }
 
-/// What a round says of itself.
+/// Details of a round that passed [`check`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Says {
-    /// What it is called.
+    /// Title of the round.
     pub title: String,
-    /// What members should know.
+    /// Information for members.
     pub about: String,
-    /// Where the day is.
+    /// Meeting place, as members read it.
     pub place: String,
-    /// Where that is.
+    /// Country or subdivision of the meeting place.
     pub area: AreaCode,
-    /// The day.
+    /// Swap day.
     pub day: Date,
-    /// The last day for lots and wishes.
+    /// Last day for lots and wishes.
     pub gather_until: Date,
-    /// What is set.
+    /// Settings of the settlement.
     pub settings: Settings,
 }
 
 /// A round on file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Round {
-    /// Its id.
+    /// Id of the round.
     pub id: RoundId,
-    /// Whose.
+    /// Club that holds the round.
     pub club: ClubId,
-    /// What it says of itself.
+    /// Details for members.
     pub says: Says,
-    /// Where it stands.
+    /// Current phase.
     pub phase: Phase,
-    /// The hash of the secret, published from the beginning.
+    /// Hash of the secret, published from the beginning.
     pub commitment: String,
-    /// The secret: shown once the round is sealed.
+    /// Secret that seeds the draw; published after the settlement.
     pub secret: String,
-    /// The hash of what was sealed.
+    /// Hash of the sealed input; `None` before sealing.
     pub input_hash: Option<String>,
-    /// How often it was settled.
+    /// Number of settlements so far.
     pub runs: u32,
-    /// When it was made.
+    /// Time of creation.
     pub created_at: Timestamp,
-    /// Counts up with each change.
+    /// Version of the whole round; each change adds 1.
     pub version: i64,
-    /// Counts up with each change of what the round says.
+    /// Version of the details alone; each change of `says` adds 1.
     pub says_version: i64,
 }
 
-/// A member's part in a round.
+/// A member's participation in a round.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Part {
-    /// The round's id.
+    /// Id of the round.
     pub round: RoundId,
-    /// Whose.
+    /// Account of the member.
     pub account: AccountId,
-    /// Their number on the day.
+    /// The member's number on the swap day.
     pub number: u32,
-    /// Where what they get will be: a code of ISO 3166.
+    /// Where the received lots will be kept: country or subdivision.
     pub area: AreaCode,
-    /// They come to the day.
+    /// True if the member comes to the swap day.
     pub meeting: bool,
-    /// They send and take by post.
+    /// True if the member sends and receives by post.
     pub post: bool,
-    /// How they can be reached, for those with whom something is allotted.
+    /// Contact for the members with whom a lot is exchanged.
     pub contact: String,
-    /// How many units more they give than the round asks of everyone.
+    /// Units that the member gives beyond the round's slack.
     pub give_more: u32,
-    /// They did not come.
+    /// True if the member did not come.
     pub absent: bool,
-    /// The organiser who entered it for them.
+    /// Organiser who entered it for the member.
     pub entered_by: Option<AccountId>,
 }
 
-/// What a member says of their part.
+/// A participation before [`check_part`].
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct PartDraft {
-    /// Where what they get will be.
+    /// ISO 3166 code of the place where the received lots will be kept.
     pub area: String,
-    /// They come to the day.
+    /// True if the member comes to the swap day.
     pub meeting: bool,
-    /// They send and take by post.
+    /// True if the member sends and receives by post.
     pub post: bool,
-    /// How they can be reached.
+    /// Contact for the members with whom a lot is exchanged.
     pub contact: String,
-    /// How many units more they give.
+    /// Units that the member gives beyond the round's slack.
     pub give_more: u32,
 }
 
-/// What someone brings: packs of an offer of theirs.
+/// A lot of a round: packs of one of the giver's offers.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Brought {
-    /// Its id.
+    /// Id of the lot in the round.
     pub id: RoundLotId,
-    /// The round's id.
+    /// Id of the round.
     pub round: RoundId,
-    /// The offer's id.
+    /// Id of the offer that the packs come from.
     pub offer: OfferId,
-    /// Whose.
+    /// Account of the giver.
     pub giver: AccountId,
-    /// Its number on the tables.
+    /// The lot's number on the tables.
     pub number: u32,
-    /// How many packs: units of the round.
+    /// Number of packs; a pack is the unit of a round.
     pub units: u32,
-    /// How much of the offer is in one, in the offer's unit.
+    /// Contents of one pack, in the offer's unit.
     pub per_unit: u32,
-    /// Given freely.
+    /// True for a gift, which earns no return.
     pub gift: bool,
-    /// Documents that go with it, where a rule asks for one: which, and their numbers.
+    /// Documents that travel with the lot because a rule asks for one, with their numbers.
     pub papers: String,
-    /// When it was there on the day.
+    /// Time of check-in on the swap day; `None` before.
     pub checked_in_at: Option<Timestamp>,
-    /// The organiser who entered it for its giver.
+    /// Organiser who entered it for the giver.
     pub entered_by: Option<AccountId>,
 }
 
-/// What a wish takes.
+/// What satisfies a wish.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Accepts {
-    /// This lot.
+    /// This lot only.
     Lot(RoundLotId),
-    /// Any lot of a cultivar and material.
+    /// Any lot of this cultivar and material.
     Any(CultivarId, Material),
 }
 
-/// A line of a member's list.
+/// One line of a member's wish list.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Wish {
-    /// Its id.
+    /// Id of the wish.
     pub id: WishId,
-    /// The round's id.
+    /// Id of the round.
     pub round: RoundId,
-    /// Whose.
+    /// Account of the member.
     pub account: AccountId,
-    /// 1 is the dearest.
+    /// Rank of the wish; 1 is the most wanted.
     pub rank: u32,
-    /// At most so many units.
+    /// Maximum number of units.
     pub quantity: u32,
-    /// Any of these.
+    /// Alternatives, any of which satisfies the wish.
     pub accepts: Vec<Accepts>,
 }
 
-/// What an authority said of moving things from one place to another, where no rule is on file.
+/// An authority's answer about moving plants between two areas, for a pair without a rule on file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Advice {
-    /// From.
+    /// Origin.
     pub from: AreaCode,
-    /// To.
+    /// Destination.
     pub to: AreaCode,
-    /// Who was asked.
+    /// Authority that the organiser asked.
     pub asked: String,
-    /// What was said.
+    /// The authority's answer.
     pub said: String,
-    /// Who asked.
+    /// Organiser who asked and entered the answer.
     pub by: AccountId,
-    /// When.
+    /// Time of entry.
     pub at: Timestamp,
 }
 
-/// What someone gave and took in a club's earlier rounds, as handed over. Gifts are not counted as given.
+/// Units that a member gave and received in the club's earlier rounds, as handed over. Gifts do not count as given.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Ledger {
-    /// Units given.
+    /// Units given, without gifts.
     pub given: i64,
-    /// Units taken.
+    /// Units received.
     pub taken: i64,
 }
 
 impl Ledger {
-    /// Given less taken: positive for those to whom the club owes something.
+    /// Returns given minus received units: positive if the club owes the member units.
     pub fn balance(self) -> i32 {
         i32::try_from(self.given - self.taken).unwrap_or(if self.given > self.taken {
             i32::MAX
@@ -262,16 +262,17 @@ impl Ledger {
             i32::MIN
         })
     }
-    /// Whether they never took part.
+    /// Returns true if the member has neither given nor received a unit.
     pub const fn is_new(self) -> bool {
         self.given == 0 && self.taken == 0
     }
 }
 
-/// Checks what a round says of itself. `day` and `gather_until` may stay in the past where they are as they were.
+/// Checks the details of a round. The swap day may not be in the past. The last day for wishes may be one day
+/// before `today`, for time zones behind the server's.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check(draft: &RoundDraft, today: Date) -> Result<Says, Vec<FieldError>> {
     let mut fields = Fields::new();
     let title =
@@ -310,11 +311,11 @@ pub fn check(draft: &RoundDraft, today: Date) -> Result<Says, Vec<FieldError>> {
     fields.finish(whole)
 }
 
-/// Checks what is set.
+/// Checks the settings; defects go to `fields` under `path`.
 pub fn check_settings(fields: &mut Fields, path: &str, settings: &Settings) {
     let mut within = |name: &str, value: u32, least: u32, most: u32| {
         if value < least || value > most {
-            // what was no number of packs at all is not repeated
+            // A value far beyond any number of packs is not repeated in the message.
             let found =
                 if value > limits::ROUND_UNITS_MAX { String::new() } else { format!(", {value} found") };
             fields.wrong(format!("{path}.{name}"), format!("{least} to {most} expected{found}"));
@@ -330,10 +331,10 @@ pub fn check_settings(fields: &mut Fields, path: &str, settings: &Settings) {
     }
 }
 
-/// Checks what a member says of their part.
+/// Checks a participation and returns its area and contact.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check_part(draft: &PartDraft, by_post: bool) -> Result<(AreaCode, String), Vec<FieldError>> {
     let mut fields = Fields::new();
     let area = fields.take("part.area_code", AreaCode::parse(&draft.area));
@@ -352,26 +353,26 @@ pub fn check_part(draft: &PartDraft, by_post: bool) -> Result<(AreaCode, String)
     fields.finish(area.zip(contact))
 }
 
-/// A line of a list before it is checked.
+/// A line of a wish list before [`check_wishes`].
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct WishDraft {
-    /// 1 is the dearest; 0 for its place in the list.
+    /// Rank of the wish, 1 the most wanted; 0 to use its place in the list.
     pub rank: u32,
-    /// At most so many units; 0 for one.
+    /// Maximum number of units; 0 for one.
     pub quantity: u32,
-    /// Any of these.
+    /// Alternatives, any of which satisfies the wish.
     pub accepts: Vec<Accepts>,
 }
 
-/// How many lines a member's list may have: two more than units they take, so that a short list is no advantage.
+/// Returns the maximum length of a wish list: the cap plus two, so that a short list is no advantage.
 pub const fn lines_max(cap: u32) -> usize {
     cap as usize + 2
 }
 
-/// Checks a list; each line's rank and quantity.
+/// Checks a wish list and returns each line's rank and quantity.
 ///
 /// # Errors
-/// All wrong fields.
+/// Returns one [`FieldError`] for every wrong field.
 pub fn check_wishes(lines: &[WishDraft], settings: &Settings) -> Result<Vec<(u32, u32)>, Vec<FieldError>> {
     let mut fields = Fields::new();
     let most = lines_max(settings.cap);

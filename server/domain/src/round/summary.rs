@@ -1,61 +1,61 @@
-//! What an outcome comes to: for an organiser before it is published, and beside another.
+//! Summarises an outcome, so that an organiser can judge it before publication and compare it with another.
 
 use std::collections::BTreeMap;
 
 use crate::clearing::{Explainer, Input, Reason, Share};
 
-/// Why something of a lot stays over.
+/// Why units of a lot are left over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum WhyLeft {
-    /// No one wishes for it.
+    /// No member wishes for the lot.
     NotWished,
-    /// All who wish for it are barred from it.
+    /// Every wish for the lot is barred from it.
     Barred,
-    /// Who wishes for it has all that they asked, or their limit.
+    /// Every member who wishes for it has the wanted number of units, or their cap.
     Enough,
-    /// Its owner would give more than they get by more than is allowed, or who wishes for it would take more.
+    /// Another unit would exceed the limit on giving more than receiving, or on receiving more than giving.
     Books,
 }
 
-/// What stays over of a lot.
+/// Units of a lot that no member gets.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LeftOver {
-    /// The lot.
+    /// Id of the lot.
     pub lot: String,
-    /// How many units.
+    /// Number of units.
     pub units: u32,
-    /// Why.
+    /// Why the units are left over.
     pub why: WhyLeft,
 }
 
-/// What an outcome comes to.
+/// Figures of one outcome.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Summary {
     /// Members who take part.
     pub members: u32,
-    /// Of those, who wish for anything.
+    /// Members with at least one wish.
     pub wishing: u32,
     /// Units brought.
     pub brought: u32,
-    /// Units of lots given freely among them.
+    /// Units brought as gifts, included in `brought`.
     pub gifts: u32,
     /// Units that change hands.
     pub given: u32,
-    /// Members who get at least one unit of a wish of the first rank.
+    /// Members who get at least one unit of a wish of rank 1.
     pub first_wish: u32,
-    /// Members who wish for something and get nothing.
+    /// Members with wishes who get no unit.
     pub with_nothing: u32,
-    /// Units by the rank of their wish, from the first.
+    /// Units allotted by rank of their wish; the first entry is rank 1.
     pub by_rank: Vec<u32>,
-    /// Members by how many units they get, from none.
+    /// Members with wishes by the number of units they get; the first entry is 0 units.
     pub by_units: Vec<u32>,
-    /// Per member: units given (gifts are not counted) and taken.
+    /// Per member: account id, units given (without gifts) and units received.
     pub books: Vec<(String, u32, u32)>,
-    /// What stays over.
+    /// Lots with units left over.
     pub left: Vec<LeftOver>,
 }
 
-/// Sums an outcome up.
+/// Calculates the figures of an outcome. Without an explainer, reasons for left-over units are coarse.
 pub fn summary(input: &Input, shares: &[Share], explainer: Option<&Explainer<'_>>) -> Summary {
     let wants: BTreeMap<&str, _> = input.wants.iter().map(|w| (w.id.as_str(), w)).collect();
     let lots: BTreeMap<&str, _> = input.lots.iter().map(|l| (l.id.as_str(), l)).collect();

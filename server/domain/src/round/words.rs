@@ -1,8 +1,8 @@
-//! Reasons in words for growers: what happened, what it would have cost others, in counts and never with their names.
+//! Words for growers that explain an outcome. They give counts and costs, and never the names of other members.
 
 use crate::clearing::{Aim, Bar, Reason};
 
-/// Why a lot could not go to someone, whatever else was decided.
+/// Returns why a lot could not go to a member, independently of every other decision.
 pub const fn bar_words(bar: Bar) -> &'static str {
     match bar {
         Bar::Own => "it is your own",
@@ -33,7 +33,7 @@ fn members(n: i64) -> String {
     if n == 1 { "one of those".into() } else { format!("{n} of those") }
 }
 
-/// Why one more unit of a lot did not come. `takers` is how many others got some of it.
+/// Returns why a line did not get one more unit of a lot. `takers` is the number of others who got some of the lot.
 pub fn reason_words(reason: &Reason, takers: u32) -> String {
     let to = others(takers);
     match reason {
@@ -81,13 +81,13 @@ pub fn reason_words(reason: &Reason, takers: u32) -> String {
     }
 }
 
-/// Why a line got less than it asked: no one brought it, or the reason of the lot that came closest.
+/// Returns why a line got less than its quantity: no member brought it, or the reason of the nearest lot.
 pub fn unmet_words(reasons: &[(Reason, u32)]) -> String {
     let nearest = reasons.iter().max_by_key(|(reason, _)| nearness(reason));
     nearest.map_or_else(|| "No one brought it.".into(), |(reason, takers)| reason_words(reason, *takers))
 }
 
-/// How close it came: later objectives are closer.
+/// Ranks how near a lot was to being allotted. Higher is nearer; objectives decided later are nearer.
 fn nearness(reason: &Reason) -> i32 {
     match reason {
         Reason::Barred { .. } => 0,

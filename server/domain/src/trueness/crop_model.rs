@@ -1,4 +1,4 @@
-//! The model over the cultivars of a crop.
+//! Hierarchical model over the cultivars of a crop.
 
 use std::{
     cmp::Ordering,
@@ -11,31 +11,32 @@ use super::{
 };
 use crate::ids::CultivarId;
 
-/// Points of mu, from -5 to 4, and of tau, from 0.1 to 4.
+/// Grid points of mu, from -5 to 4, and of tau, from 0.1 to 4.
 const MUS: usize = 61;
 const TAUS: usize = 40;
 const CELLS: usize = MUS * TAUS;
 const MU: (f64, f64) = (-5.0, 4.0);
 const TAU: (f64, f64) = (0.1, 4.0);
-/// The scales of the priors of mu (Normal) and tau (half-Normal).
+/// Scale of the priors of mu (Normal) and tau (half-Normal).
 const SCALE: f64 = 1.5;
-/// Cultivars that the spread is learnt from: those of which most was counted. More make it no surer that can be seen.
+/// Maximum number of cultivars in the model; those with the highest counts stay. More would not visibly narrow
+/// the spread.
 pub const UNITS_MAX: usize = 200;
-/// Cells of the grid that weigh less than this beside the heaviest do not count.
+/// Cells with a weight below this fraction of the heaviest cell are ignored.
 const NEGLIGIBLE: f64 = 1e-12;
 
-/// Which cultivar, or which set of plants without a record.
+/// Identifies a cultivar, or a set of plants without a record.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum UnitId {
-    /// A record.
+    /// Cultivar with a record.
     Record(CultivarId),
-    /// Plants without a record, as their source calls them.
+    /// Plants without a record, as their source names them.
     Subject(String),
 }
 
-/// The grid of mu and tau: for each cell what it says of the share, and the logarithm of its prior.
+/// Grid of mu and tau: for each cell its distribution of the share, and the logarithm of its prior.
 struct Cells {
-    /// P(share | cell), a row of [`POINTS`] for each cell.
+    /// P(share | cell), one row of [`POINTS`] for each cell.
     rows: Vec<f32>,
     prior: Vec<f64>,
 }
@@ -60,14 +61,14 @@ static GRID: LazyLock<Cells> = LazyLock::new(|| {
     Cells { rows, prior }
 });
 
-/// A counted cultivar.
+/// A cultivar with observations.
 #[derive(Clone, Debug)]
 struct Unit {
     id: UnitId,
     observed: Observed,
-    /// ln P(what was observed | cell).
+    /// ln P(observations | cell).
     marginal: Arc<Vec<f64>>,
-    /// What is known of it, worked out when it is first asked.
+    /// Result for this cultivar, calculated at the first request.
     known: Arc<OnceLock<Arc<Trueness>>>,
 }
 
@@ -80,22 +81,22 @@ impl Unit {
         let marginal = Arc::new(cells.map(of_cell).collect());
         Self { id, observed, marginal, known: Arc::default() }
     }
-    /// The most counted first, then by what was observed: ids differ from database to database, and an order by them would
-    /// give sums with other last digits.
+    /// Orders by effective count, highest first, then by the observations. Ids come last, because they differ
+    /// between databases and would change the last digits of sums.
     fn order(&self, other: &Self) -> Ordering {
         let counted = other.observed.effective().total_cmp(&self.observed.effective());
         counted.then_with(|| self.observed.order(&other.observed)).then_with(|| self.id.cmp(&other.id))
     }
 }
 
-/// The model of one group of a crop's cultivars.
+/// Model of one group of a crop's cultivars.
 #[derive(Clone, Debug)]
 pub struct CropModel {
-    /// The most counted first, at most [`UNITS_MAX`].
+    /// Cultivars by descending count, at most [`UNITS_MAX`].
     units: Vec<Unit>,
-    /// ln P(cell | all).
+    /// ln P(cell | all observations), up to a constant.
     cells: Vec<f64>,
-    /// What is known of a cultivar of which nothing was counted.
+    /// Result for a cultivar without observations.
     uncounted: Arc<Trueness>,
 }
 
@@ -106,7 +107,7 @@ impl Default for CropModel {
     }
 }
 
-/// The spread of shares, given how likely each cell is.
+/// Returns the distribution of the share, averaged over the cells with these log weights.
 fn averaged(cells: &[f64]) -> Spread {
     let most = cells.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut weights = vec![0.0; POINTS];
@@ -139,7 +140,7 @@ impl CropModel {
         Self { units, cells, uncounted }
     }
 
-    /// From what was observed of each cultivar.
+    /// Builds the model from the observations of each cultivar; the order of the input does not matter.
     pub fn new(observed: impl IntoIterator<Item = (UnitId, Observed)>) -> Self {
         let mut all: Vec<(UnitId, Observed)> = observed.into_iter().filter(|(_, o)| !o.is_empty()).collect();
         all.sort_by(|(a, x), (b, y)| {
@@ -150,7 +151,7 @@ impl CropModel {
         Self::of(all.into_iter().map(|(id, observed)| Unit::new(id, observed)).collect())
     }
 
-    /// Whether a cultivar already stands in it as this, or does not and need not.
+    /// Returns true if these observations would not change the model.
     pub fn is_as(&self, id: &UnitId, observed: &Observed) -> bool {
         match self.units.iter().find(|unit| unit.id == *id) {
             Some(unit) => unit.observed == *observed,
@@ -162,8 +163,8 @@ impl CropModel {
         }
     }
 
-    /// The same after what is known of one cultivar has changed; none where all must be looked at again, as one of many
-    /// may take its place.
+    /// Returns the model after one cultivar's observations have changed. Returns `None` if the caller must
+    /// rebuild it, because a cultivar outside the full model may now belong in it.
     pub fn changed(&self, id: &UnitId, observed: &Observed) -> Option<Self> {
         if self.is_as(id, observed) {
             return Some(self.clone());
@@ -181,24 +182,24 @@ impl CropModel {
         Some(Self::of(units))
     }
 
-    /// What is known of the share in a cultivar of which nothing was counted.
+    /// Returns the distribution of the share for a cultivar without observations.
     pub fn predictive(&self) -> &Spread {
         &self.uncounted.off_type
     }
 
-    /// What is known of a cultivar of which nothing was counted.
+    /// Returns the result for a cultivar without observations.
     pub fn of_uncounted(&self) -> Arc<Trueness> {
         self.uncounted.clone()
     }
 
-    /// What the others say of a cultivar that is in the model.
+    /// Returns the prior of a cultivar in the model, learnt from the other cultivars only.
     fn prior_of(&self, unit: &Unit) -> Spread {
         let cells: Vec<f64> =
             self.cells.iter().zip(unit.marginal.iter()).map(|(all, own)| all - own).collect();
         averaged(&cells)
     }
 
-    /// What is known of a cultivar's off-types.
+    /// Returns the result for a cultivar with these observations.
     pub fn of_cultivar(&self, id: &UnitId, observed: &Observed) -> Arc<Trueness> {
         if observed.is_empty() {
             return self.of_uncounted();
@@ -223,12 +224,12 @@ impl CropModel {
     }
 }
 
-/// The lowest and the highest share that was found in any of these.
+/// Returns the lowest and the highest share observed in any of these cultivars.
 fn seen_in<'a>(units: impl Iterator<Item = &'a Unit>) -> Option<(f64, f64)> {
     units.filter_map(|unit| unit.observed.seen()).reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
 }
 
-/// What is known after something was observed.
+/// Returns the posterior after the observations.
 pub fn after(prior: &Spread, observed: &Observed) -> Spread {
     let weights: Vec<f64> = prior.weights().zip(observed.likelihood()).map(|(w, l)| w * l).collect();
     Spread::on_grid(&weights)
@@ -259,8 +260,8 @@ mod tests {
         }
     }
 
-    /// The check values of the model: off-type rates of the reference catalogue (five mangoes, eighteen citrus), computed
-    /// by a prototype in Python; quantiles 5, 50 and 95 %, within 0.01.
+    /// Check values of the model: off-type rates of the reference catalogue (five mangoes, eighteen citrus),
+    /// calculated by a prototype in Python; quantiles 5, 50 and 95 %, within 0.01.
     #[test]
     fn check_values() {
         let mango = [
@@ -312,7 +313,7 @@ mod tests {
         }
     }
 
-    /// Ids differ from database to database; what is known is the same to the last digit.
+    /// Ids differ between databases; the result is the same to the last digit.
     #[test]
     fn ids_do_not_move_a_digit() {
         let rates = [0.02, 0.22, 0.28, 0.36, 0.64, 0.04];
@@ -322,7 +323,7 @@ mod tests {
             .chain([Observed::counted(3, 40), Observed::counted(1, 25)])
             .collect();
         let known = |turn: usize| {
-            // who is first by id is another one each time
+            // Each turn changes which unit is first by id.
             let id = |at: usize| UnitId::Subject(format!("{:02}", (at * 5 + turn) % units.len()));
             let model = CropModel::new(units.iter().cloned().enumerate().map(|(at, o)| (id(at), o)));
             let bits = |spread: &Spread| (spread.mean().to_bits(), spread.interval(0.9).0.to_bits());
@@ -350,7 +351,7 @@ mod tests {
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(32))]
-        /// More off-types at equal counts lower no quantile; a rate outside the interval pulls the middle to it.
+        /// More off-types at equal counts lower no quantile. A rate outside the interval pulls the median towards it.
         #[test]
         fn evidence_pulls_its_way(n in 1_u32..200, share in 0.0_f64..1.0, others in prop::collection::vec(0.01_f64..0.9, 0..5)) {
             let model = CropModel::new(

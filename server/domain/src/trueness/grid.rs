@@ -1,25 +1,25 @@
-//! What is known of a share, as weights on points of it.
+//! Distributions of a share, as weights on points.
 
 use std::sync::LazyLock;
 
 use crate::{quadrature::Point, sowing, stats::binomial_at_least};
 
-/// Points of the grid, even in the logit.
+/// Number of grid points, evenly spaced in the logit.
 pub(super) const POINTS: usize = 400;
-/// The logit of its ends.
+/// Logit of the last grid point; the first one has the negative.
 const LOGIT_MAX: f64 = 9.0;
-/// Points that stand for many: each for at most this much of the weight and this wide a part of the share.
+/// Limits of a merged point, as (weight, width in share).
 const COARSE: (f64, f64) = (0.01, 0.03);
-/// The same for each of two that are multiplied.
+/// The same limits for each of two factors of a product.
 const COARSER: (f64, f64) = (0.03, 0.06);
 
-/// The logits of the grid's points.
+/// Logits of the grid points.
 pub(super) static LOGITS: LazyLock<Vec<f64>> = LazyLock::new(|| {
     let step = 2.0 * LOGIT_MAX / (count(POINTS) - 1.0);
     (0..POINTS).map(|at| count(at).mul_add(step, -LOGIT_MAX)).collect()
 });
 
-/// The shares at the grid's points.
+/// Shares at the grid points.
 pub(super) static SHARES: LazyLock<Vec<f64>> =
     LazyLock::new(|| LOGITS.iter().map(|x| 1.0 / (1.0 + (-x).exp())).collect());
 
@@ -27,17 +27,17 @@ pub(super) fn count(n: usize) -> f64 {
     u32::try_from(n).map_or(0.0, f64::from)
 }
 
-/// What is known of a share: points of it, in order, with weights that sum to 1.
+/// Distribution of a share: points in ascending order, with weights that sum to 1.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Spread(Vec<Point>);
 
 impl Spread {
-    /// A share that is taken as known.
+    /// Returns a share without uncertainty.
     pub fn exactly(at: f64) -> Self {
         Self(vec![Point { at, weight: 1.0 }])
     }
 
-    /// From weights on the grid, of any sum above 0; the whole grid evenly if they sum to nothing.
+    /// Normalises weights on the grid; a sum of 0 gives a uniform grid.
     pub(super) fn on_grid(weights: &[f64]) -> Self {
         let sum: f64 = weights.iter().sum();
         let even = 1.0 / count(POINTS);
@@ -45,28 +45,28 @@ impl Spread {
         Self(SHARES.iter().zip(weights).map(|(at, w)| Point { at: *at, weight: weight(w) }).collect())
     }
 
-    /// Weights on the grid.
+    /// Returns the weights on the grid.
     pub(super) fn weights(&self) -> impl Iterator<Item = f64> + '_ {
         self.0.iter().map(|point| point.weight)
     }
 
-    /// What is known of the rest, 1 minus the share.
+    /// Returns the distribution of 1 minus the share.
     #[must_use]
     pub fn complement(&self) -> Self {
         Self(self.0.iter().rev().map(|p| Point { at: 1.0 - p.at, weight: p.weight }).collect())
     }
 
-    /// Whether it is taken as known.
+    /// Returns true for a share without uncertainty.
     pub fn is_exact(&self) -> bool {
         self.0.len() == 1
     }
 
-    /// The mean.
+    /// Returns the mean.
     pub fn mean(&self) -> f64 {
         self.0.iter().map(|p| p.at * p.weight).sum()
     }
 
-    /// The first point below or at which the share lies with this probability.
+    /// Returns the first point at which the cumulative weight reaches this probability.
     pub fn quantile(&self, probability: f64) -> f64 {
         let mut below = 0.0;
         for point in &self.0 {
@@ -78,18 +78,18 @@ impl Spread {
         self.0.last().map_or(0.0, |point| point.at)
     }
 
-    /// The interval that leaves the same chance on both sides, such as 0.90.
+    /// Returns the equal-tailed interval with this confidence, such as 0.90.
     pub fn interval(&self, confidence: f64) -> (f64, f64) {
         let tail = (1.0 - confidence) / 2.0;
         (self.quantile(tail), self.quantile(1.0 - tail))
     }
 
-    /// P(share <= at).
+    /// Returns P(share <= at).
     pub fn below(&self, at: f64) -> f64 {
         self.0.iter().filter(|p| p.at <= at).map(|p| p.weight).sum()
     }
 
-    /// The same on few points: each stands for neighbours of it, at their mean.
+    /// Merges neighbouring points within these limits, each group at its mean.
     fn coarse(&self, (most, widest): (f64, f64)) -> Vec<Point> {
         let mut all: Vec<Point> = Vec::new();
         let (mut from, mut weight, mut sum) = (None, 0.0, 0.0);
@@ -108,8 +108,8 @@ impl Spread {
         all
     }
 
-    /// Where two things must go well one after the other, such as coming up and being true; they are taken to be
-    /// independent.
+    /// Returns the distribution of the product: the chance that both events happen, such as germinating and
+    /// being true. The events are taken to be independent.
     #[must_use]
     pub fn and(&self, other: &Self) -> Self {
         if let ([one], _) = (self.0.as_slice(), &other.0) {
@@ -132,24 +132,24 @@ impl Spread {
         Self(self.0.iter().map(|p| Point { at: p.at * by, weight: p.weight }).collect())
     }
 
-    /// P(at least `wanted` of `n`), with what is not known averaged in.
+    /// Returns P(at least `wanted` of `n`), averaged over the uncertain share.
     pub fn at_least(&self, wanted: u32, n: u32) -> f64 {
         if wanted == 1 {
-            // a power is quicker than a sum of one term, and as exact
+            // A power is faster than a sum of one term, and as exact.
             let none: f64 = self.0.iter().map(|p| p.weight * (1.0 - p.at).powf(f64::from(n))).sum();
             return 1.0 - none;
         }
         self.coarse(COARSE).iter().map(|p| p.weight * binomial_at_least(wanted, n, p.at)).sum()
     }
 
-    /// The smallest number among which at least `wanted` are good with this confidence, each good with this share.
-    /// None beyond [`sowing::SEEDS_MAX`]. The question of Sedcole 1977, Crop Sci. 17: 667-668.
+    /// Returns the smallest number among which at least `wanted` are good with this confidence, if each is good with
+    /// this share. Returns `None` beyond [`sowing::SEEDS_MAX`]. The question of Sedcole 1977, Crop Sci. 17: 667-668.
     pub fn needed(&self, wanted: u32, confidence: f64) -> Option<u32> {
         let few = Self(if wanted == 1 { self.0.clone() } else { self.coarse(COARSE) });
         sowing::smallest(wanted, |n| few.at_least(wanted, n) >= confidence)
     }
 
-    /// The points.
+    /// Returns the points in ascending order.
     pub fn points(&self) -> &[Point] {
         &self.0
     }

@@ -1,11 +1,11 @@
-//! How many of a cultivar's seedlings are not true to it: one model for a crop, from which look-ups, odds, ways, advice,
-//! plans and wants all read.
+//! Share of a cultivar's seedlings that are off-type: one model for a crop, which look-ups, odds, ways, advice,
+//! plans and wants all use.
 //!
-//! Unknown of a cultivar is theta, the share of off-types among its seedlings as they come. logit(theta) is Normal(mu,
-//! tau) over the cultivars of a crop, those stated polyembryonic and the others apart; mu is Normal(0, 1.5) and tau
-//! half-Normal(1.5), carried along on a grid, never as a point: with few counted cultivars the spread itself is unsure.
-//! Evidence enters as what it is ([`Observed`]): counts, rates without their counts, classes with open ends, seeds that
-//! held an off-type sprout. A statement enters nothing but the group that a cultivar is in.
+//! The unknown is theta, the share of off-types among a cultivar's unselected seedlings. logit(theta) is Normal(mu,
+//! tau) over the cultivars of a crop, separately for those stated polyembryonic and the others. mu is Normal(0, 1.5)
+//! and tau is half-Normal(1.5). Both stay on a grid and are never reduced to a point, because few counted cultivars
+//! leave the spread itself uncertain. Evidence ([`Observed`]) enters in its own form: counts, rates without counts,
+//! classes with open ends, seeds with an off-type sprout. A statement only decides the group of a cultivar.
 
 use std::sync::Arc;
 
@@ -17,23 +17,23 @@ pub use crop_model::{CropModel, UNITS_MAX, UnitId, after};
 pub use grid::Spread;
 pub use observed::{Held, Observed, OffTypes};
 
-/// What is known of a cultivar's off-types.
+/// Result of the model for one cultivar.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trueness {
-    /// The share of off-types among its seedlings as they come.
+    /// Share of off-types among its unselected seedlings.
     pub off_type: Spread,
-    /// What the other cultivars of the crop and group say of it.
+    /// The same share, from the other cultivars of the crop and group alone.
     pub of_crop: Spread,
-    /// Something was counted or published of the cultivar itself; otherwise it is the spread over the crop's cultivars.
+    /// True if the cultivar itself was counted or has a published rate; otherwise `off_type` equals `of_crop`.
     pub own: bool,
-    /// How many other cultivars of the crop and group were counted.
+    /// Number of other observed cultivars in the crop and group.
     pub others: usize,
-    /// The lowest and the highest share that was found in any of them; none where there are none.
+    /// Lowest and highest share observed in those; `None` without any.
     pub seen: Option<(f64, f64)>,
 }
 
 impl Trueness {
-    /// Of a cultivar of which, and of whose crop, nothing was counted.
+    /// Returns the result for a cultivar of a crop without observations.
     pub fn unknown() -> Arc<Self> {
         CropModel::default().of_uncounted()
     }

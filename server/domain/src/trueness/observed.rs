@@ -1,4 +1,4 @@
-//! What was observed of a share, entered as what it is.
+//! Observations of a share, each kind with its own likelihood.
 
 use std::cmp::Ordering;
 
@@ -10,53 +10,53 @@ use crate::evidence::{
     share::{WITHIN_REPORT, effective_count},
 };
 
-/// Sizes that a report may have had which tells a rate without its count.
+/// Possible report sizes behind a rate without its count; the likelihood averages over them.
 const COUNTS_NOT_TOLD: [f64; 4] = [10.0, 20.0, 40.0, 80.0];
-/// "None detected" is read as fewer than so many: a method misses some.
+/// "None detected" is read as a share below this, because every method misses some.
 const NONE_DETECTED: f64 = 0.05;
-/// A class with an open end speaks of some, not of none and not of all.
+/// Margin by which a class with an open end excludes exactly 0 and exactly 1.
 const EDGE: f64 = 1e-9;
-/// Sprouts that a seed may send up where no one counted them (the reference tables have 2 to 4).
+/// Possible numbers of sprouts per seed if not counted (the reference tables have 2 to 4).
 const SPROUTS_NOT_TOLD: [f64; 3] = [2.0, 3.0, 4.0];
 
-/// Seeds that held an off-type sprout among others.
+/// Counts of seeds with and without an off-type sprout.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Held {
-    /// Effective seeds that held one.
+    /// Effective number of seeds with an off-type sprout.
     pub with: f64,
-    /// Effective seeds that held none.
+    /// Effective number of seeds without one.
     pub without: f64,
-    /// Sprouts of a seed, at least 1; not known where it is `None`.
+    /// Sprouts per seed, at least 1; `None` if unknown.
     pub sprouts: Option<f64>,
 }
 
-/// What was observed of a share, in effective counts and as published.
+/// Observations of a share, in effective counts and as published.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Observed {
-    /// Effective counts of it.
+    /// Effective count of the event.
     pub yes: f64,
-    /// Effective counts of the contrary.
+    /// Effective count of the opposite event.
     pub no: f64,
-    /// Rates told without their counts, 0 to 1.
+    /// Rates published without their counts, 0 to 1.
     pub rates: Vec<f64>,
-    /// Classes: the rate lies between these.
+    /// Classes, each as lower and upper bound of the rate.
     pub classes: Vec<(f64, f64)>,
-    /// Seeds that held an off-type sprout.
+    /// Counts of seeds with an off-type sprout.
     pub held: Option<Held>,
 }
 
-/// The descriptors that tell of off-types among seedlings as they come.
+/// Descriptors about off-types among unselected seedlings.
 pub struct OffTypes;
 
 impl OffTypes {
-    /// Off-types among seedlings as they come.
+    /// Key of the descriptor for off-types among unselected seedlings.
     pub const AS_THEY_COME: &'static str = "off_type_seedlings";
-    /// Seeds that held an off-type sprout.
+    /// Key of the descriptor for seeds with an off-type sprout.
     pub const SEEDS: &'static str = "zygotic_seeds";
-    /// Sprouts of a seed.
+    /// Key of the descriptor for sprouts per seed.
     const SPROUTS: &'static str = "sprouts_per_seed";
 
-    /// What a record's findings tell of them.
+    /// Returns the off-type observations in a record's findings.
     pub fn of(findings: &[Finding]) -> Observed {
         let find = |key: &str| findings.iter().find(|f| f.descriptor == key);
         let mut all = find(Self::AS_THEY_COME).map(Observed::of).unwrap_or_default();
@@ -73,24 +73,24 @@ impl OffTypes {
 }
 
 impl Observed {
-    /// What a finding on a share tells.
+    /// Returns the observations in a finding on a share.
     pub fn of(finding: &Finding) -> Self {
         let mut all = Self::default();
         if let Some(share) = &finding.share {
-            // the prior that findings begin with is not part of what was observed
+            // Subtracts the prior with which findings start, because it was not observed.
             all.yes = share.posterior.a - crate::stats::Share::JEFFREYS.a;
             all.no = share.posterior.b - crate::stats::Share::JEFFREYS.b;
         }
         for rate in finding.published.iter().flat_map(|published| &published.rates) {
             all.add_rate(rate.low, rate.high, rate.mean);
         }
-        // sums in one order, whatever order the pieces are read in: the same evidence gives the same digits
+        // Sorted, so that equal evidence gives equal digits in any reading order.
         all.rates.sort_by(f64::total_cmp);
         all.classes.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
         all
     }
 
-    /// An order by what was observed alone, whoever it was observed of.
+    /// Orders by the observations alone, independent of the cultivar.
     pub(super) fn order(&self, other: &Self) -> Ordering {
         let numbers = |of: &Self| {
             let held = of.held.map(|held| [held.with, held.without, held.sprouts.unwrap_or(0.0)]);
@@ -103,7 +103,7 @@ impl Observed {
         first.unwrap_or_else(|| own.len().cmp(&others.len()))
     }
 
-    /// A count as someone types it in: it gets the design effect that a count on file gets.
+    /// Returns the observations of a typed-in count, with the same design effect as a count on file.
     pub fn counted(of_these: u32, all: u32) -> Self {
         let (of_these, all) = (f64::from(of_these), f64::from(all));
         let effective = effective_count(all);
@@ -111,7 +111,7 @@ impl Observed {
         Self { yes, no: effective - yes, ..Self::default() }
     }
 
-    /// A published rate, from 0 to 1: one figure, or from one to another; open ends are 0 and 1.
+    /// Adds a published rate, from 0 to 1: one figure or a range. Open ends are 0 and 1.
     pub fn add_rate(&mut self, low: f64, high: f64, mean: Option<f64>) {
         match mean.or_else(|| (low >= high).then_some(low)) {
             Some(none) if none <= 0.0 => self.classes.push((0.0, NONE_DETECTED)),
@@ -121,19 +121,19 @@ impl Observed {
         }
     }
 
-    /// Nothing at all.
+    /// Returns true if there are no observations.
     pub fn is_empty(&self) -> bool {
         self.effective() <= 0.0
     }
 
-    /// About how many independent seedlings it speaks for.
+    /// Returns the approximate number of independent seedlings behind the observations.
     pub fn effective(&self) -> f64 {
         let published = f64::from(u32::try_from(self.rates.len() + self.classes.len()).unwrap_or(u32::MAX));
         let held = self.held.map_or(0.0, |h| h.with + h.without);
         self.yes + self.no + held + published * effective_count(COUNTS_NOT_TOLD[2])
     }
 
-    /// The lowest and the highest share that it tells of.
+    /// Returns the lowest and the highest observed share; `None` for classes alone.
     pub fn seen(&self) -> Option<(f64, f64)> {
         let counted = self.yes + self.no;
         let counts = (counted > 0.0).then(|| self.yes / counted);
@@ -142,7 +142,7 @@ impl Observed {
         })
     }
 
-    /// The likelihood at each point of the grid, up to a factor.
+    /// Returns the likelihood at each grid point, up to a constant factor.
     pub(super) fn likelihood(&self) -> Vec<f64> {
         let mut all = vec![1.0; POINTS];
         let (yes, no) = (self.yes, self.no);
@@ -150,7 +150,7 @@ impl Observed {
             times(&mut all, power(yes, no));
         }
         for rate in &self.rates {
-            // one source never speaks for more than it may have counted: its size is averaged out
+            // Averages over the possible sizes, so that a source has no more weight than the largest size gives.
             let mut mixed = vec![0.0; POINTS];
             for size in COUNTS_NOT_TOLD {
                 let effective = effective_count(size);
@@ -166,7 +166,8 @@ impl Observed {
             let sizes = sprouts.map_or_else(|| SPROUTS_NOT_TOLD.to_vec(), |sprouts| vec![sprouts]);
             let mut mixed = vec![0.0; POINTS];
             for sprouts in sizes {
-                // one sprout of such a seed is off-type: of seedlings taken at random a seed's share over its sprouts
+                // One sprout of such a seed is off-type, so the seeds' share is the seedlings' share times the
+                // sprouts per seed.
                 let of_seeds = |share: &f64| (share * sprouts).min(1.0 - EDGE);
                 let logs: Vec<f64> = SHARES
                     .iter()
@@ -184,21 +185,22 @@ fn times(all: &mut [f64], by: impl IntoIterator<Item = f64>) {
     all.iter_mut().zip(by).for_each(|(one, by)| *one *= by);
 }
 
-/// Logarithms as numbers of which the largest is 1.
+/// Returns the exponentials, scaled so that the largest is 1.
 fn scaled(logs: &[f64]) -> Vec<f64> {
     let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     logs.iter().map(|log| (log - most).exp()).collect()
 }
 
-/// share^yes (1 - share)^no, largest 1.
+/// Returns share^yes (1 - share)^no, scaled so that the largest is 1.
 fn power(yes: f64, no: f64) -> Vec<f64> {
-    // ln(share) = -ln(1 + e^-x), ln(1 - share) = -ln(1 + e^x)
+    // ln(share) = -ln(1 + e^-x), ln(1 - share) = -ln(1 + e^x).
     let logs: Vec<f64> = LOGITS.iter().map(|x| -yes * (-x).exp().ln_1p() - no * x.exp().ln_1p()).collect();
     scaled(&logs)
 }
 
-/// The probability that a report's rate lies in a class: reports scatter about the share as a beta distribution of
-/// 1/rho - 1, rho being how alike seedlings of one report are.
+/// Returns the probability that a report's rate lies in a class. Reports scatter around the share as a beta
+/// distribution of precision 1/rho - 1, where rho is the correlation of seedlings within a report
+/// ([`WITHIN_REPORT`]).
 fn within(low: f64, high: f64) -> Vec<f64> {
     let precision = 1.0 / WITHIN_REPORT - 1.0;
     let (low, high) = (low.max(EDGE), high.min(1.0 - EDGE));

@@ -1,4 +1,4 @@
-//! One file a table. Rows stay inside this crate.
+//! Row types, one file per table. Rows stay inside this crate.
 #![allow(missing_docs, unreachable_pub, reason = "private rows; the columns are described in the migrations")]
 
 use sea_orm::{EntityTrait, IdenStatic, Iterable};
@@ -56,7 +56,7 @@ fn columns<E: EntityTrait>(entity: E) -> (&'static str, Vec<&'static str>) {
     (entity.table_name(), E::Column::iter().map(|c| IdenStatic::as_str(&c)).collect())
 }
 
-/// Every table and its columns as this crate expects them, for a test that compares them with the schema.
+/// Returns every table with the columns that this crate uses, for a test that compares them with the schema.
 pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
     vec![
         columns(account::Entity),

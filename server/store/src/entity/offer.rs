@@ -1,4 +1,4 @@
-//! A row of offers, and the offer that it holds.
+//! Rows of the `offer` table, and their conversion to and from domain offers.
 
 use scionary_domain::{
     ids::{AccountId, ClubId, CultivarId, LotId, OfferId},
@@ -60,7 +60,7 @@ pub enum Relation {}
 
 impl ActiveModelBehavior for ActiveModel {}
 
-/// Degrees in ten-thousandths.
+/// Converts degrees to ten-thousandths of a degree.
 #[expect(clippy::cast_possible_truncation, reason = "degrees are within 180, so this is within 1,800,000")]
 pub fn e4(degrees: f64) -> i64 {
     (degrees * 10_000.0).round() as i64
@@ -70,7 +70,7 @@ fn read_word<T>(what: &'static str, word: &str, parse: impl Fn(&str) -> Option<T
     parse(word).ok_or_else(|| StoreError::corrupt(what, format!("{word:?}")))
 }
 
-/// The offer that a row holds.
+/// Converts a row to an offer.
 pub fn to_offer(row: Model) -> Result<Offer, StoreError> {
     let area = row
         .area_code
@@ -127,9 +127,9 @@ pub fn to_offer(row: Model) -> Result<Offer, StoreError> {
     })
 }
 
-/// The row of an offer. `search_text` holds its folded words.
+/// Converts an offer to a row. `search_text` holds its folded words.
 pub fn to_row(new: &Offer, search_text: &str) -> Result<ActiveModel, StoreError> {
-    // what is promised changes by claims alone
+    // Only claims change `promised`, so an edit must not overwrite it.
     let Offer { id, giver, contents, promised: _, withdrawn_at, entered_by, version, created_at, updated_at } =
         new;
     let Contents {

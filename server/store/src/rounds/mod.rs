@@ -1,4 +1,4 @@
-//! Swap rounds, who takes part, and what they bring.
+//! Swap rounds, their members and lots.
 
 mod settled;
 
@@ -84,13 +84,13 @@ fn to_row(round: &Round) -> Result<round::ActiveModel, StoreError> {
     })
 }
 
-/// Makes a round.
+/// Inserts a round.
 pub async fn insert(tx: &Tx, _granted: &Granted<OrganiseClub>, new: &Round) -> Result<(), StoreError> {
     round::Entity::insert(to_row(new)?).exec_without_returning(&tx.inner()).await?;
     Ok(())
 }
 
-/// Stores a changed round if it is still at the version that the change was made from; whether it was.
+/// Replaces a round if its version still equals `from_version`; returns false if it is stale.
 pub async fn replace(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -106,8 +106,8 @@ pub async fn replace(
     Ok(done.rows_affected == 1)
 }
 
-/// Holds a round until the transaction ends and counts its version up: what members bring and wish for waits for its
-/// sealing, and the other way round; whoever puts something together of it sees that it has changed.
+/// Locks a round's row until the transaction ends and increments its version. Changes of lots and wishes thus
+/// run one after the other with the sealing, and a reader of an older version sees that it is stale.
 pub async fn lock(tx: &Tx, id: RoundId) -> Result<(), StoreError> {
     round::Entity::update_many()
         .col_expr(round::Column::Version, Expr::col(round::Column::Version).add(1))
@@ -117,12 +117,12 @@ pub async fn lock(tx: &Tx, id: RoundId) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// A round.
+/// Returns the round with this id.
 pub async fn one(db: &dyn Source, id: RoundId) -> Result<Option<Round>, StoreError> {
     round::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_round).transpose()
 }
 
-/// Rounds of some clubs, the newest first, from before an id.
+/// Returns rounds of these clubs before an id, newest first: open ones, or all.
 pub async fn of_clubs(
     db: &dyn Source,
     clubs: &[ClubId],
@@ -142,7 +142,7 @@ pub async fn of_clubs(
     rows.into_iter().map(to_round).collect()
 }
 
-/// Open rounds whose day was before another.
+/// Returns open rounds whose swap day is before `day`.
 pub async fn overdue(db: &dyn Source, day: Date, limit: u64) -> Result<Vec<RoundId>, StoreError> {
     let open = Phase::ALL.iter().filter(|p| p.is_open()).map(|p| p.word());
     let rows: Vec<Uuid> = round::Entity::find()
@@ -173,7 +173,7 @@ fn to_part(row: round_member::Model) -> Result<Part, StoreError> {
     })
 }
 
-/// Puts a member's part in the place of what it was.
+/// Inserts or replaces a member's participation; the number of an existing one stays.
 pub async fn set_part(tx: &Tx, _granted: &Granted<TakePart>, part: &Part) -> Result<(), StoreError> {
     use round_member::Column as C;
     let row = round_member::ActiveModel {
@@ -207,7 +207,7 @@ pub async fn set_part(tx: &Tx, _granted: &Granted<TakePart>, part: &Part) -> Res
     Ok(())
 }
 
-/// Takes a member's part away.
+/// Deletes a member's participation.
 pub async fn remove_part(
     tx: &Tx,
     _granted: &Granted<TakePart>,
@@ -218,13 +218,13 @@ pub async fn remove_part(
     Ok(())
 }
 
-/// A member's part.
+/// Returns a member's participation.
 pub async fn part(db: &dyn Source, round: RoundId, account: AccountId) -> Result<Option<Part>, StoreError> {
     let row = round_member::Entity::find_by_id((round.uuid(), account.uuid())).one(&db.inner()).await?;
     row.map(to_part).transpose()
 }
 
-/// All parts by number, from after one.
+/// Returns participations after a number, by number.
 pub async fn parts(db: &dyn Source, round: RoundId, after: u32, limit: u64) -> Result<Vec<Part>, StoreError> {
     let rows = round_member::Entity::find()
         .filter(round_member::Column::RoundId.eq(round.uuid()))
@@ -236,7 +236,7 @@ pub async fn parts(db: &dyn Source, round: RoundId, after: u32, limit: u64) -> R
     rows.into_iter().map(to_part).collect()
 }
 
-/// The highest number of a member, and how many take part.
+/// Returns the highest number of a member, and how many members take part.
 pub async fn count_parts(db: &dyn Source, round: RoundId) -> Result<(u32, u64), StoreError> {
     let of_round = round_member::Entity::find().filter(round_member::Column::RoundId.eq(round.uuid()));
     let count = of_round.clone().count(&db.inner()).await?;
@@ -260,7 +260,7 @@ fn to_lot(row: round_lot::Model) -> Result<Brought, StoreError> {
     })
 }
 
-/// Puts a lot into a round, or in the place of what it was.
+/// Inserts or replaces a lot; number and check-in of an existing one stay.
 pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Result<(), StoreError> {
     let row = round_lot::ActiveModel {
         id: Set(lot.id.uuid()),
@@ -283,13 +283,13 @@ pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Re
     Ok(())
 }
 
-/// Takes a lot out of a round.
+/// Deletes a lot of a round.
 pub async fn remove_lot(tx: &Tx, _granted: &Granted<TakePart>, id: RoundLotId) -> Result<(), StoreError> {
     round_lot::Entity::delete_by_id(id.uuid()).exec(&tx.inner()).await?;
     Ok(())
 }
 
-/// Notes that a lot is there, or is not.
+/// Sets or clears the check-in time of a lot.
 pub async fn check_in(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -304,12 +304,12 @@ pub async fn check_in(
     Ok(())
 }
 
-/// A lot of a round.
+/// Returns the lot with this id.
 pub async fn lot(db: &dyn Source, id: RoundLotId) -> Result<Option<Brought>, StoreError> {
     round_lot::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_lot).transpose()
 }
 
-/// The lot of an offer in a round.
+/// Returns the lot of an offer in a round.
 pub async fn lot_of_offer(
     db: &dyn Source,
     round: RoundId,
@@ -323,7 +323,7 @@ pub async fn lot_of_offer(
     row.map(to_lot).transpose()
 }
 
-/// The lot of a round with a number on the tables.
+/// Returns the lot with this number on the tables.
 pub async fn lot_numbered(
     db: &dyn Source,
     round: RoundId,
@@ -337,7 +337,7 @@ pub async fn lot_numbered(
     row.map(to_lot).transpose()
 }
 
-/// Lots of a round by number, from after one; of one member where named.
+/// Returns lots of a round after a number, by number; of one member, or of all.
 pub async fn lots(
     db: &dyn Source,
     round: RoundId,
@@ -355,7 +355,7 @@ pub async fn lots(
     rows.into_iter().map(to_lot).collect()
 }
 
-/// The highest number of a lot, how many there are, and how many of them a member brings.
+/// Returns the highest number of a lot, how many lots there are, and how many of them a member brings.
 pub async fn count_lots(
     db: &dyn Source,
     round: RoundId,
@@ -368,7 +368,7 @@ pub async fn count_lots(
     Ok((last.map_or(Ok(0), |row| small("round_lot.number", row.number))?, all, own))
 }
 
-/// The open rounds that hold a lot of an offer.
+/// Returns the open rounds that contain a lot of an offer.
 pub async fn open_rounds_of(db: &dyn Source, offer: OfferId) -> Result<Vec<RoundId>, StoreError> {
     let open = Phase::ALL.iter().filter(|p| p.is_open()).map(|p| p.word());
     let holding = Query::select()

@@ -1,4 +1,4 @@
-//! What members of a round wish for, what authorities said, what was settled, and what everyone gave and took so far.
+//! Wishes, authorities' answers, settlement runs and shares of a round, and the club's ledgers.
 
 use std::collections::BTreeMap;
 
@@ -25,7 +25,7 @@ use crate::{
     source::Source,
 };
 
-/// Rows of one statement: PostgreSQL takes at most 65,535 values.
+/// Number of rows in one statement; PostgreSQL takes at most 65,535 values.
 const ROWS: usize = 1_000;
 
 fn to_wish(row: round_wish::Model) -> Result<Wish, StoreError> {
@@ -39,7 +39,7 @@ fn to_wish(row: round_wish::Model) -> Result<Wish, StoreError> {
     })
 }
 
-/// Puts a member's list in the place of what it was.
+/// Replaces a member's wish list.
 pub async fn set_wishes(
     tx: &Tx,
     _granted: &Granted<TakePart>,
@@ -68,7 +68,7 @@ pub async fn set_wishes(
     Ok(())
 }
 
-/// Wishes of a round, of one member where named, dearest first.
+/// Returns the wishes of a round by member and rank; of one member, or of all.
 pub async fn wishes(db: &dyn Source, round: RoundId, of: Option<AccountId>) -> Result<Vec<Wish>, StoreError> {
     let mut query = round_wish::Entity::find().filter(round_wish::Column::RoundId.eq(round.uuid()));
     if let Some(of) = of {
@@ -83,7 +83,7 @@ pub async fn wishes(db: &dyn Source, round: RoundId, of: Option<AccountId>) -> R
     rows.into_iter().map(to_wish).collect()
 }
 
-/// How many wishes a round has.
+/// Returns how many wishes a round has.
 pub async fn count_wishes(db: &dyn Source, round: RoundId) -> Result<u64, StoreError> {
     Ok(round_wish::Entity::find()
         .filter(round_wish::Column::RoundId.eq(round.uuid()))
@@ -91,7 +91,7 @@ pub async fn count_wishes(db: &dyn Source, round: RoundId) -> Result<u64, StoreE
         .await?)
 }
 
-/// Puts what an authority said in the place of what was noted before of the same two places.
+/// Inserts or replaces an authority's answer for a pair of areas.
 pub async fn set_advice(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -119,7 +119,7 @@ pub async fn set_advice(
     Ok(())
 }
 
-/// What authorities said.
+/// Returns all authorities' answers of a round.
 pub async fn advice(db: &dyn Source, round: RoundId) -> Result<Vec<Advice>, StoreError> {
     let rows = round_advice::Entity::find()
         .filter(round_advice::Column::RoundId.eq(round.uuid()))
@@ -141,24 +141,24 @@ pub async fn advice(db: &dyn Source, round: RoundId) -> Result<Vec<Advice>, Stor
         .collect()
 }
 
-/// What was sealed or settled.
+/// A sealing or a settlement of a round.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Run {
-    /// 0 is what was sealed; then each settling.
+    /// 0 for the sealing; settlements count up from 1.
     pub number: u32,
-    /// The input, in its canonical form.
+    /// Canonical JSON of the input.
     pub input: String,
-    /// Its hash.
+    /// Hash of the input.
     pub input_hash: String,
-    /// The outcome, as JSON; none of what was only sealed.
+    /// Outcome as JSON; `None` for the sealing.
     pub outcome: Option<String>,
-    /// Who did it.
+    /// Organiser who sealed or settled.
     pub by: AccountId,
-    /// When.
+    /// Time of the run.
     pub at: Timestamp,
 }
 
-/// Keeps what was sealed or settled, in the place of one with the same number.
+/// Inserts a run, or replaces the one with the same number.
 pub async fn set_run(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -186,7 +186,7 @@ pub async fn set_run(
     Ok(())
 }
 
-/// What was sealed (0) or settled.
+/// Returns the run with this number; 0 is the sealing.
 pub async fn run(db: &dyn Source, round: RoundId, number: u32) -> Result<Option<Run>, StoreError> {
     let row = round_run::Entity::find_by_id((round.uuid(), i64::from(number))).one(&db.inner()).await?;
     row.map(|row| {
@@ -202,20 +202,20 @@ pub async fn run(db: &dyn Source, round: RoundId, number: u32) -> Result<Option<
     .transpose()
 }
 
-/// Units of a lot for a wish, and the claim that they are part of.
+/// Units of a lot allotted to a wish, and the claim that contains them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Shared {
-    /// The lot.
+    /// Lot that the units come from.
     pub lot: RoundLotId,
-    /// The wish.
+    /// Wish that gets them.
     pub wish: WishId,
-    /// How many units.
+    /// Number of units.
     pub units: u32,
-    /// The claim.
+    /// Claim that contains them.
     pub claim: ClaimId,
 }
 
-/// Puts who gets what in the place of what it was.
+/// Replaces all shares of a round.
 pub async fn set_shares(
     tx: &Tx,
     _granted: &Granted<OrganiseClub>,
@@ -239,7 +239,7 @@ pub async fn set_shares(
     Ok(())
 }
 
-/// Who gets what.
+/// Returns the shares of a round.
 pub async fn shares(db: &dyn Source, round: RoundId) -> Result<Vec<Shared>, StoreError> {
     let rows = round_share::Entity::find()
         .filter(round_share::Column::RoundId.eq(round.uuid()))
@@ -265,8 +265,8 @@ struct Total {
     units: Option<i64>,
 }
 
-/// What everyone gave and took in a club's other rounds than this one, as handed over; of one member where named. Gifts are
-/// not given.
+/// Returns the units that members gave and received in the club's rounds except `but`, as handed over; of one
+/// member, or of all. Gifts do not count as given.
 pub async fn ledgers(
     db: &dyn Source,
     club: ClubId,
@@ -287,7 +287,7 @@ pub async fn ledgers(
         let mut query = claim::Entity::find()
             .select_only()
             .column_as(who, "who")
-            // PostgreSQL sums to a decimal, which is no whole number to us
+            // PostgreSQL sums bigints to a decimal, so the cast makes it an integer again.
             .column_as(claim::Column::RoundUnits.sum().cast_as("bigint"), "units")
             .filter(claim::Column::RoundId.in_subquery(of_club()))
             .filter(claim::Column::State.eq(State::HandedOver.word()))
