@@ -59,7 +59,7 @@ fn output(path: &str) -> Option<MessageDescriptor> {
 /// Converts a message to JSON: the fields that are set, sorted by name, with days and times as words.
 fn json(message: &DynamicMessage) -> Json {
     match message.descriptor().full_name() {
-        "scionary.v1.Date" => return "DATE".into(),
+        "scionary.v1.CalendarDate" => return "DATE".into(),
         "google.protobuf.Timestamp" => return "TIME".into(),
         _ => {}
     }
