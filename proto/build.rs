@@ -5,9 +5,9 @@ use std::{collections::BTreeMap, env, error::Error, fmt::Write as _, fs, path::P
 use prost_reflect::{DescriptorPool, FieldDescriptor, MessageDescriptor, MethodDescriptor, Value};
 
 /// The files, in the order in which their methods are listed.
-const FILES: [&str; 19] = [
+const FILES: [&str; 20] = [
     "common", "server", "account", "crop", "cultivar", "offer", "evidence", "curation", "export", "movement",
-    "claim", "plan", "graft", "lot", "alert", "notice", "club", "want", "round",
+    "claim", "plan", "profile", "graft", "lot", "alert", "notice", "club", "want", "round",
 ];
 
 /// Methods of the standard services that the server also answers, and whether each is a stream. A server test

@@ -7,6 +7,7 @@ mod curation;
 mod dated;
 mod evidence;
 mod lot;
+mod me;
 mod movement;
 mod plan;
 mod round;
@@ -27,6 +28,7 @@ pub use lot::{
     AlertCommand, InboxCommand, LabelArguments, LayoutArguments, LotArguments, LotCommand, PaperSize,
     RaiseArguments,
 };
+pub use me::{Kept, MeArguments, Units};
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 pub use round::{RoundArguments, RoundChanges, RoundCommand, TriedArguments};
@@ -70,7 +72,7 @@ pub struct Connection {
     /// Connect to another machine without TLS; your password is then sent in the clear
     #[arg(long, global = true)]
     pub plaintext: bool,
-    /// Act for a club member who agreed to it: their account id (organisers)
+    /// Act for a club member who agreed to it: their handle (organisers)
     #[arg(long, global = true, value_name = "ACCOUNT")]
     pub on_behalf_of: Option<String>,
     /// Seconds to wait for an answer
@@ -89,10 +91,15 @@ pub enum Command {
         /// Search only this crop, such as mango
         #[arg(long)]
         crop: Option<String>,
+        /// Show how sure each part is, all advice and all cautions
+        #[arg(long)]
+        more: bool,
         /// Show every piece of evidence and every source
         #[arg(long)]
         evidence: bool,
     },
+    /// See and set what the client remembers of you: home, contact, units
+    Me(MeArguments),
     /// Work out how many seeds to sow and seedlings to keep, and how likely they are true
     Odds(OddsArguments),
     /// Compare the ways to get a tree: odds, years to fruit, work, cautions
@@ -243,7 +250,7 @@ pub enum AccountCommand {
     },
     /// Withdraw an invitation
     Uninvite {
-        /// The invitation's id
+        /// The invitation's number
         invitation: String,
     },
     /// Give someone a role (stewards)
@@ -256,12 +263,12 @@ pub enum AccountCommand {
     Unvouch(PersonArguments),
     /// Block someone: neither of you can claim from the other; open claims between you end
     Block {
-        /// Their account id, as `scionary claim show` or `scionary offer show` prints it
+        /// Their handle, or the number that `scionary claim show` or `scionary offer show` prints
         account: String,
     },
     /// Unblock someone
     Unblock {
-        /// Their account id
+        /// Their handle
         account: String,
     },
     /// List the people you block
@@ -310,15 +317,15 @@ pub enum OfferCommand {
     },
     /// Show an offer
     Show {
-        /// The offer's id
+        /// The offer's number
         offer: String,
-        /// Show rules on file for moving it here: a country or state code such as AU-QLD (ISO 3166)
+        /// Show rules on file for moving it here: a state or country, such as Queensland or AU-QLD
         #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
         to: String,
     },
     /// Change one of your offers; what you leave out stays
     Change {
-        /// The offer's id
+        /// The offer's number
         offer: String,
         /// The version you saw; the newest if left out
         #[arg(long)]
@@ -329,7 +336,7 @@ pub enum OfferCommand {
     },
     /// Withdraw one of your offers
     Withdraw {
-        /// The offer's id
+        /// The offer's number
         offer: String,
         /// The version you saw; the newest if left out
         #[arg(long)]
@@ -349,17 +356,20 @@ pub struct SearchArguments {
     /// Only these materials, separated by commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_material)]
     pub material: Vec<v1::Material>,
-    /// Near this place: a grid code, or latitude,longitude
+    /// Near this place: a town, or latitude,longitude
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub near: Option<String>,
     /// At most this many kilometres away
-    #[arg(long, value_name = "KM", requires = "near")]
+    #[arg(long, value_name = "KM")]
     pub within: Option<i32>,
+    /// Anywhere, not only near your home
+    #[arg(long, conflicts_with_all = ["near", "within"])]
+    pub anywhere: bool,
     /// Available on or after this day
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub from: Option<v1::CalendarDate>,
     /// Available on or before this day
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// Words in the giver's note
     #[arg(long)]
@@ -370,7 +380,7 @@ pub struct SearchArguments {
     /// Only these ways to hand over, separated by commas
     #[arg(long, value_delimiter = ',', value_parser = words::parse_hand_over)]
     pub by: Vec<v1::HandOver>,
-    /// Show rules on file for moving each offer here: a country or state code such as AU-QLD (ISO 3166)
+    /// Show rules on file for moving each offer here: a state or country, such as Queensland or AU-QLD
     #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
     pub to: String,
     /// Newest first, even with --near

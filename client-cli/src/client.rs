@@ -8,7 +8,9 @@ use scionary_proto::{
     Both, Effect, Replies, Rpc, Unary,
     client::{Messages, Outgoing, Wire, understood},
     metadata::{AUTHORIZATION, IDEMPOTENCY_KEY, ON_BEHALF_OF},
+    v1,
 };
+use tokio::sync::OnceCell;
 use tonic::{
     Code, Request, Status,
     codegen::http::uri::PathAndQuery,
@@ -18,6 +20,8 @@ use tonic::{
 use crate::{
     args::Connection,
     error::Failure,
+    harmless, names,
+    output::Output,
     settings::{Folder, Session},
 };
 
@@ -25,6 +29,8 @@ use crate::{
 pub(crate) const USUAL_SERVER: &str = "http://127.0.0.1:50740";
 /// The largest reply in bytes that the client accepts.
 const REPLY_BYTES_MAX: usize = 16 * 1024 * 1024;
+/// The service of what members keep for themselves.
+const PROFILES: &str = "scionary.v1.ProfileService";
 /// Attempts of a call, with the first one.
 const TRIES: u32 = 4;
 
@@ -36,6 +42,9 @@ pub(crate) struct Client {
     on_behalf_of: Option<String>,
     wire: Wire,
     timeout: Duration,
+    account: String,
+    quiet: bool,
+    profile: OnceCell<v1::Profile>,
 }
 
 /// Checks a server's address; a missing scheme means `http`.
@@ -63,7 +72,7 @@ fn is_this_machine(url: &url::Url) -> bool {
 
 impl Client {
     /// Reads settings and session; connects at the first call.
-    pub(crate) fn open(connection: &Connection) -> Result<Self, Failure> {
+    pub(crate) fn open(connection: &Connection, output: &Output) -> Result<Self, Failure> {
         let folder = Folder::open()?;
         let settings = folder.settings()?;
         let chosen = connection.server.clone().or_else(|| settings.server.clone());
@@ -92,18 +101,74 @@ impl Client {
             };
             endpoint = endpoint.tls_config(tls).map_err(|e| Failure::usage(format!("{server}: {e}")))?;
         }
-        let token = match std::env::var("SCIONARY_TOKEN") {
-            Ok(token) if !token.is_empty() => Some(token),
-            Ok(_) | Err(_) => folder.session()?.filter(|s| s.server == server).map(|s| s.token),
+        let (token, account) = match std::env::var("SCIONARY_TOKEN") {
+            Ok(token) if !token.is_empty() => (Some(token), String::new()),
+            Ok(_) | Err(_) => folder
+                .session()?
+                .filter(|s| s.server == server)
+                .map_or((None, String::new()), |s| (Some(s.token), s.account)),
         };
         Ok(Self {
             folder,
             server,
             token,
-            on_behalf_of: connection.on_behalf_of.clone(),
+            on_behalf_of: None,
             wire: Wire::new(endpoint.connect_lazy(), REPLY_BYTES_MAX),
             timeout: Duration::from_secs(connection.timeout),
+            account,
+            quiet: output.is_json(),
+            profile: OnceCell::new(),
         })
+    }
+
+    /// Acts for a member of the caller's club from now on: their handle, name or account id.
+    ///
+    /// # Errors
+    /// Returns a [`Failure`] when the member is not found.
+    pub(crate) async fn act_for(&mut self, member: Option<&str>) -> Result<(), Failure> {
+        if let Some(member) = member {
+            self.on_behalf_of = Some(names::account(self, member).await?);
+        }
+        Ok(())
+    }
+    /// Returns whether an account is the caller's own.
+    pub(crate) fn is_own(&self, account_id: &str) -> bool {
+        !self.account.is_empty() && self.account == account_id
+    }
+    /// Returns whether a program reads what is printed: then nothing is asked and nothing is said beside it.
+    pub(crate) fn is_quiet(&self) -> bool {
+        self.quiet
+    }
+    /// Prints to standard error how something that was typed was understood, for a person only.
+    pub(crate) fn say(&self, text: &str) {
+        if !self.quiet {
+            eprintln!("{}", harmless::text(text));
+        }
+    }
+    /// Returns the member's profile; an empty one for a visitor. It is asked for once.
+    ///
+    /// # Errors
+    /// Returns the server's failure.
+    pub(crate) async fn profile(&self) -> Result<v1::Profile, Failure> {
+        self.profile.get_or_try_init(|| self.profile_now()).await.cloned()
+    }
+    /// Returns the member's profile as it is on the server now.
+    ///
+    /// # Errors
+    /// Returns the server's failure.
+    pub(crate) async fn profile_now(&self) -> Result<v1::Profile, Failure> {
+        if !self.is_signed_in() || self.on_behalf_of.is_some() {
+            return Ok(v1::Profile::default());
+        }
+        let reply: v1::GetProfileResponse = self.call(v1::GetProfileRequest {}).await?;
+        Ok(reply.profile.unwrap_or_default())
+    }
+    /// Returns the country where the member grows, as a code; empty if it is not known.
+    pub(crate) async fn home_country(&self) -> String {
+        // A place can be found without it.
+        let profile = self.profile().await.unwrap_or_default();
+        let area = profile.home.map(|h| h.area_code).unwrap_or_default();
+        area.split('-').next().unwrap_or_default().to_string()
     }
 
     /// Returns whether the client has a session for this server.
@@ -115,24 +180,27 @@ impl Client {
         if self.is_signed_in() { Ok(()) } else { Err(Failure::signed_out()) }
     }
     /// Saves a new session and uses it from now on.
-    pub(crate) fn remember(&mut self, handle: &str, token: String) -> Result<(), Failure> {
+    pub(crate) fn remember(&mut self, account: &v1::Account, token: String) -> Result<(), Failure> {
         self.folder.save_session(&Session {
             server: self.server.clone(),
-            handle: handle.to_string(),
+            handle: account.handle.clone(),
+            account: account.account_id.clone(),
             token: token.clone(),
         })?;
         self.token = Some(token);
+        self.account = account.account_id.clone();
         Ok(())
     }
 
-    fn request<T>(&self, body: T, key: Option<&str>) -> Result<Request<T>, Failure> {
+    fn request<T>(&self, rpc: Rpc, body: T, key: Option<&str>) -> Result<Request<T>, Failure> {
         let mut request = Request::new(body);
         let bad = |what: &str| Failure::usage(format!("the {what} cannot be sent: it holds odd characters"));
         if let Some(token) = &self.token {
             let value = format!("Bearer {token}").parse().map_err(|_| bad("session"))?;
             request.metadata_mut().insert(AUTHORIZATION, value);
         }
-        if let Some(member) = &self.on_behalf_of {
+        // A profile and its numbers are the caller's own, whomever the caller acts for.
+        if let Some(member) = self.on_behalf_of.as_ref().filter(|_| rpc.service() != PROFILES) {
             let value = member.parse().map_err(|_| bad("account"))?;
             request.metadata_mut().insert(ON_BEHALF_OF, value);
         }
@@ -150,7 +218,8 @@ impl Client {
     }
     /// Sends one request and returns a stream of replies. It has no retry, and no timeout because the work can be long.
     pub(crate) async fn replies<M: Replies>(&self, message: M) -> Result<Messages<M::Reply>, Failure> {
-        let request = self.request(Bytes::from(message.encode_to_vec()), None)?;
+        let message = names::resolved(self, M::RPC, message.encode_to_vec().into()).await?;
+        let request = self.request(M::RPC, message, None)?;
         let replies = self.wire.replies(path(M::RPC), request).await.map_err(|s| self.failed(&s))?;
         Ok(Messages::new(replies.into_inner()))
     }
@@ -158,7 +227,7 @@ impl Client {
     pub(crate) async fn both<M: Both>(&self, messages: Vec<M>) -> Result<Messages<M::Reply>, Failure> {
         let messages = messages.into_iter().map(|message| Bytes::from(message.encode_to_vec()));
         let outgoing: Outgoing = Box::pin(tokio_stream::iter(messages));
-        let replies = self.wire.both(path(M::RPC), self.request(outgoing, None)?).await;
+        let replies = self.wire.both(path(M::RPC), self.request(M::RPC, outgoing, None)?).await;
         Ok(Messages::new(replies.map_err(|s| self.failed(&s))?.into_inner()))
     }
     /// Returns the next message of a stream, or `None` at its end.
@@ -171,17 +240,35 @@ impl Client {
 
     /// Returns the bytes of a reply. Not generic and boxed: it compiles once, and its callers' futures stay small.
     fn bytes(&self, rpc: Rpc, message: Bytes) -> Pin<Box<dyn Future<Output = Result<Bytes, Failure>> + '_>> {
+        self.bytes_for(rpc, message, rpc.effect() != Effect::Reads)
+    }
+
+    /// The same. `asks`: a near name of a cultivar is not taken without a question.
+    pub(crate) fn bytes_for(
+        &self,
+        rpc: Rpc,
+        message: Bytes,
+        asks: bool,
+    ) -> Pin<Box<dyn Future<Output = Result<Bytes, Failure>> + '_>> {
         Box::pin(async move {
+            let mut message = names::resolved(self, rpc, message).await?;
+            let mut amended = false;
             let key = if rpc.effect() == Effect::WritesOnce { Some(new_key()?) } else { None };
             let mut tries = 0;
             loop {
                 tries += 1;
-                let mut request = self.request(message.clone(), key.as_deref())?;
+                let mut request = self.request(rpc, message.clone(), key.as_deref())?;
                 request.set_timeout(self.timeout);
                 match self.wire.unary(path(rpc), request).await {
                     Ok(reply) => return Ok(reply.into_inner()),
                     Err(status) if may_repeat(rpc) && tries < TRIES && is_worth_repeating(&status) => {
                         tokio::time::sleep(Duration::from_millis(100 << tries)).await;
+                    }
+                    Err(status) if !amended => {
+                        match names::amended(self, (rpc, asks), &message, &status).await? {
+                            Some(again) => (message, amended) = (again, true),
+                            None => return Err(self.failed(&status)),
+                        }
                     }
                     Err(status) => return Err(self.failed(&status)),
                 }

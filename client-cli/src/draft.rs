@@ -2,24 +2,25 @@
 //! offer. The `///` comments on [`DraftArguments`] are the help text.
 
 use clap::Args;
-use scionary_domain::{
-    offer::{Material, health::Form},
-    place::AreaCode,
-};
+use scionary_domain::offer::{Material, health::Form};
 use scionary_proto::v1;
 
-use crate::{error::Failure, prompt::ask, words};
+use crate::{
+    error::Failure,
+    prompt::{self, ask},
+    words,
+};
 
 /// What you offer
 #[derive(Debug, Clone, Default, Args)]
 pub struct DraftArguments {
-    /// The cultivar's name or id
+    /// The cultivar, as you heard its name
     #[arg(long, value_name = "NAME")]
     pub cultivar: Option<String>,
     /// The code on the tag of your lot that you take it from
     #[arg(long, value_name = "CODE")]
     pub lot: Option<String>,
-    /// Show it only to members of this club: the club's id
+    /// Show it only to members of this club: its name, or words of it
     #[arg(long, value_name = "CLUB")]
     pub club: Option<String>,
     /// How and when the holder consented, if variety rights or a patent protect the cultivar
@@ -44,13 +45,13 @@ pub struct DraftArguments {
     #[arg(long, value_parser = words::parse_terms)]
     pub terms: Option<v1::Terms>,
     /// First day it is available, such as 2027-03-31; today if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub from: Option<v1::CalendarDate>,
     /// Last day it is available
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// The day you cut, picked or extracted it; leave it out if you cut to order
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
     pub taken_on: Option<v1::CalendarDate>,
     /// How you keep it: a key that `scionary crop show` lists under keeping
     #[arg(long, value_name = "KEY")]
@@ -94,6 +95,9 @@ pub struct DraftArguments {
     /// Health: sprayed within 60 days: no, unknown, or yes:WITH WHAT
     #[arg(long, value_parser = parse_seen, value_name = "ANSWER")]
     pub sprayed: Option<Seen>,
+    /// Health: you looked, and there is no sign of disease, no pests, and it was not sprayed within 60 days
+    #[arg(long, conflicts_with_all = ["symptoms", "pests", "sprayed"])]
+    pub looked_fine: bool,
     /// Health: the tree it comes from, in your words
     #[arg(long, value_name = "TEXT")]
     pub source_tree: Option<String>,
@@ -101,7 +105,7 @@ pub struct DraftArguments {
     #[arg(long, value_name = "TEXT")]
     pub rootstock: Option<String>,
     /// Health: the day you last looked at the plants
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
     pub last_looked: Option<v1::CalendarDate>,
     /// Health: a treatment, as DAY;WHAT;ACTIVE INGREDIENT;official or self
     #[arg(long, value_name = "PARTS")]
@@ -138,7 +142,7 @@ pub(crate) fn parse_seen(text: &str) -> Result<Seen, String> {
 }
 
 fn optional_day(text: &str) -> Result<Option<v1::CalendarDate>, String> {
-    if text.trim().is_empty() { Ok(None) } else { words::parse_day(text).map(Some) }
+    if text.trim().is_empty() { Ok(None) } else { crate::day::coming(text).map(Some) }
 }
 
 /// Parses `CODE`, `CODE:FROM..TO` or `unknown`; the months are passed on unchecked, and the server checks them.
@@ -210,107 +214,137 @@ fn forms(material: Option<v1::Material>) -> Vec<String> {
     known.map_or(Form::ALL, Material::forms).iter().map(|f| f.label().replace(' ', "-")).collect()
 }
 
-/// Parses a [`Seen`] and requires a description after `yes`.
+/// Parses an answer at a prompt: `no`, `unknown`, or a description, which means yes.
 fn parse_seen_whole(text: &str) -> Result<Seen, String> {
-    match parse_seen(text)? {
-        Seen { answer: v1::Observed::Yes, text } if text.is_empty() => {
-            Err("say what, such as yes:scale insects on two plants".into())
+    match parse_seen(text) {
+        Ok(Seen { answer: v1::Observed::Yes, text }) if text.is_empty() => {
+            Err("say what, such as: scale insects on two plants".into())
         }
-        seen => Ok(seen),
+        Ok(seen) => Ok(seen),
+        Err(_) if text.chars().count() < 3 => Err("type no, unknown, or what you saw".into()),
+        Err(_) => Ok(Seen { answer: v1::Observed::Yes, text: text.trim().into() }),
     }
 }
 
-/// Asks for every value a new offer needs that was not typed. The caller asks for the cultivar first.
+/// Days that an offer of a material is open, if nothing else is said: common practice, and shorter than it keeps.
+fn usual_days(material: v1::Material) -> i64 {
+    match material {
+        v1::Material::FruitForSeed => 7,
+        v1::Material::Seed | v1::Material::ScionWood | v1::Material::Budwood => 14,
+        v1::Material::Seedling | v1::Material::Rootstock | v1::Material::GraftedPlant => 60,
+        v1::Material::Unspecified => 30,
+    }
+}
+
+/// The materials in the order in which they are offered to choose from.
+const MATERIALS: [v1::Material; 7] = [
+    v1::Material::ScionWood,
+    v1::Material::Budwood,
+    v1::Material::Seed,
+    v1::Material::Seedling,
+    v1::Material::Rootstock,
+    v1::Material::GraftedPlant,
+    v1::Material::FruitForSeed,
+];
+
+/// Fills in what the member's profile and last offer say, for values that were not typed.
+pub(crate) fn remember(a: &mut DraftArguments, profile: &v1::Profile, last: Option<&v1::Offer>) {
+    if let Some(home) = profile.home.as_ref().filter(|_| a.place.is_none()) {
+        a.place = Some(home.grid_code.clone());
+        a.area.get_or_insert(home.area_code.clone());
+        a.place_label.get_or_insert(home.label.clone());
+    }
+    if let Some(area) = a.area.clone().filter(|area| a.grown_at.is_empty() && !area.is_empty()) {
+        a.grown_at = vec![area];
+    }
+    if a.terms.is_none() {
+        a.terms = Some(last.map_or(v1::Terms::Gift, v1::Offer::terms));
+    }
+    if a.by.is_empty() {
+        a.by = last.map_or_else(|| vec![v1::HandOver::Collect], |o| o.hand_over().collect());
+    }
+    if a.looked_fine {
+        let no = || Seen { answer: v1::Observed::No, text: String::new() };
+        a.symptoms.get_or_insert_with(no);
+        a.pests.get_or_insert_with(no);
+        a.sprayed.get_or_insert_with(no);
+    }
+    if let Some(material) = a.material {
+        if a.until.is_none() {
+            a.until = crate::day::coming(&format!("in {} days", usual_days(material))).ok();
+        }
+        // A material of one form needs no answer.
+        if let ([only], None) = (forms(Some(material)).as_slice(), a.form) {
+            a.form = words::parse_form(only).ok();
+        }
+    }
+    a.purpose.get_or_insert(v1::Purpose::Planting);
+}
+
+/// Asks for what cannot be guessed. The caller asks for the cultivar first, and shows the offer before it goes out.
 pub(crate) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
-    let some = |text: &str| {
-        if text.is_empty() { Err("something expected".to_string()) } else { Ok(text.to_string()) }
-    };
-    if a.material.is_none() {
-        a.material = Some(ask(
-            "Material (scion-wood, budwood, seed, seedling, rootstock, grafted-plant, fruit-for-seed)",
-            None,
-            words::parse_material,
-        )?);
+    if a.material.is_none() || a.form.is_none() {
+        let all: Vec<(v1::Material, String)> = MATERIALS
+            .iter()
+            .filter(|m| a.material.is_none_or(|typed| typed == **m))
+            .flat_map(|m| forms(Some(*m)).into_iter().map(|form| (*m, form)))
+            .filter(|(_, form)| a.form.is_none_or(|typed| words::parse_form(form) == Ok(typed)))
+            .collect();
+        let at = match all.as_slice() {
+            [_] => 0,
+            several => {
+                let name = |(material, form): &(v1::Material, String)| {
+                    format!(
+                        "{}, {}",
+                        words::material(*material),
+                        form.replace("in-medium", "in its pot or bag").replace('-', " ")
+                    )
+                };
+                prompt::pick("What is it?", &several.iter().map(name).collect::<Vec<_>>(), None)?
+            }
+        };
+        if let Some((material, form)) = all.get(at) {
+            a.material = Some(*material);
+            a.form = words::parse_form(form).ok();
+        }
     }
     if a.quantity.is_none() {
         a.quantity = Some(ask("How many", None, |t| match t.parse::<i32>() {
             Ok(n) if n > 0 => Ok(n),
-            Ok(_) | Err(_) => Err("a whole number from 1 expected".to_string()),
+            Ok(_) | Err(_) => Err("type a whole number, such as 5".to_string()),
         })?);
     }
-    if a.terms.is_none() {
-        a.terms = Some(ask("Terms (swap, gift, postage-only)", Some("gift"), words::parse_terms)?);
-    }
-    if a.until.is_none() {
-        a.until = Some(ask("Last day it can be had, such as 2027-03-31", None, words::parse_day)?);
-    }
-    if a.place.is_none() {
-        a.place = Some(ask(
-            "Where can it be fetched? Latitude and longitude from any map, such as -27.47,153.02 (kept only to about 5 km)",
-            None,
-            words::parse_grid,
-        )?);
-    }
-    if a.place_label.is_none() {
-        a.place_label =
-            Some(ask("What do you call the place (district, town; may stay empty)", None, |t| {
-                Ok(t.to_string())
-            })?);
-    }
-    if a.by.is_empty() {
-        a.by = ask("Handed over by (collect, meeting, post; with commas)", Some("collect"), |t| {
-            t.split(',').map(words::parse_hand_over).collect()
-        })?;
-    }
-    if a.note.is_none() {
-        a.note = Some(ask(
-            "Anything to say about it? Everyone can read it, so do not say how to reach you here: a taker sees that once you accept (may stay empty)",
-            None,
-            |t| Ok(t.to_string()),
-        )?);
-    }
-    if a.grown_at.is_empty() {
-        let usual = a.area.clone().unwrap_or_else(|| "unknown".into());
-        let question = "Country or state it was grown in, as a code (AU, AU-QLD, US-FL …), or unknown";
-        a.grown_at = vec![ask(question, Some(&usual), |t| {
-            if t.eq_ignore_ascii_case("unknown") {
-                return Ok(t.to_string());
-            }
-            let area = t.split(':').next().unwrap_or(t);
-            AreaCode::parse(area).map(|_| t.to_string())
-        })?];
-    }
-    if a.form.is_none() {
-        let choices = forms(a.material);
-        a.form = match choices.as_slice() {
-            [only] => words::parse_form(only).ok(),
-            several => {
-                let question = format!("How is it prepared ({})", several.join(", "));
-                let check = |t: &str| {
-                    let form = words::parse_form(t)?;
-                    let fits = several.contains(&words::form(form).replace(' ', "-"));
-                    if fits { Ok(form) } else { Err(format!("one of {} expected", several.join(", "))) }
-                };
-                Some(ask(&question, None, check)?)
-            }
-        };
-    }
-    if a.purpose.is_none() {
-        a.purpose = Some(ask("For (planting, eating-and-sowing)", Some("planting"), words::parse_purpose)?);
-    }
     if a.material == Some(v1::Material::GraftedPlant) && a.rootstock.is_none() {
-        a.rootstock = Some(ask("On which rootstock", Some("unknown"), some)?);
+        a.rootstock = Some(ask("On which rootstock", Some("unknown"), |t| Ok(t.to_string()))?);
     }
-    let seen = |question: &str| ask(question, None, parse_seen_whole);
-    if a.symptoms.is_none() {
-        a.symptoms = Some(seen("Symptoms of disease seen (no, unknown, or yes:WHAT)")?);
+    if a.symptoms.is_none() || a.pests.is_none() || a.sprayed.is_none() {
+        health(a)?;
     }
-    if a.pests.is_none() {
-        a.pests = Some(seen("Insects, mites or other pests seen (no, unknown, or yes:WHAT)")?);
-    }
-    if a.sprayed.is_none() {
-        a.sprayed = Some(seen("Sprayed within 60 days (no, unknown, or yes:WITH WHAT)")?);
-    }
+    Ok(())
+}
+
+/// Asks for the giver's statement on the health of what they give.
+fn health(a: &mut DraftArguments) -> Result<(), Failure> {
+    let choices = [
+        "I looked: no sign of disease, no pests, not sprayed within 60 days".to_string(),
+        "I saw something, or it was sprayed".to_string(),
+        "I did not look".to_string(),
+    ];
+    let simple = |answer| Seen { answer, text: String::new() };
+    let seen = |question: &str| ask(question, Some("no"), parse_seen_whole);
+    let all = match prompt::pick("Its health?", &choices, None)? {
+        0 => [simple(v1::Observed::No), simple(v1::Observed::No), simple(v1::Observed::No)],
+        2 => [simple(v1::Observed::Unknown), simple(v1::Observed::Unknown), simple(v1::Observed::Unknown)],
+        _ => [
+            seen("Signs of disease: no, unknown, or what you saw")?,
+            seen("Insects, mites or other pests: no, unknown, or what you saw")?,
+            seen("Sprayed within 60 days: no, unknown, or with what")?,
+        ],
+    };
+    let [symptoms, pests, sprayed] = all;
+    a.symptoms.get_or_insert(symptoms);
+    a.pests.get_or_insert(pests);
+    a.sprayed.get_or_insert(sprayed);
     Ok(())
 }
 
@@ -345,6 +379,7 @@ pub(crate) fn apply(a: DraftArguments, draft: &mut v1::OfferDraft) -> Result<Vec
         symptoms,
         pests,
         sprayed,
+        looked_fine: _,
         source_tree,
         rootstock,
         last_looked,

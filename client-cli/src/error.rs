@@ -69,6 +69,15 @@ impl Failure {
         self.next = Some(next.into());
         self
     }
+    /// Returns the failure with what it is about in front of its message.
+    pub(crate) fn about(mut self, what: &str) -> Self {
+        self.message = format!("{what}: {}", self.message);
+        self
+    }
+    /// Returns whether something was not found.
+    pub(crate) fn is_not_found(&self) -> bool {
+        self.code == exit::NOT_FOUND
+    }
     /// Returns the exit code of the process.
     pub fn exit_code(&self) -> u8 {
         self.code

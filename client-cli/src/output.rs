@@ -1,6 +1,11 @@
 //! Output: lines that fit the terminal, or JSON in the canonical mapping of protobuf.
 
-use std::io::{IsTerminal as _, Write as _};
+use std::{
+    cell::RefCell,
+    collections::BTreeMap,
+    io::{IsTerminal as _, Write as _},
+    sync::LazyLock,
+};
 
 use prost::{Message, Name};
 use prost_reflect::{DescriptorPool, DynamicMessage, SerializeOptions};
@@ -8,13 +13,22 @@ use scionary_proto::FILE_DESCRIPTOR_SET;
 use scionary_show::{Reader, View};
 
 use crate::{
+    client::Client,
     error::Failure,
     harmless::{self, text as plain},
-    terminal,
+    names, terminal,
 };
 
-/// Where and how a command prints.
+/// Returns the descriptors of all messages.
+pub(crate) fn pool() -> Result<&'static DescriptorPool, Failure> {
+    static POOL: LazyLock<Result<DescriptorPool, String>> =
+        LazyLock::new(|| DescriptorPool::decode(FILE_DESCRIPTOR_SET).map_err(|e| e.to_string()));
+    POOL.as_ref().map_err(|e| Failure::bug(format!("the messages are not described: {e}")))
+}
+
+/// Where and how a command prints. Views wait until [`Output::flush`], which puts numbers in place of ids.
 pub struct Output {
+    waiting: RefCell<Vec<View>>,
     json: bool,
     reader: Reader,
     width: usize,
@@ -31,7 +45,12 @@ impl Output {
         } else {
             std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(80)
         };
-        Self { json, reader: Reader { imperial }, width: columns.clamp(40, WIDEST) }
+        Self {
+            waiting: RefCell::default(),
+            json,
+            reader: Reader { imperial },
+            width: columns.clamp(40, WIDEST),
+        }
     }
     /// Returns whether the output is JSON.
     pub fn is_json(&self) -> bool {
@@ -59,22 +78,34 @@ impl Output {
         }
         let mut view = self.view();
         show(&mut view);
-        self.show(&view);
+        self.show(view);
         Ok(())
     }
     /// Returns an empty view for the reader.
     pub fn view(&self) -> View {
         View::new(self.reader)
     }
-    /// Prints a view.
-    pub fn show(&self, view: &View) {
-        self.print(&terminal::lay_out(view, self.width));
+    /// Prints a view at the next [`Output::flush`].
+    pub fn show(&self, view: View) {
+        self.waiting.borrow_mut().push(view);
+    }
+    /// Prints the views that wait, with the caller's numbers in place of ids.
+    pub(crate) async fn flush(&self, client: Option<&Client>) {
+        let views = self.waiting.take();
+        let ids = views.iter().flat_map(names::ids_in).collect();
+        let numbers = match client {
+            Some(client) => names::numbers(client, ids).await,
+            None => BTreeMap::new(),
+        };
+        for view in views {
+            self.print(&terminal::lay_out(&view.numbered(&numbers), self.width));
+        }
     }
 
     fn json(&self, name: &str, message: Vec<u8>) -> Result<(), Failure> {
         let bug = |e: String| Failure::bug(format!("the reply cannot be written as JSON: {e}"));
-        let pool = DescriptorPool::decode(FILE_DESCRIPTOR_SET).map_err(|e| bug(e.to_string()))?;
-        let descriptor = pool.get_message_by_name(name).ok_or_else(|| bug(format!("no message {name}")))?;
+        let descriptor =
+            pool()?.get_message_by_name(name).ok_or_else(|| bug(format!("no message {name}")))?;
         let dynamic =
             DynamicMessage::decode(descriptor, message.as_slice()).map_err(|e| bug(e.to_string()))?;
         let mut text = Vec::new();

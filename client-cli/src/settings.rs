@@ -30,6 +30,9 @@ pub(crate) struct Session {
     pub(crate) server: String,
     /// The account's handle.
     pub(crate) handle: String,
+    /// The account's id; empty in sessions of earlier versions.
+    #[serde(default)]
+    pub(crate) account: String,
     /// The secret token that the client sends with each call.
     pub(crate) token: String,
 }

@@ -53,6 +53,14 @@ impl Page {
                 let rest = " ".repeat(first.chars().count().min(indent + 4));
                 self.push(&paragraph(text, &first, &rest, self.width));
             }
+            Block::Entry(id, text) if id.contains('_') => {
+                self.push(&paragraph(text, "- ", "    ", self.width));
+                self.push(&format!("   {}\n", plain(id)));
+            }
+            Block::Entry(number, text) => {
+                let first = format!("{:>4}  ", plain(number));
+                self.push(&paragraph(text, &first, "      ", self.width));
+            }
             Block::Branch(first, rest, text) => self.push(&paragraph(text, first, rest, self.width)),
             Block::Table(head, rows) => self.table(head, rows),
             Block::Drawn(text) => self.push(&(plain(text) + "\n")),

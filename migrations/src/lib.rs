@@ -25,6 +25,7 @@ mod m0013_movement;
 mod m0014_rounds;
 mod m0015_club_invitations;
 mod m0016_round_versions;
+mod m0017_profiles;
 
 /// Lists all migration steps, oldest first.
 #[derive(Debug)]
@@ -49,6 +50,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0014_rounds::Step),
             Box::new(m0015_club_invitations::Step),
             Box::new(m0016_round_versions::Step),
+            Box::new(m0017_profiles::Step),
         ]
     }
 }

@@ -1,8 +1,38 @@
 //! The data that ships with the server, and folders that a club adds.
 
-use std::{fs, io, path::Path};
+use std::{
+    fs,
+    io::{self, Read as _},
+    path::Path,
+    sync::LazyLock,
+};
 
-use scionary_app::{catalogue::Files, movement::MovementFiles};
+use flate2::read::GzDecoder;
+use scionary_app::{Error, catalogue::Files, movement::MovementFiles};
+use scionary_domain::gazetteer::Gazetteer;
+
+/// Where the names of places come from, as their licences ask to be said.
+pub const PLACES_ATTRIBUTION: &str =
+    "Place names: GeoNames (CC BY 4.0), reduced; names of states: Unicode CLDR (Unicode License v3).";
+
+/// Places by name. Unpacked when first asked for.
+///
+/// # Errors
+/// A table that does not unpack: a mistake of ours.
+pub fn gazetteer() -> Result<&'static Gazetteer, Error> {
+    static READ: LazyLock<Result<Gazetteer, String>> = LazyLock::new(|| {
+        let unpack = |packed: &[u8]| {
+            let mut text = String::new();
+            let read = GzDecoder::new(packed).read_to_string(&mut text);
+            read.map(|_| text).map_err(|e| e.to_string())
+        };
+        let towns = unpack(include_bytes!("../data/places/towns.tsv.gz"))?;
+        let subdivisions = unpack(include_bytes!("../data/places/subdivisions.tsv.gz"))?;
+        let countries = unpack(include_bytes!("../data/places/countries.tsv.gz"))?;
+        Gazetteer::read(&towns, &subdivisions, &countries).map_err(|e| e.to_string())
+    });
+    READ.as_ref().map_err(|e| Error::Internal(format!("the gazetteer cannot be read: {e}")))
+}
 
 /// The cited reference catalogue.
 pub fn reference() -> Files {

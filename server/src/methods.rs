@@ -11,7 +11,7 @@ use crate::{
     },
     rpc::{
         account, alert, claim, club, crop, cultivar, curation, evidence, export, grafts, lot, movement,
-        notice, offer, plan, round, server, want,
+        notice, offer, plan, profile, round, server, want,
     },
 };
 
@@ -92,6 +92,12 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::PlanDeleteStep => Row::unary(MEMBER_WRITE, plan::delete_step),
         Rpc::PlanDeletePlan => Row::unary(MEMBER_WRITE, plan::delete_plan),
         Rpc::PlanExportCalendar => Row::unary(OWN_READ, plan::export_calendar),
+
+        Rpc::ProfileGetProfile => Row::unary(OWN_READ, profile::get_profile),
+        Rpc::ProfileUpdateProfile => Row::unary(MEMBER_WRITE, profile::update_profile),
+        Rpc::ProfileFindPlaces => Row::unary(PUBLIC_READ, profile::find_places),
+        Rpc::ProfileNumberItems => Row::unary(MEMBER_WRITE, profile::number_items),
+        Rpc::ProfileFindItems => Row::unary(OWN_READ, profile::find_items),
 
         Rpc::GraftCreateGrafts => Row::unary(MEMBER_WRITE, grafts::create_grafts),
         Rpc::GraftReportTakes => Row::unary(MEMBER_WRITE, grafts::report_takes),

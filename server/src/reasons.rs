@@ -108,6 +108,7 @@ pub const REASONS: &[&str] = &[
     "TOO_MANY_INVITATIONS",
     "TOO_MANY_LINKS",
     "TOO_MANY_LOTS",
+    "TOO_MANY_NUMBERS",
     "TOO_MANY_OFFERS",
     "TOO_MANY_PLANS",
     "TOO_MANY_PROPOSALS",

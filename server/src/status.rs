@@ -285,6 +285,7 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::TooManySowings(_) => (Code::ResourceExhausted, "TOO_MANY_SOWINGS"),
         Rule::OwnOffer => (Code::FailedPrecondition, "OWN_OFFER"),
         Rule::BlocksOneself => (Code::FailedPrecondition, "BLOCKS_ONESELF"),
+        Rule::TooManyNumbers(_) => (Code::ResourceExhausted, "TOO_MANY_NUMBERS"),
         Rule::TooManyBlocked(_) => (Code::ResourceExhausted, "TOO_MANY_BLOCKED"),
         Rule::NotBetweenThem => (Code::FailedPrecondition, "NOT_BETWEEN_THEM"),
         Rule::OfferOver => (Code::FailedPrecondition, "OFFER_OVER"),

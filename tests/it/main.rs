@@ -27,6 +27,7 @@ mod offers;
 mod paper;
 mod pictures;
 mod plans;
+mod profiles;
 mod privacy;
 mod recordings;
 mod reference;

@@ -9,10 +9,11 @@ use std::{
     time::Duration,
 };
 
+use scionary_proto::v1;
 use scionary_tests::{
     Database,
     binaries::{Server, folder},
-    client::PASSWORD,
+    client::{PASSWORD, Raw},
     samples::in_days,
 };
 
@@ -124,6 +125,39 @@ impl Stage {
             find("\"account_id\": \"acc_*", &made).unwrap_or_else(|| panic!("no id of an account: {made}"));
         self.captured.push((handle.into(), id));
     }
+    /// Returns the id behind the highest printed number that is one of the person's own and of the pattern's kind:
+    /// `ofr_*` is the highest number of an offer, `claim show clm_*` the highest after these words.
+    fn numbered(&self, pattern: &str, text: &str) -> Option<String> {
+        let (before, _) = pattern.split_once('*')?;
+        let (before, prefix) = before.split_at(before.len().checked_sub(4)?);
+        if !prefix.ends_with('_') {
+            return None;
+        }
+        let session =
+            std::fs::read_to_string(self.folder.path().join(&self.now).join("session.toml")).ok()?;
+        let token = find("token = \"*", &session)?;
+        let digits = |text: &str| text.chars().take_while(char::is_ascii_digit).collect::<String>();
+        let mut numbers: Vec<String> = if before.is_empty() {
+            text.split(|c: char| !c.is_ascii_digit()).map(String::from).collect()
+        } else {
+            text.match_indices(before).map(|(at, _)| digits(&text[at + before.len()..])).collect()
+        };
+        // What was made last has the highest number.
+        numbers.sort_by_key(|n| std::cmp::Reverse(n.parse::<u32>().unwrap_or(0)));
+        let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+        runtime.block_on(async {
+            let raw = Raw::at(&self.server.address.to_string()).await.with_token(&token);
+            for number in numbers.into_iter().filter(|n| !n.is_empty() && n.len() < 6) {
+                let request = v1::FindItemsRequest { kind: v1::ItemKind::Numbered.into(), text: number };
+                let found: v1::FindItemsResponse = raw.call(&request).await.ok()?;
+                let id = found.items.into_iter().map(|item| item.item_id).find(|id| id.starts_with(prefix));
+                if id.is_some() {
+                    return id;
+                }
+            }
+            None
+        })
+    }
     /// Replaces the names in braces of a typed line by their values.
     fn filled(&self, line: &str) -> String {
         let mut out = String::new();
@@ -172,7 +206,9 @@ impl Stage {
             }
         };
         for (name, pattern) in &typed.captures {
-            let value = find(&self.filled(pattern), &out)
+            let pattern = self.filled(pattern);
+            let value = find(&pattern, &out)
+                .or_else(|| self.numbered(&pattern, &out))
                 .unwrap_or_else(|| panic!("{pattern} is not in what {} printed:\n{out}{err}", typed.line));
             self.captured.retain(|(n, _)| n != name);
             self.captured.push((name.clone(), value));

@@ -427,6 +427,21 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         .encode_to_vec(),
         Rpc::MovementListMovementRules => v1::ListMovementRulesRequest::default().encode_to_vec(),
+        Rpc::ProfileGetProfile => v1::GetProfileRequest {}.encode_to_vec(),
+        Rpc::ProfileUpdateProfile => v1::UpdateProfileRequest {
+            profile: Some(v1::Profile { crop: "mango".into(), imperial: true, ..Default::default() }),
+            update_mask: mask(&["crop", "imperial"]),
+            version: 0,
+        }
+        .encode_to_vec(),
+        Rpc::ProfileFindPlaces => {
+            v1::FindPlacesRequest { text: "Brisbane".into(), ..Default::default() }.encode_to_vec()
+        }
+        Rpc::ProfileNumberItems => v1::NumberItemsRequest { item_ids: vec![offer] }.encode_to_vec(),
+        Rpc::ProfileFindItems => {
+            let kind = v1::ItemKind::Numbered.into();
+            v1::FindItemsRequest { kind, text: "1".into() }.encode_to_vec()
+        }
         Rpc::GraftCreateGrafts => grafts().encode_to_vec(),
         Rpc::GraftReportTakes => v1::ReportTakesRequest { graft_id, taken: 4, seen_on: None }.encode_to_vec(),
         Rpc::GraftListMyGrafts => v1::ListMyGraftsRequest::default().encode_to_vec(),

@@ -138,7 +138,6 @@ pub fn blocked(view: &mut View, all: &[v1::BlockedMember]) {
         view.line("You block no one.");
     }
     for member in all {
-        view.item(0, "-", &member.display_name);
-        view.item(2, "", &member.account_id);
+        view.entry(&member.account_id, &member.display_name);
     }
 }

@@ -29,6 +29,12 @@ acts! {
     AccountSignUp ["handle", "code"],
     /// See what the client is connected to.
     ServerStatus [],
+    /// Say where the reader grows.
+    MeHome [],
+    /// See everything about a cultivar's seed.
+    LookUpMore ["name"],
+    /// See which ways lead to a tree.
+    RoutesCompare ["cultivar"],
     /// See the cultivars whose seed mostly comes true.
     CultivarListMostlyTrue [],
     /// See a crop's profile.
@@ -97,6 +103,8 @@ acts! {
     GraftReport ["graft"],
     /// Say what the reader looks for.
     WantAdd [],
+    /// Look for a cultivar.
+    WantAddCultivar ["cultivar"],
     /// See the reader's notices.
     InboxList [],
     /// See read notices too.

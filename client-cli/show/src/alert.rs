@@ -17,8 +17,7 @@ pub fn list_alerts(view: &mut View, reply: &v1::ListAlertsResponse) {
         view.line("No alert is open.");
     }
     for alert in &reply.alerts {
-        view.item(0, "-", line(alert));
-        view.item(2, "", &alert.alert_id);
+        view.entry(&alert.alert_id, line(alert));
     }
     view.more(&reply.next_page_token);
 }

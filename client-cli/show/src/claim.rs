@@ -41,12 +41,7 @@ pub(crate) fn state(claim: &v1::Claim) -> String {
 
 /// Returns what a claim is for: amount, cultivar and material.
 pub fn what(claim: &v1::Claim) -> String {
-    format!(
-        "{} of {} ({})",
-        words::amount(claim.quantity, claim.unit()),
-        claim.cultivar_name,
-        words::material(claim.material())
-    )
+    words::goods(claim.quantity, claim.unit(), claim.material(), &claim.cultivar_name)
 }
 
 pub(crate) fn line(view: &mut View, claim: &v1::Claim) {
@@ -55,8 +50,7 @@ pub(crate) fn line(view: &mut View, claim: &v1::Claim) {
         v1::ClaimSide::Taker => format!("from {}", claim.giver_name),
         v1::ClaimSide::Unspecified => format!("from {} for {}", claim.giver_name, claim.taker_name),
     };
-    view.item(0, "-", format!("{} {other} [{}]", what(claim), state(claim)));
-    view.item(2, "", &claim.claim_id);
+    view.entry(&claim.claim_id, format!("{} {other} [{}]", what(claim), state(claim)));
 }
 
 /// Shows a claim and what its reader can do next.
@@ -67,7 +61,7 @@ pub fn told(view: &mut View, claim: Option<&v1::Claim>) {
     view.fact("state", state(claim));
     view.fact("giver", &claim.giver_name);
     view.fact("taker", format!("{}, to {}", claim.taker_name, claim.to_area_code));
-    view.fact("their account", &claim.other_account_id);
+    view.fact("their number", &claim.other_account_id);
     view.fact("entered", if claim.entered_for_taker { "by an organiser, for the taker" } else { "" });
     view.fact("reach them", &claim.contact);
     view.fact("taker says", &claim.note);

@@ -28,19 +28,31 @@ pub fn list_club_members(view: &mut View, reply: &v1::ListClubMembersResponse) {
     if reply.members.is_empty() {
         view.line("No one.");
     }
-    for member in &reply.members {
+    let rows = reply.members.iter().map(|member| {
         let helped = if member.consent.is_empty() { "" } else { "; organisers act for them" };
-        let (standing, since) =
-            (words::club_standing(member.standing()), words::day_of(member.since.as_ref()));
-        view.item(0, "-", format!("{} [{standing} since {since}{helped}]", member.name));
-        if !member.account_id.is_empty() {
-            view.item(2, "", &member.account_id);
-        }
-        if !member.words.is_empty() {
-            view.item(2, "", &member.words);
-        }
+        [
+            member.handle.clone(),
+            member.name.clone(),
+            format!("{}{helped}", words::club_standing(member.standing())),
+            words::day_of(member.since.as_ref()),
+            member.words.clone(),
+        ]
+    });
+    if !reply.members.is_empty() {
+        view.table(["HANDLE", "NAME", "STANDING", "SINCE", "SAID"], rows);
     }
     view.more(&reply.next_page_token);
+}
+
+/// Shows the last [`v1::AnswerClubRequestResponse`] of several, with the names of those who were answered.
+pub fn let_in(view: &mut View, reply: &v1::AnswerClubRequestResponse, names: &[String], refused: bool) {
+    let count =
+        words::counted(i32::try_from(names.len()).unwrap_or(i32::MAX), "person").replace("persons", "people");
+    view.answer(format!("{count} {}: {}.", if refused { "refused" } else { "let in" }, names.join(", ")));
+    let club = reply.club.clone().unwrap_or_default();
+    let says = club.says.unwrap_or_default();
+    let waiting = if club.waiting == 0 { String::new() } else { format!("; {} still wait", club.waiting) };
+    view.line(format!("{}: {}{waiting}.", says.name, words::counted(club.members, "member")));
 }
 
 /// Shows a [`v1::InviteToClubResponse`].
@@ -75,7 +87,6 @@ pub(crate) fn line(view: &mut View, club: &v1::Club) {
         .map(|standing| format!(" [{}]", words::club_standing(standing)))
         .unwrap_or_default();
     view.item(0, "-", format!("{}{area}, {}{own}", says.name, words::counted(club.members, "member")));
-    view.item(2, "", &club.club_id);
 }
 
 /// Shows a club and what its reader can do next.

@@ -174,17 +174,14 @@ pub fn ticket(view: &mut View, t: &v1::Ticket) {
     } else {
         format!(" [closed by {}: {}]", t.closed_by_name, t.outcome)
     };
-    view.item(
-        0,
-        "-",
-        format!(
-            "{} {}: {} ({}, {}){closed}",
-            words::ticket_subject(t.subject()),
-            if t.subject_name.is_empty() { &t.subject_id } else { &t.subject_name },
-            t.reason,
-            t.author_name,
-            words::day_of(t.created_at.as_ref())
-        ),
+    let text = format!(
+        "{} {}: {} ({}, {}){closed}",
+        words::ticket_subject(t.subject()),
+        if t.subject_name.is_empty() { &t.subject_id } else { &t.subject_name },
+        t.reason,
+        t.author_name,
+        words::day_of(t.created_at.as_ref())
     );
-    view.item(2, "", format!("{} about {}", t.ticket_id, t.subject_id));
+    view.entry(&t.ticket_id, text);
+    view.item(6, "about", &t.subject_id);
 }

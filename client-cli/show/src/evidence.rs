@@ -89,8 +89,8 @@ pub fn brief(view: &mut View, detail: &v1::EvidenceDetail) {
     let ended = if detail.ended_why.is_empty() { String::new() } else { format!(" [{}]", detail.ended_why) };
     let day = words::day(piece.day);
     let day = if day.is_empty() { String::new() } else { format!(", {day}") };
-    view.item(0, "-", format!("{}, {}: {}{day}{ended}", detail.cultivar_name, piece.label, piece.as_stated));
-    view.item(2, "", &piece.evidence_id);
+    let text = format!("{}, {}: {}{day}{ended}", detail.cultivar_name, piece.label, piece.as_stated);
+    view.entry(&piece.evidence_id, text);
 }
 
 /// Shows a piece of evidence with its author, weight, checks and history.
@@ -214,17 +214,13 @@ pub(crate) fn show_sowing(view: &mut View, sowing: &v1::Sowing) {
     } else {
         format!(" [closed: {}]", sowing.closed_why)
     };
-    view.item(
-        0,
-        "-",
-        format!(
-            "{} seeds of {}, sown {}{tree}{closed}",
-            sowing.seeds,
-            sowing.cultivar_name,
-            words::day(sowing.day)
-        ),
+    let text = format!(
+        "{} seeds of {}, sown {}{tree}{closed}",
+        sowing.seeds,
+        sowing.cultivar_name,
+        words::day(sowing.day)
     );
-    view.item(2, "", &sowing.sowing_id);
+    view.entry(&sowing.sowing_id, text);
     for tally in &sowing.open_tallies {
         let when = if tally.due { "DUE since".to_string() } else { "from".to_string() };
         view.item(

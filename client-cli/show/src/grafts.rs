@@ -49,17 +49,14 @@ pub fn show(view: &mut View, entry: &v1::Grafts) {
     };
     let side = if entry.south { "south" } else { "north" };
     let method = words::graft_method(entry.method());
-    view.item(
-        0,
-        "-",
-        format!(
-            "{}: {} ({}), {method}, {took}; counted as {} {side} of the equator",
-            words::day(entry.day),
-            entry.cultivar_name,
-            entry.crop,
-            entry.day.map_or("?", |d| words::month(d.month)),
-        ),
+    let text = format!(
+        "{}: {} ({}), {method}, {took}; counted as {} {side} of the equator",
+        words::day(entry.day),
+        entry.cultivar_name,
+        entry.crop,
+        entry.day.map_or("?", |d| words::month(d.month)),
     );
+    view.entry(&entry.graft_id, text);
     let parts: Vec<String> =
         [("scions from", &entry.scion_from), ("on", &entry.rootstock), ("note:", &entry.note)]
             .into_iter()
@@ -67,9 +64,8 @@ pub fn show(view: &mut View, entry: &v1::Grafts) {
             .map(|(label, text)| format!("{label} {text}"))
             .collect();
     if !parts.is_empty() {
-        view.item(2, "", parts.join("; "));
+        view.item(5, "", parts.join("; "));
     }
-    view.item(2, "", &entry.graft_id);
 }
 
 pub(crate) fn percent(share: f64) -> String {

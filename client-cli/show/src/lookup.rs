@@ -2,7 +2,7 @@
 
 use scionary_proto::v1;
 
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::LookUpSeedResponse`].
 pub fn look_up_seed(view: &mut View, reply: &v1::LookUpSeedResponse, name: &str, evidence: bool) {
@@ -97,6 +97,149 @@ pub fn show(
         view.gap();
         view.title(if reply.guessed { "Near names" } else { "Others of this name" });
         matches(view, &reply.others);
+    }
+}
+
+/// What stands beside the answer on one screen.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
+    /// The record.
+    pub record: v1::GetCultivarResponse,
+    /// The ways to a tree.
+    pub ways: v1::CompareRoutesResponse,
+    /// Open offers of the cultivar, the nearest first.
+    pub offers: Vec<v1::FoundOffer>,
+    /// The name of the reader's home, where that is known; offers are then near it.
+    pub home: Option<String>,
+    /// Kilometres that count as near.
+    pub within_km: i32,
+    /// There may be more offers than these.
+    pub more_offers: bool,
+}
+
+/// Findings that say how the seed behaves, with short names.
+const SEED_FINDINGS: [(&str, &str); 3] =
+    [("embryony", "kind of seed"), ("multi_sprout_seeds", "sprouts"), ("off_type_seedlings", "off-types")];
+/// Findings that are shown as the fruit.
+const FRUIT_FINDINGS: [&str; 3] = ["fruit_mass", "fibre", "use"];
+
+/// Shows the answer on one screen: what the seed does, how sure, the best way to a tree, when it is ripe, the fruit, who
+/// has it, and what to do next.
+pub fn short(
+    view: &mut View,
+    typed: &str,
+    reply: &v1::LookUpSeedResponse,
+    report: &v1::SeedReport,
+    beside: &Beside,
+) {
+    let name = report.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+    if let Some(found) = reply.found_by.as_ref().filter(|f| f.reason() != v1::MatchReason::Exact) {
+        view.note(format!("You typed “{typed}”: {}.", found.reason_text));
+    }
+    view.title(named(report.cultivar.as_ref()));
+    view.answer(&report.headline);
+    let others: Vec<String> = reply.others.iter().map(|o| named(o.cultivar.as_ref())).collect();
+    if !others.is_empty() {
+        let label = if reply.guessed { "or did you mean" } else { "careful" };
+        let may = if reply.guessed { "" } else { "the name may also stand for " };
+        view.fact(label, format!("{may}{}", others.iter().take(3).cloned().collect::<Vec<_>>().join(", ")));
+    }
+    let sure: Vec<String> = SEED_FINDINGS
+        .iter()
+        .filter_map(|(key, label)| {
+            let finding = report.findings.iter().find(|f| f.descriptor_key == *key)?;
+            Some(format!("{label} {}", words::standing(finding.standing())))
+        })
+        .collect();
+    view.fact("how sure", if sure.is_empty() { "nothing is on file".to_string() } else { sure.join(", ") });
+    ways(view, &beside.ways);
+    let found = |key: &str| beside.record.findings.iter().find(|f| f.descriptor_key == key);
+    view.fact("ripe", found("season").map(|f| view.reader().finding(f)).unwrap_or_default());
+    let fruit: Vec<String> = FRUIT_FINDINGS
+        .iter()
+        .filter_map(|key| found(key))
+        .map(|f| {
+            let (label, text) = (f.label.to_lowercase(), view.reader().finding(f));
+            // A weight says what it is; other texts need their label, if they do not begin with it.
+            if f.descriptor_key == "fruit_mass" || text.starts_with(&label) {
+                text
+            } else {
+                format!("{label}: {text}")
+            }
+        })
+        .collect();
+    view.fact("fruit", fruit.join("; "));
+    who_has_it(view, beside);
+    let topics: Vec<&str> =
+        report.cautions.iter().map(|c| topic(&c.topic)).filter(|t| !t.is_empty()).collect();
+    view.fact("take care", format!("{}; before moving it, ask the authority", topics.join(", ")));
+    match beside.offers.first().and_then(|f| f.offer.as_ref()) {
+        Some(offer) => view.act("Ask for some", Deed::ClaimAsk.on(&offer.offer_id)),
+        None => view.act("Look for it", Deed::WantAddCultivar.on(&name)),
+    }
+    view.act("More", Deed::LookUpMore.on(&name));
+}
+
+/// Adds the recommended way to a tree, and sowing beside it.
+fn ways(view: &mut View, reply: &v1::CompareRoutesResponse) {
+    let line = |route: &v1::Route| {
+        let keep = match route.way() {
+            v1::Way::Seed if route.leads_there => format!(". {}", route.identity.trim_end_matches('.')),
+            _ => String::new(),
+        };
+        format!("{}: fruit in {} years{keep}", route.title, whole_years(route))
+    };
+    let best = reply.routes.iter().find(|r| r.way() == reply.recommended());
+    if let Some(best) = best {
+        view.fact("best way", line(best));
+    }
+    let seed = reply.routes.iter().find(|r| r.way() == v1::Way::Seed && r.leads_there);
+    if let Some(seed) = seed.filter(|s| best.is_none_or(|b| b.way() != s.way())) {
+        view.fact("or", line(seed));
+    }
+}
+
+/// Returns the years to fruit in whole years.
+fn whole_years(route: &v1::Route) -> String {
+    match (route.fruit_years_low.map(f64::round), route.fruit_years_high.map(f64::round)) {
+        (Some(low), Some(high)) if high > low => format!("{low} to {high}"),
+        (Some(low), Some(_)) => format!("about {low}"),
+        (Some(low), None) => format!("{low} or more"),
+        (None, _) => "an unknown number of".into(),
+    }
+}
+
+/// Adds who has it: how many offers, and the nearest one.
+fn who_has_it(view: &mut View, beside: &Beside) {
+    let more = if beside.more_offers { " or more" } else { "" };
+    let count = i32::try_from(beside.offers.len()).unwrap_or(i32::MAX);
+    let offers = format!("{}{more}", words::counted(count, "offer"));
+    let nearest = beside.offers.first().and_then(|found| {
+        let offer = found.offer.as_ref()?;
+        let km = found.distance_km.map(|km| format!(", about {km} km away")).unwrap_or_default();
+        let goods = words::goods(offer.quantity, offer.unit(), offer.material(), "");
+        Some(format!("{}{km} (number {})", goods.replace("  ", " ").trim(), offer.offer_id))
+    });
+    match (&beside.home, nearest) {
+        (Some(home), Some(nearest)) => {
+            view.fact("near you", format!("{offers} within {} km of {home}: {nearest}", beside.within_km));
+        }
+        (Some(home), None) => view.fact("near you", format!("none within {} km of {home}", beside.within_km)),
+        (None, Some(nearest)) => view.fact("on offer", format!("{offers}: {nearest}")),
+        (None, None) => view.fact("on offer", "none just now"),
+    }
+}
+
+/// Returns what a caution is about, in a word or two.
+fn topic(key: &str) -> &str {
+    match key {
+        "grafting" => "blades",
+        "sap" => "sap",
+        "seed" => "dry seed",
+        "lime" => "lime",
+        "saw" => "saws",
+        "movement" => "",
+        other => other,
     }
 }
 

@@ -12,18 +12,22 @@ pub fn list_my_offers(view: &mut View, reply: &v1::ListMyOffersResponse) {
         return;
     }
     for offer in &reply.offers {
-        view.item(0, "-", format!("{} [{}]", line(offer), words::state(offer.state())));
-        view.item(2, "", &offer.offer_id);
+        view.entry(&offer.offer_id, format!("{} [{}]", line(offer), words::state(offer.state())));
     }
     view.more(&reply.next_page_token);
 }
 
-/// Shows a [`v1::GetOfferResponse`].
-pub fn get_offer(view: &mut View, reply: &v1::GetOfferResponse) {
+/// Shows a [`v1::GetOfferResponse`]. `own`: the reader is its giver.
+pub fn get_offer(view: &mut View, reply: &v1::GetOfferResponse, own: bool) {
     show(view, reply.offer.as_ref());
     if let Some(offer) = reply.offer.as_ref().filter(|o| o.state() == v1::OfferState::Open) {
         view.gap();
-        view.act(&format!("Ask {} for some of it", offer.giver_name), Deed::ClaimAsk.on(&offer.offer_id));
+        if own {
+            view.act("Change it", Deed::OfferChange.on(&offer.offer_id));
+            view.act("Withdraw it", Deed::OfferWithdraw.on(&offer.offer_id));
+        } else {
+            view.act(&format!("Ask {} for some of it", offer.giver_name), Deed::ClaimAsk.on(&offer.offer_id));
+        }
     }
 }
 
@@ -35,12 +39,43 @@ pub fn withdraw_offer(view: &mut View, reply: &v1::WithdrawOfferResponse) {
 
 /// Shows a [`v1::CreateOfferResponse`].
 pub fn create_offer(view: &mut View, reply: &v1::CreateOfferResponse) {
-    view.line("Posted:");
-    show(view, reply.offer.as_ref());
+    let Some(offer) = &reply.offer else { return };
+    view.answer(format!("Posted as number {}: {}.", offer.offer_id, line(offer)));
+    for life in &offer.life {
+        view.item(0, "!", life);
+    }
+    for caution in &offer.cautions {
+        view.item(0, "!", caution);
+    }
+    view.line(&offer.movement_notice);
     view.gap();
-    let id = reply.offer.as_ref().map(|o| o.offer_id.as_str()).unwrap_or_default();
-    view.act("Change it later", Deed::OfferChange.on(id));
-    view.act("Or withdraw it", Deed::OfferWithdraw.on(id));
+    view.act("See it in full", Deed::OfferShow.on(&offer.offer_id));
+    view.act("Change it", Deed::OfferChange.on(&offer.offer_id));
+    view.act("Withdraw it", Deed::OfferWithdraw.on(&offer.offer_id));
+}
+
+/// Shows an offer before it goes out. The cultivar is shown as the draft names it.
+pub fn draft(view: &mut View, draft: &v1::OfferDraft, cultivar: &str) {
+    view.title("To be posted");
+    let unit = words::usual_unit(draft.material());
+    view.fact("what", words::goods(draft.quantity, unit, draft.material(), cultivar));
+    let place = draft.place.clone().unwrap_or_default();
+    let place = if place.label.is_empty() { place.grid_code } else { place.label };
+    let by: Vec<String> = draft.hand_over().map(words::hand_over).collect();
+    view.fact("where", format!("{place}, by {}", by.join(" or ")));
+    view.fact("until", words::day(draft.available_until));
+    view.fact("terms", words::terms(draft.terms()));
+    let health = draft.health.clone().unwrap_or_default();
+    view.fact(
+        "health",
+        format!(
+            "disease {}; pests {}; sprayed {}",
+            seen(health.symptoms(), &health.symptoms_text),
+            seen(health.pests(), &health.pests_text),
+            seen(health.sprayed(), &health.sprayed_text)
+        ),
+    );
+    view.fact("note", &draft.note);
 }
 
 /// Shows a [`v1::UpdateOfferResponse`].
@@ -71,11 +106,10 @@ pub fn search_offers(view: &mut View, reply: &v1::SearchOffersResponse, name: &s
         } else {
             String::new()
         };
-        view.item(0, "-", format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
+        view.entry(&offer.offer_id, format!("{km}{}{coming}; from {}", line(offer), offer.giver_name));
         if let Some(movement) = &offer.movement {
-            view.item(2, "", format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
+            view.item(5, "", format!("Moving it to {}: {}", movement.to_area_code, movement.headline));
         }
-        view.item(2, "", &offer.offer_id);
     }
     view.gap();
     view.act("See one in full", Deed::OfferShow.bare());
@@ -84,7 +118,7 @@ pub fn search_offers(view: &mut View, reply: &v1::SearchOffersResponse, name: &s
 
 /// Returns an offer in one line.
 pub fn line(offer: &v1::Offer) -> String {
-    let unknown = if offer.unknown_seedling { "unknown seedlings of " } else { "" };
+    let unknown = if offer.unknown_seedling { "of unknown parentage: " } else { "" };
     let place =
         offer.place.as_ref().map(|p| if p.label.is_empty() { p.grid_code.clone() } else { p.label.clone() });
     // An offer ends on the earlier of the two days.
@@ -93,14 +127,8 @@ pub fn line(offer: &v1::Offer) -> String {
         Some(use_by) if words::day(Some(use_by)) <= until => format!("use by {}", words::day(Some(use_by))),
         Some(_) | None => format!("until {until}"),
     };
-    format!(
-        "{} of {unknown}{} ({}), {}, {until}, {}",
-        words::amount(offer.quantity, offer.unit()),
-        offer.cultivar_name,
-        words::material(offer.material()),
-        words::terms(offer.terms()),
-        place.unwrap_or_default()
-    )
+    let material = words::goods(offer.quantity, offer.unit(), offer.material(), &offer.cultivar_name);
+    format!("{unknown}{material}, {}, {until}, {}", words::terms(offer.terms()), place.unwrap_or_default())
 }
 
 pub(crate) fn seen(answer: v1::Observed, text: &str) -> String {

@@ -1,5 +1,7 @@
 //! A view: the blocks that a reader sees. A terminal, a page or a sheet lays them out in its own way.
 
+use std::collections::BTreeMap;
+
 use crate::{act::Act, reader::Reader};
 
 /// One element of a view.
@@ -20,6 +22,8 @@ pub enum Block {
     /// A paragraph on a branch of a drawn tree: the prefix of its first line, the prefix of its other lines, and its
     /// text.
     Branch(String, String, String),
+    /// One of several things: its id, and what it is. A reader who has a number for it sees that in front.
+    Entry(String, String),
     /// A table: its head, and rows with as many cells as the head.
     Table(Vec<String>, Vec<Vec<String>>),
     /// Preformatted text: it is neither wrapped nor cut.
@@ -52,6 +56,36 @@ impl View {
     pub fn blocks(&self) -> &[Block] {
         &self.blocks
     }
+    /// Returns the same view with every id that `numbers` knows replaced by its number.
+    #[must_use]
+    pub fn numbered(mut self, numbers: &BTreeMap<String, String>) -> Self {
+        let change = |text: &mut String| {
+            if text.contains('_') {
+                for (id, number) in numbers {
+                    if text.contains(id.as_str()) {
+                        *text = text.replace(id.as_str(), number);
+                    }
+                }
+            }
+        };
+        for block in &mut self.blocks {
+            match block {
+                Block::Title(text) | Block::Answer(text) | Block::Line(text) | Block::Note(text) => {
+                    change(text)
+                }
+                Block::Drawn(text) | Block::Fact(_, text) | Block::Item(_, _, text) => change(text),
+                Block::Branch(_, _, text) => change(text),
+                Block::Entry(id, text) => {
+                    change(id);
+                    change(text);
+                }
+                Block::Table(_, rows) => rows.iter_mut().flatten().for_each(change),
+                Block::Act(_, act) => act.on.iter_mut().for_each(change),
+                Block::More(_) | Block::Gap => {}
+            }
+        }
+        self
+    }
     /// Adds a [`Block::Title`].
     pub fn title(&mut self, text: impl Into<String>) {
         self.blocks.push(Block::Title(text.into()));
@@ -78,6 +112,10 @@ impl View {
     /// Adds a [`Block::Item`].
     pub fn item(&mut self, indent: usize, mark: &str, text: impl Into<String>) {
         self.blocks.push(Block::Item(indent, mark.into(), text.into()));
+    }
+    /// Adds a [`Block::Entry`].
+    pub fn entry(&mut self, id: &str, text: impl Into<String>) {
+        self.blocks.push(Block::Entry(id.into(), text.into()));
     }
     /// Adds a [`Block::Branch`].
     pub fn branch(&mut self, first: &str, rest: &str, text: impl Into<String>) {

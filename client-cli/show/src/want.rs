@@ -82,9 +82,8 @@ pub(crate) fn line(view: &mut View, want: &v1::Want, tail: &str) {
     } else {
         format!(", within {} km of {}", seeks.within_km, seeks.near_grid_code)
     };
-    view.item(0, "-", format!("{}{around}, until {}{tail}", sought(want), words::day(seeks.until)));
+    view.entry(&want.want_id, format!("{}{around}, until {}{tail}", sought(want), words::day(seeks.until)));
     if !seeks.note.is_empty() {
-        view.item(2, "", &seeks.note);
+        view.item(5, "", &seeks.note);
     }
-    view.item(2, "", &want.want_id);
 }

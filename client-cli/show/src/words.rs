@@ -113,6 +113,30 @@ pub fn amount(quantity: i32, of: v1::QuantityUnit) -> String {
     format!("{quantity} {unit}")
 }
 
+/// Returns an amount of a cultivar's material as people say it: `5 Quarrymead seeds`, `3 sticks of Quarrymead scion
+/// wood`, `2 Quarrymead seedlings`.
+pub fn goods(quantity: i32, of: v1::QuantityUnit, kind: v1::Material, cultivar: &str) -> String {
+    let s = if quantity == 1 { "" } else { "s" };
+    match (kind, of) {
+        (v1::Material::Seed, v1::QuantityUnit::Seeds) => format!("{quantity} {cultivar} seed{s}"),
+        (v1::Material::Seedling, v1::QuantityUnit::Plants) => format!("{quantity} {cultivar} seedling{s}"),
+        (v1::Material::GraftedPlant, v1::QuantityUnit::Plants) => {
+            format!("{quantity} grafted {cultivar} plant{s}")
+        }
+        (v1::Material::Rootstock, v1::QuantityUnit::Plants) => format!("{quantity} {cultivar} rootstock{s}"),
+        (v1::Material::FruitForSeed, v1::QuantityUnit::Fruits) => {
+            format!("{quantity} {cultivar} fruit{s} for seed")
+        }
+        (kind, of) => format!("{} of {cultivar} {}", amount(quantity, of), material(kind)),
+    }
+}
+
+/// Returns the unit in which a material is usually counted.
+pub fn usual_unit(of: v1::Material) -> v1::QuantityUnit {
+    let known = scionary_domain::offer::Material::from_word(&material(of).replace(' ', "_"));
+    known.and_then(|m| parse_unit(m.usual_unit().word()).ok()).unwrap_or_default()
+}
+
 /// Returns the name of a month from 1 to 12.
 pub fn month(number: i32) -> &'static str {
     scionary_domain::evidence::month_name(u8::try_from(number).unwrap_or(0))
@@ -209,10 +233,12 @@ pub fn parse_day(text: &str) -> Result<v1::CalendarDate, String> {
     Ok(v1::CalendarDate { year: date.year(), month: i32::from(date.month()), day: i32::from(date.day()) })
 }
 
-/// Parses a grid code, or `latitude,longitude`, which becomes a coarse grid code before it is sent.
+/// Parses a place: `latitude,longitude`, which becomes a coarse grid code before it is sent; a grid code; or a name,
+/// which is looked up later.
 pub fn parse_grid(text: &str) -> Result<String, String> {
     use scionary_domain::place::GridCode;
-    if let Some((latitude, longitude)) = text.split_once(',') {
+    if let Some((latitude, longitude)) = text.split_once(',').filter(|_| !text.contains(char::is_alphabetic))
+    {
         let number = |t: &str| {
             t.trim()
                 .parse::<f64>()
@@ -222,7 +248,10 @@ pub fn parse_grid(text: &str) -> Result<String, String> {
             .map(|g| g.to_string())
             .map_err(|_| "latitude goes from -90 to 90, longitude from -180 to 180".to_string());
     }
+    if !text.contains('+') && text.contains(char::is_alphabetic) {
+        return Ok(text.trim().to_string());
+    }
     GridCode::parse(text).map(|g| g.to_string()).map_err(|_| {
-        "latitude,longitude such as -27.47,153.02, or a grid code such as 5RQ2VX00+, expected; a place's name is not understood: find it on a map and copy its two numbers".to_string()
+        "say where: a town, such as Brisbane, or latitude,longitude, such as -27.47,153.02".to_string()
     })
 }

@@ -9,20 +9,20 @@ use super::Paging;
 pub enum ClaimCommand {
     /// Ask for part of an offer
     #[command(
-        after_help = "Example: scionary claim ask OFFER-ID --quantity 2 --to AU-QLD --contact \"0400 000 000, evenings\""
+        after_help = "Examples:\n  scionary claim ask 12 --quantity 2\n  scionary claim ask 12 --to Queensland --contact \"0400 000 000, evenings\""
     )]
     Ask {
-        /// The offer's id
+        /// The offer's number
         offer: String,
         /// How many or how much you want
         #[arg(long, default_value_t = 1, value_name = "COUNT")]
         quantity: i32,
-        /// Where it goes, for the rules on moving plants: a country or state code such as AU-QLD (ISO 3166)
-        #[arg(long, value_name = "CODE")]
-        to: String,
-        /// How to reach you; the giver sees it when they accept
+        /// Where it goes, for the rules on moving plants, such as Queensland; your home if left out
+        #[arg(long, value_name = "AREA")]
+        to: Option<String>,
+        /// How to reach you; the giver sees it when they accept; as you keep it if left out
         #[arg(long, value_name = "TEXT")]
-        contact: String,
+        contact: Option<String>,
         /// A message to the giver
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
@@ -44,23 +44,23 @@ pub enum ClaimCommand {
     },
     /// Show a claim
     Show {
-        /// The claim's id
+        /// The claim's number
         claim: String,
     },
     /// Promise what the taker asked for; both of you then see how to reach each other (the giver)
     Accept {
-        /// The claim's id
+        /// The claim's number
         claim: String,
-        /// How to reach you; the taker sees it now
+        /// How to reach you; the taker sees it now; as you keep it if left out
         #[arg(long, value_name = "TEXT")]
-        contact: String,
+        contact: Option<String>,
         /// A message to the taker, such as when and where
         #[arg(long, default_value = "", hide_default_value = true)]
         note: String,
     },
     /// Say no, or withdraw a promise (the giver)
     Decline {
-        /// The claim's id
+        /// The claim's number
         claim: String,
         /// Why; the taker sees it
         #[arg(long, default_value = "", hide_default_value = true)]
@@ -68,17 +68,17 @@ pub enum ClaimCommand {
     },
     /// Withdraw your claim (the taker)
     Withdraw {
-        /// The claim's id
+        /// The claim's number
         claim: String,
     },
     /// Confirm a hand-over; it is complete when both sides confirm
     HandedOver {
-        /// The claim's id
+        /// The claim's number
         claim: String,
     },
     /// Say what went wrong with a hand-over; only organisers can read it
     Missed {
-        /// The claim's id
+        /// The claim's number
         claim: String,
         /// What happened; empty text removes your words
         words: String,

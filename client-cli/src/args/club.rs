@@ -13,7 +13,7 @@ pub enum ClubCommand {
     Create(ClubArguments),
     /// Change a club's details (organisers)
     Change {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// What to change; the rest stays
         #[command(flatten)]
@@ -32,12 +32,12 @@ pub enum ClubCommand {
     List,
     /// Show a club
     Show {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
     },
     /// List a club's members
     Members {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// Show open requests and invitations (organisers)
         #[arg(long)]
@@ -48,7 +48,7 @@ pub enum ClubCommand {
     },
     /// Ask to join a club
     Join {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// A message to the organisers
         #[arg(long, default_value = "", hide_default_value = true)]
@@ -56,22 +56,22 @@ pub enum ClubCommand {
     },
     /// Accept an invitation
     Accept {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
     },
     /// Decline an invitation
     Decline {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
     },
     /// Leave a club, or withdraw your request to join
     Leave {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
     },
     /// Let the organisers of a club act for you
     LetHelp {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// Stop them from acting for you
         #[arg(long)]
@@ -79,7 +79,7 @@ pub enum ClubCommand {
     },
     /// Invite someone (organisers)
     Invite {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// Their handle
         handle: String,
@@ -87,21 +87,28 @@ pub enum ClubCommand {
         #[arg(long, default_value = "", hide_default_value = true)]
         words: String,
     },
-    /// Accept a request to join (organisers)
+    /// Accept requests to join: of some people, or of all who wait (organisers)
+    #[command(
+        after_help = "Examples:\n  scionary club members Larkwater --waiting\n  scionary club let-in Larkwater --all"
+    )]
     LetIn {
-        /// The club's id
+        /// The club
         club: String,
-        /// Their account id
-        account: String,
-        /// Refuse the request instead
+        /// Their handles
+        #[arg(required_unless_present = "all")]
+        members: Vec<String>,
+        /// Everyone who waits
+        #[arg(long, conflicts_with = "members")]
+        all: bool,
+        /// Refuse the requests instead
         #[arg(long)]
         refuse: bool,
     },
     /// Make a member an organiser (organisers)
     Organiser {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
-        /// Their account id
+        /// Their handle
         account: String,
         /// Make an organiser a plain member again
         #[arg(long)]
@@ -109,9 +116,9 @@ pub enum ClubCommand {
     },
     /// Remove a member, or withdraw an invitation (organisers)
     Remove {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
-        /// Their account id; for an invited person, the handle
+        /// Their handle
         account: String,
         /// Why; the member sees this
         #[arg(long)]
@@ -120,7 +127,7 @@ pub enum ClubCommand {
     /// Enter a member who has no computer, with their consent (organisers)
     #[command(after_help = "Then act for them: scionary --on-behalf-of ACCOUNT offer post --club CLUB ...")]
     EnterHelped {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// Their name
         name: String,
@@ -130,7 +137,7 @@ pub enum ClubCommand {
     },
     /// Print a swap day's sheets to a PDF: who brings what, who takes what, pick list by table (organisers)
     Sheet {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// The file to write
         #[arg(long, value_name = "FILE")]
@@ -138,14 +145,14 @@ pub enum ClubCommand {
     },
     /// Write everything about a club to a file, as lines of JSON (organisers)
     Export {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// The file to write
         out: PathBuf,
     },
     /// Close a club; everything about it is written to a file first (organisers)
     Close {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// The file to write
         #[arg(long, value_name = "FILE")]
@@ -162,7 +169,7 @@ pub struct ClubArguments {
     /// What the club is about
     #[arg(long, default_value = "", hide_default_value = true)]
     pub about: String,
-    /// Where the club is: a country or state code such as AU-QLD (ISO 3166)
+    /// Where the club is: a state or country, such as Queensland or AU-QLD
     #[arg(long, default_value = "", hide_default_value = true, value_name = "CODE")]
     pub area: String,
     /// Let anyone ask to join
@@ -179,7 +186,7 @@ pub struct ClubChanges {
     /// What the club is about
     #[arg(long)]
     pub about: Option<String>,
-    /// Where the club is: a country or state code such as AU-QLD (ISO 3166)
+    /// Where the club is: a state or country, such as Queensland or AU-QLD
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// Whether anyone may ask to join

@@ -35,7 +35,7 @@ pub enum CultivarCommand {
     },
     /// Show a record: names, parentage, findings, sources
     Show {
-        /// The cultivar's id, or its exact name
+        /// The cultivar, as you heard its name
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -44,7 +44,7 @@ pub enum CultivarCommand {
     },
     /// Show who changed a record, when and why
     History {
-        /// The cultivar's id, or its exact name
+        /// The cultivar, as you heard its name
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -68,7 +68,7 @@ pub enum CultivarCommand {
     },
     /// Show variety rights and patents on a cultivar
     Protection {
-        /// The cultivar's id, or its exact name
+        /// The cultivar, as you heard its name
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -79,7 +79,7 @@ pub enum CultivarCommand {
     Protect(ProtectArguments),
     /// Remove a protection that was entered by mistake (curators)
     Unprotect {
-        /// The cultivar's id, or its exact name
+        /// The cultivar, as you heard its name
         cultivar: String,
         /// The crop, if two crops share the name
         #[arg(long)]
@@ -91,7 +91,7 @@ pub enum CultivarCommand {
     Unlock(LockArguments),
     /// List the evidence on a record
     Evidence {
-        /// The cultivar's id, or its exact name
+        /// The cultivar, as you heard its name
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -109,7 +109,7 @@ pub enum CultivarCommand {
 /// The protection to enter
 #[derive(Debug, Args)]
 pub struct ProtectArguments {
-    /// The cultivar's id, or its exact name
+    /// The cultivar, as you heard its name
     pub cultivar: String,
     /// The crop, if two crops share the name
     #[arg(long)]
@@ -127,7 +127,7 @@ pub struct ProtectArguments {
     #[arg(long, value_delimiter = ',', value_name = "CODE")]
     pub area: Vec<String>,
     /// Its last day, if known
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// Where to look it up
     #[arg(long)]
@@ -137,7 +137,7 @@ pub struct ProtectArguments {
 /// The record to lock or unlock
 #[derive(Debug, Args)]
 pub struct LockArguments {
-    /// The cultivar's id, or its exact name
+    /// The cultivar, as you heard its name
     pub cultivar: String,
     /// The crop, if two crops share the name
     #[arg(long)]

@@ -22,7 +22,7 @@ pub struct Grounds {
 /// The record to change
 #[derive(Debug, Clone, Args)]
 pub struct Target {
-    /// The record's id, or its exact name
+    /// The record's name
     #[arg(value_name = "CULTIVAR")]
     pub cultivar: String,
     /// The crop, if two crops share the name
@@ -255,12 +255,12 @@ pub enum ProposalCommand {
     },
     /// Show a proposal: the old and the new side by side
     Show {
-        /// The proposal's id
+        /// The proposal's number
         proposal: String,
     },
     /// Accept someone's proposal (curators)
     Accept {
-        /// The proposal's id
+        /// The proposal's number
         proposal: String,
         /// Why; everyone can read it
         #[arg(long)]
@@ -268,7 +268,7 @@ pub enum ProposalCommand {
     },
     /// Refuse someone's proposal (curators)
     Refuse {
-        /// The proposal's id
+        /// The proposal's number
         proposal: String,
         /// Why; everyone can read it
         #[arg(long)]
@@ -276,7 +276,7 @@ pub enum ProposalCommand {
     },
     /// Withdraw one of your proposals
     Withdraw {
-        /// The proposal's id
+        /// The proposal's number
         proposal: String,
     },
 }
@@ -309,7 +309,7 @@ pub enum ReportCommand {
     },
     /// Close a complaint (stewards; curators for records of their crop)
     Close {
-        /// The complaint's id
+        /// The complaint's number
         report: String,
         /// What you did about it
         #[arg(long)]

@@ -11,7 +11,7 @@ use crate::words;
 /// What to plan
 #[derive(Debug, Clone, Args)]
 pub struct PlanArguments {
-    /// The cultivar's name or id
+    /// The cultivar, as you heard its name
     #[arg(required = true, num_args = 1.., value_name = "NAME")]
     pub name: Vec<String>,
     /// The crop, if two share the name
@@ -21,9 +21,9 @@ pub struct PlanArguments {
     #[arg(long, value_parser = words::parse_way)]
     pub way: v1::Way,
     /// The first day, such as 2027-03-31; today if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub start: Option<v1::CalendarDate>,
-    /// Where you grow: a grid code, or latitude,longitude; only the latitude is used
+    /// Where you grow: a town, or latitude,longitude; only the latitude is used
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
     /// You are south of the equator
@@ -41,7 +41,7 @@ pub struct PlanArguments {
 /// A step of a plan
 #[derive(Debug, Clone, Args)]
 pub struct StepArguments {
-    /// The plan's id
+    /// The plan's number
     pub plan: String,
     /// The step's key, as the plan shows it in brackets
     pub step: String,
@@ -89,7 +89,7 @@ pub enum PlanCommand {
     },
     /// Show a plan: all days, and details of what is due or next
     Show {
-        /// The plan's id
+        /// The plan's number
         plan: String,
         /// Show every step in full
         #[arg(long)]
@@ -104,7 +104,7 @@ pub enum PlanCommand {
         #[command(flatten)]
         step: StepArguments,
         /// The day you did it; today if left out
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
         on: Option<v1::CalendarDate>,
         /// Tick it off even if an earlier step is open
         #[arg(long)]
@@ -129,7 +129,7 @@ pub enum PlanCommand {
         #[command(flatten)]
         step: StepArguments,
         /// The day; if left out, the plan sets the day again
-        #[arg(value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(value_parser = crate::day::coming, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
     },
     /// Write a note on a step
@@ -142,7 +142,7 @@ pub enum PlanCommand {
     },
     /// Add your own step
     AddStep {
-        /// The plan's id
+        /// The plan's number
         plan: String,
         /// The step's title, in a few words
         title: String,
@@ -150,7 +150,7 @@ pub enum PlanCommand {
         #[arg(long, default_value = "", hide_default_value = true)]
         about: String,
         /// The day of the step
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY", required_unless_present = "days", conflicts_with = "days")]
+        #[arg(long, value_parser = crate::day::coming, value_name = "DAY", required_unless_present = "days", conflicts_with = "days")]
         on: Option<v1::CalendarDate>,
         /// Days after the step named by --after, or after the plan's first day
         #[arg(long, value_name = "DAYS")]
@@ -163,7 +163,7 @@ pub enum PlanCommand {
     RemoveStep(StepArguments),
     /// Change a plan
     Change {
-        /// The plan's id
+        /// The plan's number
         plan: String,
         /// The plan's title
         #[arg(long)]
@@ -172,9 +172,9 @@ pub enum PlanCommand {
         #[arg(long)]
         note: Option<String>,
         /// The first day
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
         start: Option<v1::CalendarDate>,
-        /// Where you grow: a grid code, or latitude,longitude; the steps are made again, what is done stays
+        /// Where you grow: a town, or latitude,longitude; the steps are made again, what is done stays
         #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
         place: Option<String>,
         /// Your side of the equator
@@ -186,12 +186,12 @@ pub enum PlanCommand {
     },
     /// Delete a plan
     Drop {
-        /// The plan's id
+        /// The plan's number
         plan: String,
     },
     /// Write a file for your calendar program
     Calendar {
-        /// The plan's id; all your plans if left out
+        /// The plan's number; all your plans if left out
         plan: Option<String>,
         /// The file, such as trees.ics; printed if left out
         #[arg(long, short, value_name = "FILE")]
@@ -207,7 +207,7 @@ pub enum GraftCommand {
         after_help = "Example: scionary graft log Lantern Moth --method cleft --made 6 --scion-from \"the tree by the gate\" --rootstock seedling --south"
     )]
     Log {
-        /// The scion's cultivar: its name or id
+        /// The scion's cultivar: its name
         #[arg(required = true, num_args = 1.., value_name = "NAME")]
         name: Vec<String>,
         /// The crop, if two share the name
@@ -224,7 +224,7 @@ pub enum GraftCommand {
         #[arg(long, value_name = "COUNT")]
         took: Option<u32>,
         /// The day; today if left out
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
         /// You grafted north of the equator
         #[arg(long, conflicts_with = "south")]
@@ -244,13 +244,13 @@ pub enum GraftCommand {
     },
     /// Report how many took; report again to correct it
     Report {
-        /// The entry's id
+        /// The entry's number
         graft: String,
         /// How many took
         #[arg(long, value_name = "COUNT")]
         took: u32,
         /// The day you looked; today if left out
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
         on: Option<v1::CalendarDate>,
     },
     /// List your grafting log
@@ -264,12 +264,12 @@ pub enum GraftCommand {
     },
     /// Remove an entry from your log
     Remove {
-        /// The entry's id
+        /// The entry's number
         graft: String,
     },
     /// Show how often grafts take, by method and month, for all growers
     Rates {
-        /// Only scions of this cultivar: its name or id
+        /// Only scions of this cultivar: its name
         #[arg(num_args = 0.., value_name = "NAME")]
         name: Vec<String>,
         /// The crop; required without a name

@@ -13,7 +13,7 @@ use crate::words;
 pub enum EvidenceCommand {
     /// Enter what you observed; on a terminal, without options, you are asked
     Add {
-        /// The cultivar's name or id
+        /// The cultivar, as you heard its name
         #[arg(num_args = 0.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -28,7 +28,7 @@ pub enum EvidenceCommand {
     },
     /// Correct your evidence; the old entry stays in the history
     Correct {
-        /// The evidence's id
+        /// The evidence's number
         evidence: String,
         /// Why
         #[arg(long)]
@@ -39,7 +39,7 @@ pub enum EvidenceCommand {
     },
     /// Withdraw your evidence; it stays in the history
     Withdraw {
-        /// The evidence's id
+        /// The evidence's number
         evidence: String,
         /// Why
         #[arg(long)]
@@ -50,7 +50,7 @@ pub enum EvidenceCommand {
     },
     /// Show one piece: who observed it, who agrees or doubts, how much it counts
     Show {
-        /// The evidence's id
+        /// The evidence's number
         evidence: String,
     },
     /// List your evidence, newest first
@@ -143,10 +143,10 @@ pub struct ObservedArguments {
     #[arg(long, value_name = "TRAIT=STATE")]
     pub rating: Vec<String>,
     /// First day of ripe fruit
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
     pub first_ripe: Option<v1::CalendarDate>,
     /// Last day of ripe fruit
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
     pub last_ripe: Option<v1::CalendarDate>,
     /// A statement without a count, such as embryony=polyembryonic
     #[arg(long, value_name = "TRAIT=STATE OR WORDS")]
@@ -155,7 +155,7 @@ pub struct ObservedArguments {
     #[arg(long, value_name = "TRAIT=OF THESE/COUNTED")]
     pub count: Vec<String>,
     /// The day you observed it
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
     pub day: Option<v1::CalendarDate>,
     /// Which tree, in your words
     #[arg(long, value_name = "TEXT")]
@@ -163,10 +163,10 @@ pub struct ObservedArguments {
     /// How you observed it: eye, fruit, marker or instrument
     #[arg(long, value_parser = words::parse_method)]
     pub method: Option<v1::ObservationMethod>,
-    /// Where: a grid code, or latitude,longitude; stored only to about 5 km
+    /// Where: a town, or latitude,longitude; stored only to about 5 km
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub place: Option<String>,
-    /// Country or state code such as AU-QLD (ISO 3166)
+    /// State or country, such as Queensland or AU-QLD
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// What you call the place
@@ -191,7 +191,7 @@ pub struct ObservedArguments {
 pub enum SowingCommand {
     /// Enter a sowing on its day; it asks for your counts when they are due
     Add {
-        /// The mother tree's cultivar: its name or id
+        /// The mother tree's cultivar: its name
         #[arg(required = true, num_args = 1.., value_name = "CULTIVAR")]
         cultivar: Vec<String>,
         /// The crop, if two crops share the name
@@ -201,7 +201,7 @@ pub enum SowingCommand {
         #[arg(long)]
         seeds: i32,
         /// The day you sowed; today if left out
-        #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+        #[arg(long, value_parser = crate::day::past, value_name = "DAY")]
         day: Option<v1::CalendarDate>,
         /// The mother tree, in your words
         #[arg(long, default_value = "", hide_default_value = true)]
@@ -221,7 +221,7 @@ pub enum SowingCommand {
     },
     /// Close a sowing that you will not count any more
     Close {
-        /// The sowing's id
+        /// The sowing's number
         sowing: String,
         /// Why
         #[arg(long)]

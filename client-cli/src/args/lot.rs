@@ -49,7 +49,7 @@ pub enum LotCommand {
         #[arg(long, value_name = "CODE")]
         with: String,
         /// The day; today if left out
-        #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+        #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
         on: Option<v1::CalendarDate>,
     },
     /// Note that you cut two of your plants with one blade without disinfecting it between
@@ -60,7 +60,7 @@ pub enum LotCommand {
         #[arg(long, value_name = "CODE")]
         after: String,
         /// The day; today if left out
-        #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+        #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
         on: Option<v1::CalendarDate>,
     },
     /// Enter a test that found nothing; if it found something, raise an alert
@@ -74,7 +74,7 @@ pub enum LotCommand {
         #[arg(long)]
         method: String,
         /// The day the sample was taken; today if left out
-        #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+        #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
         sampled_on: Option<v1::CalendarDate>,
         /// Days for which an infection can stay hidden from this test
         #[arg(long, default_value_t = 0, value_name = "DAYS")]
@@ -93,7 +93,7 @@ pub enum LotCommand {
         #[arg(long)]
         why: String,
         /// The day; today if left out
-        #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+        #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
         on: Option<v1::CalendarDate>,
     },
 }
@@ -172,7 +172,7 @@ pub struct LotArguments {
     /// The kind: mother-plant, scion-wood, budwood, seed, seedling, rootstock, grafted-plant or fruit-for-seed
     #[arg(value_parser = words::parse_lot_kind)]
     pub kind: v1::LotKind,
-    /// The cultivar's name or id; leave it out if another lot gives the name, or no one knows
+    /// The cultivar, as you heard its name; leave it out if another lot gives the name, or no one knows
     #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
     pub cultivar: String,
     /// The crop, if nothing else says it
@@ -185,7 +185,7 @@ pub struct LotArguments {
     #[arg(long, default_value_t = 0, value_name = "COUNT", hide_default_value = true)]
     pub quantity: i32,
     /// The day you cut, sowed, grafted, planted or got it; today if left out
-    #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+    #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
     pub on: Option<v1::CalendarDate>,
     /// The code of the plant you cut it from
     #[arg(long, value_name = "CODE")]
@@ -235,12 +235,12 @@ pub enum AlertCommand {
     },
     /// Show an alert and which of your lots it reaches
     Show {
-        /// The alert's id
+        /// The alert's number
         alert: String,
     },
     /// Confirm an alert; no one can offer what it reaches (curators, organisers, stewards)
     Confirm {
-        /// The alert's id
+        /// The alert's number
         alert: String,
         /// What you saw or tested
         #[arg(long)]
@@ -251,7 +251,7 @@ pub enum AlertCommand {
     },
     /// Dismiss a wrong alert; it disappears (curators, organisers, stewards)
     Dismiss {
-        /// The alert's id
+        /// The alert's number
         alert: String,
         /// Why; the person who raised it sees this
         #[arg(long)]
@@ -259,7 +259,7 @@ pub enum AlertCommand {
     },
     /// End a confirmed alert (curators, organisers, stewards)
     Lift {
-        /// The alert's id
+        /// The alert's number
         alert: String,
         /// Why
         #[arg(long)]
@@ -267,12 +267,12 @@ pub enum AlertCommand {
     },
     /// Withdraw your alert before anyone confirms it
     Withdraw {
-        /// The alert's id
+        /// The alert's number
         alert: String,
     },
     /// List everything an alert reaches, with holders and chains (curators, organisers, stewards)
     Recall {
-        /// The alert's id
+        /// The alert's number
         alert: String,
         /// Write the list to a CSV file
         #[arg(long, value_name = "FILE")]
@@ -301,10 +301,10 @@ pub struct RaiseArguments {
     #[arg(long, value_name = "WAY", value_parser = words::parse_carrier)]
     pub carrier: Vec<v1::Carrier>,
     /// The earliest day it can have been sick, if you know it
-    #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+    #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
     pub since: Option<v1::CalendarDate>,
     /// The day you saw it; today if left out
-    #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+    #[arg(long, value_name = "DAY", value_parser = crate::day::past)]
     pub seen_on: Option<v1::CalendarDate>,
     /// Also reach what it may have come from, and everything descended from that
     #[arg(long)]

@@ -12,13 +12,13 @@ use crate::words;
     after_help = "Examples:\n  scionary movement check --offer OFFER-ID --to AU-QLD\n  scionary movement check Kent --material scion-wood --from US-FL --to US-CA\n  scionary movement check --plant \"Citrus x Poncirus\" --material seedling --form in-medium --from US-TX/zapata --to US-OK"
 )]
 pub struct CheckArguments {
-    /// The cultivar's name or id
+    /// The cultivar, as you heard its name
     #[arg(num_args = 0.., value_name = "NAME")]
     pub name: Vec<String>,
     /// The crop, if two share the name; or a crop alone
     #[arg(long)]
     pub crop: Option<String>,
-    /// An offer's id instead; its plant, material and origins are checked
+    /// An offer's number instead; its plant, material and origins are checked
     #[arg(long, default_value = "", hide_default_value = true, value_name = "ID", conflicts_with_all = ["name", "plant"])]
     pub offer: String,
     /// A botanical name instead
@@ -39,17 +39,17 @@ pub struct CheckArguments {
     /// Every place it was grown, such as AU-QLD or US-TX/zapata; leave it out if no one knows
     #[arg(long, value_name = "CODE", value_delimiter = ',')]
     pub from: Vec<String>,
-    /// Where it goes; for a meeting, also the receiver's home
-    #[arg(long, value_name = "CODE", value_delimiter = ',', required = true)]
+    /// Where it goes; for a meeting, also the receiver's home; your own home if left out
+    #[arg(long, value_name = "AREA", value_delimiter = ',')]
     pub to: Vec<String>,
     /// Places on the way
     #[arg(long, value_name = "CODE", value_delimiter = ',')]
     pub by_way_of: Vec<String>,
     /// The day it leaves; today if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub leaves: Option<v1::CalendarDate>,
     /// The day it arrives; the day it leaves if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub arrives: Option<v1::CalendarDate>,
     /// How many articles
     #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "COUNT")]
@@ -64,7 +64,7 @@ pub struct CheckArguments {
 
 fn document(text: &str) -> Result<v1::DeclaredDocument, String> {
     let (rule, day) = text.split_once(':').unwrap_or((text, ""));
-    let valid_to = if day.is_empty() { None } else { Some(words::parse_day(day)?) };
+    let valid_to = if day.is_empty() { None } else { Some(crate::day::coming(day)?) };
     Ok(v1::DeclaredDocument { opens_rule_id: rule.trim().into(), valid_to })
 }
 

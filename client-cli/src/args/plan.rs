@@ -50,7 +50,7 @@ fn sure(text: &str) -> Result<f64, String> {
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct OddsArguments {
-    /// The cultivar's name or id; without one, the numbers you type are used
+    /// The cultivar, as you heard its name; without one, the numbers you type are used
     #[arg(num_args = 0.., value_name = "NAME")]
     pub name: Vec<String>,
     /// The crop, if two share the name
@@ -103,7 +103,7 @@ fn metres(text: &str) -> Result<f64, String> {
 #[derive(Debug, Args)]
 #[command(after_help = "Example: scionary routes Lantern Moth --height 4 --width 15ft --have-scion")]
 pub struct RoutesArguments {
-    /// The cultivar's name or id
+    /// The cultivar, as you heard its name
     #[arg(required = true, num_args = 1.., value_name = "NAME")]
     pub name: Vec<String>,
     /// The crop, if two share the name
@@ -150,7 +150,7 @@ pub struct SeasonArguments {
     /// Suggest cultivars on offer that fill the gaps
     #[arg(long, requires = "crop")]
     pub fill_gaps: bool,
-    /// Use seasons and offers near this place: a grid code, or latitude,longitude
+    /// Use seasons and offers near this place: a town, or latitude,longitude
     #[arg(long, value_parser = words::parse_grid, value_name = "PLACE", allow_hyphen_values = true)]
     pub near: Option<String>,
     /// At most this many kilometres away

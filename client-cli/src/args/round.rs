@@ -6,14 +6,13 @@ use clap::{Args, Subcommand};
 use scionary_proto::v1;
 
 use super::Paging;
-use crate::words;
 
 /// Take part in a swap round, or run one
 #[derive(Debug, Subcommand)]
 pub enum RoundCommand {
     /// List the rounds of your clubs
     List {
-        /// Only rounds of this club: its id
+        /// Only rounds of this club: its name, or words of it
         #[arg(long, default_value = "", hide_default_value = true, value_name = "CLUB")]
         club: String,
         /// Include closed rounds
@@ -25,12 +24,12 @@ pub enum RoundCommand {
     },
     /// Show a round
     Show {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
     /// List what members bring
     Lots {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Only what is left over
         #[arg(long)]
@@ -41,14 +40,14 @@ pub enum RoundCommand {
     },
     /// Take part, or change how you take part
     Join {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
-        /// Where your plants will go: a country or state code such as AU-QLD (ISO 3166)
-        #[arg(long, value_name = "CODE")]
-        area: String,
-        /// How to reach you; shown to members you swap with
+        /// Where your plants will go, such as Queensland; your home if left out
+        #[arg(long, value_name = "AREA")]
+        area: Option<String>,
+        /// How to reach you; shown to members you swap with; as you keep it if left out
         #[arg(long)]
-        contact: String,
+        contact: Option<String>,
         /// You send and receive by post, if the round allows it
         #[arg(long)]
         post: bool,
@@ -61,14 +60,14 @@ pub enum RoundCommand {
     },
     /// Leave a round that is not sealed; your lots and wishes go too
     Leave {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
     /// Bring packs of one of your offers, or change how many; the round holds them
     Bring {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
-        /// The offer's id
+        /// The offer's number
         offer: String,
         /// How many packs; everything not yet promised if left out
         #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
@@ -85,9 +84,9 @@ pub enum RoundCommand {
     },
     /// Withdraw one of your lots from the round
     TakeBack {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
-        /// The lot's number, the code on its tag, or its id
+        /// The lot's number, or the code on its tag
         lot: String,
     },
     /// List your wishes, the dearest first; the new list replaces the old one
@@ -95,7 +94,7 @@ pub enum RoundCommand {
         after_help = "A wish is a lot's number, or a cultivar with its material; several with \"or\" between:\n  scionary round wish ID 12 \"7 or 9\" \"2 x Larkwater Gold, scion wood\"\nNo one else sees your list."
     )]
     Wish {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Your wishes, the dearest first
         #[arg(value_name = "WISH")]
@@ -109,7 +108,7 @@ pub enum RoundCommand {
     },
     /// Show your part: your lots, your wishes, what you get and why not more
     Mine {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Give a reason for every single lot
         #[arg(long)]
@@ -117,9 +116,9 @@ pub enum RoundCommand {
     },
     /// Take packs that are left over, on the day
     Take {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
-        /// The lot's number, the code on its tag, or its id
+        /// The lot's number, or the code on its tag
         lot: String,
         /// How many packs
         #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
@@ -127,7 +126,7 @@ pub enum RoundCommand {
     },
     /// Create a round for a club (organisers)
     Create {
-        /// The club's id
+        /// The club: its name, or words of it
         club: String,
         /// The round's details and rules
         #[command(flatten)]
@@ -135,7 +134,7 @@ pub enum RoundCommand {
     },
     /// Change a round that is not sealed; what you leave out stays (organisers)
     Change {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// What to change
         #[command(flatten)]
@@ -143,7 +142,7 @@ pub enum RoundCommand {
     },
     /// Call a round off; givers get their packs back (organisers)
     CallOff {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Why; everyone who takes part sees it
         #[arg(long)]
@@ -151,12 +150,12 @@ pub enum RoundCommand {
     },
     /// Note what an authority said about moving plants where no rule is on file (organisers)
     NoteAdvice {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
-        /// From: a country or state code such as AU-QLD (ISO 3166)
+        /// From: a state or country, such as Queensland or AU-QLD
         #[arg(long, value_name = "CODE")]
         from: String,
-        /// To: a country or state code such as AU-QLD (ISO 3166)
+        /// To: a state or country, such as Queensland or AU-QLD
         #[arg(long, value_name = "CODE")]
         to: String,
         /// The office and person you asked, and the day
@@ -168,7 +167,7 @@ pub enum RoundCommand {
     },
     /// Preview the result of a round, also with other settings (organisers)
     DryRun {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Other settings to compare with the round's own
         #[command(flatten)]
@@ -176,17 +175,17 @@ pub enum RoundCommand {
     },
     /// Seal a round: members can no longer change lots and wishes (organisers)
     Seal {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
     /// Open a sealed round again (organisers)
     Reopen {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
     /// Settle who gets what; on the day, settle again without absent members (organisers)
     Settle {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Use only lots that were checked in
         #[arg(long)]
@@ -195,7 +194,7 @@ pub enum RoundCommand {
     /// Write a file with which anyone can check a settlement (organisers)
     #[command(after_help = "Check it with any Python: deploy/verify-round FILE")]
     Audit {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The file to write
         #[arg(long, value_name = "FILE")]
@@ -206,12 +205,12 @@ pub enum RoundCommand {
     },
     /// Begin the day: members can hand lots over (organisers)
     Begin {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
     /// Check in lots that have arrived (organisers)
     CheckIn {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The lots' numbers, or the codes on their tags
         #[arg(required = true, value_name = "LOT")]
@@ -222,7 +221,7 @@ pub enum RoundCommand {
     },
     /// Mark members who did not come (organisers)
     Absent {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The members' numbers or handles
         #[arg(required = true, value_name = "MEMBER")]
@@ -236,7 +235,7 @@ pub enum RoundCommand {
         after_help = "Without LOT and MEMBER, lines are read from standard input until its end (Ctrl-D), each a lot and a member, such as \"12 7\" or what a scanner reads from a label."
     )]
     HandOver {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The lot's number, or the code on its tag
         #[arg(requires = "member")]
@@ -246,7 +245,7 @@ pub enum RoundCommand {
     },
     /// List the members who take part (organisers)
     Members {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Which page to show
         #[command(flatten)]
@@ -254,7 +253,7 @@ pub enum RoundCommand {
     },
     /// List what changes hands (organisers)
     Shares {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// Which page to show
         #[command(flatten)]
@@ -262,7 +261,7 @@ pub enum RoundCommand {
     },
     /// Print the day's sheets to a PDF: pick lists by table and member, and the post (organisers)
     Sheets {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The file to write
         #[arg(long, value_name = "FILE")]
@@ -270,7 +269,7 @@ pub enum RoundCommand {
     },
     /// Print a label to a PDF for each pack that changes hands (organisers)
     Labels {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
         /// The file to write
         #[arg(long, value_name = "FILE")]
@@ -281,7 +280,7 @@ pub enum RoundCommand {
     },
     /// Close a round; what is left over is on offer again (organisers)
     Close {
-        /// The round's id
+        /// The round: its title, or words of it
         round: String,
     },
 }
@@ -298,14 +297,14 @@ pub struct RoundArguments {
     /// The place to meet; members see it
     #[arg(long, default_value = "", hide_default_value = true)]
     pub place: String,
-    /// The country or state you meet in, as a code such as AU-QLD (ISO 3166)
+    /// The state or country you meet in, such as Queensland or AU-QLD
     #[arg(long, value_name = "CODE")]
     pub area: String,
     /// The day, such as 2027-07-31
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub day: v1::CalendarDate,
     /// Last day for lots and wishes; the day before the swap if left out
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// Most packs for one member
     #[arg(long, default_value_t = 8, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(1..=50))]
@@ -339,14 +338,14 @@ pub struct RoundChanges {
     /// The place to meet; members see it
     #[arg(long)]
     pub place: Option<String>,
-    /// The country or state you meet in, as a code such as AU-QLD (ISO 3166)
+    /// The state or country you meet in, such as Queensland or AU-QLD
     #[arg(long, value_name = "CODE")]
     pub area: Option<String>,
     /// The day, such as 2027-07-31
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub day: Option<v1::CalendarDate>,
     /// Last day for lots and wishes
-    #[arg(long, value_parser = words::parse_day, value_name = "DAY")]
+    #[arg(long, value_parser = crate::day::coming, value_name = "DAY")]
     pub until: Option<v1::CalendarDate>,
     /// The rules to change
     #[command(flatten)]

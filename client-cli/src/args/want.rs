@@ -25,7 +25,7 @@ pub enum WantCommand {
     },
     /// Withdraw a want
     Withdraw {
-        /// The want's id
+        /// The want's number
         want: String,
     },
     /// See what others look for
@@ -50,7 +50,7 @@ pub enum WantCommand {
 /// What you look for
 #[derive(Debug, Args)]
 pub struct WantArguments {
-    /// The cultivar's name or id; leave it out to wish for traits
+    /// The cultivar, as you heard its name; leave it out to wish for traits
     #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
     pub cultivar: String,
     /// The crop, if you name no cultivar
@@ -68,17 +68,17 @@ pub struct WantArguments {
     /// Only this material; repeat for more
     #[arg(long, value_parser = words::parse_material)]
     pub material: Vec<v1::Material>,
-    /// Near this place: a grid code (Open Location Code) such as 2CGV2200+, or LATITUDE,LONGITUDE
+    /// Near this place: a town, or latitude,longitude; your home if left out
     #[arg(long, value_name = "PLACE", value_parser = words::parse_grid, allow_hyphen_values = true)]
-    pub near: String,
+    pub near: Option<String>,
     /// At most this many kilometres away; any distance if left out
     #[arg(long, value_name = "KM", default_value_t = 0, hide_default_value = true)]
     pub within: i32,
-    /// Where it would go, for the rules on moving plants: a country or state code such as AU-QLD (ISO 3166)
-    #[arg(long, value_name = "CODE")]
-    pub to: String,
+    /// Where it would go, for the rules on moving plants, such as Queensland; your home if left out
+    #[arg(long, value_name = "AREA")]
+    pub to: Option<String>,
     /// Last day; about a year from now if left out
-    #[arg(long, value_name = "DAY", value_parser = words::parse_day)]
+    #[arg(long, value_name = "DAY", value_parser = crate::day::coming)]
     pub until: Option<v1::CalendarDate>,
     /// A note that others see with your want
     #[arg(long, default_value = "", hide_default_value = true)]

@@ -11,7 +11,11 @@ use crate::{
     prompt,
 };
 
-pub(super) async fn run(mut client: Client, output: &Output, command: AccountCommand) -> Result<(), Failure> {
+pub(super) async fn run(
+    client: &mut Client,
+    output: &Output,
+    command: AccountCommand,
+) -> Result<(), Failure> {
     match command {
         AccountCommand::SignUp { handle, name, code } => {
             // Check the handle before asking for a password.
@@ -34,7 +38,7 @@ pub(super) async fn run(mut client: Client, output: &Output, command: AccountCom
             let request = v1::SignInRequest { handle, password, label: show::machine() };
             let mut reply: v1::SignInResponse = client.call(request).await?;
             let account = reply.account.clone().unwrap_or_default();
-            client.remember(&account.handle, std::mem::take(&mut reply.token))?;
+            client.remember(&account, std::mem::take(&mut reply.token))?;
             output.reply(&reply, |view| show::sign_in(view, &reply, &account))
         }
         AccountCommand::SignOut { everywhere } => {

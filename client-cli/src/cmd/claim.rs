@@ -3,12 +3,14 @@
 use scionary_proto::v1;
 use scionary_show::claim as show;
 
-use crate::{args::ClaimCommand, client::Client, error::Failure, output::Output};
+use crate::{args::ClaimCommand, client::Client, error::Failure, home, output::Output};
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand) -> Result<(), Failure> {
     client.need_session()?;
     match command {
         ClaimCommand::Ask { offer, quantity, to, contact, note } => {
+            let to = home::area(client, to, "--to").await?;
+            let contact = home::contact(client, contact).await?;
             let request =
                 v1::CreateClaimRequest { offer_id: offer, quantity, to_area_code: to, note, contact };
             let reply: v1::CreateClaimResponse = client.call(request).await?;
@@ -35,6 +37,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
             output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::Accept { claim, contact, note } => {
+            let contact = home::contact(client, contact).await?;
             let request = v1::AcceptClaimRequest { claim_id: claim, contact, note };
             let reply: v1::AcceptClaimResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))

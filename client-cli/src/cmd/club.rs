@@ -5,11 +5,12 @@ use std::{collections::BTreeMap, path::Path};
 use scionary_proto::v1;
 use scionary_show::club as show;
 
-use super::{mask, save};
+use super::{PAGE_MAX, mask, save};
 use crate::{
     args::{ClubArguments, ClubChanges, ClubCommand},
     client::Client,
     error::Failure,
+    names,
     output::Output,
     paper::{Line, Section, sheet},
     words,
@@ -88,11 +89,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             let reply: v1::InviteToClubResponse = client.call(request).await?;
             output.reply(&reply, |view| show::invite_to_club(view, &reply, &typed))
         }
-        ClubCommand::LetIn { club, account, refuse } => {
-            let request =
-                v1::AnswerClubRequestRequest { club_id: club, account_id: account, accept: Some(!refuse) };
-            let reply: v1::AnswerClubRequestResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
+        ClubCommand::LetIn { club, members, all, refuse } => {
+            let_in(client, output, &club, (members, all), refuse).await
         }
         ClubCommand::Organiser { club, account, stop } => {
             let request =
@@ -101,9 +99,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
         }
         ClubCommand::Remove { club, account, reason } => {
-            // Members are known by their account id, invited people by their handle only.
-            let (account_id, handle) =
-                if account.starts_with("acc_") { (account, String::new()) } else { (String::new(), account) };
+            // Members are found by their handle; people who are invited are known by the handle only.
+            let (account_id, handle) = match names::account(client, &account).await {
+                Ok(id) => (id, String::new()),
+                Err(failure) if failure.is_not_found() => (String::new(), account),
+                Err(failure) => return Err(failure),
+            };
             let reason = reason.unwrap_or_default();
             let request = v1::RemoveClubMemberRequest { club_id: club, account_id, reason, handle };
             let reply: v1::RemoveClubMemberResponse = client.call(request).await?;
@@ -231,6 +232,55 @@ fn changes(arguments: ClubChanges) -> Result<(v1::ClubDraft, prost_types::FieldM
         takes_requests: takes_requests.unwrap_or_default(),
     };
     Ok((draft, mask(named)?))
+}
+
+/// Answers requests to join, of the people that are named or of all who wait, and says for each what came of it.
+async fn let_in(
+    client: &Client,
+    output: &Output,
+    club: &str,
+    (members, all): (Vec<String>, bool),
+    refuse: bool,
+) -> Result<(), Failure> {
+    let club = names::id(client, v1::ItemKind::Club, club).await?;
+    let mut people: Vec<(String, String)> = Vec::new();
+    if all {
+        let mut page = String::new();
+        loop {
+            let request = v1::ListClubMembersRequest {
+                club_id: club.clone(),
+                waiting: true,
+                page_size: PAGE_MAX,
+                page_token: page,
+            };
+            let reply: v1::ListClubMembersResponse = client.call(request).await?;
+            let asked = reply.members.into_iter().filter(|m| m.standing() == v1::ClubStanding::Asked);
+            people.extend(asked.map(|m| (m.account_id, format!("{} ({})", m.name, m.handle))));
+            if reply.next_page_token.is_empty() {
+                break;
+            }
+            page = reply.next_page_token;
+        }
+    } else {
+        // Every name is looked up before the first is let in, so that a slip of the pen lets no one in.
+        for member in members {
+            people.push((names::account(client, &member).await?, member));
+        }
+    }
+    let mut last = None;
+    for (account_id, name) in &people {
+        let (club_id, account_id) = (club.clone(), account_id.clone());
+        let request = v1::AnswerClubRequestRequest { club_id, account_id, accept: Some(!refuse) };
+        let reply: v1::AnswerClubRequestResponse =
+            client.call(request).await.map_err(|failure| failure.about(name))?;
+        last = Some(reply);
+    }
+    let Some(reply) = last else {
+        output.aside("No one waits.");
+        return Ok(());
+    };
+    let names: Vec<String> = people.into_iter().map(|(_, name)| name).collect();
+    output.reply(&reply, |view| show::let_in(view, &reply, &names, refuse))
 }
 
 async fn answer(client: &Client, output: &Output, club: String, accept: bool) -> Result<(), Failure> {

@@ -19,7 +19,7 @@ pub(super) async fn connect(connection: &Connection, address: &str, output: &Out
         .map(|file| std::path::absolute(file).map_err(|e| Failure::usage(format!("{}: {e}", file.display()))))
         .transpose()?;
     let asked = Connection { server: Some(server.clone()), ca: ca.clone(), ..connection.clone() };
-    let client = Client::open(&asked)?;
+    let client = Client::open(&asked, output)?;
     // Ask the server before saving it: a mistyped address is not saved.
     let reply = about(&client).await?;
     client.folder.save_settings(&Settings { server: Some(server), ca, plaintext: connection.plaintext })?;

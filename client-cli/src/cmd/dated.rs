@@ -17,13 +17,17 @@ pub(super) async fn run(client: &Client, output: &Output, command: PlanCommand) 
         client.need_session()?;
         return own(client, output, command).await;
     };
-    let reply: v1::DraftPlanResponse = client.call(wanted(plan)).await?;
+    let reply: v1::DraftPlanResponse = client.call(wanted(client, plan).await?).await?;
     output.reply(&reply, |view| show::drafted(view, &reply, sources))
 }
 
-fn wanted(typed: PlanArguments) -> v1::DraftPlanRequest {
+/// Returns what a plan is wanted for; where nothing else is typed, it is for home.
+async fn wanted(client: &Client, typed: PlanArguments) -> Result<v1::DraftPlanRequest, Failure> {
     let PlanArguments { name, crop, way, start, place, south, climate, have_rootstock } = typed;
-    v1::DraftPlanRequest {
+    let profile = if place.is_none() && !south { client.profile().await? } else { v1::Profile::default() };
+    let climate = climate.or(Some(profile.climate()).filter(|c| *c != v1::Climate::Unspecified));
+    let place = place.or(profile.home.map(|home| home.grid_code));
+    Ok(v1::DraftPlanRequest {
         cultivar: name.join(" "),
         crop: words::crop(crop),
         way: way.into(),
@@ -32,14 +36,14 @@ fn wanted(typed: PlanArguments) -> v1::DraftPlanRequest {
         south,
         climate: climate.unwrap_or_default().into(),
         has_rootstock: have_rootstock,
-    }
+    })
 }
 
 async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(), Failure> {
     match command {
         PlanCommand::Draft { .. } => Ok(()),
         PlanCommand::Keep { plan, title, note } => {
-            let request = v1::CreatePlanRequest { plan: Some(wanted(plan)), title, note };
+            let request = v1::CreatePlanRequest { plan: Some(wanted(client, plan).await?), title, note };
             let reply: v1::CreatePlanResponse = client.call(request).await?;
             output.reply(&reply, |view| show::create_plan(view, &reply))
         }

@@ -78,7 +78,7 @@ pub(super) fn template(output: &Output) {
         ("measure", "350g"),
         ("sample", "6"),
     ]));
-    output.show(&view);
+    output.show(view);
     output.aside(
         "One row is one visit or one publication. Columns may stand in any order and be left out: sown to several are seeds of a sowing, judged, off_type and which are seedlings, descriptor goes with measure, rating, state, text, or counted and of_these. Put a cultivar of yours for NAME ON FILE.",
     );

@@ -17,6 +17,7 @@ mod import;
 mod inbox;
 mod lookup;
 mod lot;
+mod me;
 mod movement;
 mod observed;
 mod odds;
@@ -37,7 +38,10 @@ use crate::{
     output::Output,
 };
 
-/// Runs a command.
+/// Rows of the largest page that a server gives.
+const PAGE_MAX: i32 = 100;
+
+/// Runs a command, and prints what it shows.
 pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Failure> {
     let Arguments { json: _, imperial: _, connection, command } = arguments;
     match command {
@@ -55,34 +59,54 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
             output.aside(&format!("The manual pages are in {}.", folder.display()));
             Ok(())
         }
-        Command::Connect { address } => connect::connect(&connection, &address, output).await,
-        Command::Status => connect::status(&Client::open(&connection)?, output).await,
-        Command::Lookup { name, crop, evidence } => {
-            lookup::lookup(&Client::open(&connection)?, output, &name.join(" "), crop, evidence).await
+        Command::Connect { address } => {
+            let done = connect::connect(&connection, &address, output).await;
+            output.flush(None).await;
+            done
         }
-        Command::Odds(arguments) => odds::odds(&Client::open(&connection)?, output, arguments).await,
-        Command::Routes(arguments) => routes::routes(&Client::open(&connection)?, output, arguments).await,
-        Command::Season(arguments) => season::season(&Client::open(&connection)?, output, arguments).await,
-        Command::Plan(command) => dated::run(&Client::open(&connection)?, output, command).await,
-        Command::Graft(command) => grafts::run(&Client::open(&connection)?, output, command).await,
-        Command::Movement(command) => movement::run(&Client::open(&connection)?, output, command).await,
-        Command::Cultivar(command) => cultivar::run(&Client::open(&connection)?, output, command).await,
-        Command::Crop(command) => crop::run(&Client::open(&connection)?, output, command).await,
-        Command::Offer(command) => offer::run(&Client::open(&connection)?, output, command).await,
-        Command::Claim(command) => claim::run(&Client::open(&connection)?, output, command).await,
-        Command::Want(command) => want::run(&Client::open(&connection)?, output, command).await,
-        Command::Club(command) => club::run(&Client::open(&connection)?, output, command).await,
-        Command::Round(command) => round::run(&Client::open(&connection)?, output, *command).await,
-        Command::Lot(command) => lot::run(&Client::open(&connection)?, output, command).await,
-        Command::Alert(command) => alert::run(&Client::open(&connection)?, output, command).await,
-        Command::Inbox(command) => inbox::run(&Client::open(&connection)?, output, command).await,
-        Command::Evidence(command) => evidence::run(&Client::open(&connection)?, output, command).await,
-        Command::Sowing(command) => evidence::sowing(&Client::open(&connection)?, output, command).await,
-        Command::Propose(command) => curation::propose(&Client::open(&connection)?, output, *command).await,
-        Command::Proposal(command) => curation::proposal(&Client::open(&connection)?, output, command).await,
-        Command::Report(command) => curation::report(&Client::open(&connection)?, output, command).await,
-        Command::Export(arguments) => export::export(&Client::open(&connection)?, output, arguments).await,
-        Command::Account(command) => account::run(Client::open(&connection)?, output, command).await,
+        command => {
+            let mut client = Client::open(&connection, output)?;
+            client.act_for(connection.on_behalf_of.as_deref()).await?;
+            let done = with_client(&mut client, output, command).await;
+            output.flush(Some(&client)).await;
+            done
+        }
+    }
+}
+
+async fn with_client(client: &mut Client, output: &Output, command: Command) -> Result<(), Failure> {
+    match command {
+        Command::Completions { .. } | Command::Manual { .. } | Command::Connect { .. } => {
+            Err(Failure::bug("this command needs no server"))
+        }
+        Command::Status => connect::status(client, output).await,
+        Command::Lookup { name, crop, more, evidence } => {
+            lookup::lookup(client, output, &name.join(" "), crop, (more, evidence)).await
+        }
+        Command::Me(arguments) => me::me(client, output, arguments).await,
+        Command::Odds(arguments) => odds::odds(client, output, arguments).await,
+        Command::Routes(arguments) => routes::routes(client, output, arguments).await,
+        Command::Season(arguments) => season::season(client, output, arguments).await,
+        Command::Plan(command) => dated::run(client, output, command).await,
+        Command::Graft(command) => grafts::run(client, output, command).await,
+        Command::Movement(command) => movement::run(client, output, command).await,
+        Command::Cultivar(command) => cultivar::run(client, output, command).await,
+        Command::Crop(command) => crop::run(client, output, command).await,
+        Command::Offer(command) => offer::run(client, output, command).await,
+        Command::Claim(command) => claim::run(client, output, command).await,
+        Command::Want(command) => want::run(client, output, command).await,
+        Command::Club(command) => club::run(client, output, command).await,
+        Command::Round(command) => round::run(client, output, *command).await,
+        Command::Lot(command) => lot::run(client, output, command).await,
+        Command::Alert(command) => alert::run(client, output, command).await,
+        Command::Inbox(command) => inbox::run(client, output, command).await,
+        Command::Evidence(command) => evidence::run(client, output, command).await,
+        Command::Sowing(command) => evidence::sowing(client, output, command).await,
+        Command::Propose(command) => curation::propose(client, output, *command).await,
+        Command::Proposal(command) => curation::proposal(client, output, command).await,
+        Command::Report(command) => curation::report(client, output, command).await,
+        Command::Export(arguments) => export::export(client, output, arguments).await,
+        Command::Account(command) => account::run(client, output, command).await,
     }
 }
 

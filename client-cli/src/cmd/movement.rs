@@ -7,6 +7,7 @@ use crate::{
     args::{CheckArguments, MovementCommand},
     client::Client,
     error::Failure,
+    home,
     output::Output,
     words,
 };
@@ -83,6 +84,7 @@ async fn check(client: &Client, output: &Output, typed: CheckArguments) -> Resul
         document,
         full,
     } = typed;
+    let to = if to.is_empty() { vec![home::area(client, None, "--to").await?] } else { to };
     let request = v1::CheckMovementRequest {
         offer_id: offer,
         cultivar: name.join(" "),

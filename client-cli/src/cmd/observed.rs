@@ -285,7 +285,7 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
             a.rating.push(format!("{}={state}", found.descriptor_key));
         }
         4 => {
-            let day = |t: &str| if t.is_empty() { Ok(None) } else { words::parse_day(t).map(Some) };
+            let day = |t: &str| if t.is_empty() { Ok(None) } else { crate::day::past(t).map(Some) };
             a.first_ripe = ask(
                 "First ripe fruit on (year-month-day, such as 2026-06-11; may stay empty)",
                 Some(""),
@@ -301,7 +301,7 @@ pub(super) fn complete(a: &mut ObservedArguments, crop: &v1::GetCropResponse) ->
     }
     if a.day.is_none() && a.first_ripe.is_none() && a.last_ripe.is_none() {
         a.day = ask("When (year-month-day, such as 2026-03-31; may stay empty)", Some(""), |t| {
-            if t.is_empty() { Ok(None) } else { words::parse_day(t).map(Some) }
+            if t.is_empty() { Ok(None) } else { crate::day::past(t).map(Some) }
         })?;
     }
     if a.tree.is_none() {

@@ -6,8 +6,9 @@ use scionary_show::offer as show;
 use crate::{
     args::{DraftArguments, OfferCommand, SearchArguments},
     client::Client,
-    draft::{apply, complete},
+    draft::{apply, complete, remember},
     error::Failure,
+    home, names,
     output::Output,
     prompt, words,
 };
@@ -23,9 +24,14 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             output.reply(&reply, |view| show::list_my_offers(view, &reply))
         }
         OfferCommand::Show { offer, to } => {
+            let home = if to.is_empty() { client.profile().await?.home } else { None };
+            let to = home.map_or(to, |h| h.area_code);
             let request = v1::GetOfferRequest { offer_id: offer, to_area_code: to };
             let reply: v1::GetOfferResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::get_offer(view, &reply))
+            output.reply(&reply, |view| {
+                let own = reply.offer.as_ref().is_some_and(|o| client.is_own(&o.giver_account_id));
+                show::get_offer(view, &reply, own);
+            })
         }
         OfferCommand::Change { offer, version, draft } => {
             change(client, output, offer, version, *draft).await
@@ -41,37 +47,57 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
 
 async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -> Result<(), Failure> {
     client.need_session()?;
-    if prompt::can_ask() && !output.is_json() {
+    let asks = prompt::can_ask() && !output.is_json();
+    let mut cultivar = String::new();
+    if asks {
         if arguments.lot.is_none() {
-            ask_cultivar(client, &mut arguments).await?;
+            cultivar = ask_cultivar(client, &mut arguments).await?;
         }
         complete(&mut arguments)?;
+        if arguments.place.is_none() {
+            // Asked for once, and kept.
+            home::cell(client, None, "--place").await?;
+        }
     }
+    let profile = client.profile_now().await?;
+    let request = v1::ListMyOffersRequest { page_size: 1, page_token: String::new() };
+    let last: v1::ListMyOffersResponse = client.call(request).await?;
+    remember(&mut arguments, &profile, last.offers.first());
     let mut draft = v1::OfferDraft::default();
     apply(arguments, &mut draft)?;
+    if asks {
+        let mut view = output.view();
+        show::draft(&mut view, &draft, &cultivar);
+        output.show(view);
+        output.flush(Some(client)).await;
+        client.say(
+            "To change a line, answer n and add an option, such as --until \"next Sunday\" or --terms swap.",
+        );
+        prompt::confirm(client, "Post it", true, "nothing was posted")?;
+    }
     let request = v1::CreateOfferRequest { offer: Some(draft) };
     let reply: v1::CreateOfferResponse = client.call(request).await?;
     output.reply(&reply, |view| show::create_offer(view, &reply))
 }
 
-/// Asks for the cultivar, before anything else, until the answer is one on file.
-async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result<(), Failure> {
+/// Asks for the cultivar, before anything else, takes a near name after a question, and returns its name.
+async fn ask_cultivar(client: &Client, arguments: &mut DraftArguments) -> Result<String, Failure> {
     let mut asked = false;
     loop {
         if arguments.cultivar.is_none() {
             asked = true;
-            let typed = prompt::ask("Cultivar (its name on file)", None, |t| {
-                if t.is_empty() { Err("a name expected".to_string()) } else { Ok(t.to_string()) }
+            let typed = prompt::ask("Which cultivar", None, |t| {
+                if t.is_empty() { Err("type a name as you heard it".to_string()) } else { Ok(t.to_string()) }
             })?;
             arguments.cultivar = Some(typed);
         }
-        let request = v1::GetCultivarRequest {
-            cultivar: arguments.cultivar.clone().unwrap_or_default(),
-            crop: words::crop(arguments.crop.clone()),
-        };
-        let found: Result<v1::GetCultivarResponse, Failure> = client.call(request).await;
-        match found {
-            Ok(_) => return Ok(()),
+        let (name, crop) =
+            (arguments.cultivar.clone().unwrap_or_default(), words::crop(arguments.crop.clone()));
+        match names::cultivar(client, &name, &crop).await {
+            Ok(found) => {
+                (arguments.cultivar, arguments.crop) = (Some(found.cultivar_id), Some(found.crop));
+                return Ok(found.name);
+            }
             // Ask again only for a name typed at the prompt, not for one on the command line.
             Err(failure) if !asked || failure.exit_code() == 5 => return Err(failure),
             Err(failure) => {
@@ -114,11 +140,18 @@ async fn change(
 async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<(), Failure> {
     let name = a.name.join(" ");
     let order = if a.newest { v1::OfferOrder::Newest } else { v1::OfferOrder::Unspecified };
+    let home = if a.near.is_none() && !a.anywhere { client.profile().await?.home } else { None };
+    let near = a.near.or(home.as_ref().map(|h| h.grid_code.clone())).unwrap_or_default();
+    if near.is_empty() && a.within.is_some() {
+        return Err(Failure::usage("say near what with --near, such as --near Brisbane")
+            .then("or once and for all, when you are signed in: scionary me --home TOWN"));
+    }
+    let to = if a.to.is_empty() { home.map(|h| h.area_code).unwrap_or_default() } else { a.to };
     let request = v1::SearchOffersRequest {
         name: name.clone(),
         crop: words::crop(a.crop),
         materials: a.material.into_iter().map(i32::from).collect(),
-        near_grid_code: a.near.unwrap_or_default(),
+        near_grid_code: near,
         within_km: a.within.unwrap_or(0),
         usable_from: a.from,
         usable_until: a.until,
@@ -128,7 +161,7 @@ async fn search(client: &Client, output: &Output, a: SearchArguments) -> Result<
         page_size: a.paging.page_size,
         page_token: a.paging.page,
         hand_over: a.by.into_iter().map(i32::from).collect(),
-        to_area_code: a.to,
+        to_area_code: to,
     };
     let reply: v1::SearchOffersResponse = client.call(request).await?;
     output.reply(&reply, |view| show::search_offers(view, &reply, &name))

@@ -13,6 +13,10 @@ pub(super) async fn season(client: &Client, output: &Output, typed: SeasonArgume
         client.need_session()?;
         names.extend(planned(client, &crop).await?);
     }
+    let near = match near {
+        None if !south => client.profile().await?.home.map(|home| home.grid_code),
+        near => near,
+    };
     let request = v1::GetSeasonsRequest {
         cultivars: names,
         crop,

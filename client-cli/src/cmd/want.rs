@@ -7,6 +7,7 @@ use crate::{
     args::{WantArguments, WantCommand},
     client::Client,
     error::Failure,
+    home,
     output::Output,
     words,
 };
@@ -17,7 +18,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
     }
     match command {
         WantCommand::Add(arguments) => {
-            let request = v1::CreateWantRequest { want: Some(draft(*arguments)) };
+            let request = v1::CreateWantRequest { want: Some(draft(client, *arguments).await?) };
             let reply: v1::CreateWantResponse = client.call(request).await?;
             output.reply(&reply, |view| show::create_want(view, &reply))
         }
@@ -50,7 +51,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: WantCommand) 
     }
 }
 
-fn draft(arguments: WantArguments) -> v1::WantDraft {
+async fn draft(client: &Client, arguments: WantArguments) -> Result<v1::WantDraft, Failure> {
     let WantArguments {
         cultivar,
         crop,
@@ -64,17 +65,17 @@ fn draft(arguments: WantArguments) -> v1::WantDraft {
         until,
         note,
     } = arguments;
-    v1::WantDraft {
+    Ok(v1::WantDraft {
         cultivar,
         crop: words::crop(crop),
         comes_true,
         ripe_in_months: ripe_in,
         traits,
         materials: material.into_iter().map(i32::from).collect(),
-        near_grid_code: near,
+        near_grid_code: home::cell(client, near, "--near").await?,
         within_km: within,
-        to_area_code: to,
+        to_area_code: home::area(client, to, "--to").await?,
         until,
         note,
-    }
+    })
 }

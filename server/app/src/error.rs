@@ -118,6 +118,9 @@ pub enum Rule {
     /// Too many blocked.
     #[error("{0} people are blocked already; unblock some first")]
     TooManyBlocked(usize),
+    /// Too many numbers.
+    #[error("{0} items have a number already; use ids from now on")]
+    TooManyNumbers(i64),
     /// One of both sides blocks the other.
     #[error("you and the giver of this offer do not deal with each other here; look for another offer")]
     NotBetweenThem,

@@ -23,6 +23,7 @@ pub mod offers;
 pub mod passwords;
 pub mod plans;
 pub mod ports;
+pub mod profile;
 pub mod protection;
 pub mod registry;
 pub mod rounds;

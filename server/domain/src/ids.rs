@@ -55,6 +55,11 @@ fn decode(text: &str) -> Option<Uuid> {
     Some(Uuid::from_u128(bits))
 }
 
+/// Returns whether a text is the id of any kind of thing.
+pub fn is_id(text: &str) -> bool {
+    text.split_once('_').is_some_and(|(prefix, digits)| kind_of(prefix).is_some() && decode(digits).is_some())
+}
+
 /// What all ids have in common.
 pub trait Id: FromStr<Err = IdError> {
     /// Usual name of a request field that holds such an id.

@@ -46,6 +46,12 @@ limits! {
     BLOCKED_MAX: usize = 200, "blocked_max", "People whom one account blocks; more is a case for a steward.";
     CLAIMS_OPEN_MAX: i64 = 60, "claims_open_max", "Open claims of one account: one season's wishes.";
     CLAIM_NOTE_CHARS_MAX: usize = 500, "claim_note_chars_max", "A few sentences to the other side.";
+    PLACE_WORDS_MAX: usize = 8, "place_words_max", "Words of a place's name with its state and country.";
+    PLACES_FOUND_MAX: usize = 8, "places_found_max", "Places of one name to choose from, on one screen.";
+    NUMBERED_AT_ONCE_MAX: usize = 200, "numbered_at_once_max", "Items of two pages of the longest list.";
+    NUMBERS_MAX: i64 = 100_000, "numbers_max", "Short numbers of one account; longer ones are not short.";
+    ITEMS_FOUND_MAX: usize = 10, "items_found_max", "Items of one name to choose from, on one screen.";
+    ROUNDS_SEARCHED_MAX: u64 = 200, "rounds_searched_max", "Rounds of one's clubs that are searched by title: years of them.";
     CONTACT_CHARS_MAX: usize = 200, "contact_chars_max", "A telephone number, an address of mail, a place to meet.";
     CLAIM_WAITS_DAYS: i64 = 30, "claim_waits_days", "A claim that is not answered lapses, so that no one waits for ever.";
     CLAIM_HAND_OVER_DAYS: i64 = 21, "claim_hand_over_days", "A promise that is not fetched lapses, so that others can have it.";

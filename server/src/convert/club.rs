@@ -67,10 +67,11 @@ pub fn club(shown: &ShownClub) -> v1::Club {
 
 /// Someone of a club.
 pub fn member(shown: &ShownMember) -> v1::ClubMember {
-    let ShownMember { account, standing: stands, words, consent, since, name } = shown;
+    let ShownMember { account, standing: stands, words, consent, since, name, handle } = shown;
     v1::ClubMember {
         account_id: account.map(|account| account.to_string()).unwrap_or_default(),
         name: name.clone(),
+        handle: handle.clone(),
         standing: standing(*stands).into(),
         words: words.clone(),
         consent: consent.clone().unwrap_or_default(),

@@ -32,7 +32,18 @@ fn read_way(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<Way> 
     }
 }
 
-fn read_climate(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<Climate> {
+/// Winters on the wire.
+pub(super) fn climate(climate: Climate) -> v1::Climate {
+    match climate {
+        Climate::Warm => v1::Climate::Warm,
+        Climate::Mild => v1::Climate::Mild,
+        Climate::Cold => v1::Climate::Cold,
+        Climate::Rains => v1::Climate::Rains,
+    }
+}
+
+/// Winters, from the wire.
+pub(super) fn read_climate(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<Climate> {
     match v1::Climate::try_from(wire) {
         Ok(v1::Climate::Unspecified) => None,
         Ok(v1::Climate::Warm) => Some(Climate::Warm),
@@ -161,18 +172,7 @@ pub fn delete_step(request: v1::DeleteStepRequest) -> Result<RemoveStep, Error> 
 
 fn setting(setting: Setting) -> v1::PlanSetting {
     let Setting { way: chosen, south, climate, has_rootstock } = setting;
-    v1::PlanSetting {
-        way: way(chosen).into(),
-        south,
-        climate: match climate {
-            Climate::Warm => v1::Climate::Warm,
-            Climate::Mild => v1::Climate::Mild,
-            Climate::Cold => v1::Climate::Cold,
-            Climate::Rains => v1::Climate::Rains,
-        }
-        .into(),
-        has_rootstock,
-    }
+    v1::PlanSetting { way: way(chosen).into(), south, climate: self::climate(climate).into(), has_rootstock }
 }
 
 fn step(step: &Step, dates: Dates) -> v1::PlanStep {

@@ -32,6 +32,7 @@ pub mod movement;
 pub mod notice;
 pub mod offer;
 pub mod plan;
+pub mod profile;
 pub mod registry;
 pub mod round;
 pub mod want;

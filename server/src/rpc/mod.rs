@@ -15,6 +15,7 @@ pub(crate) mod movement;
 pub(crate) mod notice;
 pub(crate) mod offer;
 pub(crate) mod plan;
+pub(crate) mod profile;
 pub(crate) mod round;
 pub(crate) mod server;
 pub(crate) mod want;

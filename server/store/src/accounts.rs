@@ -123,6 +123,22 @@ pub async fn display_names(
     Ok(rows.into_iter().map(|row| (AccountId::from_uuid(row.id), row.display_name)).collect())
 }
 
+/// Returns these accounts by display name, without their roles.
+pub async fn people(db: &dyn Source, ids: &[AccountId]) -> Result<Vec<Account>, StoreError> {
+    let mut people = Vec::new();
+    for some in ids.chunks(1_000) {
+        let rows = account::Entity::find()
+            .filter(account::Column::Id.is_in(some.iter().map(|id| id.uuid())))
+            .order_by_asc(account::Column::DisplayName)
+            .all(&db.inner())
+            .await?;
+        for row in rows {
+            people.push(to_account(row, Vec::new())?);
+        }
+    }
+    Ok(people)
+}
+
 /// Returns how many accounts hold a role; suspended accounts do not count.
 pub async fn holders(db: &dyn Source, role: &Role) -> Result<u64, StoreError> {
     let active = Query::select()

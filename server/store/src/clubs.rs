@@ -289,6 +289,23 @@ pub async fn count(db: &dyn Source, club: ClubId, standings: &[Standing]) -> Res
         .await?)
 }
 
+/// Returns the accounts of a club that have one of these standings.
+pub async fn accounts(
+    db: &dyn Source,
+    club: ClubId,
+    standings: &[Standing],
+) -> Result<Vec<AccountId>, StoreError> {
+    let ids: Vec<Uuid> = club_member::Entity::find()
+        .select_only()
+        .column(club_member::Column::AccountId)
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .filter(club_member::Column::Standing.is_in(standings.iter().map(|s| s.word())))
+        .into_tuple()
+        .all(&db.inner())
+        .await?;
+    Ok(ids.into_iter().map(AccountId::from_uuid).collect())
+}
+
 /// Returns all memberships of an account.
 pub async fn of(db: &dyn Source, account: AccountId) -> Result<Vec<Membership>, StoreError> {
     let rows = club_member::Entity::find()

@@ -19,6 +19,7 @@ mod notices;
 mod observers;
 mod offers;
 mod plans;
+mod profiles;
 mod protections;
 mod records;
 mod registry;
@@ -84,6 +85,10 @@ pub mod ticket_store {
 /// Reads and writes plans.
 pub mod plan_store {
     pub use crate::plans::*;
+}
+/// Reads and writes profiles of members and their short numbers of items.
+pub mod profile_store {
+    pub use crate::profiles::*;
 }
 /// Reads and writes the grafting log.
 pub mod graft_store {

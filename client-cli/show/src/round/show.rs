@@ -13,9 +13,8 @@ pub fn list_rounds(view: &mut View, reply: &v1::ListRoundsResponse) {
     for round in &reply.rounds {
         let says = round.says.clone().unwrap_or_default();
         let part = if round.takes_part { "; you take part" } else { "" };
-        view.item(
-            0,
-            "-",
+        view.entry(
+            &round.round_id,
             format!(
                 "{} on {}, {} [{}{part}]",
                 says.title,
@@ -24,7 +23,6 @@ pub fn list_rounds(view: &mut View, reply: &v1::ListRoundsResponse) {
                 phase(round)
             ),
         );
-        view.item(2, "", &round.round_id);
     }
     view.more(&reply.next_page_token);
 }

@@ -8,7 +8,7 @@ mod wish;
 use scionary_proto::v1;
 use scionary_show::round as views;
 
-use crate::{args::RoundCommand, client::Client, error::Failure, output::Output};
+use crate::{args::RoundCommand, client::Client, error::Failure, home, output::Output};
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -22,6 +22,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
         RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
         RoundCommand::Join { round, area, contact, post, not_there, give_more } => {
+            let area = home::area(client, area, "--area").await?;
+            let contact = home::contact(client, contact).await?;
             let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
             let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
             let reply: v1::JoinRoundResponse = client.call(request).await?;

@@ -1,5 +1,7 @@
 //! Clubs as people see them.
 
+use std::collections::HashMap;
+
 use scionary_domain::{
     access::Denied,
     account::Account,
@@ -44,6 +46,8 @@ pub struct ShownMember {
     pub since: Timestamp,
     /// Their display name; of one who is invited the handle that was typed.
     pub name: String,
+    /// Their handle; empty for one who is invited.
+    pub handle: String,
 }
 
 impl ShownClub {
@@ -153,13 +157,17 @@ impl App {
         let found = club_store::members(reader, id, standings, asked.after, asked.limit()).await?;
         let Page { rows: found, next } = asked.cut(found, |m| m.account);
         let people: Vec<AccountId> = found.iter().map(|m| m.account).collect();
-        let names = account_store::display_names(reader, &people).await?;
+        let people = account_store::people(reader, &people).await?;
+        let names: HashMap<AccountId, Account> =
+            people.into_iter().map(|person| (person.id, person)).collect();
         let rows = found.into_iter().map(|m| {
             let Membership { club: _, account, standing, words, consent, since } = m;
-            let name = names.get(&account).cloned().unwrap_or_default();
+            let person = names.get(&account);
+            let name = person.map(|p| p.display_name.clone()).unwrap_or_default();
+            let handle = person.map(|p| p.handle.clone()).unwrap_or_default();
             // what someone said on asking or agreeing is for those who arrange the club
             let (words, consent) = if arranges { (words, consent) } else { (String::new(), None) };
-            ShownMember { account: Some(account), standing, words, consent, since, name }
+            ShownMember { account: Some(account), standing, words, consent, since, name, handle }
         });
         let invited = invited.into_iter().map(|i| ShownMember {
             account: None,
@@ -168,6 +176,7 @@ impl App {
             consent: None,
             since: i.since,
             name: i.handle_key,
+            handle: String::new(),
         });
         Ok(Page { rows: rows.chain(invited).collect(), next })
     }

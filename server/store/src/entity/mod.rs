@@ -23,6 +23,7 @@ pub mod grafts;
 pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
+pub mod item_number;
 pub mod lot;
 pub mod lot_link;
 pub mod lot_test;
@@ -34,6 +35,7 @@ pub mod observer;
 pub mod offer;
 pub mod outbox;
 pub mod plan;
+pub mod profile;
 pub mod proposal;
 pub mod protection;
 pub mod record_event;
@@ -107,5 +109,7 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(round_advice::Entity),
         columns(round_run::Entity),
         columns(round_share::Entity),
+        columns(profile::Entity),
+        columns(item_number::Entity),
     ]
 }
