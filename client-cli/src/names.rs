@@ -99,23 +99,20 @@ fn is_number(text: &str) -> bool {
     !digits.is_empty() && digits.chars().all(|c| c.is_ascii_digit())
 }
 
-/// Calls `each` for every text of a message, with its field and the message that holds it.
+/// Calls `each` for every text of a message, with its field.
 fn texts(message: &DynamicMessage, each: &mut impl FnMut(&FieldDescriptor, &str)) {
     for (field, value) in message.fields() {
-        match value {
-            Value::String(text) => each(&field, text),
-            Value::Message(inner) => texts(inner, each),
-            Value::List(all) => {
-                for one in all {
-                    match one {
-                        Value::String(text) => each(&field, text),
-                        Value::Message(inner) => texts(inner, each),
-                        _ => {}
-                    }
-                }
-            }
-            _ => {}
-        }
+        texts_in(&field, value, each);
+    }
+}
+
+fn texts_in(field: &FieldDescriptor, value: &Value, each: &mut impl FnMut(&FieldDescriptor, &str)) {
+    if let Some(text) = value.as_str() {
+        each(field, text);
+    } else if let Some(inner) = value.as_message() {
+        texts(inner, each);
+    } else if let Some(all) = value.as_list() {
+        all.iter().for_each(|one| texts_in(field, one, each));
     }
 }
 
@@ -123,29 +120,7 @@ fn texts(message: &DynamicMessage, each: &mut impl FnMut(&FieldDescriptor, &str)
 fn replace(message: &mut DynamicMessage, new: &impl Fn(&FieldDescriptor, &str) -> Option<Meant>) {
     let mut beside = None;
     for (field, value) in message.fields_mut() {
-        let text = |text: &mut String, beside: &mut Option<v1::Place>| match new(&field, text) {
-            Some(Meant::Item(id)) => *text = id,
-            Some(Meant::Place(place)) if field.name().ends_with("grid_code") => {
-                *text = place.grid_code.clone();
-                *beside = Some(place);
-            }
-            Some(Meant::Place(place)) => *text = place.area_code,
-            None => {}
-        };
-        match value {
-            Value::String(one) => text(one, &mut beside),
-            Value::Message(inner) => replace(inner, new),
-            Value::List(all) => {
-                for one in all {
-                    match one {
-                        Value::String(one) => text(one, &mut beside),
-                        Value::Message(inner) => replace(inner, new),
-                        _ => {}
-                    }
-                }
-            }
-            _ => {}
-        }
+        replace_in(&field, value, new, &mut beside);
     }
     // A place that was named by its town brings its state along, and the name as its label.
     if let Some(place) = beside {
@@ -155,6 +130,29 @@ fn replace(message: &mut DynamicMessage, new: &impl Fn(&FieldDescriptor, &str) -
                 message.set_field(&field, Value::String(value));
             }
         }
+    }
+}
+
+fn replace_in(
+    field: &FieldDescriptor,
+    value: &mut Value,
+    new: &impl Fn(&FieldDescriptor, &str) -> Option<Meant>,
+    beside: &mut Option<v1::Place>,
+) {
+    if let Some(text) = value.as_string_mut() {
+        match new(field, text) {
+            Some(Meant::Item(id)) => *text = id,
+            Some(Meant::Place(place)) if field.name().ends_with("grid_code") => {
+                *text = place.grid_code.clone();
+                *beside = Some(place);
+            }
+            Some(Meant::Place(place)) => *text = place.area_code,
+            None => {}
+        }
+    } else if let Some(inner) = value.as_message_mut() {
+        replace(inner, new);
+    } else if let Some(all) = value.as_list_mut() {
+        all.iter_mut().for_each(|one| replace_in(field, one, new, beside));
     }
 }
 

@@ -41,7 +41,9 @@ async fn a_profile_is_kept_by_fields_and_versions_and_is_its_owners_alone() {
         let kept = own.call(&v1::GetProfileRequest {}).await.unwrap().profile.unwrap();
         assert_eq!(kept, v1::Profile { version: 1, ..profile() });
         // One field changes, the others stay.
-        own.call(&update(v1::Profile { crop: "citrus".into(), ..Default::default() }, &["crop"], 1)).await.unwrap();
+        own.call(&update(v1::Profile { crop: "citrus".into(), ..Default::default() }, &["crop"], 1))
+            .await
+            .unwrap();
         let kept = own.call(&v1::GetProfileRequest {}).await.unwrap().profile.unwrap();
         assert_eq!(kept, v1::Profile { crop: "citrus".into(), version: 2, ..profile() });
         // A version that has passed is refused, and so is what cannot be kept.
@@ -103,7 +105,8 @@ async fn numbers_are_ones_own_are_given_once_and_stay() {
         let numbers: Vec<i64> = all.iter().map(|(n, _)| *n).collect();
         assert_eq!(numbers, (4..=13).collect::<Vec<i64>>(), "{all:?}");
         // A number finds its item, for its owner alone.
-        let find = |text: &str| v1::FindItemsRequest { kind: v1::ItemKind::Numbered.into(), text: text.into() };
+        let find =
+            |text: &str| v1::FindItemsRequest { kind: v1::ItemKind::Numbered.into(), text: text.into() };
         assert_eq!(own.call(&find("2")).await.unwrap().items[0].item_id, id('1'));
         assert_eq!(own.call(&find("#3")).await.unwrap().items[0].item_id, id('3'));
         assert!(other.call(&find("2")).await.unwrap().items.is_empty());
@@ -128,7 +131,8 @@ async fn clubs_rounds_and_people_are_found_by_what_they_are_called() {
         let dunmere = tobin.call(&club("Dunmere Fruit Growers")).await.unwrap().club.unwrap().club_id;
         let join = v1::AskToJoinClubRequest { club_id: larkwater.clone(), words: String::new() };
         odalind.call(&join).await.unwrap();
-        let find = |kind: v1::ItemKind, text: &str| v1::FindItemsRequest { kind: kind.into(), text: text.into() };
+        let find =
+            |kind: v1::ItemKind, text: &str| v1::FindItemsRequest { kind: kind.into(), text: text.into() };
         let ids = |reply: v1::FindItemsResponse| -> Vec<(String, bool)> {
             reply.items.into_iter().map(|i| (i.item_id, i.exact)).collect()
         };

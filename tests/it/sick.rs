@@ -416,7 +416,7 @@ async fn sick_storage_is_said_with_its_path_and_a_remedy() {
     assert!(server.log().contains("put the last good copy back"), "{}", server.log());
     server.kill();
     // So much that the file does not open.
-    damage(&file, whole.len() / 8192, 16);
+    damage(&file, 2, 16);
     for said in
         [doctor(&database.url), refused(&["serve", "--listen", "127.0.0.1:0", "--database", &database.url])]
     {

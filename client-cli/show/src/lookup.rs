@@ -183,10 +183,9 @@ pub fn short(
 /// Adds the recommended way to a tree, and sowing beside it.
 fn ways(view: &mut View, reply: &v1::CompareRoutesResponse) {
     let line = |route: &v1::Route| {
-        let keep = match route.way() {
-            v1::Way::Seed if route.leads_there => format!(". {}", route.identity.trim_end_matches('.')),
-            _ => String::new(),
-        };
+        let sown = route.way() == v1::Way::Seed && route.leads_there;
+        let keep = if sown { format!(". {}", route.identity.trim_end_matches('.')) } else { String::new() };
+
         format!("{}: fruit in {} years{keep}", route.title, whole_years(route))
     };
     let best = reply.routes.iter().find(|r| r.way() == reply.recommended());

@@ -18,9 +18,10 @@ pub fn get_profile(view: &mut View, reply: &v1::GetProfileResponse) {
     view.fact("crop", or_none(profile.crop.clone()));
     view.fact(
         "winters",
-        match profile.climate() {
-            v1::Climate::Unspecified => "not said; guessed from where you are".to_string(),
-            said => words::climate(said),
+        if profile.climate() == v1::Climate::Unspecified {
+            "not said; guessed from where you are".to_string()
+        } else {
+            words::climate(profile.climate())
         },
     );
     view.gap();

@@ -44,6 +44,7 @@ const PAGE_MAX: i32 = 100;
 /// Runs a command, and prints what it shows.
 pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Failure> {
     let Arguments { json: _, imperial: _, connection, command } = arguments;
+    #[expect(clippy::wildcard_enum_match_arm, reason = "every other command needs a server")]
     match command {
         Command::Completions { shell } => {
             let mut script = Vec::new();
