@@ -43,7 +43,7 @@ const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrong
 
 /// Look up whether a cultivar's seed comes true, and swap scions, seed and seedlings
 #[derive(Debug, Parser)]
-#[command(name = "scionary", version, arg_required_else_help = true, after_help = EXIT_CODES)]
+#[command(name = "scionary", version, after_help = EXIT_CODES)]
 pub struct Arguments {
     /// Print replies as JSON
     #[arg(long, global = true, help_heading = "Options of every command")]
@@ -54,9 +54,9 @@ pub struct Arguments {
     /// How to reach the server, for this command only
     #[command(flatten)]
     pub connection: Connection,
-    /// The command to run
+    /// The command to run; without one, the client shows what you can do
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
 
 /// How to reach the server
@@ -162,6 +162,8 @@ pub enum Command {
     Report(ReportCommand),
     /// Write the registry to a file in an open format
     Export(ExportArguments),
+    /// See what waits for you to decide: alerts, complaints, proposals (curators, stewards)
+    Waiting,
     /// Manage your account, invitations and roles
     #[command(subcommand)]
     Account(AccountCommand),

@@ -16,6 +16,7 @@ use tonic::{
     codegen::http::uri::PathAndQuery,
     transport::{Certificate, ClientTlsConfig, Endpoint},
 };
+use tonic_types::StatusExt as _;
 
 use crate::{
     args::Connection,
@@ -31,6 +32,9 @@ pub(crate) const USUAL_SERVER: &str = "http://127.0.0.1:50740";
 const REPLY_BYTES_MAX: usize = 16 * 1024 * 1024;
 /// The service of what members keep for themselves.
 const PROFILES: &str = "scionary.v1.ProfileService";
+/// How often and how long a call waits when the server has too many calls.
+const WAITS: u32 = 5;
+const WAIT_MAX: Duration = Duration::from_secs(5);
 /// Attempts of a call, with the first one.
 const TRIES: u32 = 4;
 
@@ -254,7 +258,7 @@ impl Client {
             let mut message = names::resolved(self, rpc, message).await?;
             let mut amended = false;
             let key = if rpc.effect() == Effect::WritesOnce { Some(new_key()?) } else { None };
-            let mut tries = 0;
+            let (mut tries, mut waits) = (0, 0);
             loop {
                 tries += 1;
                 let mut request = self.request(rpc, message.clone(), key.as_deref())?;
@@ -263,6 +267,11 @@ impl Client {
                     Ok(reply) => return Ok(reply.into_inner()),
                     Err(status) if may_repeat(rpc) && tries < TRIES && is_worth_repeating(&status) => {
                         tokio::time::sleep(Duration::from_millis(100 << tries)).await;
+                    }
+                    // The server did nothing, and says when it will: long lists go on at its pace.
+                    Err(status) if waits < WAITS && wait_of(&status).is_some_and(|w| w <= WAIT_MAX) => {
+                        waits += 1;
+                        tokio::time::sleep(wait_of(&status).unwrap_or_default()).await;
                     }
                     Err(status) if !amended => {
                         match names::amended(self, (rpc, asks), &message, &status).await? {
@@ -302,6 +311,14 @@ fn new_key() -> Result<String, Failure> {
     let mut bytes = [0; 16];
     getrandom::fill(&mut bytes).map_err(|e| Failure::bug(format!("no randomness: {e}")))?;
     Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+}
+
+/// Returns how long the server asks a caller to wait who calls too often.
+fn wait_of(status: &Status) -> Option<Duration> {
+    if status.code() != Code::ResourceExhausted {
+        return None;
+    }
+    status.get_error_details().retry_info().and_then(|info| info.retry_delay)
 }
 
 fn has_details(status: &Status) -> bool {

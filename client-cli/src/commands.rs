@@ -7,7 +7,7 @@ pub(crate) fn command(act: &Act) -> String {
     let mut text = format!("scionary {}", template(act.deed));
     for (place, name) in act.deed.about().iter().enumerate() {
         let value = match act.on.get(place) {
-            Some(value) if value.chars().all(|c| c.is_alphanumeric() || "-_.".contains(c)) => value.clone(),
+            Some(value) if value.chars().all(|c| c.is_alphanumeric() || "-_.:/".contains(c)) => value.clone(),
             Some(value) => format!("\"{}\"", value.replace('"', "")),
             None => name.to_uppercase(),
         };
@@ -22,6 +22,11 @@ fn template(deed: Deed) -> &'static str {
         Deed::AccountSignIn => "account sign-in {handle}",
         Deed::AccountSignUp => "account sign-up {handle} --code {code}",
         Deed::ServerStatus => "status",
+        Deed::Help => "--help",
+        Deed::Connect => "connect {address}",
+        Deed::LookUp => "lookup {name}",
+        Deed::MovementCheckName => "movement check {name} --to AREA",
+        Deed::RoundList => "round list",
         Deed::MeHome => "me --home TOWN",
         Deed::LookUpMore => "lookup {name} --more",
         Deed::RoutesCompare => "routes {cultivar}",
@@ -65,6 +70,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::InboxRead => "inbox read",
         Deed::InboxMail => "inbox mail {address}",
         Deed::InboxConfirmMail => "inbox confirm-mail {code}",
+        Deed::ReportClose => "report close {ticket} --outcome \"WHAT WAS DONE\"",
         Deed::ProposalShow => "proposal show {proposal}",
         Deed::ProposalAccept => "proposal accept {proposal} --reason \"WHY\"",
         Deed::ProposalRefuse => "proposal refuse {proposal} --reason \"WHY\"",

@@ -255,8 +255,13 @@ pub(crate) async fn item(
                 .then("the lists show a number beside each thing"))
         }
         ([], []) => Err(Failure::not_found(format!("no {what} is called “{text}”, as far as you can see"))),
-        ([], [one]) if !writes => {
-            client.say(&format!("Showing {} (you typed {text}).", one.name));
+        // One's own club or round cannot be mistaken for another one's; a person can.
+        ([], [one]) if !writes || matches!(kind, v1::ItemKind::Club | v1::ItemKind::Round) => {
+            client.say(&format!(
+                "{} {} (you typed {text}).",
+                if writes { "For" } else { "Showing" },
+                one.name
+            ));
             Ok(one.item_id.clone())
         }
         ([], [one]) => {

@@ -55,6 +55,18 @@ pub(crate) fn confirm(client: &Client, question: &str, usual: bool, piped: &str)
     if yes { Ok(()) } else { Err(Failure::usage("nothing was done")) }
 }
 
+/// Asks before something is deleted or ended for others; Enter means no. Where no one can be asked, it goes on: who
+/// writes a script has decided.
+///
+/// # Errors
+/// Returns a [`Failure`] for a no, so that nothing is done.
+pub(crate) fn sure(client: &Client, question: &str) -> Result<(), Failure> {
+    if !can_ask() || client.is_quiet() {
+        return Ok(());
+    }
+    confirm(client, question, false, "")
+}
+
 /// Asks for one of several things by number or name, and returns its index. Enter means `usual`, if there is one.
 ///
 /// # Errors

@@ -5,11 +5,10 @@ use scionary_proto::v1;
 use crate::{Deed, View, words};
 
 /// Shows a [`v1::SignUpResponse`].
-pub fn sign_up(view: &mut View, reply: &v1::SignUpResponse, handle: &str) {
+pub fn sign_up(view: &mut View, reply: &v1::SignUpResponse) {
     view.line("The account is made.");
     show(view, reply.account.as_ref());
     view.gap();
-    view.act("Sign in", Deed::AccountSignIn.on(handle));
 }
 
 /// Shows a [`v1::SignInResponse`].
@@ -38,12 +37,13 @@ pub fn change_password(view: &mut View, reply: &v1::ChangePasswordResponse) {
 }
 
 /// Shows a [`v1::CreateInvitationResponse`].
-pub fn create_invitation(view: &mut View, reply: &v1::CreateInvitationResponse) {
+pub fn create_invitation(view: &mut View, reply: &v1::CreateInvitationResponse, server: &str) {
     view.fact("code", &reply.code);
     show_invitation(view, reply.invitation.as_ref());
     view.gap();
-    view.line("Hand the code to your guest. It works once and is not shown again.");
-    view.act("Your guest signs up", Deed::AccountSignUp.on_part("THEIR-HANDLE", &reply.code));
+    view.line("Send your guest these two lines. The code works once and is not shown again.");
+    view.act("First", Deed::Connect.on(server));
+    view.act("Then", Deed::AccountSignUp.on_part("THEIR-HANDLE", &reply.code));
 }
 
 /// Shows a [`v1::ListInvitationsResponse`].

@@ -29,6 +29,16 @@ acts! {
     AccountSignUp ["handle", "code"],
     /// See what the client is connected to.
     ServerStatus [],
+    /// See the help.
+    Help [],
+    /// Say where the server is.
+    Connect ["address"],
+    /// Look up a cultivar's seed.
+    LookUp ["name"],
+    /// See the rules on file for a cultivar, as it was heard.
+    MovementCheckName ["name"],
+    /// See the reader's rounds.
+    RoundList [],
     /// Say where the reader grows.
     MeHome [],
     /// See everything about a cultivar's seed.
@@ -115,6 +125,8 @@ acts! {
     InboxMail ["address"],
     /// Confirm a mail address.
     InboxConfirmMail ["code"],
+    /// Close a complaint.
+    ReportClose ["ticket"],
     /// See a proposal.
     ProposalShow ["proposal"],
     /// Accept a proposal.

@@ -72,6 +72,14 @@ pub fn enter_helped_member(view: &mut View, reply: &v1::EnterHelpedMemberRespons
     view.act("Offer something for them", Deed::OfferPostFor.on(&reply.account_id));
 }
 
+/// Shows who was entered from a list.
+pub fn entered(view: &mut View, names: &[String]) {
+    let count = words::counted(i32::try_from(names.len()).unwrap_or(i32::MAX), "member");
+    view.answer(format!("{count} entered: {}.", names.join(", ")));
+    view.line("You can act for them in this club's offers, claims and rounds, by their name. What you enter for them is marked.");
+    view.act("Offer something for one", Deed::OfferPostFor.bare());
+}
+
 /// Shows a [`v1::CloseClubResponse`].
 pub fn close_club(view: &mut View, _: &v1::CloseClubResponse) {
     view.line(

@@ -112,8 +112,8 @@ pub fn list(view: &mut View, proposals: &[v1::Proposal]) {
         } else {
             String::new()
         };
-        view.item(0, "-", format!("{} [{state}{impact}]", about(p)));
-        view.item(2, "", format!("{} by {}: {}", p.proposal_id, p.author_name, p.reason));
+        view.entry(&p.proposal_id, format!("{} [{state}{impact}]", about(p)));
+        view.item(5, "", format!("by {}: {}", p.author_name, p.reason));
     }
     if proposals.iter().any(|p| p.state() == v1::ProposalState::Open) {
         view.gap();

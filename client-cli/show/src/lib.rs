@@ -26,8 +26,10 @@ pub mod refusal;
 pub mod round;
 pub mod routes;
 pub mod season;
+pub mod start;
 pub mod units;
 pub mod view;
+pub mod waiting;
 pub mod want;
 pub mod words;
 

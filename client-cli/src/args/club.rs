@@ -135,6 +135,16 @@ pub enum ClubCommand {
         #[arg(long)]
         consent: String,
     },
+    /// Enter many members who have no computer, from a spreadsheet (organisers)
+    #[command(
+        after_help = "Examples:\n  scionary club enter-list Larkwater > members.csv\n  scionary club enter-list Larkwater members.csv"
+    )]
+    EnterList {
+        /// The club: its name, or words of it
+        club: String,
+        /// A CSV file with the columns name and consent; left out, the columns are printed
+        file: Option<PathBuf>,
+    },
     /// Print a swap day's sheets to a PDF: who brings what, who takes what, pick list by table (organisers)
     Sheet {
         /// The club: its name, or words of it

@@ -27,19 +27,20 @@ pub(super) async fn run(
             let request = v1::SignUpRequest {
                 handle: handle.clone(),
                 display_name: name.unwrap_or_default(),
-                password,
+                password: password.clone(),
                 code: code.unwrap_or_default(),
             };
             let reply: v1::SignUpResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::sign_up(view, &reply, &handle))
+            output.reply(&reply, |view| show::sign_up(view, &reply))?;
+            if output.is_json() {
+                return Ok(());
+            }
+            // Who has just chosen a password need not type it again.
+            sign_in(client, output, handle, password).await
         }
         AccountCommand::SignIn { handle } => {
             let password = prompt::password("Password")?;
-            let request = v1::SignInRequest { handle, password, label: show::machine() };
-            let mut reply: v1::SignInResponse = client.call(request).await?;
-            let account = reply.account.clone().unwrap_or_default();
-            client.remember(&account, std::mem::take(&mut reply.token))?;
-            output.reply(&reply, |view| show::sign_in(view, &reply, &account))
+            sign_in(client, output, handle, password).await
         }
         AccountCommand::SignOut { everywhere } => {
             client.need_session()?;
@@ -75,7 +76,7 @@ pub(super) async fn run(
             client.need_session()?;
             let request = v1::CreateInvitationRequest { note };
             let reply: v1::CreateInvitationResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::create_invitation(view, &reply))
+            output.reply(&reply, |view| show::create_invitation(view, &reply, &client.server))
         }
         AccountCommand::Invitations { paging } => {
             client.need_session()?;
@@ -143,4 +144,18 @@ pub(super) async fn run(
             output.reply(&reply, |view| show::restore_account(view, &reply))
         }
     }
+}
+
+/// Signs in and keeps the session.
+async fn sign_in(
+    client: &mut Client,
+    output: &Output,
+    handle: String,
+    password: String,
+) -> Result<(), Failure> {
+    let request = v1::SignInRequest { handle, password, label: show::machine() };
+    let mut reply: v1::SignInResponse = client.call(request).await?;
+    let account = reply.account.clone().unwrap_or_default();
+    client.remember(&account, std::mem::take(&mut reply.token))?;
+    output.reply(&reply, |view| show::sign_in(view, &reply, &account))
 }

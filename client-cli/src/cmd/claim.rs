@@ -3,7 +3,7 @@
 use scionary_proto::v1;
 use scionary_show::claim as show;
 
-use crate::{args::ClaimCommand, client::Client, error::Failure, home, output::Output};
+use crate::{args::ClaimCommand, client::Client, error::Failure, home, output::Output, prompt};
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand) -> Result<(), Failure> {
     client.need_session()?;
@@ -53,6 +53,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClaimCommand)
             output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))
         }
         ClaimCommand::HandedOver { claim } => {
+            prompt::sure(
+                client,
+                &format!("Has what claim {claim} is for changed hands? That cannot be taken back. It has"),
+            )?;
             let request = v1::ConfirmHandOverRequest { claim_id: claim };
             let reply: v1::ConfirmHandOverResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.claim.as_ref()))

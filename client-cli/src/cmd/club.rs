@@ -13,7 +13,7 @@ use crate::{
     names,
     output::Output,
     paper::{Line, Section, sheet},
-    words,
+    prompt, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) -> Result<(), Failure> {
@@ -74,6 +74,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         ClubCommand::Accept { club } => answer(client, output, club, true).await,
         ClubCommand::Decline { club } => answer(client, output, club, false).await,
         ClubCommand::Leave { club } => {
+            prompt::sure(client, &format!("Leave {club}? Your offers for it alone are withdrawn. Leave it"))?;
             let request = v1::LeaveClubRequest { club_id: club };
             let reply: v1::LeaveClubResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.club.as_ref()))
@@ -89,6 +90,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             let reply: v1::InviteToClubResponse = client.call(request).await?;
             output.reply(&reply, |view| show::invite_to_club(view, &reply, &typed))
         }
+        ClubCommand::EnterList { club, file } => enter_list(client, output, &club, file.as_deref()).await,
         ClubCommand::LetIn { club, members, all, refuse } => {
             let_in(client, output, &club, (members, all), refuse).await
         }
@@ -134,6 +136,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
         ClubCommand::Close { club, export_to } => {
             let bytes = export(client, &club, &export_to).await?;
             output.aside(&format!("{bytes} bytes are in {}.", export_to.display()));
+            prompt::sure(
+                client,
+                &"Close the club? Its offers are withdrawn and its members are told. Close it".to_string(),
+            )?;
             let request = v1::CloseClubRequest { club_id: club };
             let reply: v1::CloseClubResponse = client.call(request).await?;
             output.reply(&reply, |view| show::close_club(view, &reply))
@@ -234,6 +240,115 @@ fn changes(arguments: ClubChanges) -> Result<(v1::ClubDraft, prost_types::FieldM
     Ok((draft, mask(named)?))
 }
 
+/// The columns of a list of members.
+const LIST_COLUMNS: [&str; 2] = ["name", "consent"];
+
+/// Enters members from a CSV file (RFC 4180). All rows are checked before the first is entered.
+async fn enter_list(
+    client: &Client,
+    output: &Output,
+    club: &str,
+    file: Option<&Path>,
+) -> Result<(), Failure> {
+    let Some(file) = file else {
+        let mut view = output.view();
+        view.drawn(LIST_COLUMNS.join(","));
+        view.drawn("Ada Quill,\"By phone, 3 May: I may enter her offers.\"");
+        output.show(view);
+        return Ok(());
+    };
+    let rows = read_list(file)?;
+    let club_id = names::id(client, v1::ItemKind::Club, club).await?;
+    let known = everyone(client, &club_id, false).await?;
+    let twice: Vec<&str> = rows
+        .iter()
+        .map(|(name, _)| name.as_str())
+        .filter(|name| known.iter().any(|member| member.name.to_lowercase() == name.to_lowercase()))
+        .collect();
+    if !twice.is_empty() {
+        return Err(Failure::usage(format!(
+            "members by these names are in the club already: {}",
+            twice.join(", ")
+        ))
+        .then("take their lines out of the file, or change the names"));
+    }
+    let mut entered = Vec::new();
+    for (name, consent) in rows {
+        let request = v1::EnterHelpedMemberRequest { club_id: club_id.clone(), name: name.clone(), consent };
+        let reply: Result<v1::EnterHelpedMemberResponse, Failure> = client.call(request).await;
+        reply.map_err(|failure| {
+            let done = entered.len();
+            failure.about(&name).then(format!("{done} were entered before; take their lines out and go on"))
+        })?;
+        entered.push(name);
+    }
+    let mut view = output.view();
+    show::entered(&mut view, &entered);
+    output.show(view);
+    Ok(())
+}
+
+/// Reads a list of members: names and consents.
+fn read_list(file: &Path) -> Result<Vec<(String, String)>, Failure> {
+    let failed = |e: String| Failure::usage(format!("{}: {e}", file.display()));
+    let mut reader =
+        csv::ReaderBuilder::new().trim(csv::Trim::All).from_path(file).map_err(|e| failed(e.to_string()))?;
+    let head: Vec<String> = reader
+        .headers()
+        .map_err(|e| failed(e.to_string()))?
+        .iter()
+        .map(|column| column.trim_start_matches('\u{feff}').to_lowercase())
+        .collect();
+    let column = |name: &str| {
+        head.iter().position(|column| column == name).ok_or_else(|| {
+            failed(format!("the column {name} is missing"))
+                .then(format!("the first line names the columns: {}", LIST_COLUMNS.join(",")))
+        })
+    };
+    let (name_at, consent_at) = (column("name")?, column("consent")?);
+    let (mut rows, mut wrong) = (Vec::new(), Vec::new());
+    for record in reader.records() {
+        let record = record.map_err(|e| failed(e.to_string()))?;
+        let line = record.position().map_or(0, csv::Position::line);
+        let part = |at: usize| record.get(at).unwrap_or_default().to_string();
+        let (name, consent) = (part(name_at), part(consent_at));
+        if name.is_empty() {
+            wrong.push((format!("line {line}"), "the name is missing".to_string()));
+        }
+        if consent.is_empty() {
+            wrong.push((format!("line {line}"), "say how they agreed that you act for them".to_string()));
+        }
+        rows.push((name, consent));
+    }
+    if rows.is_empty() && wrong.is_empty() {
+        return Err(failed("no line below the first".into()));
+    }
+    match wrong.as_slice() {
+        [] => Ok(rows),
+        [(line, expected)] => Err(failed(format!("{line}: {expected}"))),
+        several => {
+            let mut failure = failed(format!("{} lines are wrong; no one was entered", several.len()));
+            failure.fields = wrong;
+            Err(failure)
+        }
+    }
+}
+
+/// Returns all members of a club, or all who wait.
+async fn everyone(client: &Client, club_id: &str, waiting: bool) -> Result<Vec<v1::ClubMember>, Failure> {
+    let (mut all, mut page_token) = (Vec::new(), String::new());
+    loop {
+        let request =
+            v1::ListClubMembersRequest { club_id: club_id.into(), waiting, page_size: PAGE_MAX, page_token };
+        let reply: v1::ListClubMembersResponse = client.call(request).await?;
+        all.extend(reply.members);
+        if reply.next_page_token.is_empty() {
+            return Ok(all);
+        }
+        page_token = reply.next_page_token;
+    }
+}
+
 /// Answers requests to join, of the people that are named or of all who wait, and says for each what came of it.
 async fn let_in(
     client: &Client,
@@ -245,22 +360,9 @@ async fn let_in(
     let club = names::id(client, v1::ItemKind::Club, club).await?;
     let mut people: Vec<(String, String)> = Vec::new();
     if all {
-        let mut page = String::new();
-        loop {
-            let request = v1::ListClubMembersRequest {
-                club_id: club.clone(),
-                waiting: true,
-                page_size: PAGE_MAX,
-                page_token: page,
-            };
-            let reply: v1::ListClubMembersResponse = client.call(request).await?;
-            let asked = reply.members.into_iter().filter(|m| m.standing() == v1::ClubStanding::Asked);
-            people.extend(asked.map(|m| (m.account_id, format!("{} ({})", m.name, m.handle))));
-            if reply.next_page_token.is_empty() {
-                break;
-            }
-            page = reply.next_page_token;
-        }
+        let asked = everyone(client, &club, true).await?;
+        let asked = asked.into_iter().filter(|m| m.standing() == v1::ClubStanding::Asked);
+        people.extend(asked.map(|m| (m.account_id, format!("{} ({})", m.name, m.handle))));
     } else {
         // Every name is looked up before the first is let in, so that a slip of the pen lets no one in.
         for member in members {

@@ -112,6 +112,10 @@ async fn own(client: &Client, output: &Output, command: PlanCommand) -> Result<(
             output.reply(&reply, |view| reply.plan.iter().for_each(|p| show::overview(view, p)))
         }
         PlanCommand::Drop { plan } => {
+            prompt::sure(
+                client,
+                &format!("Delete plan {plan} with its notes and ticks? It does not come back. Delete it"),
+            )?;
             let request = v1::DeletePlanRequest { plan_id: plan };
             let reply: v1::DeletePlanResponse = client.call(request).await?;
             output.reply(&reply, |view| view.line(format!("Forgotten: {}.", reply.plan_id)))

@@ -70,6 +70,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: GraftCommand)
         }
         GraftCommand::Remove { graft } => {
             client.need_session()?;
+            prompt::sure(
+                client,
+                &format!("Delete entry {graft} of your grafting log? It does not come back. Delete it"),
+            )?;
             let request = v1::DeleteGraftsRequest { graft_id: graft };
             let reply: v1::DeleteGraftsResponse = client.call(request).await?;
             output.reply(&reply, |view| view.line(format!("Removed: {}.", reply.graft_id)))

@@ -10,7 +10,7 @@ use crate::{
     error::Failure,
     output::Output,
     paper::{Label, labels},
-    words,
+    prompt, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -> Result<(), Failure> {
@@ -62,6 +62,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: LotCommand) -
         }
         LotCommand::Label(arguments) => label(client, output, *arguments).await,
         LotCommand::End { code, why, on } => {
+            prompt::sure(
+                client,
+                &format!("End lot {code}? It stays on record but gives nothing more. End it"),
+            )?;
             let request = v1::EndLotRequest { lot: code, why, on };
             let reply: v1::EndLotResponse = client.call(request).await?;
             output.reply(&reply, |view| show::told(view, reply.lot.as_ref()))

@@ -25,6 +25,8 @@ mod offer;
 mod round;
 mod routes;
 mod season;
+mod start;
+mod waiting;
 mod want;
 
 use clap::CommandFactory as _;
@@ -44,28 +46,33 @@ const PAGE_MAX: i32 = 100;
 /// Runs a command, and prints what it shows.
 pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Failure> {
     let Arguments { json: _, imperial: _, connection, command } = arguments;
-    #[expect(clippy::wildcard_enum_match_arm, reason = "every other command needs a server")]
     match command {
-        Command::Completions { shell } => {
+        None => {
+            let client = Client::open(&connection, output)?;
+            let done = start::start(&client, output).await;
+            output.flush(Some(&client)).await;
+            done
+        }
+        Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "scionary", &mut script);
             // A closed pipe is not an error.
             let _ = std::io::Write::write_all(&mut std::io::stdout(), &script);
             Ok(())
         }
-        Command::Manual { folder } => {
+        Some(Command::Manual { folder }) => {
             let failed = |e: std::io::Error| Failure::usage(format!("{}: {e}", folder.display()));
             std::fs::create_dir_all(&folder).map_err(failed)?;
             clap_mangen::generate_to(Arguments::command(), &folder).map_err(failed)?;
             output.aside(&format!("The manual pages are in {}.", folder.display()));
             Ok(())
         }
-        Command::Connect { address } => {
+        Some(Command::Connect { address }) => {
             let done = connect::connect(&connection, &address, output).await;
             output.flush(None).await;
             done
         }
-        command => {
+        Some(command) => {
             let mut client = Client::open(&connection, output)?;
             client.act_for(connection.on_behalf_of.as_deref()).await?;
             let done = with_client(&mut client, output, command).await;
@@ -80,6 +87,7 @@ async fn with_client(client: &mut Client, output: &Output, command: Command) -> 
         Command::Completions { .. } | Command::Manual { .. } | Command::Connect { .. } => {
             Err(Failure::bug("this command needs no server"))
         }
+        Command::Waiting => waiting::waiting(client, output).await,
         Command::Status => connect::status(client, output).await,
         Command::Lookup { name, crop, more, evidence } => {
             lookup::lookup(client, output, &name.join(" "), crop, (more, evidence)).await

@@ -13,7 +13,7 @@ use crate::{
     cmd::{mask, save},
     error::Failure,
     output::Output,
-    words,
+    prompt, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
@@ -37,6 +37,12 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
         }
         RoundCommand::CallOff { round, reason } => {
+            prompt::sure(
+                client,
+                &format!(
+                    "Call off {round}? Everyone who takes part is told, and it does not come back. Call it off"
+                ),
+            )?;
             let request = v1::CallOffRoundRequest { round_id: round, reason };
             let reply: v1::CallOffRoundResponse = client.call(request).await?;
             output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
