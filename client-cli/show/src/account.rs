@@ -121,7 +121,6 @@ pub fn show(view: &mut View, account: Option<&v1::Account>) {
     view.fact("name", &account.display_name);
     view.fact("roles", roles(account));
     view.fact("member since", words::day_of(account.created_at.as_ref()));
-    view.fact("id", &account.account_id);
 }
 
 pub(crate) fn show_invitation(view: &mut View, invitation: Option<&v1::Invitation>) {

@@ -138,7 +138,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) 
             output.aside(&format!("{bytes} bytes are in {}.", export_to.display()));
             prompt::sure(
                 client,
-                &"Close the club? Its offers are withdrawn and its members are told. Close it".to_string(),
+                "Close the club? Its offers are withdrawn and its members are notified. Close it",
             )?;
             let request = v1::CloseClubRequest { club_id: club };
             let reply: v1::CloseClubResponse = client.call(request).await?;

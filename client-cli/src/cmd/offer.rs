@@ -40,7 +40,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: OfferCommand)
             client.need_session()?;
             prompt::sure(
                 client,
-                &format!("Withdraw offer {offer}? Those who asked for it are told. Withdraw it"),
+                &format!("Withdraw offer {offer}? Those who asked for it are notified. Withdraw it"),
             )?;
             let request = v1::WithdrawOfferRequest { offer_id: offer, version: version.unwrap_or(0) };
             let reply: v1::WithdrawOfferResponse = client.call(request).await?;

@@ -40,7 +40,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             prompt::sure(
                 client,
                 &format!(
-                    "Call off {round}? Everyone who takes part is told, and it does not come back. Call it off"
+                    "Call off {round}? Everyone who takes part is notified, and it does not come back. Call it off"
                 ),
             )?;
             let request = v1::CallOffRoundRequest { round_id: round, reason };
