@@ -39,7 +39,7 @@ use scionary_proto::v1;
 
 use crate::words;
 
-const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrongly or a field is wrong, 3 not signed in or not allowed, 4 not found, 5 server not reachable, 70 a bug.\nEnvironment: SCIONARY_SERVER, SCIONARY_TOKEN (a session for scripts), SCIONARY_CONFIG_DIR, NO_COLOR.";
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 refused by a rule, 2 typed wrongly or a field is wrong, 3 not signed in or not allowed, 4 not found, 5 server not reachable, 70 a bug.\nEnvironment: SCIONARY_SERVER, SCIONARY_TOKEN (a session for scripts), SCIONARY_CONFIG_DIR, PAGER, NO_COLOR.";
 
 /// Look up whether a cultivar's seed comes true, and swap scions, seed and seedlings
 #[derive(Debug, Parser)]
@@ -192,8 +192,8 @@ pub struct Paging {
     /// Rows on a page, at most 100
     #[arg(long, default_value_t = 0, value_name = "ROWS", hide_default_value = true)]
     pub page_size: i32,
-    /// Show the next page: the token that the last page printed
-    #[arg(long, default_value = "", value_name = "TOKEN", hide_default_value = true)]
+    /// Show another page: its number, or a token from JSON
+    #[arg(long, default_value = "", value_name = "PAGE", hide_default_value = true)]
     pub page: String,
 }
 

@@ -1,7 +1,7 @@
 //! The connection: the server, the session, and calls. A call is retried after a network failure if a retry is
 //! idempotent.
 
-use std::{future::Future, pin::Pin, time::Duration};
+use std::{cell::Cell, future::Future, pin::Pin, time::Duration};
 
 use prost::bytes::Bytes;
 use scionary_proto::{
@@ -48,6 +48,8 @@ pub(crate) struct Client {
     timeout: Duration,
     account: String,
     quiet: bool,
+    /// The number of the page that is shown.
+    page: Cell<u32>,
     profile: OnceCell<v1::Profile>,
 }
 
@@ -121,10 +123,19 @@ impl Client {
             timeout: Duration::from_secs(connection.timeout),
             account,
             quiet: output.is_json(),
+            page: Cell::new(1),
             profile: OnceCell::new(),
         })
     }
 
+    /// Notes which page is shown.
+    pub(crate) fn on_page(&self, number: u32) {
+        self.page.set(number);
+    }
+    /// Returns the number of the page after the one that is shown.
+    pub(crate) fn page_after(&self) -> u32 {
+        self.page.get() + 1
+    }
     /// Acts for a member of the caller's club from now on: their handle, name or account id.
     ///
     /// # Errors

@@ -12,6 +12,7 @@ mod harmless;
 mod home;
 mod names;
 mod output;
+mod pager;
 mod paper;
 mod prompt;
 mod settings;

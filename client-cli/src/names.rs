@@ -52,6 +52,8 @@ enum Wanted {
     Cell,
     /// A country or a state.
     Area,
+    /// A page by its number.
+    Page,
 }
 
 /// What was found for a text.
@@ -76,6 +78,7 @@ fn wanted(field: &FieldDescriptor, text: &str) -> Option<Wanted> {
     let noun = NOUNS.iter().position(|(name, ..)| *name == stem);
     let item = |kind| Some(Wanted::Item(kind, noun));
     match field.name() {
+        "page_token" => is_page(text).then_some(Wanted::Page),
         name if name.ends_with("grid_code") => (!text.contains('+')).then_some(Wanted::Cell),
         "area_code" | "to_area_code" | "from_area_code" | "area_codes" => {
             AreaCode::parse(text).is_err().then_some(Wanted::Area)
@@ -93,6 +96,14 @@ fn wanted(field: &FieldDescriptor, text: &str) -> Option<Wanted> {
         _ => None,
     }
 }
+
+/// Returns whether a text is the number of a page: tokens are longer.
+fn is_page(text: &str) -> bool {
+    text.len() <= PAGE_DIGITS && text.chars().all(|c| c.is_ascii_digit())
+}
+
+/// Digits of the number of a page at most.
+const PAGE_DIGITS: usize = 3;
 
 fn is_number(text: &str) -> bool {
     let digits = text.trim_start_matches('#');
@@ -185,6 +196,7 @@ pub(crate) async fn resolved(client: &Client, rpc: Rpc, message: Bytes) -> Resul
                 check_kind(&id, &text, noun)?;
                 Meant::Item(id)
             }
+            Wanted::Page => Meant::Item(page(client, rpc, &request, &text).await?),
             Wanted::Cell | Wanted::Area => Meant::Place(place(client, &text, wanted == Wanted::Cell).await?),
         };
         found.insert((wanted, text), meant);
@@ -193,6 +205,31 @@ pub(crate) async fn resolved(client: &Client, rpc: Rpc, message: Bytes) -> Resul
         wanted(field, text).and_then(|wanted| found.get(&(wanted, text.trim().to_string())).cloned())
     });
     Ok(request.encode_to_vec().into())
+}
+
+/// Returns the token of a page by its number: the pages before it are asked for.
+async fn page(client: &Client, rpc: Rpc, request: &DynamicMessage, text: &str) -> Result<String, Failure> {
+    let number: u32 = text.parse().map_err(|_| Failure::usage(format!("page {text} is too far")))?;
+    client.on_page(number.max(1));
+    let mut before = request.clone();
+    let mut token = String::new();
+    for at in 1..number {
+        before.set_field_by_name("page_token", Value::String(token));
+        let reply = client.bytes_for(rpc, before.encode_to_vec().into(), false).await?;
+        token = next_page(rpc, &reply).unwrap_or_default();
+        if token.is_empty() {
+            return Err(Failure::usage(format!("there is no page {number}: the last one is page {at}")));
+        }
+    }
+    Ok(token)
+}
+
+/// Returns the token of the page after a reply.
+fn next_page(rpc: Rpc, reply: &[u8]) -> Option<String> {
+    let pool = pool().ok()?;
+    let method = pool.get_service_by_name(rpc.service())?.methods().find(|m| m.name() == rpc.name())?;
+    let reply = DynamicMessage::decode(method.output(), reply).ok()?;
+    reply.get_field_by_name("next_page_token")?.as_str().map(String::from)
 }
 
 /// Checks that an id is of the kind that is wanted: a number can be another thing's.

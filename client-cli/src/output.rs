@@ -16,7 +16,7 @@ use crate::{
     client::Client,
     error::Failure,
     harmless::{self, text as plain},
-    names, terminal,
+    names, pager, terminal,
 };
 
 /// Returns the descriptors of all messages.
@@ -34,6 +34,8 @@ pub struct Output {
     width: usize,
 }
 
+/// The number of the first page of a list.
+const FIRST_PAGE: u32 = 1;
 /// Most columns a line fills; wider lines are hard to read.
 const WIDEST: usize = 110;
 
@@ -89,17 +91,28 @@ impl Output {
     pub fn show(&self, view: View) {
         self.waiting.borrow_mut().push(view);
     }
-    /// Prints the views that wait, with the caller's numbers in place of ids.
+    /// Prints the views that wait, with the caller's numbers in place of ids. Long ones go through a pager.
     pub(crate) async fn flush(&self, client: Option<&Client>) {
+        let text = self.laid_out(client).await;
+        if !pager::shown(&text) {
+            self.print(&text);
+        }
+    }
+    /// The same without a pager, while more comes.
+    pub(crate) async fn stream(&self, client: &Client) {
+        let text = self.laid_out(Some(client)).await;
+        self.print(&text);
+    }
+    async fn laid_out(&self, client: Option<&Client>) -> String {
         let views = self.waiting.take();
         let ids = views.iter().flat_map(names::ids_in).collect();
         let numbers = match client {
             Some(client) => names::numbers(client, ids).await,
             None => BTreeMap::new(),
         };
-        for view in views {
-            self.print(&terminal::lay_out(&view.numbered(&numbers), self.width));
-        }
+        let page_after = client.map_or(FIRST_PAGE + 1, Client::page_after);
+        let views = views.into_iter();
+        views.map(|view| terminal::lay_out(&view.numbered(&numbers), self.width, page_after)).collect()
     }
 
     fn json(&self, name: &str, message: Vec<u8>) -> Result<(), Failure> {

@@ -8,9 +8,10 @@ use crate::{commands, harmless::text as plain};
 /// Columns for the labels of facts.
 const LABEL: usize = 15;
 
-/// Lays a view out in lines of at most `width` columns, with styles as ANSI codes.
-pub(crate) fn lay_out(view: &View, width: usize) -> String {
-    let mut page = Page { width, text: String::new() };
+/// Lays a view out in lines of at most `width` columns, with styles as ANSI codes. `page_after` is the number of the page
+/// that follows, where one does.
+pub(crate) fn lay_out(view: &View, width: usize, page_after: u32) -> String {
+    let mut page = Page { width, page_after, text: String::new() };
     for block in view.blocks() {
         page.block(block);
     }
@@ -32,6 +33,7 @@ pub(crate) fn paragraph(text: &str, first: &str, rest: &str, width: usize) -> St
 
 struct Page {
     width: usize,
+    page_after: u32,
     text: String,
 }
 
@@ -65,11 +67,12 @@ impl Page {
             Block::Table(head, rows) => self.table(head, rows),
             Block::Drawn(text) => self.push(&(plain(text) + "\n")),
             Block::Act(text, act) => self.act(text, act),
-            Block::More(token) => {
+            Block::More(_) => {
                 self.push("\n");
-                self.styled("There is more: repeat the command with", dim);
-                // The token is not wrapped, so that the reader can copy it.
-                self.push(&format!("--page {}\n", plain(token)));
+                self.styled(
+                    &format!("There is more: repeat the command with --page {}", self.page_after),
+                    dim,
+                );
             }
             Block::Gap => self.push("\n"),
         }

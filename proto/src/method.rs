@@ -95,7 +95,7 @@ mod tests {
             assert_eq!(rpc.path(), format!("/{}/{}", rpc.service(), rpc.name()));
         }
         assert_eq!(Rpc::from_path("/scionary.v1.OfferService/Nothing"), None);
-        assert_eq!(Rpc::SERVICES.len(), 18);
+        assert_eq!(Rpc::SERVICES.len(), 19);
     }
 
     #[test]

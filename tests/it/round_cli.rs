@@ -149,7 +149,8 @@ fn a_swap_day_as_it_is_typed() {
     let shares = json(&odalind.ok(&["--json", "round", "shares", round]));
     let shares = shares["shares"].as_array().unwrap();
     assert!(!shares.is_empty());
-    let lines: String =
+    let mark = format!("@{}", &round[round.len() - 4..]);
+    let mut lines: String =
         shares.iter().map(|s| format!("{} {}\n\n", s["lot_number"], s["taker_number"])).collect();
     if there("pdftotext") && there("zbarimg") {
         let text = text_of(&folder.path().join("sheets.pdf"));
@@ -160,10 +161,18 @@ fn a_swap_day_as_it_is_typed() {
             scanned.extend(String::from_utf8(read.stdout).unwrap().lines().map(str::to_string));
         }
         for share in shares {
-            let typed = format!("{} {}", share["lot_number"], share["taker_number"]);
+            let typed = format!("{} {} {mark}", share["lot_number"], share["taker_number"]);
             assert!(scanned.contains(&typed), "{typed}: {scanned:?}");
         }
+        // What the scanner reads is what ticks off: one label of each share.
+        scanned.sort();
+        scanned.dedup();
+        lines = scanned.join("\n");
     }
+    // A label of another round ticks nothing off.
+    let other = odalind.run_with("1 2 @zzzz", &["round", "hand-over", round]);
+    let said = String::from_utf8(other.stderr).unwrap();
+    assert!(!other.status.success() && said.contains("another round"), "{said}");
     let ticked = odalind.ok_with(&lines, &["round", "hand-over", round]);
     assert_eq!(ticked.matches("handed over").count(), shares.len(), "{ticked}");
     let closed = odalind.ok(&["round", "close", round]);

@@ -6,6 +6,10 @@ const NOW: std::ops::RangeInclusive<u32> = 2026..=2039;
 /// The fewest letters and digits in an id.
 const ID_LEAST: usize = 20;
 
+/// The beginning of the handle of a member whom an organiser entered, and the letters after it.
+const HELPED: &str = "helped-";
+const HELPED_LETTERS: usize = 12;
+
 /// Captured values with their names.
 pub type Captured = Vec<(String, String)>;
 
@@ -26,6 +30,18 @@ pub fn plain(text: &str, captured: &Captured) -> String {
     text = text.replace(&format!("\"version\": \"{version}\""), "\"version\": \"VERSION\"");
     text = text.replace(&format!("scionary {version}"), "scionary VERSION");
     text = text.replace('\u{1b}', "␛");
+    // The handle of a member who was entered is random; its place holder is as long, so that columns stay.
+    let parts: Vec<&str> = text.split(HELPED).collect();
+    let first = parts.first().copied().unwrap_or_default().to_string();
+    let random = |part: &&str| part.len() >= HELPED_LETTERS && part.is_char_boundary(HELPED_LETTERS);
+    text = parts.iter().skip(1).fold(first, |text, part| {
+        let rest = if random(part) {
+            format!("{}{}", "X".repeat(HELPED_LETTERS), &part[HELPED_LETTERS..])
+        } else {
+            (*part).into()
+        };
+        text + HELPED + &rest
+    });
     let bytes = |line: &str| match line.split_once(" bytes are in ") {
         Some((count, file)) if count.bytes().all(|b| b.is_ascii_digit()) => format!("N bytes are in {file}"),
         _ => line.to_string(),

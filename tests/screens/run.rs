@@ -311,18 +311,27 @@ fn items_sorted<'a>(lines: Vec<&'a str>, from: &str) -> Vec<&'a str> {
     };
     let mut out = lines[..first].to_vec();
     let mut items: Vec<Vec<&str>> = Vec::new();
+    // An item begins with a dash, or with its number.
+    let begins = |line: &str| {
+        let rest = line.trim_start();
+        let digits = rest.chars().take_while(char::is_ascii_digit).count();
+        rest.starts_with("- ") || (digits > 0 && rest[digits..].starts_with("  "))
+    };
+    let by_text = |item: &Vec<&str>| {
+        item[0].trim_start_matches([' ', '-']).trim_start_matches(char::is_numeric).to_string()
+    };
     for line in &lines[first..last] {
         match items.last_mut() {
-            Some(item) if line.starts_with("  ") => item.push(line),
-            _ if line.starts_with("- ") => items.push(vec![line]),
+            Some(item) if line.starts_with("  ") && !begins(line) => item.push(line),
+            _ if begins(line) => items.push(vec![line]),
             _ => {
-                items.sort();
+                items.sort_by_key(by_text);
                 out.extend(items.drain(..).flatten());
                 out.push(line);
             }
         }
     }
-    items.sort();
+    items.sort_by_key(by_text);
     out.extend(items.into_iter().flatten());
     out.extend(&lines[last..]);
     out

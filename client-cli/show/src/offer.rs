@@ -208,15 +208,21 @@ pub fn show(view: &mut View, offer: Option<&v1::Offer>) {
             })
             .collect();
         view.fact("grown at", grown.join("; "));
-        view.fact("botanical name", &health.botanical_name);
-        view.fact("rootstock", &health.rootstock);
-        view.fact("prepared", words::form(health.form()));
-        view.fact("for", words::purpose(health.purpose()));
+        let kind = [words::form(health.form()), format!("for {}", words::purpose(health.purpose()))];
+        let on =
+            if health.rootstock.is_empty() { String::new() } else { format!("; on {}", health.rootstock) };
+        view.fact("plant", format!("{}; {}{on}", health.botanical_name, kind.join(", ")));
         view.fact("from tree", &health.source_tree);
         view.fact("last looked", words::day(health.last_looked));
-        view.fact("symptoms", seen(health.symptoms(), &health.symptoms_text));
-        view.fact("pests", seen(health.pests(), &health.pests_text));
-        view.fact("sprayed", seen(health.sprayed(), &health.sprayed_text));
+        view.fact(
+            "seen",
+            format!(
+                "disease {}; pests {}; sprayed {}",
+                seen(health.symptoms(), &health.symptoms_text),
+                seen(health.pests(), &health.pests_text),
+                seen(health.sprayed(), &health.sprayed_text)
+            ),
+        );
         for t in &health.treatments {
             let by = if t.official { "official" } else { "not official" };
             let active = if t.active_ingredient.is_empty() {

@@ -15,7 +15,7 @@ pub fn bars(row: &v1::SeasonRow) -> String {
     if row.expected.is_empty() {
         return if row.published.is_empty() { "no season on file" } else { "not seen by growers yet" }.into();
     }
-    let (often, sometimes) = if row.place_years > 0 { ('#', '-') } else { ('~', '.') };
+    let (often, sometimes) = if row.place_years > 0 { ('#', '-') } else { ('~', '-') };
     let mut text = String::new();
     for (at, share) in row.expected.iter().enumerate() {
         if at > 0 && at % 2 == 0 {

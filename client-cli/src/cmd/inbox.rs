@@ -5,6 +5,7 @@ use std::time::Duration;
 use scionary_proto::v1;
 use scionary_show::inbox as show;
 
+use super::PAGE_MAX;
 use crate::{args::InboxCommand, client::Client, error::Failure, output::Output};
 
 /// The wait before a broken watch reconnects.
@@ -67,16 +68,25 @@ pub(super) async fn run(client: &Client, output: &Output, command: InboxCommand)
     }
 }
 
-/// Shows unread notices, oldest first, at most 100. Returns the number of the newest notice.
+/// Shows all unread notices, oldest first. Returns the number of the newest notice.
 async fn unread(client: &Client, output: &Output) -> Result<i64, Failure> {
     let newest = v1::ListNoticesRequest { page_size: 1, ..Default::default() };
     let newest: v1::ListNoticesResponse = client.call(newest).await?;
-    let waiting = v1::ListNoticesRequest { unread_only: true, page_size: 100, ..Default::default() };
-    let mut waiting: v1::ListNoticesResponse = client.call(waiting).await?;
-    waiting.notices.reverse();
-    let reply = v1::WatchNoticesResponse { notices: waiting.notices };
+    let (mut notices, mut page_token) = (Vec::new(), String::new());
+    loop {
+        let waiting = v1::ListNoticesRequest { unread_only: true, page_size: PAGE_MAX, page_token };
+        let waiting: v1::ListNoticesResponse = client.call(waiting).await?;
+        notices.extend(waiting.notices);
+        page_token = waiting.next_page_token;
+        if page_token.is_empty() {
+            break;
+        }
+    }
+    notices.reverse();
+    let reply = v1::WatchNoticesResponse { notices };
     if !reply.notices.is_empty() {
         output.reply(&reply, |view| show::watch_notices(view, &reply))?;
+        output.stream(client).await;
     }
     let all = newest.notices.iter().chain(&reply.notices);
     Ok(all.map(|n| n.number).max().unwrap_or_default())
@@ -102,6 +112,7 @@ async fn watch(client: &Client, output: &Output, after: i64) -> Result<(), Failu
                     last = reply.notices.iter().map(|n| n.number).fold(last, i64::max);
                     if !reply.notices.is_empty() {
                         output.reply(&reply, |view| show::watch_notices(view, &reply))?;
+                        output.stream(client).await;
                     }
                 }
             }

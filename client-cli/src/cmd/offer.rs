@@ -73,7 +73,7 @@ async fn post(client: &Client, output: &Output, mut arguments: DraftArguments) -
         let mut view = output.view();
         show::draft(&mut view, &draft, &cultivar);
         output.show(view);
-        output.flush(Some(client)).await;
+        output.stream(client).await;
         client.say(
             "To change a line, answer n and add an option, such as --until \"next Sunday\" or --terms swap.",
         );

@@ -117,6 +117,7 @@ async fn hand_over(
 /// Reads lines of a lot and a member, typed or scanned. It reports a wrong line and reads on.
 async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(), Failure> {
     output.aside("A lot and a member on each line, such as: 12 7. The end of input (Ctrl-D) ends it.");
+    let tag = tag_of(&fetch(client, round.to_string()).await?.round_id);
     let mut failed = 0;
     for line in std::io::stdin().lock().lines() {
         let line = line.map_err(|e| Failure::usage(e.to_string()))?;
@@ -124,11 +125,9 @@ async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(),
         if line.is_empty() {
             continue;
         }
-        let done = match line.split_once([' ', '\t', ',', ';']).map(|(lot, who)| (lot.trim(), who.trim())) {
-            Some((lot, who)) if !lot.is_empty() && !who.is_empty() => {
-                hand_over(client, output, round, lot.into(), who.into()).await
-            }
-            Some(_) | None => Err(Failure::usage(format!("{line:?}: a lot and a member expected"))),
+        let done = match scanned(line, &tag) {
+            Ok((lot, who)) => hand_over(client, output, round, lot, who).await,
+            Err(failure) => Err(failure),
         };
         if let Err(failure) = done {
             failed += 1;
@@ -139,6 +138,33 @@ async fn ticked_off(client: &Client, output: &Output, round: &str) -> Result<(),
         Ok(())
     } else {
         Err(Failure::usage(format!("{} could not be ticked off", words::counted(failed, "line"))))
+    }
+}
+
+/// Returns the mark of a round on its labels, from the end of its id, which differs between rounds.
+fn tag_of(round_id: &str) -> String {
+    let from = round_id.len().saturating_sub(TAG);
+    format!("@{}", round_id.get(from..).unwrap_or_default())
+}
+
+/// Letters of a round's id in its mark: one in a million that two rounds share it.
+const TAG: usize = 4;
+
+/// Reads a line that a scanner or a person typed: the lot (its number, or the code of its tag with or without spaces), the
+/// member, and the mark of the round if it is from a label.
+fn scanned(line: &str, tag: &str) -> Result<(String, String), Failure> {
+    let words: Vec<&str> = line.split([' ', '\t', ',', ';']).filter(|w| !w.is_empty()).collect();
+    let (words, mark) = match words.split_last() {
+        Some((mark, rest)) if mark.starts_with('@') => (rest, Some(*mark)),
+        Some(_) | None => (words.as_slice(), None),
+    };
+    if mark.is_some_and(|mark| mark != tag) {
+        return Err(Failure::usage(format!("{line:?}: this label is from another round"))
+            .then("look at its date, and tick it off by lot and member if it is right"));
+    }
+    match words.split_last() {
+        Some((who, lot)) if !lot.is_empty() => Ok((lot.concat(), (*who).to_string())),
+        Some(_) | None => Err(Failure::usage(format!("{line:?}: type a lot and a member, such as: 12 7"))),
     }
 }
 
@@ -215,7 +241,8 @@ async fn print_labels(
     out: PathBuf,
     layout: LayoutArguments,
 ) -> Result<(), Failure> {
-    let says = fetch(client, round.to_string()).await?.says.unwrap_or_default();
+    let fetched = fetch(client, round.to_string()).await?;
+    let (tag, says) = (tag_of(&fetched.round_id), fetched.says.unwrap_or_default());
     let mut all = Vec::new();
     let shares = all_shares(client, round).await?;
     need_shares(&shares, round)?;
@@ -233,14 +260,19 @@ async fn print_labels(
                 words::material(share.material()),
                 words::day(says.day)
             ),
+            // The taker comes first: where the label is too narrow, the giver is cut.
             source: format!(
-                "{} {} > {} {}",
-                share.giver_number, share.giver_name, share.taker_number, share.taker_name
+                "for {} {}, from {} {}",
+                share.taker_number, share.taker_name, share.giver_number, share.giver_name
             ),
-            // The format that `round hand-over` reads: the lot and the member.
+            // The format that `round hand-over` reads: the lot, the member, the mark of the round.
             scanned: format!(
-                "{} {}",
-                if share.code.is_empty() { share.lot_number.to_string() } else { share.code.clone() },
+                "{} {} {tag}",
+                if share.code.is_empty() {
+                    share.lot_number.to_string()
+                } else {
+                    share.code.replace(' ', "")
+                },
                 share.taker_number
             ),
         };
@@ -254,4 +286,27 @@ async fn print_labels(
         out.display()
     ));
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_scanned_line_is_read_with_and_without_spaces() {
+        let tag = tag_of("rnd_01m8cnz27tes2b1a7hraxs3yeg");
+        assert_eq!(tag, "@3yeg");
+        for (line, lot, who) in [
+            ("12 7", "12", "7"),
+            ("12,7", "12", "7"),
+            ("KKA FM4 Y 4", "KKAFM4Y", "4"),
+            ("KKAFM4Y\t4 @3yeg", "KKAFM4Y", "4"),
+        ] {
+            assert_eq!(scanned(line, &tag).unwrap(), (lot.to_string(), who.to_string()), "{line}");
+        }
+        assert!(scanned("12 7 @aaaa", &tag).unwrap_err().message.contains("another round"));
+        for wrong in ["12", "@3yeg", "12 @3yeg", ""] {
+            assert!(scanned(wrong, &tag).is_err(), "{wrong}");
+        }
+    }
 }
