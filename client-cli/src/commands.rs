@@ -29,6 +29,8 @@ fn template(deed: Deed) -> &'static str {
         Deed::RoundList => "round list",
         Deed::MeHome => "me --home TOWN",
         Deed::LookUpMore => "lookup {name} --more",
+        Deed::RoutesMore => "routes {cultivar} --more",
+        Deed::PlanDraftAll => "plan draft {cultivar} --way {way} --all",
         Deed::RoutesCompare => "routes {cultivar}",
         Deed::CultivarListMostlyTrue => "cultivar list --seed mostly-true",
         Deed::CropShow => "crop show {crop}",
@@ -143,7 +145,7 @@ mod tests {
         let mut wrong = Vec::new();
         for deed in Deed::ALL {
             let on = deed.about().iter().map(|name| match *name {
-                "kind" => "seed".to_string(),
+                "kind" | "way" => "seed".to_string(),
                 "lot" | "member" | "release" => "12".to_string(),
                 "offer" | "claim" | "round" | "club" | "plan" | "alert" | "evidence" | "sowing" => {
                     "ofr_01m8cnz27tes2b1a7hraxs3yeg".to_string()

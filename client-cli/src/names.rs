@@ -6,7 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use prost::{Message as _, bytes::Bytes};
 use prost_reflect::{DynamicMessage, FieldDescriptor, ReflectMessage as _, Value};
-use scionary_domain::place::AreaCode;
+use scionary_domain::{
+    names::score::{GUESS, GUESS_LEAD},
+    place::AreaCode,
+};
 use scionary_proto::{Effect, Rpc, v1};
 use scionary_show::{Block, View};
 use tonic::{Code, Status};
@@ -371,21 +374,28 @@ pub(crate) async fn amended(
             crop = text.to_string();
         }
     });
+    let named_crop = !crop.is_empty();
     let search = v1::SearchCultivarsRequest { query: text.clone(), crop, page_size: 6 };
-    let reply: v1::SearchCultivarsResponse = client.call(search).await?;
+    let mut reply: v1::SearchCultivarsResponse = client.call(search).await?;
+    // Of several that bear the name, the one of the crop that the member mostly grows is meant.
+    let usual = if named_crop { String::new() } else { client.profile().await?.crop };
+    let of_crop = |m: &v1::CultivarMatch| m.cultivar.as_ref().is_some_and(|c| c.crop == usual);
+    if reply.matches.iter().filter(|m| m.score >= EXACT).count() > 1 && reply.matches.iter().any(of_crop) {
+        reply.matches.retain(|m| of_crop(m) || m.score < EXACT);
+    }
     let names: Vec<String> =
         reply.matches.iter().map(|m| scionary_show::lookup::named(m.cultivar.as_ref())).collect();
     let lead = match reply.matches.as_slice() {
         [] => return Ok(None),
-        [_] => true,
-        [first, second, ..] => first.score - second.score >= CLEAR_LEAD && first.score < EXACT,
+        [only] => only.score >= GUESS,
+        [first, second, ..] => first.score >= GUESS && first.score - second.score >= GUESS_LEAD,
     };
     let at = match (lead, names.first()) {
         (true, Some(name)) if !asks => {
             client.say(&format!("Showing {name} (you typed {text})."));
             0
         }
-        (true, Some(name)) => {
+        (lead, Some(name)) if lead || names.len() == 1 => {
             prompt::confirm(
                 client,
                 &format!("Do you mean {name}"),
@@ -424,8 +434,6 @@ pub(crate) async fn cultivar(
     Ok(reply.summary.unwrap_or_default())
 }
 
-/// A near name is taken if it leads by this much; the server's look-up asks for as much.
-const CLEAR_LEAD: f64 = 0.1;
 /// The score of an exact name.
 const EXACT: f64 = 0.99;
 

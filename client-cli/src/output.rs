@@ -1,7 +1,7 @@
 //! Output: lines that fit the terminal, or JSON in the canonical mapping of protobuf.
 
 use std::{
-    cell::RefCell,
+    cell::{Cell, RefCell},
     collections::BTreeMap,
     io::{IsTerminal as _, Write as _},
     sync::LazyLock,
@@ -26,11 +26,11 @@ pub(crate) fn pool() -> Result<&'static DescriptorPool, Failure> {
     POOL.as_ref().map_err(|e| Failure::bug(format!("the messages are not described: {e}")))
 }
 
-/// Where and how a command prints. Views wait until [`Output::flush`], which puts numbers in place of ids.
+/// Where and how a command prints. Views wait until they are flushed, which puts numbers in place of ids.
 pub struct Output {
     waiting: RefCell<Vec<View>>,
     json: bool,
-    reader: Reader,
+    reader: Cell<Reader>,
     width: usize,
 }
 
@@ -50,7 +50,7 @@ impl Output {
         Self {
             waiting: RefCell::default(),
             json,
-            reader: Reader { imperial },
+            reader: Cell::new(Reader { imperial }),
             width: columns.clamp(40, WIDEST),
         }
     }
@@ -83,11 +83,16 @@ impl Output {
         self.show(view);
         Ok(())
     }
+    /// Shows feet, pounds and Fahrenheit from now on, if the member reads them.
+    pub(crate) fn prefer(&self, imperial: bool) {
+        let asked = self.reader.get().imperial;
+        self.reader.set(Reader { imperial: asked || imperial });
+    }
     /// Returns an empty view for the reader.
     pub fn view(&self) -> View {
-        View::new(self.reader)
+        View::new(self.reader.get())
     }
-    /// Prints a view at the next [`Output::flush`].
+    /// Prints a view when the command has ended, or flushes.
     pub fn show(&self, view: View) {
         self.waiting.borrow_mut().push(view);
     }

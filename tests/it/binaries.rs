@@ -472,8 +472,9 @@ fn odds_are_told_in_a_few_lines() {
     assert!(
         grower.fails(2, &["odds", "--off-type", "5"]).contains("a rate such as 4%, or a count such as 5/48")
     );
-    // Reading takes one near name and says so; nothing is near this one.
-    assert!(grower.ok(&["odds", "Keitx"]).starts_with("Keitt (mango)"));
+    // Reading takes one near name and says so; of what is less near the one is named, and nothing is near the last.
+    assert!(grower.ok(&["odds", "Keit"]).starts_with("Keitt (mango)"));
+    assert!(grower.fails(2, &["odds", "Keitx"]).contains("did you mean Keitt"));
     assert!(grower.fails(4, &["odds", "Xyzzyx"]).contains("Xyzzyx"));
     let dead = grower.ok(&["odds", "Sabre", "--kept-days", "50", "--kept-how", "sphagnum"]);
     assert!(dead.contains("Look for fresh seed"), "{dead}");

@@ -43,6 +43,10 @@ acts! {
     MeHome [],
     /// See everything about a cultivar's seed.
     LookUpMore ["name"],
+    /// See each way to a tree in full.
+    RoutesMore ["cultivar"],
+    /// See every step of a draft of a plan in full.
+    PlanDraftAll ["cultivar", "way"],
     /// See which ways lead to a tree.
     RoutesCompare ["cultivar"],
     /// See the cultivars whose seed mostly comes true.

@@ -170,8 +170,8 @@ pub(crate) fn degrees(view: &mut View, all: &[v1::Timing]) {
     }
 }
 
-/// Shows a plan that is not saved.
-pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, all: bool) {
+/// Shows a plan that is not saved; every step in full with `all`, and every citation with `sources`.
+pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, (all, sources): (bool, bool)) {
     let way = reply.setting.as_ref().map(|s| words::way(s.way())).unwrap_or_default();
     view.title(format!("{}: {way}", named(reply.cultivar.as_ref())));
     view.line(&reply.identity);
@@ -185,15 +185,24 @@ pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, all: bool) {
     }
     view.gap();
     days(view, &reply.steps);
-    reply.steps.iter().for_each(|step| full(view, step, &reply.steps));
-    degrees(view, &reply.temperatures);
-    cautions(view, &reply.steps);
-    cited(view, &reply.sources, all);
-    view.gap();
-    view.act(
-        "Keep it, tick its steps off, put it into your calendar",
-        Deed::PlanKeep.on(&reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default()),
-    );
+    let name = reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+    if all || sources {
+        reply.steps.iter().for_each(|step| full(view, step, &reply.steps));
+        degrees(view, &reply.temperatures);
+        cautions(view, &reply.steps);
+        cited(view, &reply.sources, sources);
+        view.gap();
+    } else {
+        view.gap();
+        let all: std::collections::BTreeSet<&String> = reply.steps.iter().flat_map(|s| &s.cautions).collect();
+        let count = words::counted(i32::try_from(all.len()).unwrap_or(i32::MAX), "caution");
+        view.fact(
+            "take care",
+            format!("{count} with the steps, see below; before moving it, ask the authority"),
+        );
+        view.act("Every step in full", Deed::PlanDraftAll.on_part(&name, &way.replace(' ', "-")));
+    }
+    view.act("Keep it, tick its steps off, put it into your calendar", Deed::PlanKeep.on(&name));
 }
 
 /// Shows a plan in short.

@@ -170,9 +170,7 @@ pub fn short(
         .collect();
     view.fact("fruit", fruit.join("; "));
     who_has_it(view, beside);
-    let topics: Vec<&str> =
-        report.cautions.iter().map(|c| topic(&c.topic)).filter(|t| !t.is_empty()).collect();
-    view.fact("take care", format!("{}; before moving it, ask the authority", topics.join(", ")));
+    care(view, &report.cautions);
     match beside.offers.first().and_then(|f| f.offer.as_ref()) {
         Some(offer) => view.act("Ask for some", Deed::ClaimAsk.on(&offer.offer_id)),
         None => view.act("Look for it", Deed::WantAddCultivar.on(&name)),
@@ -227,6 +225,18 @@ fn who_has_it(view: &mut View, beside: &Beside) {
         (None, Some(nearest)) => view.fact("on offer", format!("{offers}: {nearest}")),
         (None, None) => view.fact("on offer", "none just now"),
     }
+}
+
+/// Adds what to take care of in one line; the cautions themselves are shown on request.
+pub(crate) fn care<'a>(view: &mut View, cautions: impl IntoIterator<Item = &'a v1::Caution>) {
+    let mut topics: Vec<&str> = Vec::new();
+    for about in cautions.into_iter().map(|c| topic(&c.topic)) {
+        if !about.is_empty() && !topics.contains(&about) {
+            topics.push(about);
+        }
+    }
+    let about = if topics.is_empty() { String::new() } else { format!("{}; ", topics.join(", ")) };
+    view.fact("take care", format!("{about}before moving it, ask the authority"));
 }
 
 /// Returns what a caution is about, in a word or two.

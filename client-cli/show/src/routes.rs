@@ -4,12 +4,11 @@ use std::collections::BTreeSet;
 
 use scionary_proto::v1;
 
-use crate::View;
 use crate::{
-    Reader,
+    Deed, Reader, View,
     crop::range,
     grafts::rates_line,
-    lookup::named,
+    lookup::{care, named},
     odds::{chance, cited},
 };
 
@@ -44,8 +43,8 @@ pub fn figure(reader: Reader, timing: &v1::Timing) -> String {
     format!("{label}: {} [{}]{note}", range(&reader.figure(timing)), timing.origin)
 }
 
-/// Shows the ways to a tree next to each other.
-pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
+/// Shows the ways to a tree next to each other; each in full with `more`, and every citation with `all`.
+pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, (more, all): (bool, bool)) {
     view.title(named(reply.cultivar.as_ref()));
     if reply.routes.is_empty() {
         view.line("No ways to a tree are on file for this crop. The person who runs the server can add them to its profile.");
@@ -59,6 +58,10 @@ pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
         ["WAY", "IS IT THE CULTIVAR?", "YEARS TO FRUIT"],
         reply.routes.iter().map(|r| [r.title.clone(), is_cultivar(r), years(r)]),
     );
+    if !more && !all {
+        short(view, reply);
+        return;
+    }
     for route in &reply.routes {
         view.gap();
         view.title(&route.title);
@@ -93,4 +96,18 @@ pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, all: bool) {
         }
     }
     cited(view, &reply.sources, all);
+}
+
+/// Adds what the recommended way needs, the room for a tree, and where to read on.
+fn short(view: &mut View, reply: &v1::CompareRoutesResponse) {
+    view.gap();
+    if let Some(best) = reply.routes.iter().find(|r| r.way() == reply.recommended()) {
+        view.fact("it takes", &best.effort);
+        view.fact("you need", best.needs.join("; "));
+    }
+    view.fact("room", &reply.yard);
+    care(view, reply.routes.iter().flat_map(|r| &r.cautions));
+    let name = reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+    view.act("Each way in full", Deed::RoutesMore.on(&name));
+    view.act("Keep a plan with dates", Deed::PlanKeep.on(&name));
 }

@@ -65,6 +65,9 @@ pub enum PlanCommand {
         /// What to plan
         #[command(flatten)]
         plan: PlanArguments,
+        /// Show every step in full, with all cautions
+        #[arg(long)]
+        all: bool,
         /// Show every citation
         #[arg(long)]
         sources: bool,

@@ -124,6 +124,9 @@ pub struct RoutesArguments {
     /// You have a rootstock large enough to graft
     #[arg(long)]
     pub have_rootstock: bool,
+    /// Show each way in full, with all cautions
+    #[arg(long)]
+    pub more: bool,
     /// Show every citation
     #[arg(long)]
     pub sources: bool,

@@ -13,12 +13,12 @@ use crate::{
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: PlanCommand) -> Result<(), Failure> {
-    let PlanCommand::Draft { plan, sources } = command else {
+    let PlanCommand::Draft { plan, all, sources } = command else {
         client.need_session()?;
         return own(client, output, command).await;
     };
     let reply: v1::DraftPlanResponse = client.call(wanted(client, plan).await?).await?;
-    output.reply(&reply, |view| show::drafted(view, &reply, sources))
+    output.reply(&reply, |view| show::drafted(view, &reply, (all, sources)))
 }
 
 /// Returns what a plan is wanted for; where nothing else is typed, it is for home.

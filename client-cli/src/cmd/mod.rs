@@ -82,7 +82,25 @@ pub(crate) async fn run(arguments: Arguments, output: &Output) -> Result<(), Fai
     }
 }
 
+/// Returns whether what a command shows depends on the reader's units.
+fn shows_measures(command: &Command) -> bool {
+    matches!(
+        command,
+        Command::Lookup { .. }
+            | Command::Odds(_)
+            | Command::Routes(_)
+            | Command::Season(_)
+            | Command::Plan(_)
+            | Command::Cultivar(_)
+            | Command::Crop(_)
+            | Command::Evidence(_)
+    )
+}
+
 async fn with_client(client: &mut Client, output: &Output, command: Command) -> Result<(), Failure> {
+    if shows_measures(&command) && !output.is_json() {
+        output.prefer(client.profile().await?.imperial);
+    }
     match command {
         Command::Completions { .. } | Command::Manual { .. } | Command::Connect { .. } => {
             Err(Failure::bug("this command needs no server"))

@@ -6,7 +6,8 @@ use scionary_show::routes as show;
 use crate::{args::RoutesArguments, client::Client, error::Failure, output::Output, words};
 
 pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArguments) -> Result<(), Failure> {
-    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, sources } = typed;
+    let RoutesArguments { name, crop, height, width, have_tree, have_scion, have_rootstock, more, sources } =
+        typed;
     let request = v1::CompareRoutesRequest {
         cultivar: name.join(" "),
         crop: words::crop(crop),
@@ -17,5 +18,5 @@ pub(super) async fn routes(client: &Client, output: &Output, typed: RoutesArgume
         has_rootstock: have_rootstock,
     };
     let reply: v1::CompareRoutesResponse = client.call(request).await?;
-    output.reply(&reply, |view| show::show(view, &reply, sources))
+    output.reply(&reply, |view| show::show(view, &reply, (more, sources)))
 }
