@@ -79,8 +79,12 @@ async fn dear_calls_have_a_budget_of_their_own_and_hold_up_nobody() {
     assert!((1..64).contains(&refused), "{refused} of 64 did not wait");
     // The address's budget runs out at last, while cheap calls still work.
     let mut last = None;
-    for _ in 0..64 {
+    // It fills up again while a busy machine answers slowly: so many calls are more than it ever holds.
+    for _ in 0..1_000 {
         last = server.raw().call(&odds(1)).await.err();
+        if last.is_some() {
+            break;
+        }
     }
     assert_eq!(reason(&last.unwrap()), "TOO_MANY_CALLS");
     let look = |name: &str| v1::LookUpSeedRequest { name: name.into(), crop: String::new() };
