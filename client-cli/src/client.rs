@@ -35,6 +35,8 @@ const PROFILES: &str = "scionary.v1.ProfileService";
 /// How often and how long a call waits when the server has too many calls.
 const WAITS: u32 = 5;
 const WAIT_MAX: Duration = Duration::from_secs(5);
+/// Cultivars of one request whose names are looked up again.
+const NAMES_MAX: u32 = 50;
 /// Attempts of a call, with the first one.
 const TRIES: u32 = 4;
 
@@ -267,7 +269,7 @@ impl Client {
     ) -> Pin<Box<dyn Future<Output = Result<Bytes, Failure>> + '_>> {
         Box::pin(async move {
             let mut message = names::resolved(self, rpc, message).await?;
-            let mut amended = false;
+            let mut amended = 0;
             let key = if rpc.effect() == Effect::WritesOnce { Some(new_key()?) } else { None };
             let (mut tries, mut waits) = (0, 0);
             loop {
@@ -284,9 +286,9 @@ impl Client {
                         waits += 1;
                         tokio::time::sleep(wait_of(&status).unwrap_or_default()).await;
                     }
-                    Err(status) if !amended => {
+                    Err(status) if amended < NAMES_MAX => {
                         match names::amended(self, (rpc, asks), &message, &status).await? {
-                            Some(again) => (message, amended) = (again, true),
+                            Some(again) => (message, amended) = (again, amended + 1),
                             None => return Err(self.failed(&status)),
                         }
                     }

@@ -139,6 +139,20 @@ impl App {
         Ok(profile_store::one(self.store().reader(), call.account()?.id).await?.unwrap_or_default())
     }
 
+    /// The caller's numbers of these items, if all of them have one: then nothing is written.
+    ///
+    /// # Errors
+    /// No one is signed in; the store's.
+    pub async fn numbers_known(
+        &self,
+        call: &Call,
+        wanted: &NumberItems,
+    ) -> Result<Option<Vec<(String, i64)>>, Error> {
+        let account = call.account()?.id;
+        let known = profile_store::numbers(self.store().reader(), account, &wanted.items).await?;
+        Ok(wanted.items.iter().map(|item| Some((item.clone(), *known.get(item)?))).collect())
+    }
+
     /// Items by what a person typed, the best first.
     ///
     /// # Errors

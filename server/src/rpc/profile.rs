@@ -1,5 +1,6 @@
 //! Profiles, places by name, short numbers, and finding items by what people call them.
 
+use prost::Message as _;
 use scionary_app::profile::NumberItems;
 use scionary_domain::{field::FieldError, limits};
 use scionary_proto::v1;
@@ -54,7 +55,11 @@ pub(crate) async fn number_items(
             .map(|(item_id, number)| v1::NumberedItem { item_id: item_id.clone(), number: *number })
             .collect(),
     };
-    call.write(&site.app, NumberItems::new(request.item_ids), message).await
+    let wanted = NumberItems::new(request.item_ids)?;
+    if let Some(known) = site.app.numbers_known(call, &wanted).await? {
+        return Ok(Encoded::new(&message(&known).encode_to_vec()));
+    }
+    call.write(&site.app, Ok(wanted), message).await
 }
 
 pub(crate) async fn find_items(
