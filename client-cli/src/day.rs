@@ -8,7 +8,7 @@ use scionary_show::days::{self, Sense};
 const MICROS: i64 = 1_000_000;
 
 /// Returns today's date here; in UTC where the time zone is not known.
-fn today() -> Date {
+pub(crate) fn today() -> Date {
     #[expect(
         clippy::disallowed_methods,
         reason = "a day that a person types is counted from their own clock"

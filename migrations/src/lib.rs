@@ -26,6 +26,7 @@ mod m0014_rounds;
 mod m0015_club_invitations;
 mod m0016_round_versions;
 mod m0017_profiles;
+mod m0018_round_days;
 
 /// Lists all migration steps, oldest first.
 #[derive(Debug)]
@@ -51,6 +52,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0015_club_invitations::Step),
             Box::new(m0016_round_versions::Step),
             Box::new(m0017_profiles::Step),
+            Box::new(m0018_round_days::Step),
         ]
     }
 }

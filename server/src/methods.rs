@@ -192,6 +192,9 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::RoundListRoundMembers => Row::unary(OWN_READ, round::list_round_members),
         Rpc::RoundListRoundShares => Row::unary(OWN_READ, round::list_round_shares),
         Rpc::RoundHandOverShare => Row::unary(MEMBER_WRITE, round::hand_over_share),
+        Rpc::RoundUndoHandOver => Row::unary(MEMBER_WRITE, round::undo_hand_over),
+        Rpc::RoundAddRoundMember => Row::unary(MEMBER_WRITE, round::add_round_member),
+        Rpc::RoundListRoundEvents => Row::unary(OWN_READ, round::list_round_events),
         Rpc::RoundTakeLeftOver => Row::unary(BEHALF_WRITE, round::take_left_over),
         Rpc::RoundCloseRound => Row::unary(MEMBER_WRITE, round::close_round),
 

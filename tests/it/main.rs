@@ -35,6 +35,7 @@ mod releases;
 mod robustness;
 mod round_changes;
 mod round_cli;
+mod round_days;
 mod round_faults;
 mod rounds;
 mod sick;

@@ -23,7 +23,7 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
         let people = People::open(&url).await;
         let giver = people.grower("giver").await;
         let club = make(&giver, "Larkwater growers").await.unwrap().club_id;
-        let says = v1::RoundSettings { by_post: true, cap: 30, slack: 30, newcomers: 30, ..settings() };
+        let says = v1::RoundSettings { by_post: true, cap: Some(30), slack: Some(30), newcomers: Some(30), ..settings() };
         let round = create(&giver, &club, round(says)).await.unwrap().round_id;
         let part = |area: &str| v1::RoundPart {
             area_code: area.into(),
@@ -128,7 +128,8 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
         for (name, taker) in takers {
             let mine = mine(&taker, &round).await;
             assert!(mine.gets.is_empty(), "{name}: {:?}", mine.gets);
-            let words = &mine.wishes[0].lots[0].words;
+            assert_eq!(mine.wishes[0].lots[0].bar(), v1::RoundBar::Movement);
+            let words = crate::rounds::why(&mine.wishes[0]);
             assert!(words.contains("A rule on file prohibits moving it to you"), "{name}: {words}");
         }
         people.server.stop().await;

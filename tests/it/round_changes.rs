@@ -7,7 +7,7 @@ use crate::{
     clubs::{account_of, let_in, make},
     evidence::Club as People,
     rounds::{
-        audit, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer, promised, round,
+        a_lot, any_of, audit, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer, promised, round,
         seal, settings, settle, shares, verified, wish,
     },
 };
@@ -33,7 +33,7 @@ async fn settled_again_and_again() {
         let people = People::open(&url).await;
         let (club, all) = club_of(&people, &["ann", "ben", "cat", "dan"]).await;
         let [ann, ben, cat, dan] = all.as_slice() else { unreachable!() };
-        let generous = v1::RoundSettings { slack: 3, newcomers: 3, ..settings() };
+        let generous = v1::RoundSettings { slack: Some(3), newcomers: Some(3), ..settings() };
         let id = create(ann, &club, round(generous)).await.unwrap().round_id;
         for who in &all {
             join(who, &id, "XB-NS").await.unwrap();
@@ -47,7 +47,7 @@ async fn settled_again_and_again() {
             wishes: vec![v1::WishLine {
                 rank: 1,
                 quantity,
-                accepts: vec![v1::WishAccepts { lot: lot.clone(), ..Default::default() }],
+                accepts: vec![a_lot(&lot)],
             }],
         };
         ben.call(&wish_for(2)).await.unwrap();
@@ -88,7 +88,7 @@ async fn settled_again_and_again() {
         settle(ann, &id, false).await.unwrap();
         assert!(mine(ann, &id).await.gets.is_empty());
         // Left-overs: only checked-in lots, and a new settlement keeps them.
-        let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units };
+        let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units, member: String::new() };
         let unseen = ben.call(&take(1)).await;
         assert_eq!(reason(&unseen.unwrap_err()), "BARRED_IN_ROUND");
         check_in(ann, &id, &dans.to_string()).await;
@@ -146,12 +146,7 @@ async fn what_comes_up_after_the_sealing() {
         let line = v1::WishLine {
             accepts: [("Golek", v1::Material::ScionWood), ("R2E2", v1::Material::Seed)]
                 .into_iter()
-                .map(|(cultivar, material)| v1::WishAccepts {
-                    cultivar: cultivar.into(),
-                    crop: "mango".into(),
-                    material: material.into(),
-                    ..Default::default()
-                })
+                .map(|(cultivar, material)| any_of(cultivar, material))
                 .collect(),
             ..Default::default()
         };
@@ -172,7 +167,7 @@ async fn what_comes_up_after_the_sealing() {
         let line = v1::WishLine { quantity: 3, accepts: mixed.wishes[0].accepts[..1].to_vec(), rank: 1 };
         let many = v1::SetWishesRequest { round_id: id.clone(), wishes: vec![line] };
         ben.call(&many).await.unwrap();
-        let short = v1::RoundSettings { cap: 2, ..settings() };
+        let short = v1::RoundSettings { cap: Some(2), ..settings() };
         let refused = ann.call(&change(short)).await;
         assert_eq!(reason(&refused.unwrap_err()), "LISTS_TOO_LONG");
     })

@@ -33,7 +33,7 @@ pub fn round(settings: v1::RoundSettings) -> v1::RoundDraft {
 
 /// Returns the usual settings.
 pub fn settings() -> v1::RoundSettings {
-    v1::RoundSettings { cap: 3, slack: 1, newcomers: 1, ..Default::default() }
+    v1::RoundSettings { cap: Some(3), slack: Some(1), newcomers: Some(1), ..Default::default() }
 }
 
 pub async fn create(who: &Raw, club: &str, draft: v1::RoundDraft) -> Result<v1::Round, Status> {
@@ -85,10 +85,27 @@ pub async fn bring(who: &Raw, round: &str, offer: &str, units: i32) -> Result<i3
     who.call(&request).await.map(|r| r.number)
 }
 
+/// Returns a choice of a lot.
+pub fn a_lot(lot: impl ToString) -> v1::WishAccepts {
+    v1::WishAccepts { what: Some(v1::wish_accepts::What::Lot(lot.to_string())) }
+}
+
+/// Returns a choice of any lot of a mango cultivar.
+pub fn any_of(cultivar: &str, material: v1::Material) -> v1::WishAccepts {
+    let any =
+        v1::WishCultivar { cultivar: cultivar.into(), crop: "mango".into(), material: material.into() };
+    v1::WishAccepts { what: Some(v1::wish_accepts::What::Any(any)) }
+}
+
+/// Returns in words why a wish was not met.
+pub fn why(wish: &v1::MyWish) -> String {
+    wish.why_not.as_ref().map(scionary_show::round::why::why_not).unwrap_or_default()
+}
+
 /// Sends a list of wishes with one lot and one unit each.
 pub async fn wish(who: &Raw, round: &str, lots: &[i32]) -> Result<(), Status> {
     let line = |lot: &i32| v1::WishLine {
-        accepts: vec![v1::WishAccepts { lot: lot.to_string(), ..Default::default() }],
+        accepts: vec![a_lot(lot)],
         ..Default::default()
     };
     let request = v1::SetWishesRequest { round_id: round.into(), wishes: lots.iter().map(line).collect() };
@@ -144,17 +161,17 @@ pub async fn hand_over(who: &Raw, round: &str, lot: &str, member: &str) -> Resul
 }
 
 pub async fn check_in(who: &Raw, round: &str, lot: &str) {
-    let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: Some(true) };
+    let check = v1::CheckInLotRequest { round_id: round.into(), lot: lot.into(), here: Some(true), came: 0 };
     who.call(&check).await.unwrap();
 }
 
 pub async fn begin(who: &Raw, round: &str) {
-    let request = v1::StartHandOverRequest { round_id: round.into() };
+    let request = v1::StartHandOverRequest { round_id: round.into(), early: true, undo: false };
     who.call(&request).await.unwrap();
 }
 
 pub async fn close(who: &Raw, round: &str) -> v1::Round {
-    let request = v1::CloseRoundRequest { round_id: round.into() };
+    let request = v1::CloseRoundRequest { round_id: round.into(), pending: true };
     who.call(&request).await.unwrap().round.unwrap()
 }
 
@@ -237,7 +254,7 @@ async fn a_ring_of_four_is_swapped() {
         // A dry run is for organisers; it compares two settings.
         let preview = v1::PreviewRoundRequest {
             round_id: round.clone(),
-            tried: Some(v1::RoundSettings { slack: 0, newcomers: 0, ..settings() }),
+            tried: Some(v1::RoundSettings { slack: Some(0), newcomers: Some(0), ..settings() }),
         };
         let denied = ben.call(&preview).await;
         assert_eq!(reason(&denied.unwrap_err()), "ROLE_MISSING");
@@ -276,8 +293,8 @@ async fn a_ring_of_four_is_swapped() {
             assert_eq!((part.gets.len(), part.gives.len()), (1, 1));
             assert_eq!(part.gets[0].contact, "at the gate");
             assert_eq!(part.wishes[0].units, 1, "the first wish came true");
-            assert!(part.wishes[0].why_not.is_empty());
-            assert!(!part.wishes[1].why_not.is_empty());
+            assert!(why(&part.wishes[0]).is_empty());
+            assert!(!why(&part.wishes[1]).is_empty());
         }
         let told: v1::ListNoticesResponse = cat.call(&v1::ListNoticesRequest::default()).await.unwrap();
         assert!(told.notices.iter().any(|n| n.words.contains("you get 1 and give 1")), "{told:?}");
@@ -346,7 +363,7 @@ async fn absent_members_and_left_overs() {
         let left = lots(ben, &round, true).await;
         assert!(left.iter().any(|l| l.number == 1 && l.left == 1), "{left:?}");
         check_in(&ann, &round, "1").await;
-        let take = |units| v1::TakeLeftOverRequest { round_id: round.clone(), lot: "1".into(), units };
+        let take = |units| v1::TakeLeftOverRequest { round_id: round.clone(), lot: "1".into(), units, member: String::new() };
         let own = ann.call(&take(1)).await;
         assert_eq!(reason(&own.unwrap_err()), "BARRED_IN_ROUND");
         let more = ben.call(&take(2)).await;
@@ -386,12 +403,7 @@ async fn rules_and_reasons() {
         let any = v1::SetWishesRequest {
             round_id: id.clone(),
             wishes: vec![v1::WishLine {
-                accepts: vec![v1::WishAccepts {
-                    cultivar: "Golek".into(),
-                    crop: "mango".into(),
-                    material: v1::Material::ScionWood.into(),
-                    ..Default::default()
-                }],
+                accepts: vec![any_of("Golek", v1::Material::ScionWood)],
                 ..Default::default()
             }],
         };
@@ -400,12 +412,7 @@ async fn rules_and_reasons() {
         let unknown = v1::SetWishesRequest {
             round_id: id.clone(),
             wishes: vec![v1::WishLine {
-                accepts: vec![v1::WishAccepts {
-                    cultivar: "R2E2".into(),
-                    crop: "mango".into(),
-                    material: v1::Material::Seed.into(),
-                    ..Default::default()
-                }],
+                accepts: vec![any_of("R2E2", v1::Material::Seed)],
                 ..Default::default()
             }],
         };
@@ -430,11 +437,11 @@ async fn rules_and_reasons() {
         let (bens, cats) = (mine(&ben, &id).await, mine(&cat, &id).await);
         assert_eq!(bens.gets.len() + cats.gets.len(), 1);
         let loser = if bens.gets.is_empty() { &bens } else { &cats };
-        let words = &loser.wishes[0].why_not;
+        let words = why(&loser.wishes[0]);
         assert!(words.contains("It went to one member") && words.contains("the draw was theirs"), "{words}");
         assert!(!words.contains("ben") && !words.contains("cat"), "{words}");
-        assert_eq!(loser.wishes[0].lots[0].number, lot);
-        assert_eq!(mine(&ann, &id).await.wishes[0].why_not, "No one brought it.");
+        assert_eq!(loser.wishes[0].lots[0].lot_number, lot);
+        assert_eq!(why(&mine(&ann, &id).await.wishes[0]), "No one brought it.");
         // The audit is for organisers, and it verifies.
         let export = v1::ExportRoundAuditRequest { round_id: id.clone(), run: 0 };
         let denied = ben.stream(Rpc::RoundExportRoundAudit.path(), export.encode_to_vec()).await;
@@ -504,7 +511,7 @@ async fn helped_members_and_priority_carried_over() {
         let fern = ann.on_behalf_of(&entered.account_id);
         // fern gives two to ben and gets nothing in the first round.
         let first =
-            create(&ann, &club, round(v1::RoundSettings { slack: 2, ..settings() })).await.unwrap().round_id;
+            create(&ann, &club, round(v1::RoundSettings { slack: Some(2), ..settings() })).await.unwrap().round_id;
         for who in [&ann, &ben, &fern] {
             join(who, &first, "XB-NS").await.unwrap();
         }
@@ -536,7 +543,7 @@ async fn helped_members_and_priority_carried_over() {
         seal(&ann, &next).await.unwrap();
         settle(&ann, &next, false).await.unwrap();
         assert_eq!(mine(&fern, &next).await.gets.len(), 1);
-        let words = mine(&ben, &next).await.wishes[0].why_not.clone();
+        let words = why(&mine(&ben, &next).await.wishes[0]);
         assert!(words.contains("It went to one member"), "{words}");
     })
     .await;

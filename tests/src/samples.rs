@@ -506,9 +506,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::RoundReopenRound => v1::ReopenRoundRequest { round_id }.encode_to_vec(),
         Rpc::RoundSettleRound => v1::SettleRoundRequest { round_id, only_checked_in: false }.encode_to_vec(),
         Rpc::RoundExportRoundAudit => v1::ExportRoundAuditRequest { round_id, run: 0 }.encode_to_vec(),
-        Rpc::RoundStartHandOver => v1::StartHandOverRequest { round_id }.encode_to_vec(),
+        Rpc::RoundStartHandOver => v1::StartHandOverRequest { round_id, early: true, undo: false }.encode_to_vec(),
         Rpc::RoundCheckInLot => {
-            v1::CheckInLotRequest { round_id, lot: "1".into(), here: Some(true) }.encode_to_vec()
+            v1::CheckInLotRequest { round_id, lot: "1".into(), here: Some(true), came: 0 }.encode_to_vec()
         }
         Rpc::RoundSetPresence => {
             v1::SetPresenceRequest { round_id, member: "2".into(), absent: Some(true) }.encode_to_vec()
@@ -523,9 +523,19 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::HandOverShareRequest { round_id, lot: "2".into(), member: "1".into() }.encode_to_vec()
         }
         Rpc::RoundTakeLeftOver => {
-            v1::TakeLeftOverRequest { round_id, lot: "2".into(), units: 1 }.encode_to_vec()
+            v1::TakeLeftOverRequest { round_id, lot: "2".into(), units: 1, member: String::new() }
+                .encode_to_vec()
         }
-        Rpc::RoundCloseRound => v1::CloseRoundRequest { round_id }.encode_to_vec(),
+        Rpc::RoundCloseRound => v1::CloseRoundRequest { round_id, pending: true }.encode_to_vec(),
+        Rpc::RoundUndoHandOver => {
+            v1::UndoHandOverRequest { round_id, lot: "2".into(), member: "1".into() }.encode_to_vec()
+        }
+        Rpc::RoundAddRoundMember => {
+            v1::AddRoundMemberRequest { round_id, member: "bram".into() }.encode_to_vec()
+        }
+        Rpc::RoundListRoundEvents => {
+            v1::ListRoundEventsRequest { round_id, ..Default::default() }.encode_to_vec()
+        }
         Rpc::OfferCreateOffer => v1::CreateOfferRequest { offer: Some(draft()) }.encode_to_vec(),
         Rpc::OfferGetOffer => {
             v1::GetOfferRequest { offer_id: offer, to_area_code: "XB-NS".into() }.encode_to_vec()

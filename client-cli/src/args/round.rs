@@ -91,7 +91,7 @@ pub enum RoundCommand {
     },
     /// List your wishes, the dearest first; the new list replaces the old one
     #[command(
-        after_help = "A wish is a lot's number, or a cultivar with its material; several with \"or\" between:\n  scionary round wish ID 12 \"7 or 9\" \"2 x Larkwater Gold, scion wood\"\nNo one else sees your list."
+        after_help = "A wish is a lot's number, or a cultivar and what of it; several with \"or\" between:\n  scionary round wish ROUND 12 \"7 or 9\" \"2 x Larkwater Gold scion wood\" 3,5,6\n3,5,6 are three wishes in that order. A cultivar alone means whatever is brought of it.\nNo one else sees your list."
     )]
     Wish {
         /// The round: its title, or words of it
@@ -123,6 +123,9 @@ pub enum RoundCommand {
         /// How many packs
         #[arg(long, default_value_t = 1, value_name = "COUNT", value_parser = clap::value_parser!(i32).range(1..=500))]
         packs: i32,
+        /// For whom, if an organiser takes it for a member who stands there: their number or handle
+        #[arg(long = "for", default_value = "", hide_default_value = true, value_name = "MEMBER")]
+        member: String,
     },
     /// Create a round for a club (organisers)
     Create {
@@ -207,6 +210,12 @@ pub enum RoundCommand {
     Begin {
         /// The round: its title, or words of it
         round: String,
+        /// Begin before the day of the round
+        #[arg(long)]
+        early: bool,
+        /// Undo: it began by mistake, and nothing has changed hands
+        #[arg(long, conflicts_with = "early")]
+        undo: bool,
     },
     /// Check in lots that have arrived (organisers)
     CheckIn {
@@ -218,6 +227,25 @@ pub enum RoundCommand {
         /// Undo: these lots have not arrived
         #[arg(long)]
         not_here: bool,
+        /// How many packs came, if fewer than promised
+        #[arg(long, value_name = "COUNT", conflicts_with = "not_here", value_parser = clap::value_parser!(i32).range(1..=500))]
+        came: Option<i32>,
+    },
+    /// Enter a member of the club who walks in on the day (organisers)
+    WalkIn {
+        /// The round: its title, or words of it
+        round: String,
+        /// The members' handles
+        #[arg(required = true, value_name = "MEMBER")]
+        members: Vec<String>,
+    },
+    /// Show what was noted in a round, when and by whom (organisers)
+    Log {
+        /// The round: its title, or words of it
+        round: String,
+        /// Which page to show
+        #[command(flatten)]
+        paging: Paging,
     },
     /// Mark members who did not come (organisers)
     Absent {
@@ -242,6 +270,9 @@ pub enum RoundCommand {
         lot: Option<String>,
         /// The member's number or handle
         member: Option<String>,
+        /// Undo: this was ticked by mistake; both sides get a notice
+        #[arg(long, requires = "member")]
+        undo: bool,
     },
     /// List the members who take part (organisers)
     Members {
@@ -271,6 +302,12 @@ pub enum RoundCommand {
     Labels {
         /// The round: its title, or words of it
         round: String,
+        /// Only labels of this lot, such as one that was lost
+        #[arg(long, value_name = "LOT")]
+        lot: Option<String>,
+        /// Only labels for this member: their number
+        #[arg(long = "for", value_name = "NUMBER")]
+        member: Option<i32>,
         /// The file to write
         #[arg(long, value_name = "FILE")]
         out: PathBuf,
@@ -282,6 +319,9 @@ pub enum RoundCommand {
     Close {
         /// The round: its title, or words of it
         round: String,
+        /// Close it also while promises are not handed over; they can change hands later
+        #[arg(long)]
+        pending: bool,
     },
 }
 

@@ -44,6 +44,12 @@ pub(crate) fn sheet(parts: &[(String, Vec<Section>)]) -> Result<Vec<u8>, PaperEr
                 if used + needs > PAGE.1 - MARGIN {
                     pages.push(Vec::new());
                     used = MARGIN + 14.0;
+                    if at > 0
+                        && let Some(page) = pages.last_mut()
+                    {
+                        page.push(Row::Continued(&section.heading));
+                        used += 1.5 * LINE;
+                    }
                 }
                 used += if at == 0 { 1.5 * LINE } else { LINE };
                 if let Some(page) = pages.last_mut() {
@@ -69,6 +75,11 @@ pub(crate) fn sheet(parts: &[(String, Vec<Section>)]) -> Result<Vec<u8>, PaperEr
                             y += 1.5 * LINE;
                             pen.text((MARGIN, y - 0.35 * LINE), 5.2, room, heading);
                         }
+                        Row::Continued(heading) => {
+                            y += 1.5 * LINE;
+                            let heading = format!("{heading} (continued)");
+                            pen.text((MARGIN, y - 0.35 * LINE), 5.2, room, &heading);
+                        }
                         Row::Line(line) => {
                             y += LINE;
                             pen.outline((MARGIN, y - LINE * 0.68), (4.6, 4.6));
@@ -87,5 +98,7 @@ pub(crate) fn sheet(parts: &[(String, Vec<Section>)]) -> Result<Vec<u8>, PaperEr
 
 enum Row<'a> {
     Heading(&'a str),
+    /// The heading of a list that began on the page before.
+    Continued(&'a str),
     Line(&'a Line),
 }

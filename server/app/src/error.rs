@@ -306,6 +306,45 @@ pub enum Rule {
     /// More of what is left over than one takes.
     #[error("you have taken {0} packs of what was left over; leave some for others")]
     EnoughLeftOvers(u32),
+    /// Before the day.
+    #[error("the day of this round is {0}; begin earlier only if everyone is there already")]
+    DayTooEarly(scionary_domain::time::Date),
+    /// The day cannot be taken back.
+    #[error("something has changed hands in this round already, so its day has begun")]
+    DayUnderWay,
+    /// Promises are open.
+    #[error("{} promised and not handed over; close the round only if they will change hands later", if *.0 == 1 { "one swap is".into() } else { format!("{} swaps are", .0) })]
+    HandOversPending(usize),
+    /// They take part already.
+    #[error("this is in the round already; on the day nothing that stands is changed")]
+    InRoundAlready,
+    /// Fewer packs came.
+    #[error("only {came} of lot {lot} came; settle the round again, and hand over what it says then")]
+    FewerCame {
+        /// The lot's number.
+        lot: u32,
+        /// Packs that came.
+        came: u32,
+    },
+    /// Nothing of the lot was handed over to them.
+    #[error("nothing of lot {lot} is ticked as handed over to member {member}")]
+    NotHandedOver {
+        /// The lot's number.
+        lot: u32,
+        /// The member's number.
+        member: u32,
+    },
+    /// Two promises of one lot to one member.
+    #[error("more of lot {lot} is promised to member {member}; hand that over first, then take the tick back")]
+    PromisedBeside {
+        /// The lot's number.
+        lot: u32,
+        /// The member's number.
+        member: u32,
+    },
+    /// Something came of a lot.
+    #[error("lot {0} came of this hand-over and has been handed on since; end it by hand instead")]
+    LotInUse(String),
     /// Settled too often.
     #[error("this round was settled {0} times already; hand over by hand what is left")]
     TooManyRuns(u32),

@@ -3,14 +3,15 @@
 use scionary_app::{
     App, Error,
     rounds::{
-        AcceptsDraft, ChangeRound, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownLot, ShownPart,
-        ShownRound, ShownShare, ShownTaken, ShownWish,
+        AcceptsDraft, ChangeRound, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownEvent, ShownLot,
+        ShownPart, ShownRound, ShownShare, ShownTaken, ShownWish, WhyNot, WhyShort,
     },
 };
 use scionary_domain::{
+    clearing::{Aim, Bar, Limit, Reason},
     field::FieldError,
     ids::AccountId,
-    round::{Accepts, Part, PartDraft, Phase, Round, RoundDraft, Says, Settings, WhyLeft, bar_words},
+    round::{Accepts, EventKind, Part, PartDraft, Phase, Round, RoundDraft, Says, Settings, WhyLeft, bar_words},
 };
 use scionary_proto::v1;
 
@@ -32,14 +33,13 @@ fn natural(n: i32) -> u32 {
 }
 
 fn read_settings(settings: Option<v1::RoundSettings>) -> Settings {
-    let Some(v1::RoundSettings { cap, slack, newcomers, cultivar_cap, fair_levels, by_post }) = settings
-    else {
-        return Settings::default();
-    };
+    let v1::RoundSettings { cap, slack, newcomers, cultivar_cap, fair_levels, by_post } =
+        settings.unwrap_or_default();
+    let usual = Settings::default();
     Settings {
-        cap: natural(cap),
-        slack: natural(slack),
-        newcomers: natural(newcomers),
+        cap: cap.map_or(usual.cap, natural),
+        slack: slack.map_or(usual.slack, natural),
+        newcomers: newcomers.map_or(usual.newcomers, natural),
         cultivar_cap: natural(cultivar_cap),
         fair_levels,
         by_post,
@@ -53,9 +53,9 @@ pub fn tried(settings: Option<v1::RoundSettings>) -> Option<Settings> {
 
 fn write_settings(settings: &Settings) -> v1::RoundSettings {
     v1::RoundSettings {
-        cap: small(settings.cap),
-        slack: small(settings.slack),
-        newcomers: small(settings.newcomers),
+        cap: Some(small(settings.cap)),
+        slack: Some(small(settings.slack)),
+        newcomers: Some(small(settings.newcomers)),
         cultivar_cap: small(settings.cultivar_cap),
         fair_levels: settings.fair_levels,
         by_post: settings.by_post,
@@ -130,9 +130,14 @@ pub fn lines(lines: Vec<v1::WishLine>) -> Result<Vec<ListLine>, Error> {
         let accepts = accepts
             .into_iter()
             .enumerate()
-            .map(|(place, v1::WishAccepts { lot, cultivar, crop, material })| {
-                let field = format!("wishes[{at}].accepts[{place}].material");
-                AcceptsDraft { lot, cultivar, crop, material: read_material(&field, material, &mut wrong) }
+            .map(|(place, v1::WishAccepts { what })| match what {
+                Some(v1::wish_accepts::What::Lot(lot)) => AcceptsDraft { lot, ..Default::default() },
+                Some(v1::wish_accepts::What::Any(v1::WishCultivar { cultivar, crop, material })) => {
+                    let field = format!("wishes[{at}].accepts[{place}].any.material");
+                    let material = read_material(&field, material, &mut wrong);
+                    AcceptsDraft { lot: String::new(), cultivar, crop, material }
+                }
+                None => AcceptsDraft::default(),
             })
             .collect();
         all.push(ListLine { rank: natural(rank), quantity: natural(quantity), accepts });
@@ -213,6 +218,9 @@ pub fn lot(shown: &ShownLot, seen_by: AccountId) -> v1::RoundLot {
         left: small(shown.left),
         barred: shown.bar.filter(|_| !own).map(|bar| bar_words(bar).to_string()).unwrap_or_default(),
         own,
+        bar: shown.bar.filter(|_| !own).map_or(v1::RoundBar::Unspecified, write_bar).into(),
+        cultivar_id: shown.cultivar.to_string(),
+        came: small(lot.came.unwrap_or(0)),
     }
 }
 
@@ -237,21 +245,121 @@ fn wish(shown: &ShownWish) -> v1::MyWish {
             .accepts
             .iter()
             .map(|accepts| match accepts {
-                Accepts::Lot(lot) => v1::WishAccepts { lot: lot.to_string(), ..Default::default() },
-                Accepts::Any(cultivar, material) => v1::WishAccepts {
+                Accepts::Lot(lot) => v1::wish_accepts::What::Lot(lot.to_string()),
+                Accepts::Any(cultivar, material) => v1::wish_accepts::What::Any(v1::WishCultivar {
                     cultivar: cultivar.to_string(),
+                    crop: String::new(),
                     material: write_material(*material),
-                    ..Default::default()
-                },
+                }),
             })
+            .map(|what| v1::WishAccepts { what: Some(what) })
             .collect(),
         units: small(shown.units),
-        why_not: shown.why_not.clone(),
-        lots: shown
-            .lots
-            .iter()
-            .map(|(number, words)| v1::WhyNotLot { number: small(*number), words: words.clone() })
-            .collect(),
+        why_not: shown.why_not.as_ref().map(why_short),
+        lots: shown.lots.iter().map(|(number, why)| why_not(*number, why)).collect(),
+    }
+}
+
+fn why_short(why: &WhyShort) -> v1::WhyNot {
+    let only = |rule: v1::WhyNotRule| v1::WhyNot { rule: rule.into(), ..Default::default() };
+    match why {
+        WhyShort::NotBrought => only(v1::WhyNotRule::NotBrought),
+        WhyShort::FromLeftOvers => only(v1::WhyNotRule::FromLeftOvers),
+        WhyShort::Withdrawn => only(v1::WhyNotRule::Withdrawn),
+        WhyShort::Nearest(number, why) => why_not(*number, why),
+    }
+}
+
+const fn write_bar(bar: Bar) -> v1::RoundBar {
+    match bar {
+        Bar::Own => v1::RoundBar::Own,
+        Bar::Movement => v1::RoundBar::Movement,
+        Bar::NoRule => v1::RoundBar::NoRule,
+        Bar::HandOver => v1::RoundBar::HandOver,
+        Bar::Alert => v1::RoundBar::Alert,
+        Bar::Viability => v1::RoundBar::Viability,
+        Bar::Blocked => v1::RoundBar::Blocked,
+        Bar::Refused => v1::RoundBar::Refused,
+        Bar::Absent => v1::RoundBar::Absent,
+    }
+}
+
+fn why_not(number: u32, why: &WhyNot) -> v1::WhyNot {
+    let base = v1::WhyNot { lot_number: small(number), others: small(why.others), ..Default::default() };
+    let only = |rule: v1::WhyNotRule| v1::WhyNot { rule: rule.into(), ..base.clone() };
+    match &why.reason {
+        Reason::Met | Reason::AllOfIt => only(v1::WhyNotRule::AllOfIt),
+        Reason::Gone => only(v1::WhyNotRule::Gone),
+        Reason::Books => only(v1::WhyNotRule::NoChain),
+        Reason::Barred { bar } => v1::WhyNot {
+            bar: write_bar(*bar).into(),
+            bar_words: bar_words(*bar).into(),
+            ..only(v1::WhyNotRule::Barred)
+        },
+        Reason::Limits { limits } => {
+            let limits = limits.iter().map(|limit| match limit {
+                Limit::Cap => v1::RoundLimit::Cap,
+                Limit::CultivarCap => v1::RoundLimit::CultivarCap,
+                Limit::Get => v1::RoundLimit::Get,
+                Limit::Give => v1::RoundLimit::Give,
+            });
+            v1::WhyNot { limits: limits.map(Into::into).collect(), ..only(v1::WhyNotRule::Limits) }
+        }
+        Reason::Decided { by, change } => {
+            let (rule, rank) = match by {
+                Aim::Kept => (v1::WhyNotRule::EarlierOutcome, 0),
+                Aim::Level(_) => (v1::WhyNotRule::Level, 0),
+                Aim::Who => (v1::WhyNotRule::DrawOfMembers, 0),
+                Aim::Rank(rank) => (v1::WhyNotRule::Rank, *rank),
+                Aim::Which | Aim::Settled => (v1::WhyNotRule::DrawOfLots, 0),
+            };
+            v1::WhyNot {
+                rank: small(rank),
+                own_total: change.own_total,
+                own_lines: change.own_lines.iter().copied().map(small).collect(),
+                same_line: change.same_line,
+                others_less: small(change.others_less),
+                others_more: small(change.others_more),
+                at_level: small(change.at_level),
+                standing: change.standing,
+                lines_less: small(change.lines_less),
+                lines_more: small(change.lines_more),
+                ..only(rule)
+            }
+        }
+    }
+}
+
+/// An event of a round's log.
+pub fn event(shown: &ShownEvent) -> v1::RoundEvent {
+    let event = &shown.event;
+    v1::RoundEvent {
+        number: small(event.number),
+        kind: match event.kind {
+            EventKind::Sealed => v1::RoundEventKind::Sealed,
+            EventKind::Reopened => v1::RoundEventKind::Reopened,
+            EventKind::Settled => v1::RoundEventKind::Settled,
+            EventKind::Began => v1::RoundEventKind::Began,
+            EventKind::Arrived => v1::RoundEventKind::Arrived,
+            EventKind::NotArrived => v1::RoundEventKind::NotArrived,
+            EventKind::Counted => v1::RoundEventKind::Counted,
+            EventKind::Absent => v1::RoundEventKind::Absent,
+            EventKind::Came => v1::RoundEventKind::Came,
+            EventKind::HandedOver => v1::RoundEventKind::HandedOver,
+            EventKind::TakenBack => v1::RoundEventKind::TakenBack,
+            EventKind::LeftOver => v1::RoundEventKind::LeftOver,
+            EventKind::Joined => v1::RoundEventKind::Joined,
+            EventKind::Brought => v1::RoundEventKind::Brought,
+            EventKind::Closed => v1::RoundEventKind::Closed,
+        }
+        .into(),
+        lot_number: small(shown.lot_number),
+        member_number: small(shown.member.0),
+        member_name: shown.member.1.clone(),
+        units: small(event.units),
+        words: event.words.clone(),
+        by_name: shown.by_name.clone(),
+        at: Some(timestamp(event.at)),
     }
 }
 

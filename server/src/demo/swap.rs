@@ -197,7 +197,7 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
     ));
     let preview = v1::PreviewRoundRequest {
         round_id: round_id.clone(),
-        tried: Some(v1::RoundSettings { cap: 2, slack: 0, newcomers: 0, ..Default::default() }),
+        tried: Some(v1::RoundSettings { cap: Some(2), slack: Some(0), newcomers: Some(0), ..Default::default() }),
     };
     let previews = organiser.call(preview).await?.previews;
     say!();
@@ -263,7 +263,11 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
             };
             paper.item(
                 &format!("{}.", wish.rank),
-                &format!("{}: {came}. {}", wish.accepts.join(", or "), wish.why_not),
+                &format!(
+                    "{}: {came}. {}",
+                    wish.accepts.join(", or "),
+                    wish.why_not.as_ref().map(scionary_show::round::why::why_not).unwrap_or_default()
+                ),
             );
         }
     }

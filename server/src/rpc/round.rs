@@ -4,9 +4,9 @@ use futures_util::StreamExt as _;
 use scionary_app::{
     App,
     rounds::{
-        AllotRequest, BringLot, CallOffRound, CheckInLot, CloseRound, CreateRound, HandOverShare, JoinRound,
-        LeaveRound, NoteAdvice, ReopenRound, SetPresence, SetWishes, StartHandOver, TakeBackLot,
-        TakeLeftOver,
+        AddRoundMember, AllotRequest, BringLot, CallOffRound, CheckInLot, CloseRound, CreateRound,
+        HandOverShare, JoinRound, LeaveRound, NoteAdvice, ReopenRound, SetPresence, SetWishes, StartHandOver,
+        TakeBackLot, TakeLeftOver, UndoHandOver,
     },
 };
 use scionary_domain::{
@@ -264,7 +264,8 @@ pub(crate) async fn start_hand_over(
     call: &Admitted,
     request: v1::StartHandOverRequest,
 ) -> Result<Encoded<v1::StartHandOverResponse>, Failure> {
-    let use_case = App::id(&request.round_id).map(|id| StartHandOver { id });
+    let (early, undo) = (request.early, request.undo);
+    let use_case = App::id(&request.round_id).map(|id| StartHandOver { id, early, undo });
     let message = |round: &_| v1::StartHandOverResponse { round: Some(convert::round(round)) };
     call.write(&site.app, use_case, message).await
 }
@@ -275,10 +276,14 @@ pub(crate) async fn check_in_lot(
     request: v1::CheckInLotRequest,
 ) -> Result<Encoded<v1::CheckInLotResponse>, Failure> {
     let use_case = App::id(&request.round_id)
-        .and_then(|id| Ok(CheckInLot { id, lot: request.lot.clone(), here: said("here", request.here)? }));
-    let message = |(id, number): &(RoundId, u32)| v1::CheckInLotResponse {
+        .and_then(|id| {
+            let came = Some(convert::packs("came", request.came)?).filter(|packs| *packs > 0);
+            Ok(CheckInLot { id, lot: request.lot.clone(), here: said("here", request.here)?, came })
+        });
+    let message = |(id, number, short): &(RoundId, u32, u32)| v1::CheckInLotResponse {
         round_id: id.to_string(),
         number: i32::try_from(*number).unwrap_or(i32::MAX),
+        short: i32::try_from(*short).unwrap_or(i32::MAX),
     };
     call.write(&site.app, use_case, message).await
 }
@@ -343,6 +348,48 @@ pub(crate) async fn hand_over_share(
     call.write(&site.app, use_case, message).await
 }
 
+pub(crate) async fn undo_hand_over(
+    site: &Site,
+    call: &Admitted,
+    request: v1::UndoHandOverRequest,
+) -> Result<Encoded<v1::UndoHandOverResponse>, Failure> {
+    let use_case = App::id(&request.round_id).map(|id| UndoHandOver {
+        id,
+        lot: request.lot.clone(),
+        member: request.member.clone(),
+    });
+    let message = |id: &ClaimId| v1::UndoHandOverResponse { claim_id: id.to_string() };
+    call.write(&site.app, use_case, message).await
+}
+
+pub(crate) async fn add_round_member(
+    site: &Site,
+    call: &Admitted,
+    request: v1::AddRoundMemberRequest,
+) -> Result<Encoded<v1::AddRoundMemberResponse>, Failure> {
+    let use_case =
+        App::id(&request.round_id).map(|id| AddRoundMember { id, member: request.member.clone() });
+    let message = |(id, number): &(RoundId, u32)| v1::AddRoundMemberResponse {
+        round_id: id.to_string(),
+        number: i32::try_from(*number).unwrap_or(i32::MAX),
+    };
+    call.write(&site.app, use_case, message).await
+}
+
+pub(crate) async fn list_round_events(
+    site: &Site,
+    call: &Admitted,
+    request: v1::ListRoundEventsRequest,
+) -> Result<v1::ListRoundEventsResponse, Failure> {
+    let v1::ListRoundEventsRequest { round_id, page_size, page_token } = request;
+    let id = App::id(&round_id)?;
+    let page = site.app.round_events(call, id, page_size, &page_token).await?;
+    Ok(v1::ListRoundEventsResponse {
+        events: page.rows.iter().map(convert::event).collect(),
+        next_page_token: page.next.unwrap_or_default(),
+    })
+}
+
 pub(crate) async fn take_left_over(
     site: &Site,
     call: &Admitted,
@@ -350,7 +397,7 @@ pub(crate) async fn take_left_over(
 ) -> Result<Encoded<v1::TakeLeftOverResponse>, Failure> {
     let use_case = App::id(&request.round_id).and_then(|id| {
         let units = convert::packs("units", request.units)?;
-        Ok(TakeLeftOver { id, lot: request.lot.clone(), units })
+        Ok(TakeLeftOver { id, lot: request.lot.clone(), units, member: request.member.clone() })
     });
     let message = |id: &ClaimId| v1::TakeLeftOverResponse { claim_id: id.to_string() };
     call.write(&site.app, use_case, message).await
@@ -361,7 +408,8 @@ pub(crate) async fn close_round(
     call: &Admitted,
     request: v1::CloseRoundRequest,
 ) -> Result<Encoded<v1::CloseRoundResponse>, Failure> {
-    let use_case = App::id(&request.round_id).map(|id| CloseRound { id });
+    let pending = request.pending;
+    let use_case = App::id(&request.round_id).map(|id| CloseRound { id, pending });
     let message = |round: &_| v1::CloseRoundResponse { round: Some(convert::round(round)) };
     call.write(&site.app, use_case, message).await
 }

@@ -315,7 +315,46 @@ pub async fn of_round(db: &dyn Source, round: RoundId) -> Result<Vec<Claim>, Sto
     rows.into_iter().map(to_claim).collect()
 }
 
-/// Returns the open claim of a taker on a lot of a round.
+/// Returns the claims of a round on these lots, in the order of their ids.
+pub async fn of_round_lots(db: &dyn Source, lots: &[RoundLotId]) -> Result<Vec<Claim>, StoreError> {
+    let mut all = Vec::new();
+    for some in lots.chunks(500) {
+        let some: Vec<Uuid> = some.iter().map(|lot| lot.uuid()).collect();
+        let rows = claim::Entity::find().filter(claim::Column::RoundLotId.is_in(some)).all(&db.inner()).await?;
+        for row in rows {
+            all.push(to_claim(row)?);
+        }
+    }
+    all.sort_by_key(|claim| claim.id);
+    Ok(all)
+}
+
+/// Returns the claims of a round in which one of these accounts gives or takes.
+pub async fn of_round_people(
+    db: &dyn Source,
+    round: RoundId,
+    people: &[AccountId],
+) -> Result<Vec<Claim>, StoreError> {
+    let mut all = std::collections::BTreeMap::new();
+    for some in people.chunks(500) {
+        let some: Vec<Uuid> = some.iter().map(|account| account.uuid()).collect();
+        let either = Condition::any()
+            .add(claim::Column::GiverId.is_in(some.clone()))
+            .add(claim::Column::TakerId.is_in(some));
+        let rows = claim::Entity::find()
+            .filter(claim::Column::RoundId.eq(round.uuid()))
+            .filter(either)
+            .all(&db.inner())
+            .await?;
+        for row in rows {
+            let claim = to_claim(row)?;
+            all.insert(claim.id, claim);
+        }
+    }
+    Ok(all.into_values().collect())
+}
+
+/// Returns a taker's claim on a lot of a round that no side has confirmed yet.
 pub async fn open_in_round(
     db: &dyn Source,
     lot: RoundLotId,
@@ -326,6 +365,8 @@ pub async fn open_in_round(
         .filter(claim::Column::RoundLotId.eq(lot.uuid()))
         .filter(claim::Column::TakerId.eq(taker.uuid()))
         .filter(claim::Column::State.is_in(open))
+        .filter(claim::Column::GivenAt.is_null())
+        .filter(claim::Column::TakenAt.is_null())
         .one(&db.inner())
         .await?;
     row.map(to_claim).transpose()

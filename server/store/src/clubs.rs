@@ -154,6 +154,20 @@ pub async fn membership(
     row.map(to_membership).transpose()
 }
 
+/// Returns the memberships of these accounts in a club, of any standing; those without one are missing.
+pub async fn memberships(
+    db: &dyn Source,
+    club: ClubId,
+    accounts: &[AccountId],
+) -> Result<Vec<Membership>, StoreError> {
+    let rows = club_member::Entity::find()
+        .filter(club_member::Column::ClubId.eq(club.uuid()))
+        .filter(club_member::Column::AccountId.is_in(accounts.iter().map(|account| account.uuid())))
+        .all(&db.inner())
+        .await?;
+    rows.into_iter().map(to_membership).collect()
+}
+
 /// Inserts or replaces a membership.
 pub async fn set(tx: &Tx, new: &Membership) -> Result<(), StoreError> {
     use club_member::Column as C;

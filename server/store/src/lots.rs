@@ -94,6 +94,16 @@ pub async fn one(db: &dyn Source, id: LotId) -> Result<Option<Lot>, StoreError> 
     lot::Entity::find_by_id(id.uuid()).one(&db.inner()).await?.map(to_lot).transpose()
 }
 
+/// Returns the lots that a claim's hand-over made and that have not ended.
+pub async fn of_claim(db: &dyn Source, claim: ClaimId) -> Result<Vec<Lot>, StoreError> {
+    let rows = lot::Entity::find()
+        .filter(lot::Column::ClaimId.eq(claim.uuid()))
+        .filter(lot::Column::EndedDay.is_null())
+        .all(&db.inner())
+        .await?;
+    rows.into_iter().map(to_lot).collect()
+}
+
 /// Returns the lot with this code on its tag.
 pub async fn by_code(db: &dyn Source, code: LotCode) -> Result<Option<Lot>, StoreError> {
     let found = lot::Entity::find().filter(lot::Column::Code.eq(code.stored())).one(&db.inner()).await?;

@@ -57,10 +57,10 @@ pub fn figures(preview: &v1::RoundPreview) -> Vec<(&'static str, String)> {
     let of_one =
         if settings.cultivar_cap == 0 { "no limit".into() } else { settings.cultivar_cap.to_string() };
     vec![
-        ("most packs each", settings.cap.to_string()),
+        ("most packs each", settings.cap().to_string()),
         ("of one cultivar", of_one),
-        ("slack", settings.slack.to_string()),
-        ("newcomers", settings.newcomers.to_string()),
+        ("slack", settings.slack().to_string()),
+        ("newcomers", settings.newcomers().to_string()),
         (
             "ranks count",
             settings.fair_levels.map_or_else(|| "after all packs".into(), |n| format!("after pack {n}")),

@@ -7,13 +7,58 @@ use crate::{View, round::show::told, words};
 /// Shows a [`v1::CheckInLotResponse`].
 pub fn check_in_lot(view: &mut View, reply: &v1::CheckInLotResponse, not_here: bool) {
     let is = if not_here { "is not here" } else { "is here" };
-    view.drawn(format!("Lot {} {is}.", reply.number));
+    let short = match reply.short {
+        0 => String::new(),
+        n => format!(" {} did not come: settle again to see who goes without.", words::counted(n, "promised pack")),
+    };
+    view.drawn(format!("Lot {} {is}.{short}", reply.number));
 }
 
 /// Shows a [`v1::SetPresenceResponse`].
 pub fn set_presence(view: &mut View, reply: &v1::SetPresenceResponse, came: bool) {
     let word = if came { "came" } else { "did not come" };
     view.drawn(format!("Member {} {word}.", reply.number));
+}
+
+/// Shows an [`v1::AddRoundMemberResponse`].
+pub fn add_round_member(view: &mut View, reply: &v1::AddRoundMemberResponse, member: &str) {
+    view.drawn(format!("{member} takes part: number {}.", reply.number));
+}
+
+/// Shows a [`v1::ListRoundEventsResponse`].
+pub fn list_round_events(view: &mut View, reply: &v1::ListRoundEventsResponse) {
+    if reply.events.is_empty() {
+        view.line("Nothing is noted yet.");
+    }
+    for event in &reply.events {
+        let lot = if event.lot_number > 0 { format!("lot {}", event.lot_number) } else { String::new() };
+        let member = match event.member_number {
+            0 => event.member_name.clone(),
+            n => format!("{n} {}", event.member_name),
+        };
+        let packs = words::counted(event.units, "pack");
+        let what = match event.kind() {
+            v1::RoundEventKind::Unspecified => "something".into(),
+            v1::RoundEventKind::Sealed => "sealed".into(),
+            v1::RoundEventKind::Reopened => "opened again".into(),
+            v1::RoundEventKind::Settled => format!("settled: {packs} change hands"),
+            v1::RoundEventKind::Began => "the day began".into(),
+            v1::RoundEventKind::Arrived => format!("{lot} arrived: {packs}"),
+            v1::RoundEventKind::NotArrived => format!("{lot} is not here after all"),
+            v1::RoundEventKind::Counted => format!("{lot} arrived with {packs} only"),
+            v1::RoundEventKind::Absent => format!("{member} did not come"),
+            v1::RoundEventKind::Came => format!("{member} came after all"),
+            v1::RoundEventKind::HandedOver => format!("{lot} to {member}: {packs}"),
+            v1::RoundEventKind::TakenBack => format!("tick taken back: {lot} to {member}"),
+            v1::RoundEventKind::LeftOver => format!("{member} took {packs} of {lot}, left over"),
+            v1::RoundEventKind::Joined => format!("{member} walked in"),
+            v1::RoundEventKind::Brought => format!("{member} brought {lot}: {packs}"),
+            v1::RoundEventKind::Closed => "closed".into(),
+        };
+        let at = words::time(event.at.as_ref());
+        view.item(0, &format!("{:>3}.", event.number), format!("{what} ({at}, {})", event.by_name));
+    }
+    view.more(&reply.next_page_token);
 }
 
 /// Shows a [`v1::ListRoundMembersResponse`].

@@ -3,6 +3,7 @@
 pub mod arrange;
 pub mod day;
 pub mod show;
+pub mod why;
 pub mod wish;
 
 use scionary_proto::v1;
@@ -31,7 +32,11 @@ pub fn bring_lot(view: &mut View, reply: &v1::BringLotResponse) {
 }
 
 /// Shows a [`v1::TakeLeftOverResponse`].
-pub fn take_left_over(view: &mut View, reply: &v1::TakeLeftOverResponse) {
+pub fn take_left_over(view: &mut View, reply: &v1::TakeLeftOverResponse, for_other: bool) {
+    if for_other {
+        view.answer("It is theirs to fetch. Hand it over and tick it off.");
+        return;
+    }
     view.answer("It is yours to fetch.");
     view.act("How to reach its giver", Deed::ClaimShow.on(&reply.claim_id));
 }

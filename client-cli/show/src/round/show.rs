@@ -2,6 +2,7 @@
 
 use scionary_proto::v1;
 
+use super::why::why_not;
 use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListRoundsResponse`].
@@ -88,11 +89,11 @@ pub fn get_my_round(view: &mut View, reply: &v1::GetMyRoundResponse, every_lot: 
             (true, units) => format!(" - {units} of {}", wish.quantity),
         };
         view.item(0, &format!("{:>3}.", wish.rank), format!("{packs}{}{came}", wish.accepts.join(", or ")));
-        if !wish.why_not.is_empty() {
-            view.item(5, "", &wish.why_not);
+        if let Some(why) = &wish.why_not {
+            view.item(5, "", why_not(why));
         }
         for lot in wish.lots.iter().filter(|_| every_lot) {
-            view.item(5, &format!("lot {}:", lot.number), &lot.words);
+            view.item(5, &format!("lot {}:", lot.lot_number), why_not(lot));
         }
     }
     view.gap();
@@ -137,9 +138,9 @@ pub fn told(view: &mut View, round: Option<&v1::Round>) {
         "rules",
         format!(
             "up to {} each{of_one}; a member may be asked to give {} more than they get; newcomers get {} more than they give{post}",
-            words::counted(settings.cap, "pack"),
-            settings.slack,
-            settings.newcomers
+            words::counted(settings.cap(), "pack"),
+            settings.slack(),
+            settings.newcomers()
         ),
     );
     if let Some(step) = settings.fair_levels {
@@ -196,7 +197,8 @@ pub fn lot_line(lot: &v1::RoundLot) -> String {
     let packs = words::counted(lot.units, "pack");
     let each = words::amount(lot.per_unit, lot.unit());
     let gift = if lot.gift { ", a gift" } else { "" };
-    format!("{} ({}): {packs} of {each}{gift}", lot.cultivar_name, words::material(lot.material()))
+    let came = if lot.came > 0 { format!(", {} came", lot.came) } else { String::new() };
+    format!("{} ({}): {packs} of {each}{gift}{came}", lot.cultivar_name, words::material(lot.material()))
 }
 
 /// Returns how earlier rounds count for a member.

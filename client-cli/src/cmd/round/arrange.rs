@@ -107,9 +107,9 @@ fn draft(arguments: RoundArguments) -> v1::RoundDraft {
         day: Some(day),
         gather_until: until,
         settings: Some(v1::RoundSettings {
-            cap: most,
-            slack,
-            newcomers,
+            cap: Some(most),
+            slack: Some(slack),
+            newcomers: Some(newcomers),
             cultivar_cap: of_one_cultivar,
             fair_levels: ranks_after,
             by_post: post,
@@ -152,9 +152,9 @@ fn changed(
 fn with(own: v1::RoundSettings, tried: TriedArguments) -> v1::RoundSettings {
     let TriedArguments { most, slack, newcomers, of_one_cultivar, ranks_after, post } = tried;
     v1::RoundSettings {
-        cap: most.unwrap_or(own.cap),
-        slack: slack.unwrap_or(own.slack),
-        newcomers: newcomers.unwrap_or(own.newcomers),
+        cap: most.or(own.cap),
+        slack: slack.or(own.slack),
+        newcomers: newcomers.or(own.newcomers),
         cultivar_cap: of_one_cultivar.unwrap_or(own.cultivar_cap),
         fair_levels: ranks_after.or(own.fair_levels),
         by_post: post || own.by_post,

@@ -11,6 +11,7 @@ use crate::{
     client::Client,
     error::Failure,
     output::Output,
+    prompt,
     paper::{Label, Line, Section, labels, sheet},
     words,
 };
@@ -18,14 +19,20 @@ use crate::{
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
     #[expect(clippy::wildcard_enum_match_arm, reason = "the others are sorted out by the caller")]
     match command {
-        RoundCommand::Begin { round } => {
-            let request = v1::StartHandOverRequest { round_id: round };
+        RoundCommand::Begin { round, early, undo } => {
+            let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
+            let early = early || (!undo && is_early(says.day) && agrees(client, says.day)?);
+            let request = v1::StartHandOverRequest { round_id: round, early, undo };
             let reply: v1::StartHandOverResponse = client.call(request).await?;
             output.reply(&reply, |view| scionary_show::round::show::told(view, reply.round.as_ref()))
         }
-        RoundCommand::CheckIn { round, lots, not_here } => {
+        RoundCommand::CheckIn { round, lots, not_here, came } => {
+            if came.is_some() && lots.len() > 1 {
+                return Err(Failure::usage("--came counts the packs of one lot: give one lot"));
+            }
             for lot in lots {
-                let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here: Some(!not_here) };
+                let (here, came) = (Some(!not_here), came.unwrap_or(0));
+                let request = v1::CheckInLotRequest { round_id: round.clone(), lot, here, came };
                 let reply: v1::CheckInLotResponse = client.call(request).await?;
                 output.reply(&reply, |view| show::check_in_lot(view, &reply, not_here))?;
             }
@@ -42,7 +49,34 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             ));
             Ok(())
         }
-        RoundCommand::HandOver { round, lot: Some(lot), member: Some(member) } => {
+        RoundCommand::WalkIn { round, members } => {
+            for member in members {
+                let request =
+                    v1::AddRoundMemberRequest { round_id: round.clone(), member: member.clone() };
+                let reply: v1::AddRoundMemberResponse = client.call(request).await?;
+                output.reply(&reply, |view| show::add_round_member(view, &reply, &member))?;
+            }
+            output.aside(&format!(
+                "They can take what is left over: scionary round take {round} LOT --for NUMBER"
+            ));
+            Ok(())
+        }
+        RoundCommand::Log { round, paging } => {
+            let request = v1::ListRoundEventsRequest {
+                round_id: round,
+                page_size: paging.page_size,
+                page_token: paging.page,
+            };
+            let reply: v1::ListRoundEventsResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::list_round_events(view, &reply))
+        }
+        RoundCommand::HandOver { round, lot: Some(lot), member: Some(member), undo: true } => {
+            let said = format!("Lot {lot} to member {member}: not handed over. Both get a notice.");
+            let request = v1::UndoHandOverRequest { round_id: round, lot, member };
+            let reply: v1::UndoHandOverResponse = client.call(request).await?;
+            output.reply(&reply, |view| view.drawn(&said))
+        }
+        RoundCommand::HandOver { round, lot: Some(lot), member: Some(member), undo: false } => {
             hand_over(client, output, &round, lot, member).await
         }
         RoundCommand::HandOver { round, .. } => ticked_off(client, output, &round).await,
@@ -68,7 +102,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
             let shares = all_shares(client, &round).await?;
             need_shares(&shares, &round)?;
-            let pdf = sheet(&sheets(&format!("{}, {}", says.title, words::day(says.day)), &shares))
+            let left = all_left(client, &round).await?;
+            let title = format!("{}, {}", says.title, words::day(says.day));
+            let pdf = sheet(&sheets(&title, &shares, &left))
                 .map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
             let count = words::counted(i32::try_from(shares.len()).unwrap_or(i32::MAX), "hand-over");
@@ -78,11 +114,21 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             ));
             Ok(())
         }
-        RoundCommand::Labels { round, out, layout } => {
-            print_labels(client, output, &round, out, layout).await
+        RoundCommand::Labels { round, lot, member, out, layout } => {
+            print_labels(client, output, &round, (lot, member), out, layout).await
         }
-        RoundCommand::Close { round } => {
-            let request = v1::CloseRoundRequest { round_id: round };
+        RoundCommand::Close { round, pending } => {
+            let pending = pending || {
+                let shares = all_shares(client, &round).await?;
+                let open = shares.iter().filter(|s| s.state() == v1::ClaimState::Accepted).count();
+                open > 0 && prompt::can_ask() && !client.is_quiet() && {
+                    let open = i32::try_from(open).unwrap_or(i32::MAX);
+                    let open = words::counted(open, "promised swap");
+                    prompt::sure(client, &format!("{open} not ticked off: they can change hands later. Close it"))?;
+                    true
+                }
+            };
+            let request = v1::CloseRoundRequest { round_id: round, pending };
             let reply: v1::CloseRoundResponse = client.call(request).await?;
             let open = match &reply.round {
                 Some(round) => all_shares(client, &round.round_id).await?,
@@ -93,6 +139,21 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         other => Err(Failure::bug(format!("{other:?} is not for here"))),
     }
+}
+
+/// Returns whether a day is later than tomorrow.
+fn is_early(day: Option<v1::CalendarDate>) -> bool {
+    let last = scionary_show::days::wire(crate::day::today().plus_days(1));
+    day.is_some_and(|day| (day.year, day.month, day.day) > (last.year, last.month, last.day))
+}
+
+/// Asks whether to begin a day early; piped, the server refuses and says how.
+fn agrees(client: &Client, day: Option<v1::CalendarDate>) -> Result<bool, Failure> {
+    if !prompt::can_ask() || client.is_quiet() {
+        return Ok(false);
+    }
+    prompt::sure(client, &format!("The day of this round is {}. Begin now", words::day(day)))?;
+    Ok(true)
 }
 
 async fn hand_over(
@@ -192,8 +253,33 @@ async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>,
     }
 }
 
-/// Returns the parts of a day's sheets: what lies on each table, what each member takes and gives, what goes by post.
-fn sheets(title: &str, shares: &[v1::RoundShare]) -> Vec<(String, Vec<Section>)> {
+/// Returns every lot of which something is left over, from all pages.
+async fn all_left(client: &Client, round: &str) -> Result<Vec<v1::RoundLot>, Failure> {
+    let mut all = Vec::new();
+    let mut page_token = String::new();
+    loop {
+        let request = v1::ListRoundLotsRequest {
+            round_id: round.to_string(),
+            left_only: true,
+            page_size: 100,
+            page_token,
+        };
+        let reply: v1::ListRoundLotsResponse = client.call(request).await?;
+        all.extend(reply.lots);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
+}
+
+/// Returns the parts of a day's sheets: what lies on each table, what each member takes and gives, what goes by post, what is
+/// left over.
+fn sheets(
+    title: &str,
+    shares: &[v1::RoundShare],
+    left: &[v1::RoundLot],
+) -> Vec<(String, Vec<Section>)> {
     let (post, there): (Vec<&v1::RoundShare>, Vec<_>) = shares.iter().partition(|s| s.by_post);
     let mut tables: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
     let mut takers: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
@@ -231,6 +317,21 @@ fn sheets(title: &str, shares: &[v1::RoundShare]) -> Vec<(String, Vec<Section>)>
         let both = |s: &v1::RoundShare| format!("{} to {}", s.giver_name, s.taker_name);
         parts.push((format!("{title}: by post"), vec![section("To be sent".into(), &post, &both)]));
     }
+    if !left.is_empty() {
+        let line = |lot: &v1::RoundLot| Line {
+            what: format!(
+                "{} of {} ({})",
+                words::counted(lot.left, "pack"),
+                lot.cultivar_name,
+                words::material(lot.material())
+            ),
+            who: format!("from {}", lot.giver_name),
+            code: format!("lot {} {}", lot.number, lot.code),
+        };
+        let lines = left.iter().map(line).collect();
+        let heading = "Left over: who comes first takes it; note who took it".to_string();
+        parts.push((format!("{title}: left over"), vec![Section { heading, lines }]));
+    }
     parts
 }
 
@@ -238,14 +339,24 @@ async fn print_labels(
     client: &Client,
     output: &Output,
     round: &str,
+    (lot, member): (Option<String>, Option<i32>),
     out: PathBuf,
     layout: LayoutArguments,
 ) -> Result<(), Failure> {
     let fetched = fetch(client, round.to_string()).await?;
     let (tag, says) = (tag_of(&fetched.round_id), fetched.says.unwrap_or_default());
     let mut all = Vec::new();
-    let shares = all_shares(client, round).await?;
+    let mut shares = all_shares(client, round).await?;
     need_shares(&shares, round)?;
+    if let Some(lot) = &lot {
+        let plain = |text: &str| text.replace([' ', '#'], "").to_uppercase();
+        shares.retain(|s| s.lot_number.to_string() == plain(lot) || plain(&s.code) == plain(lot));
+    }
+    shares.retain(|s| member.is_none_or(|number| s.taker_number == number));
+    if shares.is_empty() {
+        return Err(Failure::usage("nothing that changes hands fits this")
+            .then(format!("see what does: scionary round shares {round}")));
+    }
     for share in shares {
         let label = Label {
             name: share.cultivar_name.clone(),

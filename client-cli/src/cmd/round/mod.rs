@@ -54,10 +54,11 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Wish { round, wishes, from, none } => {
             wish::wish(client, output, round, wishes, from, none).await
         }
-        RoundCommand::Take { round, lot, packs } => {
-            let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs };
+        RoundCommand::Take { round, lot, packs, member } => {
+            let for_other = !member.is_empty();
+            let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs, member };
             let reply: v1::TakeLeftOverResponse = client.call(request).await?;
-            output.reply(&reply, |view| views::take_left_over(view, &reply))
+            output.reply(&reply, |view| views::take_left_over(view, &reply, for_other))
         }
         other @ (RoundCommand::Create { .. }
         | RoundCommand::Change { .. }
@@ -70,6 +71,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         | RoundCommand::Audit { .. }) => arrange::run(client, output, other).await,
         other @ (RoundCommand::Begin { .. }
         | RoundCommand::CheckIn { .. }
+        | RoundCommand::WalkIn { .. }
+        | RoundCommand::Log { .. }
         | RoundCommand::Absent { .. }
         | RoundCommand::HandOver { .. }
         | RoundCommand::Members { .. }

@@ -3,10 +3,10 @@
 use std::{io::Read as _, path::PathBuf};
 
 use scionary_domain::lineage::LotCode;
-use scionary_proto::v1;
+use scionary_proto::{v1, v1::wish_accepts::What};
 use scionary_show::round::wish as show;
 
-use crate::{client::Client, error::Failure, output::Output, words};
+use crate::{client::Client, error::Failure, output::Output, prompt, words};
 
 /// Replaces the member's list of wishes.
 pub(super) async fn wish(
@@ -37,15 +37,47 @@ pub(super) async fn wish(
         return Err(Failure::usage("no wish was given")
             .then("name lots or cultivars, such as: scionary round wish ID 12 \"7 or 9\"; or say --none"));
     }
-    let wishes = lines.iter().map(|line| parse(line)).collect::<Result<Vec<_>, String>>();
-    let wishes = wishes.map_err(Failure::usage)?;
+    let lots = all_lots(client, &round).await?;
+    let (mut wishes, mut typed) = (Vec::new(), Vec::new());
+    for line in &lines {
+        for wish in parse(line, &lots).map_err(Failure::usage)? {
+            wishes.push(wish);
+            typed.push(line.clone());
+        }
+    }
+    if prompt::can_ask() && !client.is_quiet() && !wishes.is_empty() {
+        for (wish, place) in wishes.iter().zip(1..) {
+            output.aside(&format!("{place:>3}. {}", show::as_read(wish, &lots)));
+        }
+        prompt::confirm(client, "Keep these as your wishes, the dearest first", true, "")?;
+    }
     let count = wishes.len();
     let request = v1::SetWishesRequest { round_id: round, wishes };
     let set = client.call(request).await;
-    let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &lines))?;
+    let reply: v1::SetWishesResponse = set.map_err(|failure| by_line(failure, &typed))?;
     let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
     let mine: v1::GetMyRoundResponse = client.call(request).await?;
     output.reply(&reply, |view| show::set_wishes(view, &reply, &mine, count))
+}
+
+/// Returns every lot of a round, from all pages.
+async fn all_lots(client: &Client, round: &str) -> Result<Vec<v1::RoundLot>, Failure> {
+    let mut all = Vec::new();
+    let mut page_token = String::new();
+    loop {
+        let request = v1::ListRoundLotsRequest {
+            round_id: round.to_string(),
+            left_only: false,
+            page_size: 100,
+            page_token,
+        };
+        let reply: v1::ListRoundLotsResponse = client.call(request).await?;
+        all.extend(reply.lots);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
 }
 
 /// Replaces the field path `wishes[n]` of a failure by the wish as it was typed.
@@ -63,8 +95,9 @@ fn by_line(mut failure: Failure, lines: &[String]) -> Failure {
     failure
 }
 
-/// Parses a line: `12`, `7 or 9`, `2 x Larkwater Gold, scion wood`.
-fn parse(line: &str) -> Result<v1::WishLine, String> {
+/// Parses a line: `12`, `lot 4`, `7 or 9`, `3,5,6` (three wishes), `2 x Larkwater Gold, scion wood`, `larkwater gold seed`,
+/// or a cultivar alone, which means whatever is brought of it.
+fn parse(line: &str, lots: &[v1::RoundLot]) -> Result<Vec<v1::WishLine>, String> {
     let line = line.trim();
     let (quantity, rest) = match line.split_once(['x', 'X', '×']) {
         Some((count, rest))
@@ -75,44 +108,142 @@ fn parse(line: &str) -> Result<v1::WishLine, String> {
         }
         Some(_) | None => (0, line),
     };
-    let accepts =
-        rest.split(" or ").map(|choice| choose(choice.trim(), line)).collect::<Result<Vec<_>, _>>()?;
-    Ok(v1::WishLine { rank: 0, quantity, accepts })
+    let wish = |accepts| v1::WishLine { rank: 0, quantity, accepts };
+    let listed: Option<Vec<String>> = rest.split(',').map(lot_of).collect();
+    if let Some(listed) = listed {
+        return Ok(listed.into_iter().map(|lot| wish(vec![of_lot(lot)])).collect());
+    }
+    let mut accepts = Vec::new();
+    // "Kent or Irwin, seed": what is said last is meant for those before it, too.
+    let mut said = None;
+    let choices: Vec<&str> = rest.split(" or ").map(str::trim).collect();
+    for choice in choices.into_iter().rev() {
+        if let Some(lot) = lot_of(choice) {
+            accepts.push(vec![of_lot(lot)]);
+            continue;
+        }
+        let (name, material) = named(choice).map_err(|e| format!("{line:?}: {e}"))?;
+        said = material.or(said);
+        let materials = match said {
+            Some(material) => vec![material],
+            None => brought(name, lots),
+        };
+        if materials.is_empty() {
+            return Err(format!(
+                "{line:?}: no one brings this yet, so say what of it, such as \"{name}, scion wood\""
+            ));
+        }
+        accepts.push(materials.into_iter().map(|material| of_cultivar(name, material)).collect());
+    }
+    Ok(vec![wish(accepts.into_iter().rev().flatten().collect())])
 }
 
-/// Parses a choice: a lot's number, code or id, or a cultivar and its material after a comma.
-fn choose(choice: &str, line: &str) -> Result<v1::WishAccepts, String> {
-    let word = choice.trim_start_matches('#');
+fn of_lot(lot: String) -> v1::WishAccepts {
+    v1::WishAccepts { what: Some(What::Lot(lot)) }
+}
+
+fn of_cultivar(name: &str, material: v1::Material) -> v1::WishAccepts {
+    let (cultivar, crop) = (name.to_string(), String::new());
+    v1::WishAccepts { what: Some(What::Any(v1::WishCultivar { cultivar, crop, material: material.into() })) }
+}
+
+/// Reads a lot: its number, code or id, with or without "lot" before it.
+fn lot_of(text: &str) -> Option<String> {
+    let text = text.trim();
+    let word = match text.get(..3) {
+        Some(head) if head.eq_ignore_ascii_case("lot") => text.get(3..)?.trim(),
+        Some(_) | None => text,
+    };
+    let word = word.trim_start_matches('#');
     let is_lot = word.starts_with("rlt_") || word.parse::<u32>().is_ok() || word.parse::<LotCode>().is_ok();
-    if is_lot {
-        return Ok(v1::WishAccepts { lot: word.to_string(), ..Default::default() });
+    is_lot.then(|| word.to_string())
+}
+
+/// Splits a cultivar from its material, after a comma or at the end.
+fn named(choice: &str) -> Result<(&str, Option<v1::Material>), String> {
+    if let Some((name, material)) = choice.rsplit_once(',') {
+        return Ok((name.trim(), Some(read_material(material)?)));
     }
-    let (name, material) = choice.rsplit_once(',').ok_or_else(|| {
-        format!("{line:?}: a lot's number or the code on its tag expected, or a cultivar with its material, such as \"{}, scion wood\"", if choice.is_empty() { "Larkwater Gold" } else { choice })
-    })?;
-    let material = words::parse_material(&material.trim().to_lowercase().replace(' ', "-"))
-        .map_err(|e| format!("{line:?}: {e}"))?;
-    Ok(v1::WishAccepts { cultivar: name.trim().to_string(), material: material.into(), ..Default::default() })
+    for (at, _) in choice.match_indices(' ') {
+        let (name, material) = choice.split_at(at);
+        if let Ok(material) = read_material(material) {
+            return Ok((name.trim(), Some(material)));
+        }
+    }
+    Ok((choice, None))
+}
+
+/// Reads a material in people's words.
+fn read_material(text: &str) -> Result<v1::Material, String> {
+    let text = text.trim().to_lowercase();
+    let word = match text.as_str() {
+        "wood" | "scion" | "scions" | "sticks" | "scionwood" => "scion-wood",
+        "buds" | "bud wood" => "budwood",
+        "seeds" => "seed",
+        "seedlings" => "seedling",
+        "rootstocks" => "rootstock",
+        "tree" | "trees" | "grafted tree" | "grafted trees" | "grafted plants" => "grafted-plant",
+        "fruit" | "fruits" => "fruit-for-seed",
+        other => other,
+    };
+    words::parse_material(&word.replace(' ', "-"))
+}
+
+/// Returns the materials in which others bring a cultivar.
+fn brought(name: &str, lots: &[v1::RoundLot]) -> Vec<v1::Material> {
+    let wanted = name.to_lowercase();
+    let is_it = |lot: &&v1::RoundLot| {
+        let full = lot.cultivar_name.to_lowercase();
+        !lot.own && (full == wanted || full.split(" (").next() == Some(wanted.as_str()))
+    };
+    let mut all: Vec<v1::Material> = lots.iter().filter(is_it).map(v1::RoundLot::material).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn said(line: &str) -> Vec<(i32, Vec<String>)> {
+        let lot = |cultivar: &str, material: v1::Material, own| v1::RoundLot {
+            cultivar_name: format!("{cultivar} (mango)"),
+            material: material.into(),
+            own,
+            ..Default::default()
+        };
+        let lots = [
+            lot("Quarrymead", v1::Material::Seed, false),
+            lot("Quarrymead", v1::Material::ScionWood, false),
+            lot("Quarrymead", v1::Material::Budwood, true),
+        ];
+        let choice = |accepts: &v1::WishAccepts| match accepts.what.clone().unwrap() {
+            What::Lot(lot) => lot,
+            What::Any(any) => format!("{} {}", any.cultivar, words::material(any.material())),
+        };
+        let wishes = parse(line, &lots).unwrap();
+        wishes.iter().map(|w| (w.quantity, w.accepts.iter().map(choice).collect())).collect()
+    }
+
     #[test]
     fn lines_as_they_are_typed() {
-        assert_eq!(parse("12").unwrap().accepts[0].lot, "12");
-        let either = parse("2 x 7 or #9").unwrap();
-        assert_eq!((either.quantity, either.accepts.len()), (2, 2));
-        assert_eq!(either.accepts[1].lot, "9");
-        let named = parse("3 x Larkwater Gold, scion wood or 4").unwrap();
-        assert_eq!(named.quantity, 3);
-        assert_eq!(named.accepts[0].cultivar, "Larkwater Gold");
-        assert_eq!(named.accepts[0].material(), v1::Material::ScionWood);
-        assert_eq!(named.accepts[1].lot, "4");
+        let one = |quantity, choices: &[&str]| vec![(quantity, choices.iter().map(ToString::to_string).collect())];
+        assert_eq!(said("12"), one(0, &["12"]));
+        assert_eq!(said("lot 4"), one(0, &["4"]));
+        assert_eq!(said("2 x 7 or #9"), one(2, &["7", "9"]));
+        assert_eq!(said("3,5, 6").len(), 3);
+        assert_eq!(said("3 x Larkwater Gold, scion wood or 4"), one(3, &["Larkwater Gold scion wood", "4"]));
         // A name that begins with an x is not a count.
-        assert_eq!(parse("Xanthe, seed").unwrap().accepts[0].cultivar, "Xanthe");
-        assert!(parse("Larkwater Gold").unwrap_err().contains("scion wood"));
-        assert!(parse("Larkwater Gold, leaves").is_err());
+        assert_eq!(said("Xanthe, seed"), one(0, &["Xanthe seed"]));
+        assert_eq!(said("Larkwater Gold seed"), one(0, &["Larkwater Gold seed"]));
+        assert_eq!(said("Larkwater Gold, wood"), one(0, &["Larkwater Gold scion wood"]));
+        assert_eq!(
+            said("Quarrymead or Larkwater Gold, scion wood"),
+            one(0, &["Quarrymead scion wood", "Larkwater Gold scion wood"])
+        );
+        assert_eq!(said("quarrymead"), one(0, &["quarrymead scion wood", "quarrymead seed"]));
+        assert!(parse("Larkwater Gold", &[]).unwrap_err().contains("scion wood"));
+        assert!(parse("Larkwater Gold, leaves", &[]).is_err());
     }
 }

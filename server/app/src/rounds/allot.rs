@@ -16,7 +16,7 @@ use scionary_domain::{
     ids::{AccountId, ClaimId, RoundId, RoundLotId, WishId},
     limits,
     notice::{Kind, NewNotice},
-    round::{Brought, Part, Phase, Round},
+    round::{Brought, EventKind, Part, Phase, Round},
     time::Timestamp,
 };
 use scionary_store::{
@@ -29,7 +29,8 @@ use tokio::sync::{OwnedSemaphorePermit, mpsc};
 use super::{
     TOPIC, arranged, claims_of,
     facts::{Barriers, OnFile, movement},
-    held, in_phase, notices, store,
+    held, in_phase, noted, notices, store,
+    why::work_out,
 };
 use crate::{App, Call, Done, Error, KeepReply, Rule, UseCase, Write};
 
@@ -177,12 +178,12 @@ impl App {
                 // a slow listener hears less
                 let _ = progress.try_send(RoundProgress::Settling(done, of));
             });
-            outcome.map(|outcome| (input, outcome))
+            outcome.map(|outcome| (work_out(&input, &outcome), input, outcome))
         };
         let settled = tokio::task::spawn_blocking(work)
             .await
             .map_err(|e| Error::Internal(format!("settling broke off: {e}")))?;
-        let (input, outcome) = settled.map_err(|e| match e {
+        let (reasons, input, outcome) = settled.map_err(|e| match e {
             Failed::Stopped(_) => Error::Rule(Rule::SettlingStopped),
             Failed::Input(_) | Failed::Open => Error::Internal(format!("a round cannot be settled: {e}")),
         })?;
@@ -194,6 +195,7 @@ impl App {
             hash,
             input,
             outcome,
+            reasons: reasons?,
         };
         let runs = self.write(call, keep, KeepReply::Yes, |runs| runs.to_be_bytes().to_vec()).await?;
         let runs = runs.try_into().map(u32::from_be_bytes).unwrap_or_default();
@@ -236,6 +238,8 @@ struct KeepOutcome {
     hash: String,
     input: Input,
     outcome: Outcome,
+    /// Why lines were not met, by member, as JSON.
+    reasons: Vec<(AccountId, String)>,
 }
 
 /// Units of a lot for a taker, and the wishes that they are for.
@@ -343,12 +347,16 @@ impl UseCase for KeepOutcome {
         }
         let of_wishes = |claim: &Claim| wished.get(&claim.id).copied().unwrap_or(0);
         let mut open: BTreeMap<(RoundLotId, AccountId), Claim> = BTreeMap::new();
+        // what the giver says has happened stays as they said it, or is promised no more
+        let mut given: BTreeMap<(RoundLotId, AccountId), Vec<Claim>> = BTreeMap::new();
         let mut done_already: BTreeMap<(RoundLotId, AccountId), Vec<Claim>> = BTreeMap::new();
         for claim in claims_of(write.tx, &round).await? {
             let Some(part) = claim.in_round else { continue };
             let key = (part.lot, claim.taker);
             if is_fixed(&claim) {
                 done_already.entry(key).or_default().push(claim);
+            } else if claim.state == State::Accepted && claim.given_at.is_some() {
+                given.entry(key).or_default().push(claim);
             } else if claim.state == State::Accepted {
                 open.insert(key, claim);
             }
@@ -368,11 +376,14 @@ impl UseCase for KeepOutcome {
         let mut gets: BTreeMap<AccountId, u32> = BTreeMap::new();
         let mut gives: BTreeMap<AccountId, u32> = BTreeMap::new();
         let mut changed: BTreeSet<AccountId> = BTreeSet::new();
-        for (key, (units, wishes)) in self.bundles()? {
+        let mut bundles = self.bundles()?;
+        for key in open.keys().chain(given.keys()) {
+            bundles.entry(*key).or_default();
+        }
+        for (key, (units, wishes)) in bundles {
             let missing = || Error::Internal("an outcome names what is not in the round".into());
             let lot = lots.get(&key.0).ok_or_else(missing)?;
-            let taker = parts.get(&key.1).ok_or_else(missing)?;
-            *gets.entry(taker.account).or_default() += units;
+            *gets.entry(key.1).or_default() += units;
             *gives.entry(lot.giver).or_default() += units;
             // wishes are shared out over what was handed over first, then over the rest
             let mut holders: Vec<(ClaimId, u32)> = done_already
@@ -382,20 +393,37 @@ impl UseCase for KeepOutcome {
                 .map(|claim| (claim.id, of_wishes(claim)))
                 .filter(|(_, units)| *units > 0)
                 .collect();
-            let rest = units.saturating_sub(holders.iter().map(|(_, units)| units).sum());
+            let mut rest = units.saturating_sub(holders.iter().map(|(_, units)| units).sum());
+            let beside = |claim: &Claim| {
+                claim.in_round.map_or(0, |r| r.units).saturating_sub(of_wishes(claim))
+            };
+            // what the giver says has happened stays whole, or ends: they said it of that number
+            let mut again = 0;
+            for mut claim in given.remove(&key).into_iter().flatten() {
+                let wished = of_wishes(&claim);
+                if wished <= rest {
+                    rest -= wished;
+                    holders.extend((wished > 0).then_some((claim.id, wished)));
+                } else {
+                    again += beside(&claim);
+                    changed.extend([claim.taker, claim.giver]);
+                    set_units(write, &mut claim, lot, 0).await?;
+                }
+            }
             let claim = match open.remove(&key) {
                 Some(mut claim) => {
-                    let beside = claim.in_round.map_or(0, |r| r.units).saturating_sub(of_wishes(&claim));
-                    if rest != of_wishes(&claim) {
+                    let wanted = rest + again + beside(&claim);
+                    if wanted != claim.in_round.map_or(0, |r| r.units) {
                         changed.extend([claim.taker, claim.giver]);
-                        set_units(write, &mut claim, lot, rest + beside).await?;
+                        set_units(write, &mut claim, lot, wanted).await?;
                     }
                     Some(claim.id)
                 }
-                None if rest == 0 => None,
+                None if rest + again == 0 => None,
                 None => {
                     let giver = parts.get(&lot.giver).ok_or_else(missing)?;
-                    let claim = promised(write, &file, lot, (giver, taker), rest)?;
+                    let taker = parts.get(&key.1).ok_or_else(missing)?;
+                    let claim = promised(write, &file, lot, (giver, taker), rest + again)?;
                     changed.extend([claim.taker, claim.giver]);
                     claim_store::insert(write.tx, &claim)
                         .await
@@ -415,14 +443,7 @@ impl UseCase for KeepOutcome {
                 }
             }
         }
-        for (key, claim) in &mut open {
-            let Some(lot) = lots.get(&key.0) else { continue };
-            let (held, wished) = (claim.in_round.map_or(0, |r| r.units), of_wishes(claim));
-            if wished > 0 {
-                changed.extend([claim.taker, claim.giver]);
-                set_units(write, claim, lot, held.saturating_sub(wished)).await?;
-            }
-        }
+        round_store::set_reasons(write.tx, &granted, round.id, &self.reasons).await?;
         round_store::set_shares(write.tx, &granted, round.id, &shares).await?;
         if self.first {
             round.phase = Phase::Allotted;
@@ -438,6 +459,8 @@ impl UseCase for KeepOutcome {
             at: write.call.now,
         };
         round_store::set_run(write.tx, &granted, round.id, &run).await?;
+        let units = self.outcome.shares.iter().map(|s| s.units).sum();
+        noted(write, round.id, EventKind::Settled, (None, None), units, &self.hash).await?;
         store(write, &granted, &mut round).await?;
         let change = json!({ "run": round.runs, "input_hash": self.hash, "seed": self.outcome.seed });
         let mut done = Done::new(round.runs, "round.settled", round.id, change).and_publish(TOPIC, round.id);

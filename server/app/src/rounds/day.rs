@@ -2,10 +2,11 @@
 
 use scionary_domain::{
     access::Granted,
-    claim::State,
+    claim::{Claim, State},
+    field::Fields,
     ids::{AccountId, ClaimId, RoundId},
     limits,
-    round::{Part, Phase},
+    round::{EventKind, Part, Phase},
 };
 use scionary_store::{Source, account_store, claim_store, offer_store, round_store};
 use serde_json::json;
@@ -13,7 +14,7 @@ use serde_json::json;
 use super::{
     ShownRound, TOPIC, claims_of, held, in_phase,
     make::{people, release_left},
-    named, notices, store,
+    named, noted, notices, store,
 };
 use crate::{Done, Error, Rule, UseCase, Write, alerts, claims::ConfirmHandOver};
 
@@ -21,6 +22,10 @@ use crate::{Done, Error, Rule, UseCase, Write, alerts, claims::ConfirmHandOver};
 pub struct StartHandOver {
     /// The round's id.
     pub id: RoundId,
+    /// Also before its day.
+    pub early: bool,
+    /// The day had begun by mistake: back to where it was, while nothing has changed hands.
+    pub undo: bool,
 }
 
 /// Notes that a lot is there, or takes that back.
@@ -31,6 +36,8 @@ pub struct CheckInLot {
     pub lot: String,
     /// It is there.
     pub here: bool,
+    /// How many packs came, where it is not all of them.
+    pub came: Option<u32>,
 }
 
 /// Notes that a member did not come, or came after all.
@@ -57,6 +64,8 @@ pub struct HandOverShare {
 pub struct CloseRound {
     /// The round's id.
     pub id: RoundId,
+    /// Also while promises are not handed over.
+    pub pending: bool,
 }
 
 /// The part of a member whom a text names.
@@ -92,21 +101,42 @@ pub(super) async fn member_named(db: &dyn Source, round: RoundId, text: &str) ->
     }
 }
 
+/// Packs that claims hold together.
+fn units_of(claims: &[Claim]) -> u32 {
+    claims.iter().filter(|c| c.state.holds()).filter_map(|c| c.in_round).map(|r| r.units).sum()
+}
+
 impl UseCase for StartHandOver {
     type Out = ShownRound;
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
         let (mut round, granted) = held(write, self.id).await?;
-        in_phase(&round, &[Phase::Allotted])?;
-        round.phase = Phase::HandingOver;
+        if self.undo {
+            in_phase(&round, &[Phase::HandingOver])?;
+            let touched = |claim: &Claim| claim.given_at.is_some() || claim.taken_at.is_some();
+            if claims_of(write.tx, &round).await?.iter().any(touched) {
+                return Err(Rule::DayUnderWay.into());
+            }
+            round.phase = Phase::Allotted;
+        } else {
+            in_phase(&round, &[Phase::Allotted])?;
+            // one day for those whose calendar is ahead of the server's
+            if !self.early && write.call.now.date().plus_days(1) < round.says.day {
+                return Err(Rule::DayTooEarly(round.says.day).into());
+            }
+            round.phase = Phase::HandingOver;
+            noted(write, round.id, EventKind::Began, (None, None), 0, "").await?;
+        }
         store(write, &granted, &mut round).await?;
-        let done = Done::new((), "round.handing_over", round.id, json!({})).and_publish(TOPIC, round.id);
+        let change = json!({ "undo": self.undo });
+        let done = Done::new((), "round.handing_over", round.id, change).and_publish(TOPIC, round.id);
         let out = ShownRound::new(write.tx, write.call, round).await?;
         Ok(done.with(out))
     }
 }
 
 impl UseCase for CheckInLot {
-    type Out = (RoundId, u32);
+    /// The round, the lot's number, and how many of its promised packs did not come.
+    type Out = (RoundId, u32, u32);
     async fn run(&self, write: &Write<'_>) -> Result<Done<Self::Out>, Error> {
         let (round, granted) = held(write, self.id).await?;
         in_phase(&round, &[Phase::Allotted, Phase::HandingOver])?;
@@ -117,9 +147,26 @@ impl UseCase for CheckInLot {
                 alerts::refuse_reached(write.tx, tagged).await?;
             }
         }
+        let mut fields = Fields::new();
+        if let Some(came) = self.came
+            && (came == 0 || came > lot.units)
+        {
+            fields.wrong("came", format!("1 to {} packs expected, {came} found", lot.units));
+        }
+        fields.finish(Some(()))?;
+        let came = self.came.filter(|came| self.here && *came < lot.units);
         round_store::check_in(write.tx, &granted, lot.id, self.here.then_some(write.call.now)).await?;
-        let change = json!({ "lot": lot.id.to_string(), "here": self.here });
-        Ok(Done::new((round.id, lot.number), "round.lot_checked_in", round.id, change)
+        round_store::set_came(write.tx, &granted, lot.id, came).await?;
+        let (kind, units) = match (self.here, came) {
+            (true, Some(came)) => (EventKind::Counted, came),
+            (true, None) => (EventKind::Arrived, lot.units),
+            (false, _) => (EventKind::NotArrived, 0),
+        };
+        noted(write, round.id, kind, (Some(lot.id), None), units, "").await?;
+        let change = json!({ "lot": lot.id.to_string(), "here": self.here, "came": came });
+        let promised = units_of(&claim_store::of_round_lots(write.tx, &[lot.id]).await?);
+        let short = promised.saturating_sub(came.unwrap_or(lot.units));
+        Ok(Done::new((round.id, lot.number, short), "round.lot_checked_in", round.id, change)
             .and_publish(TOPIC, round.id))
     }
 }
@@ -131,6 +178,8 @@ impl UseCase for SetPresence {
         in_phase(&round, &[Phase::Allotted, Phase::HandingOver])?;
         let part = member_named(write.tx, round.id, &self.member).await?;
         let number = part.number;
+        let kind = if self.absent { EventKind::Absent } else { EventKind::Came };
+        noted(write, round.id, kind, (None, Some(part.account)), 0, "").await?;
         let change = json!({ "whom": part.account.to_string(), "absent": self.absent });
         let part = Part { absent: self.absent, ..part };
         round_store::set_part(write.tx, &Granted::system("organisers note who came"), &part).await?;
@@ -153,9 +202,20 @@ impl UseCase for HandOverShare {
         if let Some(tagged) = offer.and_then(|o| o.contents.lot) {
             alerts::refuse_reached(write.tx, tagged).await?;
         }
+        // of fewer packs that came, no more than those change hands
+        let of_lot = claim_store::of_round_lots(write.tx, &[lot.id]).await?;
+        let handed: Vec<Claim> = of_lot.into_iter().filter(|c| c.state == State::HandedOver).collect();
+        let units = claim.in_round.map_or(0, |r| r.units);
+        if units_of(&handed) + units > lot.there() {
+            return Err(Rule::FewerCame { lot: lot.number, came: lot.there() }.into());
+        }
         // confirmed for both sides: the caller arranges the round
         let done = ConfirmHandOver { id: claim.id, for_both: true }.run(write).await?;
         let state = done.out.1;
+        if state == State::HandedOver {
+            let of = (Some(lot.id), Some(part.account));
+            noted(write, round.id, EventKind::HandedOver, of, units, "").await?;
+        }
         Ok(done.with((claim.id, state)).and_publish(TOPIC, round.id))
     }
 }
@@ -165,9 +225,14 @@ impl UseCase for CloseRound {
     async fn run(&self, write: &Write<'_>) -> Result<Done<ShownRound>, Error> {
         let (mut round, granted) = held(write, self.id).await?;
         in_phase(&round, &[Phase::Allotted, Phase::HandingOver])?;
-        round.phase = Phase::Closed;
-        store(write, &granted, &mut round).await?;
         let all = claims_of(write.tx, &round).await?;
+        let pending = all.iter().filter(|c| c.state == State::Accepted).count();
+        if pending > 0 && !self.pending {
+            return Err(Rule::HandOversPending(pending).into());
+        }
+        round.phase = Phase::Closed;
+        noted(write, round.id, EventKind::Closed, (None, None), 0, "").await?;
+        store(write, &granted, &mut round).await?;
         release_left(write, &round, &all).await?;
         let mut done = Done::new((), "round.closed", round.id, json!({})).and_publish(TOPIC, round.id);
         let words = format!(

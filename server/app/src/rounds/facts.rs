@@ -9,7 +9,6 @@ use std::{
 use scionary_domain::{
     claim::Shown,
     clearing::{Bar, Input, Share},
-    club::Standing,
     ids::{AccountId, CultivarId, OfferId, RoundLotId},
     limits,
     movement::{Atom, Rules, Verdict},
@@ -46,15 +45,40 @@ const ROWS: usize = 1_000;
 impl OnFile {
     /// Reads all of it.
     pub(super) async fn read(db: &dyn Source, round: Round) -> Result<Self, Error> {
-        let mut parts = round_store::parts(db, round.id, 0, limits::ROUND_MEMBERS_MAX).await?;
+        let parts = round_store::parts(db, round.id, 0, limits::ROUND_MEMBERS_MAX).await?;
+        let lots = round_store::lots(db, round.id, None, 0, limits::ROUND_LOTS_MAX).await?;
+        let wishes = round_store::wishes(db, round.id, None).await?;
+        let ledgers = round_store::ledgers(db, round.club, round.id, None).await?;
+        Self::with(db, round, parts, lots, (wishes, ledgers)).await
+    }
+
+    /// Reads what concerns these lots, and these people beside those who bring them; without wishes and books.
+    pub(super) async fn some(
+        db: &dyn Source,
+        round: Round,
+        lots: Vec<Brought>,
+        people: impl IntoIterator<Item = AccountId>,
+    ) -> Result<Self, Error> {
+        let people: BTreeSet<AccountId> = lots.iter().map(|lot| lot.giver).chain(people).collect();
+        let people: Vec<AccountId> = people.into_iter().collect();
+        let parts = round_store::parts_of(db, round.id, &people).await?;
+        Self::with(db, round, parts, lots, (Vec::new(), BTreeMap::new())).await
+    }
+
+    async fn with(
+        db: &dyn Source,
+        round: Round,
+        mut parts: Vec<Part>,
+        lots: Vec<Brought>,
+        (wishes, ledgers): (Vec<Wish>, BTreeMap<AccountId, Ledger>),
+    ) -> Result<Self, Error> {
         // who has left the club meanwhile takes no part any more; once it is sealed, what they have is looked at, and barred
-        let members = members_of(db, &round).await?;
+        let members = members_of(db, &round, &parts).await?;
         let gone: BTreeSet<AccountId> =
             parts.iter().map(|p| p.account).filter(|account| !members.contains(account)).collect();
         if round.phase == Phase::Gathering {
             parts.retain(|p| !gone.contains(&p.account));
         }
-        let lots = round_store::lots(db, round.id, None, 0, limits::ROUND_LOTS_MAX).await?;
         let ids: Vec<OfferId> = lots.iter().map(|l| l.offer).collect();
         let mut offers = BTreeMap::new();
         for some in ids.chunks(ROWS) {
@@ -74,8 +98,8 @@ impl OnFile {
             }
         }
         Ok(Self {
-            wishes: round_store::wishes(db, round.id, None).await?,
-            ledgers: round_store::ledgers(db, round.club, round.id, None).await?,
+            wishes,
+            ledgers,
             advice: round_store::advice(db, round.id).await?,
             blocked: block_store::among(db, &people).await?.into_iter().collect(),
             round,
@@ -168,17 +192,15 @@ impl OnFile {
     }
 }
 
-/// Everyone who belongs to a round's club.
-async fn members_of(db: &dyn Source, round: &Round) -> Result<BTreeSet<AccountId>, Error> {
+/// Those of some people who belong to a round's club.
+pub(super) async fn members_of(db: &dyn Source, round: &Round, parts: &[Part]) -> Result<BTreeSet<AccountId>, Error> {
     let mut all = BTreeSet::new();
-    let mut after = None;
-    loop {
-        let belong = [Standing::Member, Standing::Organiser];
-        let some = club_store::members(db, round.club, &belong, after, ROWS as u64).await?;
-        let Some(last) = some.last() else { return Ok(all) };
-        after = Some(last.account);
-        all.extend(some.iter().map(|m| m.account));
+    for some in parts.chunks(ROWS) {
+        let some: Vec<AccountId> = some.iter().map(|part| part.account).collect();
+        let found = club_store::memberships(db, round.club, &some).await?;
+        all.extend(found.into_iter().filter(|m| m.standing.belongs()).map(|m| m.account));
     }
+    Ok(all)
 }
 
 /// What bars lots from members.

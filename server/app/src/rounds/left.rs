@@ -7,7 +7,7 @@ use scionary_domain::{
     clearing::Bar,
     field::FieldError,
     ids::{ClaimId, RoundId},
-    round::{Phase, bar_words},
+    round::{EventKind, Phase, bar_words},
 };
 use scionary_store::{StoreError, claim_store, round_store};
 use serde_json::json;
@@ -15,9 +15,10 @@ use serde_json::json;
 use super::{
     TOPIC,
     allot::promised,
-    claims_of,
+    arranged, claims_of,
+    day::member_named,
     facts::{Barriers, OnFile},
-    in_phase, left_of, named,
+    in_phase, left_of, named, noted,
     part::own_part,
     seen,
 };
@@ -31,6 +32,9 @@ pub struct TakeLeftOver {
     pub lot: String,
     /// How many packs; 0 for one.
     pub units: u32,
+    /// For whom, where an organiser takes it for someone who stands there: their number, handle or id; empty for the
+    /// caller.
+    pub member: String,
 }
 
 impl UseCase for TakeLeftOver {
@@ -39,7 +43,12 @@ impl UseCase for TakeLeftOver {
         round_store::lock(write.tx, self.id).await?;
         let round = seen(write.tx, write.call, self.id).await?;
         in_phase(&round, &[Phase::HandingOver])?;
-        let part = own_part(write, &round).await?;
+        let part = if self.member.trim().is_empty() {
+            own_part(write, &round).await?
+        } else {
+            arranged(write.tx, write.call, self.id).await?;
+            member_named(write.tx, round.id, &self.member).await?
+        };
         let lot = named(write.tx, round.id, &self.lot).await?;
         let claims = claims_of(write.tx, &round).await?;
         let (left, units) = (left_of(&lot, &claims), self.units.max(1));
@@ -80,7 +89,7 @@ impl UseCase for TakeLeftOver {
         }
         // more of what they have already is one claim
         let claim = match claim_store::open_in_round(write.tx, lot.id, part.account).await? {
-            Some(mut claim) if claim.given_at.is_none() && claim.taken_at.is_none() => {
+            Some(mut claim) => {
                 let from = claim.version;
                 claim.version += 1;
                 let more = i32::try_from(units.saturating_mul(lot.per_unit)).unwrap_or(i32::MAX);
@@ -94,7 +103,6 @@ impl UseCase for TakeLeftOver {
                 }
                 claim.id
             }
-            Some(_) => return Err(Rule::HandedOverAlready.into()),
             None => {
                 let giver = file.parts.iter().find(|p| p.account == lot.giver);
                 let giver = giver.ok_or(Rule::BarredInRound(bar_words(Bar::Absent)))?;
@@ -105,6 +113,7 @@ impl UseCase for TakeLeftOver {
                 claim.id
             }
         };
+        noted(write, id, EventKind::LeftOver, (Some(lot.id), Some(part.account)), units, "").await?;
         let change = json!({ "lot": lot.id.to_string(), "units": units, "claim": claim.to_string() });
         Ok(Done::new(claim, "round.left_over_taken", id, change).and_publish(TOPIC, id))
     }

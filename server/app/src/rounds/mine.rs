@@ -1,16 +1,23 @@
 //! A member's own part of a round: what they bring and wish for, what they get and why not more.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use scionary_domain::{
     claim::{Claim, State},
-    clearing::{Aim, Explainer, HEAD_START, Input, Outcome, Reason},
-    ids::{AccountId, RoundId, RoundLotId},
-    round::{Accepts, Ledger, Part, Wish, reason_words, unmet_words},
+    clearing::HEAD_START,
+    ids::{AccountId, ClaimId, RoundId, RoundLotId, WishId},
+    limits,
+    round::{Accepts, Ledger, Part, Wish},
 };
 use scionary_store::{claim_store, round_store};
 
-use super::{ShownLot, ShownRound, facts::OnFile, read::Named, seen};
+use super::{
+    ShownLot, ShownRound,
+    facts::OnFile,
+    read::Named,
+    seen,
+    why::{self, WhyNot},
+};
 use crate::{App, Call, Error, Rule, claims::told_to};
 
 /// What a member gets for a wish, or gives of a lot.
@@ -37,10 +44,23 @@ pub struct ShownWish {
     pub accepts: Vec<String>,
     /// Packs that came of it.
     pub units: u32,
-    /// Why not more; empty while the round is not settled, or where all came.
-    pub why_not: String,
+    /// Why not more; `None` while the round is not settled, or where all came.
+    pub why_not: Option<WhyShort>,
     /// For each lot that it accepts: its number, and why not more of it.
-    pub lots: Vec<(u32, String)>,
+    pub lots: Vec<(u32, WhyNot)>,
+}
+
+/// Why a line got less than it asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhyShort {
+    /// No other member brought anything that the line accepts.
+    NotBrought,
+    /// The member took it from what was left over.
+    FromLeftOvers,
+    /// It was allotted, and then a side withdrew, or it was settled again after the reasons were kept.
+    Withdrawn,
+    /// The reason of the lot that came closest, and the lot's number.
+    Nearest(u32, WhyNot),
 }
 
 /// A member's own part.
@@ -64,52 +84,6 @@ pub struct MyRound {
     pub gives: Vec<ShownTaken>,
 }
 
-/// For each wish, each lot that it accepts with its reason and how many others got some of it.
-type Reasons = BTreeMap<String, Vec<(String, Reason, u32)>>;
-
-/// Works reasons out, of the wishes of one member.
-fn reasons(input: &str, outcome: &str, member: &str) -> Result<Reasons, Error> {
-    let corrupt = |e: serde_json::Error| Error::Internal(format!("a kept outcome cannot be read: {e}"));
-    let input: Input = serde_json::from_str(input).map_err(corrupt)?;
-    let outcome: Outcome = serde_json::from_str(outcome).map_err(corrupt)?;
-    let explainer = Explainer::new(&input, &outcome)?;
-    let owner: BTreeMap<&str, &str> =
-        input.wants.iter().map(|w| (w.id.as_str(), w.member.as_str())).collect();
-    let mut takers: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for share in &outcome.shares {
-        let taker = owner.get(share.want.as_str()).copied().unwrap_or_default();
-        let of_lot = takers.entry(&share.lot).or_default();
-        if taker != member && !of_lot.contains(&taker) {
-            of_lot.push(taker);
-        }
-    }
-    let mut all = Reasons::new();
-    for want in input.wants.iter().filter(|w| w.member == member) {
-        let of_want = all.entry(want.id.clone()).or_default();
-        for lot in &want.lots {
-            if let Some(reason) = explainer.why(lot, &want.id) {
-                let others = takers.get(lot.as_str()).map_or(0, Vec::len);
-                of_want.push((lot.clone(), reason, u32::try_from(others).unwrap_or(u32::MAX)));
-            }
-        }
-    }
-    Ok(all)
-}
-
-/// Puts the reasons of the first settling in the place of those that only say that it was so before.
-fn before(last: &mut Reasons, first: &Reasons) {
-    for (want, lots) in last {
-        for (lot, reason, _) in lots {
-            let was = first.get(want).into_iter().flatten().find(|(l, _, _)| l == lot);
-            if let (Reason::Decided { by: Aim::Kept, .. }, Some((_, was, _))) = (&reason, was)
-                && matches!(was, Reason::Decided { .. })
-            {
-                *reason = *was;
-            }
-        }
-    }
-}
-
 impl App {
     /// The caller's own part of a round.
     ///
@@ -124,16 +98,26 @@ impl App {
             .await?
             .remove(&account)
             .unwrap_or_default();
-        // settled again, "it was allotted to others before" says little: then the reason is shown
-        let mut runs = Vec::new();
-        for number in if round.runs > 1 { vec![round.runs, 1] } else { vec![round.runs] } {
-            let run = if number == 0 { None } else { round_store::run(reader, id, number).await? };
-            runs.extend(run.and_then(|run| Some((run.input, run.outcome?))));
-        }
-        let claims = claim_store::of_round(reader, id).await?;
-        let shares = round_store::shares(reader, id).await?;
+        let wishes = round_store::wishes(reader, id, Some(account)).await?;
+        let wish_ids: Vec<WishId> = wishes.iter().map(|wish| wish.id).collect();
+        let shares = round_store::shares_of(reader, &wish_ids).await?;
+        let own = claim_store::of_round_people(reader, id, &[account]).await?;
         let shown = ShownRound::new(reader, call, round.clone()).await?;
-        let file = OnFile::read(reader, round).await?;
+        // only what the member can see of the round is read
+        let mut ids: BTreeSet<RoundLotId> = own.iter().filter_map(|c| c.in_round).map(|r| r.lot).collect();
+        ids.extend(wishes.iter().flat_map(|wish| &wish.accepts).filter_map(|accepts| match accepts {
+            Accepts::Lot(lot) => Some(*lot),
+            Accepts::Any(..) => None,
+        }));
+        let mut why = why::kept(reader, id, account).await?;
+        ids.extend(why.values().flatten().map(|why| why.lot));
+        let brought = round_store::lots(reader, id, Some(account), 0, limits::ROUND_LOTS_MAX).await?;
+        ids.extend(brought.iter().map(|lot| lot.id));
+        let ids: Vec<RoundLotId> = ids.into_iter().collect();
+        let rows = round_store::some_lots(reader, id, &ids).await?;
+        let claims = claim_store::of_round_lots(reader, &ids).await?;
+        let people = own.iter().flat_map(|claim| [claim.giver, claim.taker]).chain([account]);
+        let file = OnFile::some(reader, round, rows, people).await?;
         let named = Named::of(reader, &file).await?;
         let numbers: BTreeMap<AccountId, u32> = file.parts.iter().map(|p| (p.account, p.number)).collect();
         let lots: BTreeMap<RoundLotId, ShownLot> = file
@@ -141,27 +125,11 @@ impl App {
             .iter()
             .filter_map(|lot| Some((lot.id, named.lot(self, &file, lot, &claims)?)))
             .collect();
-        let why = if runs.is_empty() {
-            Reasons::new()
-        } else {
-            let (member, turn) = (account.to_string(), self.settling().await?);
-            let work = move || {
-                let _turn = turn;
-                let mut all = runs.iter().map(|(input, outcome)| reasons(input, outcome, &member));
-                let mut last = all.next().transpose()?.unwrap_or_default();
-                if let Some(first) = all.next().transpose()? {
-                    before(&mut last, &first);
-                }
-                Ok::<_, Error>(last)
-            };
-            tokio::task::spawn_blocking(work)
-                .await
-                .map_err(|e| Error::Internal(format!("reasons broke off: {e}")))??
-        };
+        let holds = |claim: &&Claim| matches!(claim.state, State::Accepted | State::HandedOver);
         let changes = |of: &dyn Fn(&Claim) -> Option<AccountId>| -> Vec<ShownTaken> {
-            let mut all: Vec<ShownTaken> = claims
+            let mut all: Vec<ShownTaken> = own
                 .iter()
-                .filter(|c| matches!(c.state, State::Accepted | State::HandedOver))
+                .filter(holds)
                 .filter_map(|claim| {
                     let other = of(claim)?;
                     let in_round = claim.in_round?;
@@ -178,45 +146,39 @@ impl App {
             all
         };
         let gets = changes(&|c| (c.taker == account).then_some(c.giver));
-        let full = gets.iter().map(|g| g.units).sum::<u32>() >= shown.round.says.settings.cap;
+        let held: BTreeSet<ClaimId> = own.iter().filter(holds).map(|c| c.id).collect();
         let took = |wish: &Wish| {
             let shared = |g: &&ShownTaken| shares.iter().any(|s| s.claim == g.claim.id);
             gets.iter().filter(|g| !shared(g)).any(|g| wish.accepts.contains(&Accepts::Lot(g.lot.lot.id)))
         };
-        let wishes = file
-            .wishes
-            .iter()
-            .filter(|wish| wish.account == account)
+        let settled = shown.round.runs > 0;
+        let wishes = wishes
+            .into_iter()
             .map(|wish| {
-                let units = shares.iter().filter(|s| s.wish == wish.id).map(|s| s.units).sum();
-                let found = why.get(&wish.id.to_string());
-                let short = units < wish.quantity && shown.round.runs > 0;
-                let nearest: Vec<(Reason, u32)> =
-                    found.into_iter().flatten().map(|(_, reason, takers)| (*reason, *takers)).collect();
-                let number = |lot: &str| {
-                    lot.parse().ok().and_then(|id: RoundLotId| lots.get(&id)).map(|l| l.lot.number)
-                };
+                let of_wish = || shares.iter().filter(|s| s.wish == wish.id);
+                let units = of_wish().filter(|s| held.contains(&s.claim)).map(|s| s.units).sum();
+                let reasons = why.remove(&wish.id);
+                let short = settled && units < wish.quantity;
+                let number = |lot: RoundLotId| lots.get(&lot).map(|l| l.lot.number);
+                let nearest = reasons.iter().flatten().max_by_key(|why| why.reason.nearness());
+                let why_not = short.then(|| match (nearest, &reasons) {
+                    _ if took(&wish) => WhyShort::FromLeftOvers,
+                    _ if of_wish().any(|s| !held.contains(&s.claim)) => WhyShort::Withdrawn,
+                    (Some(why), _) => WhyShort::Nearest(number(why.lot).unwrap_or(0), why.clone()),
+                    (None, Some(_)) => WhyShort::NotBrought,
+                    (None, None) => WhyShort::Withdrawn,
+                });
                 ShownWish {
                     accepts: wish.accepts.iter().map(|a| self.accepts_words(a, &lots)).collect(),
                     units,
-                    why_not: match (short, full, took(wish)) {
-                        (false, _, _) => String::new(),
-                        (true, _, true) => "You took it of what was left over.".into(),
-                        (true, true, false) => "You have as many packs as one member may take here.".into(),
-                        (true, false, false) => unmet_words(&nearest),
-                    },
-                    lots: if short {
-                        found
-                            .into_iter()
-                            .flatten()
-                            .filter_map(|(lot, reason, takers)| {
-                                Some((number(lot)?, reason_words(reason, *takers)))
-                            })
-                            .collect()
-                    } else {
-                        Vec::new()
-                    },
-                    wish: wish.clone(),
+                    why_not,
+                    lots: reasons
+                        .into_iter()
+                        .flatten()
+                        .filter(|_| short)
+                        .filter_map(|why| Some((number(why.lot)?, why)))
+                        .collect(),
+                    wish,
                 }
             })
             .collect();

@@ -10,16 +10,20 @@ mod part;
 mod preview;
 mod read;
 mod seal;
+mod tables;
+mod why;
 
 pub use allot::{AllotRequest, RoundProgress};
 pub use day::{CheckInLot, CloseRound, HandOverShare, SetPresence, StartHandOver};
 pub use left::TakeLeftOver;
 pub use make::{CallOffRound, ChangeRound, CreateRound, EndOverdueRounds};
-pub use mine::{MyRound, ShownTaken, ShownWish};
+pub use mine::{MyRound, ShownTaken, ShownWish, WhyShort};
 pub use part::{AcceptsDraft, BringLot, JoinRound, LeaveRound, ListLine, SetWishes, TakeBackLot};
 pub use preview::{Preview, Previewed};
 pub use read::{ShownLot, ShownPart, ShownRound, ShownShare};
 pub use seal::{NoteAdvice, ReopenRound, SealRound};
+pub use tables::{AddRoundMember, ShownEvent, UndoHandOver};
+pub use why::WhyNot;
 
 use scionary_domain::{
     access::{self, Granted, OrganiseClub, TakePart},
@@ -28,7 +32,7 @@ use scionary_domain::{
     limits,
     lineage::LotCode,
     notice::{Kind, NewNotice},
-    round::{Brought, Phase, Round},
+    round::{Brought, Event, EventKind, Phase, Round},
 };
 use scionary_store::{Source, StoreError, claim_store, club_store, lot_store, offer_store, round_store};
 
@@ -75,13 +79,27 @@ async fn held(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<Organise
 /// A round that gathers, held until the transaction ends, for a member to take part in. Past its last day an organiser may
 /// still enter what members without computers hand in.
 async fn gathering(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<TakePart>), Error> {
+    open_to_members(write, id, &[Phase::Gathering]).await
+}
+
+/// A round that gathers, or whose day is on: who walks in late may still join it.
+async fn gathering_or_day(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<TakePart>), Error> {
+    open_to_members(write, id, &[Phase::Gathering, Phase::HandingOver]).await
+}
+
+async fn open_to_members(
+    write: &Write<'_>,
+    id: RoundId,
+    phases: &[Phase],
+) -> Result<(Round, Granted<TakePart>), Error> {
     round_store::lock(write.tx, id).await?;
     let account = write.call.account()?;
     let round = seen(write.tx, write.call, id).await?;
     let own = club_store::membership(write.tx, round.club, account.id).await?;
     let granted = access::take_part(account, own.map(|m| m.standing))?;
-    in_phase(&round, &[Phase::Gathering])?;
-    let late = write.call.now.date() > round.says.gather_until.plus_days(1);
+    in_phase(&round, phases)?;
+    let late = round.phase == Phase::Gathering
+        && write.call.now.date() > round.says.gather_until.plus_days(1);
     if late && write.call.entered_by.is_none() {
         return Err(Rule::RoundLate(round.says.gather_until).into());
     }
@@ -116,6 +134,24 @@ async fn store(write: &Write<'_>, granted: &Granted<OrganiseClub>, round: &mut R
     } else {
         Err(StoreError::Collision.into())
     }
+}
+
+/// Notes an event in the log of a round, which the caller holds.
+async fn noted(
+    write: &Write<'_>,
+    round: RoundId,
+    kind: EventKind,
+    (lot, member): (Option<RoundLotId>, Option<AccountId>),
+    units: u32,
+    words: &str,
+) -> Result<(), Error> {
+    let by = match write.call.entered_by {
+        Some(by) => by,
+        None => write.call.account_id()?,
+    };
+    let (at, words) = (write.call.now, words.to_string());
+    round_store::add_event(write.tx, &Event { round, number: 0, kind, lot, member, units, words, by, at }).await?;
+    Ok(())
 }
 
 /// A notice to each of some people.
@@ -161,7 +197,7 @@ async fn named(db: &dyn Source, round: RoundId, text: &str) -> Result<Brought, E
 fn left_of(lot: &Brought, claims: &[Claim]) -> u32 {
     let gone: u32 =
         claims.iter().filter_map(|c| c.in_round).filter(|r| r.lot == lot.id).map(|r| r.units).sum();
-    lot.units.saturating_sub(gone)
+    lot.there().saturating_sub(gone)
 }
 
 /// Holds the round of a claim until the transaction ends: whoever ends or confirms it waits for a settling or a closing, and

@@ -8,12 +8,12 @@ use scionary_domain::{
     ids::{AccountId, CultivarId, OfferId, RoundId, RoundLotId, WishId},
     limits,
     offer::{Material, State as OfferState, Unit},
-    round::{Accepts, Brought, Part, PartDraft, Round, Wish, WishDraft, check_part, check_wishes},
+    round::{Accepts, Brought, EventKind, Part, PartDraft, Phase, Round, Wish, WishDraft, check_part, check_wishes},
 };
 use scionary_store::{claim_store, offer_store, round_store};
 use serde_json::json;
 
-use super::{TOPIC, gathering, named};
+use super::{TOPIC, gathering, gathering_or_day, named, noted};
 use crate::{Done, Error, Rule, UseCase, Write, alerts, claims};
 
 /// Takes part in a round, or changes how.
@@ -95,10 +95,14 @@ pub(super) async fn own_part(write: &Write<'_>, round: &Round) -> Result<Part, E
 impl UseCase for JoinRound {
     type Out = RoundId;
     async fn run(&self, write: &Write<'_>) -> Result<Done<RoundId>, Error> {
-        let (round, granted) = gathering(write, self.id).await?;
+        let (round, granted) = gathering_or_day(write, self.id).await?;
         let account = write.call.account_id()?;
         let (area, contact) = check_part(&self.draft, round.says.settings.by_post)?;
         let before = round_store::part(write.tx, round.id, account).await?;
+        let on_the_day = round.phase == Phase::HandingOver;
+        if on_the_day && before.is_some() {
+            return Err(Rule::InRoundAlready.into());
+        }
         let number = match &before {
             Some(part) => part.number,
             None => {
@@ -122,6 +126,9 @@ impl UseCase for JoinRound {
             entered_by: write.call.entered_by,
         };
         round_store::set_part(write.tx, &granted, &part).await?;
+        if on_the_day {
+            noted(write, round.id, EventKind::Joined, (None, Some(account)), 0, "").await?;
+        }
         Ok(Done::new(round.id, "round.joined", round.id, json!({})).and_publish(TOPIC, round.id))
     }
 }
@@ -170,7 +177,7 @@ const fn usual_pack(unit: Unit) -> u32 {
 impl UseCase for BringLot {
     type Out = (RoundId, Brought);
     async fn run(&self, write: &Write<'_>) -> Result<Done<Self::Out>, Error> {
-        let (round, granted) = gathering(write, self.id).await?;
+        let (round, granted) = gathering_or_day(write, self.id).await?;
         let part = own_part(write, &round).await?;
         let today = write.call.now.date();
         let offer = offer_store::offer(write.tx, self.offer).await?.filter(|o| o.giver == part.account);
@@ -202,6 +209,10 @@ impl UseCase for BringLot {
         }
         let (last, all, own) = round_store::count_lots(write.tx, round.id, part.account).await?;
         let before = round_store::lot_of_offer(write.tx, round.id, offer.id).await?;
+        let on_the_day = round.phase == Phase::HandingOver;
+        if on_the_day && before.is_some() {
+            return Err(Rule::InRoundAlready.into());
+        }
         if before.is_none() && (own >= limits::ROUND_LOTS_EACH_MAX || all >= limits::ROUND_LOTS_MAX) {
             return Err(Rule::TooManyRoundLots(own).into());
         }
@@ -240,10 +251,15 @@ impl UseCase for BringLot {
             per_unit,
             gift: self.gift,
             papers,
-            checked_in_at: None,
+            // On the day it is brought to the table.
+            checked_in_at: on_the_day.then_some(write.call.now),
+            came: None,
             entered_by: write.call.entered_by,
         };
         round_store::set_lot(write.tx, &granted, &lot).await?;
+        if on_the_day {
+            noted(write, round.id, EventKind::Brought, (Some(lot.id), Some(part.account)), units, "").await?;
+        }
         if before.is_some() {
             // what it no longer holds is for those who wait
             claims::move_up(write, offer.id).await?;
@@ -302,8 +318,13 @@ async fn accepts(
 impl UseCase for SetWishes {
     type Out = RoundId;
     async fn run(&self, write: &Write<'_>) -> Result<Done<RoundId>, Error> {
-        let (round, granted) = gathering(write, self.id).await?;
+        let (round, granted) = gathering_or_day(write, self.id).await?;
         let part = own_part(write, &round).await?;
+        if round.phase == Phase::HandingOver
+            && !round_store::wishes(write.tx, round.id, Some(part.account)).await?.is_empty()
+        {
+            return Err(Rule::InRoundAlready.into());
+        }
         let mut drafts = Vec::new();
         for (at, line) in self.lines.iter().take(limits::ROUND_LINES_MAX + 1).enumerate() {
             let mut all = Vec::new();

@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 use scionary_domain::{
     claim::{Claim, State},
     clearing::Bar,
-    ids::{AccountId, ClubId, LotId, RoundId, RoundLotId},
-    limits,
+    ids::{AccountId, ClubId, CultivarId, LotId, RoundId, RoundLotId},
     lineage::LotCode,
     offer::{Material, Unit},
     page::{self, Page},
@@ -15,7 +14,7 @@ use scionary_domain::{
 use scionary_store::{Source, account_store, claim_store, club_store, lot_store, round_store};
 
 use super::{
-    arranged, claims_of,
+    arranged,
     facts::{Barriers, OnFile},
     left_of, seen,
 };
@@ -76,6 +75,8 @@ pub struct ShownLot {
     pub lot: Brought,
     /// Who brings it.
     pub giver_name: String,
+    /// The cultivar: the record that stands for it now.
+    pub cultivar: CultivarId,
     /// The cultivar's name.
     pub cultivar_name: String,
     /// What of it.
@@ -155,6 +156,7 @@ impl Named {
         let registry = app.registry();
         Some(ShownLot {
             giver_name: self.name(lot.giver),
+            cultivar: registry.record(contents.cultivar).map_or(contents.cultivar, |r| r.cultivar.id),
             cultivar_name: registry
                 .record(contents.cultivar)
                 .map(|r| r.cultivar.full_name())
@@ -228,24 +230,31 @@ impl App {
         let reader = self.store().reader();
         let round = seen(reader, call, id).await?;
         let asked = page::Asked::<u32>::read(page_size, token, format!("lots of {id} {left_only}"))?;
-        let after = asked.after.unwrap_or(0);
-        let claims = claims_of(reader, &round).await?;
         let settings = round.says.settings;
         let own = round_store::part(reader, id, call.account_id()?).await?;
-        let file = OnFile::read(reader, round).await?;
-        let named = Named::of(reader, &file).await?;
         let (registry, rules) = (self.registry(), self.movement());
-        let barriers = Barriers::new(&file, &registry, &rules, settings);
-        let rows: Vec<ShownLot> = file
-            .lots
-            .iter()
-            .filter(|lot| lot.number > after && (!left_only || left_of(lot, &claims) > 0))
-            .take(asked.size + 1)
-            .filter_map(|lot| {
+        let mut rows = Vec::new();
+        let mut after = asked.after.unwrap_or(0);
+        loop {
+            let lots = round_store::lots(reader, id, None, after, asked.limit()).await?;
+            let Some(last) = lots.last() else { break };
+            after = last.number;
+            let ids: Vec<RoundLotId> = lots.iter().map(|lot| lot.id).collect();
+            let claims = claim_store::of_round_lots(reader, &ids).await?;
+            let lots = lots.into_iter().filter(|lot| !left_only || left_of(lot, &claims) > 0).collect();
+            let people = own.iter().map(|part| part.account);
+            let file = OnFile::some(reader, round.clone(), lots, people).await?;
+            let named = Named::of(reader, &file).await?;
+            let barriers = Barriers::new(&file, &registry, &rules, settings);
+            rows.extend(file.lots.iter().filter_map(|lot| {
                 let bar = own.as_ref().and_then(|part| barriers.of(lot, part));
                 Some(ShownLot { bar, ..named.lot(self, &file, lot, &claims)? })
-            })
-            .collect();
+            }));
+            if rows.len() > asked.size {
+                break;
+            }
+        }
+        rows.truncate(asked.size + 1);
         Ok(asked.cut(rows, |row| row.lot.number))
     }
 
@@ -268,16 +277,9 @@ impl App {
         let people: Vec<AccountId> = parts.iter().map(|p| p.account).collect();
         let names = account_store::display_names(reader, &people).await?;
         let ledgers = round_store::ledgers(reader, round.club, round.id, None).await?;
-        let claims = claims_of(reader, &round).await?;
-        // of the whole round at once: not a query for each row
-        let mut brings: BTreeMap<AccountId, u32> = BTreeMap::new();
-        for lot in round_store::lots(reader, id, None, 0, limits::ROUND_LOTS_MAX).await? {
-            *brings.entry(lot.giver).or_default() += lot.units;
-        }
-        let mut lines: BTreeMap<AccountId, u32> = BTreeMap::new();
-        for wish in round_store::wishes(reader, id, None).await? {
-            *lines.entry(wish.account).or_default() += 1;
-        }
+        let claims = claim_store::of_round_people(reader, id, &people).await?;
+        let brings = round_store::brought_by(reader, id, &people).await?;
+        let lines = round_store::lines_of(reader, id, &people).await?;
         let mut rows = Vec::new();
         for part in parts {
             let who = part.account;
@@ -310,20 +312,32 @@ impl App {
     ) -> Result<Page<ShownShare>, Error> {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, id).await?;
-        let asked = page::Asked::<usize>::read(page_size, token, format!("shares of {id}"))?;
+        let asked = page::Asked::<String>::read(page_size, token, format!("shares of {id}"))?;
+        let key = |share: &ShownShare| {
+            format!("{:010}.{:010}.{}", share.lot_number, share.taker.0, share.claim.id)
+        };
         let by_post_at_all = round.says.settings.by_post;
-        let file = OnFile::read(reader, round).await?;
-        let named = Named::of(reader, &file).await?;
-        let numbers: BTreeMap<AccountId, &Part> = file.parts.iter().map(|p| (p.account, p)).collect();
-        let lots: BTreeMap<RoundLotId, &Brought> = file.lots.iter().map(|l| (l.id, l)).collect();
-        let mut shares: Vec<ShownShare> = claim_store::of_round(reader, id)
-            .await?
-            .into_iter()
-            .filter(|c| matches!(c.state, State::Accepted | State::HandedOver))
-            .filter_map(|claim| {
+        let after = asked.after.clone().unwrap_or_default();
+        let mut shares: Vec<ShownShare> = Vec::new();
+        // of the lot at which the page before ended something may be left
+        let mut lot_after: u32 =
+            after.split('.').next().and_then(|n| n.parse().ok()).unwrap_or(0_u32).saturating_sub(1);
+        while shares.len() <= asked.size {
+            let lots = round_store::lots(reader, id, None, lot_after, asked.limit()).await?;
+            let Some(last) = lots.last() else { break };
+            lot_after = last.number;
+            let ids: Vec<RoundLotId> = lots.iter().map(|lot| lot.id).collect();
+            let claims = claim_store::of_round_lots(reader, &ids).await?;
+            let people = claims.iter().map(|claim| claim.taker);
+            let file = OnFile::some(reader, round.clone(), lots, people).await?;
+            let named = Named::of(reader, &file).await?;
+            let parts: BTreeMap<AccountId, &Part> = file.parts.iter().map(|p| (p.account, p)).collect();
+            let lots: BTreeMap<RoundLotId, &Brought> = file.lots.iter().map(|l| (l.id, l)).collect();
+            let some = claims.into_iter().filter(|c| matches!(c.state, State::Accepted | State::HandedOver));
+            let some = some.filter_map(|claim| {
                 let lot = lots.get(&claim.in_round?.lot)?;
                 let shown = named.lot(self, &file, lot, &[])?;
-                let (giver, taker) = (numbers.get(&claim.giver)?, numbers.get(&claim.taker)?);
+                let (giver, taker) = (parts.get(&claim.giver)?, parts.get(&claim.taker)?);
                 Some(ShownShare {
                     lot_number: lot.number,
                     code: shown.code,
@@ -335,12 +349,13 @@ impl App {
                     by_post: by_post_at_all && !(giver.meeting && taker.meeting),
                     claim,
                 })
-            })
-            .collect();
-        shares.sort_by_key(|s| (s.lot_number, s.taker.0));
-        let rows: Vec<(usize, ShownShare)> =
-            shares.into_iter().enumerate().skip(asked.after.unwrap_or(0)).take(asked.size + 1).collect();
-        Ok(asked.cut(rows, |(at, _)| at + 1).map(|(_, share)| share))
+            });
+            let mut some: Vec<ShownShare> = some.collect();
+            some.sort_by_key(key);
+            shares.extend(some.into_iter().filter(|share| key(share) > after));
+        }
+        shares.truncate(asked.size + 1);
+        Ok(asked.cut(shares, key))
     }
 
     /// What an organiser hands to whoever wants to check a settling: the input, the secret, the outcome with its proof, as

@@ -1,17 +1,26 @@
 //! Sealing a round, opening it again, and noting what authorities say.
 
 use scionary_domain::{
+    access::Granted,
     clearing::BadInput,
     field::Fields,
     ids::RoundId,
     limits,
     place::AreaCode,
-    round::{Advice, Phase},
+    round::{Advice, EventKind, Phase},
 };
 use scionary_store::{StoreError, round_store, round_store::Run};
 use serde_json::json;
 
-use super::{ShownRound, TOPIC, arranged, facts::OnFile, held, in_phase, make::people, notices, store};
+use super::{
+    ShownRound, TOPIC, arranged,
+    facts::{OnFile, members_of},
+    held, in_phase,
+    make::people,
+    noted, notices,
+    part::leave,
+    store,
+};
 use crate::{App, Call, Done, Error, Rule, UseCase, Write};
 
 /// Seals a round: what was brought and wished for is frozen, and its hash is published.
@@ -82,6 +91,7 @@ impl UseCase for SealRound {
         }
         round.phase = Phase::Sealed;
         round.input_hash = Some(self.hash.clone());
+        noted(write, round.id, EventKind::Sealed, (None, None), 0, &self.hash).await?;
         store(write, &granted, &mut round).await?;
         let run = Run {
             number: 0,
@@ -109,7 +119,14 @@ impl UseCase for ReopenRound {
         in_phase(&round, &[Phase::Sealed])?;
         round.phase = Phase::Gathering;
         round.input_hash = None;
+        noted(write, round.id, EventKind::Reopened, (None, None), 0, "").await?;
         store(write, &granted, &mut round).await?;
+        // who left the club while it was sealed takes back what they brought, as if it had gathered
+        let parts = round_store::parts(write.tx, round.id, 0, limits::ROUND_MEMBERS_MAX).await?;
+        let stay = members_of(write.tx, &round, &parts).await?;
+        for part in parts.iter().filter(|part| !stay.contains(&part.account)) {
+            leave(write, &Granted::system("they left the club"), round.id, part.account).await?;
+        }
         let mut done = Done::new((), "round.reopened", round.id, json!({})).and_publish(TOPIC, round.id);
         let words = format!("{} is open again: lots and wishes may be changed.", round.says.title);
         done.notices =

@@ -30,12 +30,15 @@
 )]
 
 mod draw;
+mod explain;
 mod flow;
 mod input;
 mod network;
 mod reason;
 mod solve;
 
+#[cfg(test)]
+mod forced;
 #[cfg(test)]
 mod tests;
 
@@ -44,6 +47,7 @@ pub use self::{
     flow::{Stopped, Unwatched, Watch},
     input::{BadInput, Bar, Barred, HEAD_START, Input, Lot, Member, RANKS, Share, Want, sha256},
     network::Potentials,
-    reason::{Explainer, Reason},
+    explain::Explainer,
+    reason::{Change, Limit, Reason},
     solve::{Aim, Failed, Outcome, Progress, Step, settle},
 };

@@ -329,6 +329,19 @@ impl Network {
         self.wishes[want as usize].map(|p| p.node.unwrap_or(p.to))
     }
 
+    /// Returns the node of a wish's taker.
+    pub(super) fn taker_of(&self, want: u32) -> Option<u32> {
+        let to = self.wishes[want as usize]?.to;
+        let taker = |member: u32| (1 + self.members) as u32 + member;
+        Some(self.groups.iter().find(|(node, ..)| *node == to).map_or(to, |(_, member, _)| taker(*member)))
+    }
+
+    /// Returns the node of the group limit that a wish counts toward.
+    pub(super) fn group_of(&self, want: u32) -> Option<u32> {
+        let to = self.wishes[want as usize]?.to;
+        self.groups.iter().map(|(node, ..)| *node).find(|node| *node == to)
+    }
+
     /// Returns the node of a lot.
     pub(super) fn lot_node(&self, lot: u32) -> u32 {
         (1 + 2 * self.members) as u32 + lot

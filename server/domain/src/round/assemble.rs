@@ -71,7 +71,7 @@ pub fn assemble(facts: &Facts<'_>) -> Input {
         .map(|lot| Lot {
             id: lot.id.to_string(),
             owner: lot.giver.to_string(),
-            units: lot.units,
+            units: lot.there(),
             group: group(lot),
             gift: lot.gift,
         })

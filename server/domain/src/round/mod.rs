@@ -2,12 +2,14 @@
 //! defines a round and assembles the input of a settlement; [`crate::clearing`] settles it.
 
 mod assemble;
+mod day;
 mod summary;
 mod words;
 
 pub use assemble::{Barrier, Facts, assemble};
+pub use day::{Event, EventKind};
 pub use summary::{LeftOver, Summary, WhyLeft, summary};
-pub use words::{bar_words, reason_words, unmet_words};
+pub use words::bar_words;
 
 use serde::{Deserialize, Serialize};
 
@@ -196,6 +198,8 @@ pub struct Brought {
     pub papers: String,
     /// Time of check-in on the swap day; `None` before.
     pub checked_in_at: Option<Timestamp>,
+    /// Packs that came on the day, if an organiser counted fewer than promised.
+    pub came: Option<u32>,
     /// Organiser who entered it for the giver.
     pub entered_by: Option<AccountId>,
 }

@@ -128,7 +128,7 @@ fn why_left(input: &Input, lot: &str, explainer: Option<&Explainer<'_>>) -> WhyL
     if !reasons.is_empty() && reasons.iter().all(|r| matches!(r, Reason::Barred { .. })) {
         WhyLeft::Barred
     } else if reasons.iter().any(|r| {
-        matches!(r, Reason::GiverBooks | Reason::Books | Reason::TakerBooks | Reason::Decided { .. })
+        matches!(r, Reason::Limits { .. } | Reason::Books | Reason::Decided { .. })
     }) {
         WhyLeft::Books
     } else {

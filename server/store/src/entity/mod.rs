@@ -44,6 +44,8 @@ pub mod round;
 pub mod round_advice;
 pub mod round_lot;
 pub mod round_member;
+pub mod round_event;
+pub mod round_reason;
 pub mod round_run;
 pub mod round_share;
 pub mod round_wish;
@@ -107,6 +109,8 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(round_lot::Entity),
         columns(round_wish::Entity),
         columns(round_advice::Entity),
+        columns(round_event::Entity),
+        columns(round_reason::Entity),
         columns(round_run::Entity),
         columns(round_share::Entity),
         columns(profile::Entity),

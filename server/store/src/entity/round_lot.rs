@@ -15,6 +15,7 @@ pub struct Model {
     pub papers: String,
     pub checked_in_at: Option<i64>,
     pub entered_by: Option<Uuid>,
+    pub came: Option<i64>,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -11,6 +11,7 @@ pub struct Model {
     pub quantity: i64,
     pub accepts: String,
     pub entered_by: Option<Uuid>,
+    pub place: i64,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

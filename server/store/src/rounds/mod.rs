@@ -1,7 +1,9 @@
 //! Swap rounds, their members and lots.
 
+mod days;
 mod settled;
 
+pub use days::*;
 pub use settled::*;
 
 use scionary_domain::{
@@ -256,6 +258,7 @@ fn to_lot(row: round_lot::Model) -> Result<Brought, StoreError> {
         gift: row.gift,
         papers: row.papers,
         checked_in_at: row.checked_in_at.map(Timestamp::from_micros),
+        came: row.came.map(|packs| small("round_lot.came", packs)).transpose()?,
         entered_by: row.entered_by.map(AccountId::from_uuid),
     })
 }
@@ -273,6 +276,7 @@ pub async fn set_lot(tx: &Tx, _granted: &Granted<TakePart>, lot: &Brought) -> Re
         gift: Set(lot.gift),
         papers: Set(lot.papers.clone()),
         checked_in_at: Set(lot.checked_in_at.map(Timestamp::micros)),
+        came: Set(lot.came.map(i64::from)),
         entered_by: Set(lot.entered_by.map(AccountId::uuid)),
     };
     use round_lot::Column as C;

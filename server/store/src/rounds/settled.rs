@@ -53,7 +53,7 @@ pub async fn set_wishes(
         .filter(round_wish::Column::AccountId.eq(account.uuid()))
         .exec(&tx.inner())
         .await?;
-    for wish in wishes {
+    for (wish, place) in wishes.iter().zip(1_i64..) {
         let row = round_wish::ActiveModel {
             id: Set(wish.id.uuid()),
             round_id: Set(wish.round.uuid()),
@@ -62,6 +62,7 @@ pub async fn set_wishes(
             quantity: Set(wish.quantity.into()),
             accepts: Set(serde_json::to_string(&wish.accepts).map_err(|e| corrupt("round_wish.accepts", e))?),
             entered_by: Set(entered_by.map(AccountId::uuid)),
+            place: Set(place),
         };
         round_wish::Entity::insert(row).exec_without_returning(&tx.inner()).await?;
     }
@@ -77,6 +78,7 @@ pub async fn wishes(db: &dyn Source, round: RoundId, of: Option<AccountId>) -> R
     let rows = query
         .order_by_asc(round_wish::Column::AccountId)
         .order_by_asc(round_wish::Column::Rank)
+        .order_by_asc(round_wish::Column::Place)
         .order_by_asc(round_wish::Column::Id)
         .all(&db.inner())
         .await?;
@@ -241,8 +243,25 @@ pub async fn set_shares(
 
 /// Returns the shares of a round.
 pub async fn shares(db: &dyn Source, round: RoundId) -> Result<Vec<Shared>, StoreError> {
+    shares_where(db, round_share::Column::RoundId.eq(round.uuid())).await
+}
+
+/// Returns the shares that these wishes received.
+pub async fn shares_of(db: &dyn Source, wishes: &[WishId]) -> Result<Vec<Shared>, StoreError> {
+    let mut all = Vec::new();
+    for some in wishes.chunks(ROWS) {
+        let some: Vec<Uuid> = some.iter().map(|wish| wish.uuid()).collect();
+        all.extend(shares_where(db, round_share::Column::WishId.is_in(some)).await?);
+    }
+    Ok(all)
+}
+
+async fn shares_where(
+    db: &dyn Source,
+    wanted: sea_orm::sea_query::SimpleExpr,
+) -> Result<Vec<Shared>, StoreError> {
     let rows = round_share::Entity::find()
-        .filter(round_share::Column::RoundId.eq(round.uuid()))
+        .filter(wanted)
         .order_by_asc(round_share::Column::RoundLotId)
         .order_by_asc(round_share::Column::WishId)
         .all(&db.inner())
