@@ -23,7 +23,13 @@ async fn what_is_prohibited_is_neither_claimed_nor_allotted() {
         let people = People::open(&url).await;
         let giver = people.grower("giver").await;
         let club = make(&giver, "Larkwater growers").await.unwrap().club_id;
-        let says = v1::RoundSettings { by_post: true, cap: Some(30), slack: Some(30), newcomers: Some(30), ..settings() };
+        let says = v1::RoundSettings {
+            by_post: true,
+            cap: Some(30),
+            slack: Some(30),
+            newcomers: Some(30),
+            ..settings()
+        };
         let round = create(&giver, &club, round(says)).await.unwrap().round_id;
         let part = |area: &str| v1::RoundPart {
             area_code: area.into(),

@@ -7,8 +7,8 @@ use crate::{
     clubs::{account_of, let_in, make},
     evidence::Club as People,
     rounds::{
-        a_lot, any_of, audit, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer, promised, round,
-        seal, settings, settle, shares, verified, wish,
+        a_lot, any_of, audit, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer,
+        promised, round, seal, settings, settle, shares, verified, wish,
     },
 };
 
@@ -44,11 +44,7 @@ async fn settled_again_and_again() {
         let dans = bring(dan, &id, &other, 2).await.unwrap();
         let wish_for = |quantity| v1::SetWishesRequest {
             round_id: id.clone(),
-            wishes: vec![v1::WishLine {
-                rank: 1,
-                quantity,
-                accepts: vec![a_lot(&lot)],
-            }],
+            wishes: vec![v1::WishLine { rank: 1, quantity, accepts: vec![a_lot(&lot)] }],
         };
         ben.call(&wish_for(2)).await.unwrap();
         cat.call(&wish_for(1)).await.unwrap();
@@ -88,7 +84,12 @@ async fn settled_again_and_again() {
         settle(ann, &id, false).await.unwrap();
         assert!(mine(ann, &id).await.gets.is_empty());
         // Left-overs: only checked-in lots, and a new settlement keeps them.
-        let take = |units| v1::TakeLeftOverRequest { round_id: id.clone(), lot: dans.to_string(), units, member: String::new() };
+        let take = |units| v1::TakeLeftOverRequest {
+            round_id: id.clone(),
+            lot: dans.to_string(),
+            units,
+            member: String::new(),
+        };
         let unseen = ben.call(&take(1)).await;
         assert_eq!(reason(&unseen.unwrap_err()), "BARRED_IN_ROUND");
         check_in(ann, &id, &dans.to_string()).await;

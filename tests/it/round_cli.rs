@@ -106,8 +106,11 @@ fn a_swap_day_as_it_is_typed() {
         let brought = who.ok(&["round", "bring", round, &offer, "--packs", "2"]);
         assert!(brought.contains("2 packs, held back"), "{brought}");
     }
-    let said = tobin.fails(2, &["round", "wish", round, "Keitt"]);
-    assert!(said.contains("\"Keitt, scion wood\""), "{said}");
+    let said = tobin.fails(2, &["round", "wish", round, "Kensington Pride"]);
+    assert!(said.contains("\"Kensington Pride, scion wood\""), "{said}");
+    // A cultivar alone means what is brought of it.
+    let listed = tobin.ok(&["round", "wish", round, "keitt"]);
+    assert!(listed.contains("Keitt, seedling"), "{listed}");
     let said = tobin.fails(2, &["round", "wish", round, "1", "2"]);
     assert!(said.contains("wish 2 (2)") || said.contains("a lot of someone else"), "{said}");
     tobin.fails(2, &["round", "wish", round]);
@@ -142,7 +145,9 @@ fn a_swap_day_as_it_is_typed() {
         assert!(!verify("another").unwrap().status.success());
     }
     // The day: a scanner reads labels and types their content.
-    odalind.ok(&["round", "begin", round]);
+    let said = odalind.fails(1, &["round", "begin", round]);
+    assert!(said.contains("begin earlier only if everyone is there"), "{said}");
+    odalind.ok(&["round", "begin", round, "--early"]);
     odalind.ok(&["round", "check-in", round, "1", "2", "3"]);
     odalind.ok(&["round", "sheets", round, "--out", &file("sheets.pdf")]);
     odalind.ok(&["round", "labels", round, "--out", &file("labels.pdf")]);

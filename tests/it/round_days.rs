@@ -8,11 +8,11 @@ use scionary_tests::{Raw, client::reason, on_both, rounds::Numbers};
 use tonic::{Code, Status};
 
 use crate::{
-    clubs::{account_of, let_in, make},
+    clubs::{let_in, make},
     evidence::Club as People,
     rounds::{
-        a_lot, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer, promised, round, seal,
-        settings, settle, shares, why, wish,
+        a_lot, audit, begin, bring, check_in, close, create, hand_over, join, lots, mine, offer, promised,
+        round, seal, settings, settle, shares, verified, why, wish,
     },
 };
 
@@ -219,7 +219,7 @@ impl<'a> Story<'a> {
 /// Plays stories: a few in each run, a thousand in the long form.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn days_at_random_add_up() {
-    let stories = if std::env::var_os("SCIONARY_LONG").is_some() { 1_000 } else { 12 };
+    let stories = if std::env::var_os("SCIONARY_LONG").is_some() { 1_000 } else { 6 };
     on_both(async |url| {
         let people = People::open(&url).await;
         let mut all = Vec::new();
@@ -236,6 +236,8 @@ async fn days_at_random_add_up() {
             for _ in 0..25 {
                 told.step().await;
             }
+            let audit = audit(&all[0], &told.round).await;
+            verified(&audit);
             close(&all[0], &told.round).await;
             told.adds_up(false).await;
             for (_, (giver, offer, _)) in told.offers {
@@ -285,7 +287,8 @@ async fn a_day_forgives() {
         assert_eq!(back.round.unwrap().phase(), v1::RoundPhase::Allotted);
         begin(ann, &id).await;
         // Two of three packs came. One of those to whom they are promised goes without, by settling again.
-        let short = v1::CheckInLotRequest { round_id: id.clone(), lot: "1".into(), here: Some(true), came: 2 };
+        let short =
+            v1::CheckInLotRequest { round_id: id.clone(), lot: "1".into(), here: Some(true), came: 2 };
         let counted: v1::CheckInLotResponse = ann.call(&short).await.unwrap();
         assert_eq!(counted.short, 1);
         hand_over(ann, &id, "1", "ben").await.unwrap();
@@ -362,8 +365,14 @@ async fn a_day_forgives() {
         ];
         assert_eq!(kinds, expected);
         assert!(log.events.iter().all(|e| e.at.is_some() && !e.by_name.is_empty()));
-        assert_eq!(cat.call(&v1::ListRoundEventsRequest { round_id: id.clone(), ..Default::default() }).await.unwrap_err().code(), Code::PermissionDenied);
-        let _ = account_of(fay).await;
+        assert_eq!(
+            cat.call(&v1::ListRoundEventsRequest { round_id: id.clone(), ..Default::default() })
+                .await
+                .unwrap_err()
+                .code(),
+            Code::PermissionDenied
+        );
+        verified(&audit(ann, &id).await);
     })
     .await;
 }

@@ -92,8 +92,7 @@ pub fn a_lot(lot: impl ToString) -> v1::WishAccepts {
 
 /// Returns a choice of any lot of a mango cultivar.
 pub fn any_of(cultivar: &str, material: v1::Material) -> v1::WishAccepts {
-    let any =
-        v1::WishCultivar { cultivar: cultivar.into(), crop: "mango".into(), material: material.into() };
+    let any = v1::WishCultivar { cultivar: cultivar.into(), crop: "mango".into(), material: material.into() };
     v1::WishAccepts { what: Some(v1::wish_accepts::What::Any(any)) }
 }
 
@@ -104,10 +103,7 @@ pub fn why(wish: &v1::MyWish) -> String {
 
 /// Sends a list of wishes with one lot and one unit each.
 pub async fn wish(who: &Raw, round: &str, lots: &[i32]) -> Result<(), Status> {
-    let line = |lot: &i32| v1::WishLine {
-        accepts: vec![a_lot(lot)],
-        ..Default::default()
-    };
+    let line = |lot: &i32| v1::WishLine { accepts: vec![a_lot(lot)], ..Default::default() };
     let request = v1::SetWishesRequest { round_id: round.into(), wishes: lots.iter().map(line).collect() };
     who.call(&request).await.map(|_| ())
 }
@@ -363,7 +359,12 @@ async fn absent_members_and_left_overs() {
         let left = lots(ben, &round, true).await;
         assert!(left.iter().any(|l| l.number == 1 && l.left == 1), "{left:?}");
         check_in(&ann, &round, "1").await;
-        let take = |units| v1::TakeLeftOverRequest { round_id: round.clone(), lot: "1".into(), units, member: String::new() };
+        let take = |units| v1::TakeLeftOverRequest {
+            round_id: round.clone(),
+            lot: "1".into(),
+            units,
+            member: String::new(),
+        };
         let own = ann.call(&take(1)).await;
         assert_eq!(reason(&own.unwrap_err()), "BARRED_IN_ROUND");
         let more = ben.call(&take(2)).await;
@@ -510,8 +511,10 @@ async fn helped_members_and_priority_carried_over() {
         let entered: v1::EnterHelpedMemberResponse = ann.call(&enter).await.unwrap();
         let fern = ann.on_behalf_of(&entered.account_id);
         // fern gives two to ben and gets nothing in the first round.
-        let first =
-            create(&ann, &club, round(v1::RoundSettings { slack: Some(2), ..settings() })).await.unwrap().round_id;
+        let first = create(&ann, &club, round(v1::RoundSettings { slack: Some(2), ..settings() }))
+            .await
+            .unwrap()
+            .round_id;
         for who in [&ann, &ben, &fern] {
             join(who, &first, "XB-NS").await.unwrap();
         }

@@ -197,34 +197,283 @@ def ask(binary, questions):
     return [json.loads(line) for line in asked.stdout.splitlines()]
 
 
+def leaves(value, path=()):
+    """Every value of a document with its path, and the path with numbers left out."""
+    if isinstance(value, dict):
+        for key, below in value.items():
+            yield from leaves(below, path + (key,))
+    elif isinstance(value, list):
+        for at, below in enumerate(value):
+            yield from leaves(below, path + (at,))
+    if path:
+        yield path, value
+
+
+def changed(document, path, do):
+    """A copy of a document in which the value at a path was changed, or None where `do` changes nothing."""
+    other = copy.deepcopy(document)
+    at = other
+    for step in path[:-1]:
+        at = at[step]
+    before = json.dumps(other, sort_keys=True)
+    do(at, path[-1])
+    return None if json.dumps(other, sort_keys=True) == before else other
+
+
+def bump(at, key):
+    if isinstance(at[key], bool):
+        at[key] = not at[key]
+    elif isinstance(at[key], int):
+        at[key] += 1
+    elif isinstance(at[key], str):
+        at[key] = at[key][:-1] + ("x" if not at[key].endswith("x") else "y")
+
+
+def lower(at, key):
+    if isinstance(at[key], int) and not isinstance(at[key], bool):
+        at[key] -= 1
+
+
+def remove(at, key):
+    del at[key]
+
+
+def twice(at, key):
+    if isinstance(at, list):
+        at.append(copy.deepcopy(at[key]))
+
+
+def turn(at, key):
+    if isinstance(at, list) and len(at) > 1:
+        at[key], at[key - 1] = at[key - 1], at[key]
+
+
+def said(audit):
+    """What an audit claims: the lists and who gets what. The potentials are only the proof."""
+    rows = sorted((s["lot"], s["want"], s["units"]) for s in audit["outcome"]["shares"])
+    return json.dumps([audit["input"], rows], sort_keys=True)
+
+
 def tampered(audit):
-    """The same audit with something changed that must be noticed: what it is called, and the audit."""
-    outcome = audit["outcome"]
-    if outcome["shares"]:
-        share = draw.randrange(len(outcome["shares"]))
+    """The audit with one value changed, of every kind of place in it: what it is called, and the audit."""
+    places = {}
+    for path, _ in leaves(audit):
+        places.setdefault(tuple("*" if isinstance(step, int) else step for step in path), []).append(path)
+    for kind, paths in sorted(places.items(), key=str):
+        for do in (bump, lower, remove, twice, turn):
+            other = changed(audit, draw.choice(paths), do)
+            if other is not None:
+                yield f"{do.__name__} {'.'.join(kind)}", other
 
-        def change(what, do):
-            other = copy.deepcopy(audit)
-            do(other)
-            return what, other
 
-        yield change("a share left out", lambda a: a["outcome"]["shares"].pop(share))
-        yield change("a unit more", lambda a: a["outcome"]["shares"][share].update(units=outcome["shares"][share]["units"] + 1))
-        others = [w["id"] for w in audit["input"]["wants"] if w["id"] != outcome["shares"][share]["want"]]
-        if others:
-            yield change("given to another", lambda a: a["outcome"]["shares"][share].update(want=draw.choice(others)))
+def notice(what, other, audit, noticed, harmless):
+    """A changed audit is refused, or it claims what the true one claims."""
+    try:
+        verify.verify(other, audit["commitment"], audit["sealed_hash"])
+    except (verify.Wrong, KeyError, TypeError, AttributeError, IndexError, ValueError):
+        noticed.add(what)
     else:
-        def change(what, do):
+        assert said(other) == said(audit), f"not noticed: {what}"
+        harmless.add(what)
+
+
+def day_of(audit):
+    """A day after a settling: its log, and what is settled again."""
+    sealed, shares = audit["input"], copy.deepcopy(audit["outcome"]["shares"])
+    owner = {lot["id"]: lot["owner"] for lot in sealed["lots"]}
+    taker = {want["id"]: want["member"] for want in sealed["wants"]}
+    log = [{"kind": "sealed", "lot": None, "member": None, "units": 0}, {"kind": "settled", "lot": None, "member": None, "units": 0}]
+    note = lambda kind, lot=None, member=None, units=0: log.append({"kind": kind, "lot": lot, "member": member, "units": units})
+    given = copy.deepcopy(sealed)
+    absent = draw.choice(given["members"])["id"]
+    note("absent", member=absent)
+    for lot in given["lots"]:
+        came = draw.randint(1, lot["units"])
+        lot["units"] = came
+        note("counted", lot=lot["id"], units=came)
+    given["fixed"], given["kept"], refused, handed = [], [], set(), {}
+    for share in shares:
+        pair = (share["lot"], taker[share["want"]])
+        room = next(lot["units"] for lot in given["lots"] if lot["id"] == share["lot"])
+        out = sum(f["units"] for f in given["fixed"] if f["lot"] == share["lot"])
+        here = absent not in (owner[share["lot"]], pair[1])
+        if pair in handed or (here and pair not in refused and draw.random() < 0.3 and out + share["units"] <= room):
+            if pair not in handed and any(
+                s["lot"] == share["lot"] and taker[s["want"]] == pair[1] and s is not share for s in shares
+            ):
+                given["kept"].append(share)
+                continue
+            given["fixed"].append(share)
+            handed[pair] = share["units"]
+            note("handed_over", pair[0], pair[1], share["units"])
+        elif pair in refused or draw.random() < 0.15:
+            refused.add(pair)
+            note("refused", pair[0], pair[1])
+        else:
+            given["kept"].append(share)
+    given["kept"] = [k for k in given["kept"] if (k["lot"], taker[k["want"]]) not in refused]
+    known = {(b["lot"], b["want"]) for b in given["barred"]} | {(f["lot"], f["want"]) for f in given["fixed"]}
+    for want in given["wants"]:
+        for lot in want["lots"]:
+            if (lot, want["id"]) in known or owner[lot] == want["member"]:
+                continue
+            if absent in (owner[lot], want["member"]):
+                given["barred"].append({"lot": lot, "want": want["id"], "why": "absent"})
+            elif (lot, want["member"]) in refused:
+                given["barred"].append({"lot": lot, "want": want["id"], "why": "refused"})
+    note("settled")
+    return given, log
+
+
+def forged(given, log):
+    """What an organiser who wants another outcome might have settled on the day: what it is called, the input, the log."""
+
+    def one(what, do, on_log=lambda rows: None):
+        other, rows = copy.deepcopy(given), copy.deepcopy(log)
+        try:
+            if do(other) is False:
+                return
+        except (IndexError, StopIteration):
+            return
+        on_log(rows)
+        if (other, rows) != (given, log):
+            yield what, other, rows
+
+    pick = lambda rows: draw.choice(rows)
+    for field in ("cap", "give", "get", "balance"):
+        yield from one(f"a member's {field} more", lambda a: pick(a["members"]).update({field: pick(a["members"])[field] + 1}))
+    yield from one("a member's cap less", lambda a: next(m for m in a["members"] if m["cap"] > 1).update(cap=1))
+    yield from one("a limit by group", lambda a: pick(a["members"]).setdefault("caps", {}).update({"new": 1}))
+    yield from one("a member more", lambda a: a["members"].append({**a["members"][0], "id": "stranger"}))
+    yield from one("a lot more", lambda a: a["lots"].append({**pick(a["lots"]), "id": "new-lot"}))
+    yield from one("more packs", lambda a: pick(a["lots"]).update(units=9))
+    yield from one("fewer packs", lambda a: next(l for l in a["lots"] if l["units"] > 1).update(units=1))
+    yield from one("another owner", lambda a: pick(a["lots"]).update(owner=a["members"][-1]["id"]))
+    yield from one("a gift", lambda a: (lambda l: l.update(gift=not l["gift"]))(pick(a["lots"])))
+    yield from one("another group", lambda a: pick(a["lots"]).update(group="other"))
+    yield from one("another rank", lambda a: (lambda w: w.update(rank=w["rank"] + 1))(pick(a["wants"])))
+    yield from one("another quantity", lambda a: (lambda w: w.update(quantity=w["quantity"] + 1))(pick(a["wants"])))
+    yield from one("a wish more", lambda a: a["wants"].append({**pick(a["wants"]), "id": "new-wish"}))
+    yield from one("fewer lots of a wish", lambda a: next(w for w in a["wants"] if len(w["lots"]) > 1)["lots"].pop())
+    yield from one(
+        "more lots of a wish",
+        lambda a: (lambda w: w["lots"].extend([l["id"] for l in a["lots"] if l["id"] not in w["lots"]][:1]))(pick(a["wants"])),
+    )
+    yield from one("levels", lambda a: a.update(fair_levels=1 if a.get("fair_levels") is None else None))
+    yield from one("another round", lambda a: a.update(round="other"))
+    fixed = {(f["lot"], f["want"]) for f in given["fixed"]}
+    barred = {(b["lot"], b["want"]) for b in given["barred"]}
+    free = [(l, w) for w in given["wants"] for l in w["lots"] if (l, w["id"]) not in fixed | barred]
+    free = [(l, w) for l, w in free if next(x for x in given["lots"] if x["id"] == l)["owner"] != w["member"]]
+    if free:
+        lot, want = pick(free)
+        for why in ("absent", "refused"):
+            yield from one(f"a bar: {why}", lambda a: a["barred"].append({"lot": lot, "want": want["id"], "why": why}))
+        yield from one("something handed over", lambda a: a["fixed"].append({"lot": lot, "want": want["id"], "units": 1}))
+        yield from one("something kept", lambda a: a["kept"].append({"lot": lot, "want": want["id"], "units": 1}))
+    for why in ("movement", "absent", "refused"):
+        yield from one(
+            f"no bar: {why}",
+            lambda a: a["barred"].remove(next(b for b in a["barred"] if b["why"] == why)),
+        )
+    yield from one("less kept", lambda a: a["kept"].pop(draw.randrange(len(a["kept"]))) if a["kept"] else False)
+    yield from one("less handed over", lambda a: a["fixed"].pop() if a["fixed"] else False)
+    yield from one("more kept", lambda a: (lambda k: k.update(units=k["units"] + 1))(pick(a["kept"])))
+    for kind in ("absent", "handed_over", "refused", "counted", "settled"):
+        yield from one(
+            f"the log without {kind}",
+            lambda a: None,
+            lambda rows: rows.remove(next((r for r in reversed(rows) if r["kind"] == kind), rows[0])),
+        )
+
+
+def days(binary, rounds):
+    """Rounds that are settled again on their day: the file holds; forged files, settled as any file is, do not."""
+    noticed, harmless, forgeries = set(), set(), 0
+    sealed = [one for one in (made(50_000 + n) for n in range(rounds)) if one["lots"] and one["wants"]]
+    first = ask(binary, [{"what": "round", "input": one, "secret": f"day {n}"} for n, one in enumerate(sealed)])
+
+    def file(before, answer, log):
+        run = {key: before[key] for key in ("input", "input_hash", "outcome")}
+        return {**answer, "run": 2, "earlier": [run], "log": log, "sealed_hash": before["sealed_hash"]}
+
+    def settle(all_days):
+        asked = [
+            {"what": "round", "input": given, "secret": before["secret"], "sealed_hash": before["sealed_hash"]}
+            for before, given, _ in all_days
+        ]
+        return [file(before, answer, log) for (before, _, log), answer in zip(all_days, ask(binary, asked))]
+
+    second = [(before, *day_of(before)) for before in first]
+    for number, ((before, given, log), audit) in enumerate(zip(second, settle(second))):
+        audit.pop("reasons", None)
+        found = verify.verify(audit, before["commitment"], before["sealed_hash"])
+        assert found["runs"] == 2
+        if number < 6:
+            for what, other in tampered(audit):
+                notice(what, other, audit, noticed, harmless)
+        # every settling that differs is refused, however well it is settled
+        tries = list(forged(given, log))
+        good = []
+        for what, other, rows in tries:
+            try:
+                [answer] = settle([(before, other, rows)])
+            except AssertionError:
+                # no settling of it exists
+                noticed.add(what)
+                continue
+            good.append((what, answer))
+        for what, answer in good:
+            answer.pop("reasons", None)
+            forgeries += 1
+            try:
+                verify.verify(answer, before["commitment"], before["sealed_hash"])
+            except (verify.Wrong, KeyError):
+                noticed.add(what)
+            else:
+                assert said(answer) == said(audit), f"day {number}: a forged file holds: {what}"
+                harmless.add(what)
+    print(
+        f"days: {len(second)} settled again and proved; {len(noticed)} kinds of tampering and forging noticed, "
+        f"{forgeries} forged settlings"
+    )
+    assert len(noticed) >= 100, (len(noticed), sorted(noticed))
+    # what is never noticed changes nothing that the file claims
+    quiet = harmless - noticed
+    assert all("potentials" in what or what.startswith(("turn ", "twice log", "the log")) for what in quiet), sorted(quiet)
+
+
+def redraws(binary, rounds):
+    """With draws of two bits ties are common: each redraw carries its proof, and none is accepted without."""
+    verify.BITS = 2
+    given = [one for one in (made(90_000 + n) for n in range(rounds)) if one["lots"] and one["wants"]]
+    tied = forged = 0
+    audits = ask(binary, [{"what": "round", "input": one, "secret": f"t{n}", "bits": 2} for n, one in enumerate(given)])
+    for audit in audits:
+        verify.verify(audit)
+        outcome = audit["outcome"]
+        if outcome["redraw"] == 0:
+            continue
+        tied += 1
+        for do in (
+            lambda o: o.pop("ties"),
+            lambda o: o["ties"].pop(),
+            lambda o: o.update(redraw=o["redraw"] - 1),
+            lambda o: o["ties"][0].update(other=o["ties"][0]["shares"]),
+            lambda o: o["ties"][0]["other"].pop(),
+            lambda o: o["ties"][0]["steps"].pop(),
+        ):
             other = copy.deepcopy(audit)
-            do(other)
-            return what, other
-    step = draw.randrange(len(outcome["steps"]) - 1)
-    yield change("a value", lambda a: a["outcome"]["steps"][step].update(value=outcome["steps"][step]["value"] + 1))
-    yield change("an objective left out", lambda a: a["outcome"]["steps"].pop(step))
-    yield change("another seed", lambda a: a["outcome"].update(seed="0" * 64))
-    yield change("another secret", lambda a: a.update(secret="changed"))
-    if audit["input"]["members"]:
-        yield change("the input", lambda a: a["input"]["members"][0].update(cap=99))
+            do(other["outcome"])
+            try:
+                verify.verify(other)
+            except (verify.Wrong, KeyError, IndexError):
+                forged += 1
+            else:
+                raise AssertionError("a redraw without its proof holds")
+    verify.BITS = 32
+    assert tied > 5, tied
+    print(f"redraws: {tied} proved, {forged} forged ones noticed")
 
 
 def examples(binary):
@@ -283,6 +532,7 @@ def main(binary, rounds):
     audits = ask(binary, [{"what": "round", "input": one, "secret": f"secret {n}", "reasons": n < rounds // 8}
                           for n, one in enumerate(given)])
     units = tampering = reasons = books = 0
+    noticed = set()
     for number, (one, audit) in enumerate(zip(given, audits)):
         outcome = audit["outcome"]
         verify.verify(audit, audit["commitment"])
@@ -292,16 +542,12 @@ def main(binary, rounds):
         assert shares == verify.sums(outcome["shares"]), f"round {number}: who gets what\n{json.dumps(one)}"
         units += sum(shares.values())
         if number < rounds // 4:
-            for what, changed in tampered(audit):
-                try:
-                    verify.verify(changed)
-                except (verify.Wrong, KeyError):
-                    tampering += 1
-                else:
-                    raise AssertionError(f"round {number}: not noticed: {what}")
+            for what, other in tampered(audit) if number < 8 else []:
+                notice(what, other, audit, noticed, set())
+                tampering += 1
         for lot, want, reason in audit.get("reasons", []):
             assert reason is not None, f"round {number}: no reason why {lot} for {want}\n{json.dumps(one)}"
-            if reason["reason"] not in ("decided", "taker_books", "giver_books", "books"):
+            if reason["reason"] not in ("decided", "limits", "books"):
                 continue
             forced = Model(one, outcome)
             at = next(n for n, c in enumerate(forced.columns) if c[0] == "pair" and c[1] == lot and c[2]["id"] == want)
@@ -321,9 +567,11 @@ def main(binary, rounds):
             said = reason["by"]
             assert (step["aim"], step.get("of")) == (said["aim"], said.get("of")), (number, lot, want, step["aim"], said)
             if step["aim"] not in ("who", "which"):
-                assert step["value"] - values[broken] == reason["loss"], (number, lot, want, reason, values[broken])
+                assert step["value"] - values[broken] == reason["change"]["loss"], (number, lot, want, reason, values[broken])
     print(f"rounds: {rounds} settled as HiGHS does, {units} units, the same for everybody; all within limits and proved")
-    print(f"rounds: {tampering} changed audits were noticed; {reasons} reasons agree with a forced unit ({books} impossible)")
+    days(binary, max(rounds // 50, 20))
+    redraws(binary, max(rounds // 5, 60))
+    print(f"rounds: {tampering} changed audits were noticed, or claim the same; {reasons} reasons agree with a forced unit ({books} impossible)")
 
 
 if __name__ == "__main__":

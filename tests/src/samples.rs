@@ -506,7 +506,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::RoundReopenRound => v1::ReopenRoundRequest { round_id }.encode_to_vec(),
         Rpc::RoundSettleRound => v1::SettleRoundRequest { round_id, only_checked_in: false }.encode_to_vec(),
         Rpc::RoundExportRoundAudit => v1::ExportRoundAuditRequest { round_id, run: 0 }.encode_to_vec(),
-        Rpc::RoundStartHandOver => v1::StartHandOverRequest { round_id, early: true, undo: false }.encode_to_vec(),
+        Rpc::RoundStartHandOver => {
+            v1::StartHandOverRequest { round_id, early: true, undo: false }.encode_to_vec()
+        }
         Rpc::RoundCheckInLot => {
             v1::CheckInLotRequest { round_id, lot: "1".into(), here: Some(true), came: 0 }.encode_to_vec()
         }

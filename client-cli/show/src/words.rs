@@ -230,7 +230,8 @@ pub fn day_of(at: Option<&prost_types::Timestamp>) -> String {
 /// Returns an instant as a UTC date and time, such as `2027-07-31 09:12 UTC`; empty if there is none.
 pub fn time(at: Option<&prost_types::Timestamp>) -> String {
     let minutes = |t: &prost_types::Timestamp| t.seconds.rem_euclid(86_400) / 60;
-    at.map(|t| format!("{} {:02}:{:02} UTC", day_of(at), minutes(t) / 60, minutes(t) % 60)).unwrap_or_default()
+    at.map(|t| format!("{} {:02}:{:02} UTC", day_of(at), minutes(t) / 60, minutes(t) % 60))
+        .unwrap_or_default()
 }
 
 /// Parses a typed day, such as `2027-03-31`.

@@ -335,7 +335,9 @@ pub enum Rule {
         member: u32,
     },
     /// Two promises of one lot to one member.
-    #[error("more of lot {lot} is promised to member {member}; hand that over first, then take the tick back")]
+    #[error(
+        "more of lot {lot} is promised to member {member}; hand that over first, then take the tick back"
+    )]
     PromisedBeside {
         /// The lot's number.
         lot: u32,

@@ -3,15 +3,17 @@
 use scionary_app::{
     App, Error,
     rounds::{
-        AcceptsDraft, ChangeRound, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownEvent, ShownLot,
-        ShownPart, ShownRound, ShownShare, ShownTaken, ShownWish, WhyNot, WhyShort,
+        AcceptsDraft, ChangeRound, ListLine, MyRound, Preview, Previewed, RoundProgress, ShownEvent,
+        ShownLot, ShownPart, ShownRound, ShownShare, ShownTaken, ShownWish, WhyNot, WhyShort,
     },
 };
 use scionary_domain::{
     clearing::{Aim, Bar, Limit, Reason},
     field::FieldError,
     ids::AccountId,
-    round::{Accepts, EventKind, Part, PartDraft, Phase, Round, RoundDraft, Says, Settings, WhyLeft, bar_words},
+    round::{
+        Accepts, EventKind, Part, PartDraft, Phase, Round, RoundDraft, Says, Settings, WhyLeft, bar_words,
+    },
 };
 use scionary_proto::v1;
 
@@ -351,6 +353,7 @@ pub fn event(shown: &ShownEvent) -> v1::RoundEvent {
             EventKind::Joined => v1::RoundEventKind::Joined,
             EventKind::Brought => v1::RoundEventKind::Brought,
             EventKind::Closed => v1::RoundEventKind::Closed,
+            EventKind::Refused => v1::RoundEventKind::Refused,
         }
         .into(),
         lot_number: small(shown.lot_number),

@@ -197,7 +197,12 @@ pub(super) async fn settle(visitor: &Caller, paper: &Paper, round: RoundId) -> R
     ));
     let preview = v1::PreviewRoundRequest {
         round_id: round_id.clone(),
-        tried: Some(v1::RoundSettings { cap: Some(2), slack: Some(0), newcomers: Some(0), ..Default::default() }),
+        tried: Some(v1::RoundSettings {
+            cap: Some(2),
+            slack: Some(0),
+            newcomers: Some(0),
+            ..Default::default()
+        }),
     };
     let previews = organiser.call(preview).await?.previews;
     say!();

@@ -275,11 +275,10 @@ pub(crate) async fn check_in_lot(
     call: &Admitted,
     request: v1::CheckInLotRequest,
 ) -> Result<Encoded<v1::CheckInLotResponse>, Failure> {
-    let use_case = App::id(&request.round_id)
-        .and_then(|id| {
-            let came = Some(convert::packs("came", request.came)?).filter(|packs| *packs > 0);
-            Ok(CheckInLot { id, lot: request.lot.clone(), here: said("here", request.here)?, came })
-        });
+    let use_case = App::id(&request.round_id).and_then(|id| {
+        let came = Some(convert::packs("came", request.came)?).filter(|packs| *packs > 0);
+        Ok(CheckInLot { id, lot: request.lot.clone(), here: said("here", request.here)?, came })
+    });
     let message = |(id, number, short): &(RoundId, u32, u32)| v1::CheckInLotResponse {
         round_id: id.to_string(),
         number: i32::try_from(*number).unwrap_or(i32::MAX),
@@ -367,8 +366,7 @@ pub(crate) async fn add_round_member(
     call: &Admitted,
     request: v1::AddRoundMemberRequest,
 ) -> Result<Encoded<v1::AddRoundMemberResponse>, Failure> {
-    let use_case =
-        App::id(&request.round_id).map(|id| AddRoundMember { id, member: request.member.clone() });
+    let use_case = App::id(&request.round_id).map(|id| AddRoundMember { id, member: request.member.clone() });
     let message = |(id, number): &(RoundId, u32)| v1::AddRoundMemberResponse {
         round_id: id.to_string(),
         number: i32::try_from(*number).unwrap_or(i32::MAX),

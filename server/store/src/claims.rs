@@ -320,7 +320,8 @@ pub async fn of_round_lots(db: &dyn Source, lots: &[RoundLotId]) -> Result<Vec<C
     let mut all = Vec::new();
     for some in lots.chunks(500) {
         let some: Vec<Uuid> = some.iter().map(|lot| lot.uuid()).collect();
-        let rows = claim::Entity::find().filter(claim::Column::RoundLotId.is_in(some)).all(&db.inner()).await?;
+        let rows =
+            claim::Entity::find().filter(claim::Column::RoundLotId.is_in(some)).all(&db.inner()).await?;
         for row in rows {
             all.push(to_claim(row)?);
         }

@@ -15,7 +15,7 @@ use scionary_domain::{
         alpha::{Metric, Unit, alpha},
         dawid_skene::{self, Options, Rating},
     },
-    clearing::{Explainer, Input, Unwatched, commitment, seed, settle},
+    clearing::{DRAW_BITS, Explainer, Input, Unwatched, commitment, seed, settle_drawing},
     evidence::{
         median::{interval, interval_ranks, medians, middle, outliers, quantile, steps},
         share::{Quality, Report, estimate},
@@ -323,7 +323,11 @@ fn main() -> ExitCode {
 fn round_of(q: &Question) -> Result<Value> {
     let input: Input = serde_json::from_value(q.get("input")?.clone())?;
     let (secret, hash) = (q.text("secret")?, input.hash()?);
-    let outcome = settle(&input, &seed(secret, &hash, &input.round), &mut Unwatched, &mut |_| {})?;
+    // Settled again on the day, the draw is that of what was sealed.
+    let sealed = q.0.get("sealed_hash").and_then(Value::as_str).unwrap_or(&hash).to_string();
+    let bits = q.0.get("bits").and_then(Value::as_u64).map_or(DRAW_BITS, |bits| bits as u32);
+    let drawn = seed(secret, &sealed, &input.round);
+    let outcome = settle_drawing(&input, &drawn, bits, &mut Unwatched, &mut |_| {})?;
     let mut reasons = Vec::new();
     if q.0.get("reasons").and_then(Value::as_bool) == Some(true) {
         let explainer = Explainer::new(&input, &outcome)?;
@@ -334,7 +338,7 @@ fn round_of(q: &Question) -> Result<Value> {
         }
     }
     Ok(json!({
-        "input": input, "sealed_hash": hash, "input_hash": hash, "secret": secret, "commitment": commitment(secret), "outcome": outcome,
+        "input": input, "sealed_hash": sealed, "input_hash": hash, "secret": secret, "commitment": commitment(secret), "outcome": outcome,
         "reasons": reasons,
     }))
 }

@@ -104,7 +104,12 @@ pub fn round() -> v1::RoundDraft {
         title: "Winter swap".into(),
         area_code: "XB-NS".into(),
         day: Some(in_days(7)),
-        settings: Some(v1::RoundSettings { cap: Some(3), slack: Some(1), newcomers: Some(1), ..Default::default() }),
+        settings: Some(v1::RoundSettings {
+            cap: Some(3),
+            slack: Some(1),
+            newcomers: Some(1),
+            ..Default::default()
+        }),
         ..Default::default()
     }
 }
@@ -121,7 +126,8 @@ pub fn round_part() -> v1::RoundPart {
 
 /// Returns one wish for each lot.
 pub fn wishes(lots: &[&str]) -> Vec<v1::WishLine> {
-    let accepts = |lot: &&str| vec![v1::WishAccepts { what: Some(v1::wish_accepts::What::Lot((*lot).into())) }];
+    let accepts =
+        |lot: &&str| vec![v1::WishAccepts { what: Some(v1::wish_accepts::What::Lot((*lot).into())) }];
     lots.iter().map(|lot| v1::WishLine { accepts: accepts(lot), ..Default::default() }).collect()
 }
 

@@ -9,7 +9,10 @@ pub fn check_in_lot(view: &mut View, reply: &v1::CheckInLotResponse, not_here: b
     let is = if not_here { "is not here" } else { "is here" };
     let short = match reply.short {
         0 => String::new(),
-        n => format!(" {} did not come: settle again to see who goes without.", words::counted(n, "promised pack")),
+        n => format!(
+            " {} did not come: settle again to see who goes without.",
+            words::counted(n, "promised pack")
+        ),
     };
     view.drawn(format!("Lot {} {is}.{short}", reply.number));
 }
@@ -54,6 +57,7 @@ pub fn list_round_events(view: &mut View, reply: &v1::ListRoundEventsResponse) {
             v1::RoundEventKind::Joined => format!("{member} walked in"),
             v1::RoundEventKind::Brought => format!("{member} brought {lot}: {packs}"),
             v1::RoundEventKind::Closed => "closed".into(),
+            v1::RoundEventKind::Refused => format!("{lot} for {member}: one of both said no"),
         };
         let at = words::time(event.at.as_ref());
         view.item(0, &format!("{:>3}.", event.number), format!("{what} ({at}, {})", event.by_name));

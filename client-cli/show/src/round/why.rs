@@ -16,7 +16,9 @@ pub fn why_not(why: &v1::WhyNot) -> String {
         v1::WhyNotRule::Unspecified => String::new(),
         v1::WhyNotRule::NotBrought => "No one brought it.".into(),
         v1::WhyNotRule::FromLeftOvers => "You took it from what was left over.".into(),
-        v1::WhyNotRule::Withdrawn => "It was yours, and then one of you two withdrew, or it was settled again.".into(),
+        v1::WhyNotRule::Withdrawn => {
+            "It was yours, and then one of you two withdrew, or it was settled again.".into()
+        }
         v1::WhyNotRule::Barred => sentence(&why.bar_words),
         v1::WhyNotRule::AllOfIt => "You have all of it that this line can have.".into(),
         v1::WhyNotRule::Gone => "All of it has been handed over to others.".into(),
@@ -26,7 +28,10 @@ pub fn why_not(why: &v1::WhyNot) -> String {
         }
         v1::WhyNotRule::EarlierOutcome => match why.lines_less {
             0 => format!("{went}You would lose what was yours before for it."),
-            n => format!("{went}It would take back {} that others were given before.", words::counted(n, "pack")),
+            n => format!(
+                "{went}It would take back {} that others were given before.",
+                words::counted(n, "pack")
+            ),
         },
         v1::WhyNotRule::Level => format!("{went}{}", level(why)),
         v1::WhyNotRule::DrawOfMembers => format!("{went}{}", draw_of_members(why)),
@@ -157,13 +162,17 @@ mod tests {
 
     #[test]
     fn sentences_say_whose_loss_it_is() {
-        let level = v1::WhyNot { own_total: 1, others_less: 1, at_level: 1, others: 2, ..of(v1::WhyNotRule::Level) };
+        let level =
+            v1::WhyNot { own_total: 1, others_less: 1, at_level: 1, others: 2, ..of(v1::WhyNotRule::Level) };
         assert_eq!(
             why_not(&level),
             "It went to 2 members. One more for you would take one from a member who has no more than you, counting earlier rounds."
         );
         let lower = v1::WhyNot { standing: -1, others_less: 2, at_level: 2, ..level.clone() };
-        assert!(why_not(&lower).ends_with("take one from 2 members who have fewer than you, counting earlier rounds."));
+        assert!(
+            why_not(&lower)
+                .ends_with("take one from 2 members who have fewer than you, counting earlier rounds.")
+        );
         let swap = v1::WhyNot { own_total: 0, others_less: 1, others_more: 1, ..level };
         assert!(why_not(&swap).contains("take one pack from one member and bring one to one member"));
         let own = v1::WhyNot { own_lines: vec![2], rank: 2, ..of(v1::WhyNotRule::Rank) };

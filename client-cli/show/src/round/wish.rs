@@ -26,7 +26,9 @@ pub fn as_read(wish: &v1::WishLine, lots: &[v1::RoundLot]) -> String {
         Some(v1::wish_accepts::What::Lot(name)) => {
             let plain = |text: &str| text.replace(' ', "").to_uppercase();
             let found = lots.iter().find(|l| {
-                l.number.to_string() == *name || (!l.code.is_empty() && plain(&l.code) == plain(name)) || l.round_lot_id == *name
+                l.number.to_string() == *name
+                    || (!l.code.is_empty() && plain(&l.code) == plain(name))
+                    || l.round_lot_id == *name
             });
             found.map_or_else(
                 || format!("lot {name}, which no one brings"),

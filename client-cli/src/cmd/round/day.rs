@@ -11,9 +11,8 @@ use crate::{
     client::Client,
     error::Failure,
     output::Output,
-    prompt,
     paper::{Label, Line, Section, labels, sheet},
-    words,
+    prompt, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand) -> Result<(), Failure> {
@@ -51,8 +50,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::WalkIn { round, members } => {
             for member in members {
-                let request =
-                    v1::AddRoundMemberRequest { round_id: round.clone(), member: member.clone() };
+                let request = v1::AddRoundMemberRequest { round_id: round.clone(), member: member.clone() };
                 let reply: v1::AddRoundMemberResponse = client.call(request).await?;
                 output.reply(&reply, |view| show::add_round_member(view, &reply, &member))?;
             }
@@ -104,8 +102,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             need_shares(&shares, &round)?;
             let left = all_left(client, &round).await?;
             let title = format!("{}, {}", says.title, words::day(says.day));
-            let pdf = sheet(&sheets(&title, &shares, &left))
-                .map_err(|e| Failure::usage(e.to_string()))?;
+            let pdf = sheet(&sheets(&title, &shares, &left)).map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
             let count = words::counted(i32::try_from(shares.len()).unwrap_or(i32::MAX), "hand-over");
             output.aside(&format!(
@@ -124,7 +121,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
                 open > 0 && prompt::can_ask() && !client.is_quiet() && {
                     let open = i32::try_from(open).unwrap_or(i32::MAX);
                     let open = words::counted(open, "promised swap");
-                    prompt::sure(client, &format!("{open} not ticked off: they can change hands later. Close it"))?;
+                    prompt::sure(
+                        client,
+                        &format!("{open} not ticked off: they can change hands later. Close it"),
+                    )?;
                     true
                 }
             };
@@ -275,11 +275,7 @@ async fn all_left(client: &Client, round: &str) -> Result<Vec<v1::RoundLot>, Fai
 
 /// Returns the parts of a day's sheets: what lies on each table, what each member takes and gives, what goes by post, what is
 /// left over.
-fn sheets(
-    title: &str,
-    shares: &[v1::RoundShare],
-    left: &[v1::RoundLot],
-) -> Vec<(String, Vec<Section>)> {
+fn sheets(title: &str, shares: &[v1::RoundShare], left: &[v1::RoundLot]) -> Vec<(String, Vec<Section>)> {
     let (post, there): (Vec<&v1::RoundShare>, Vec<_>) = shares.iter().partition(|s| s.by_post);
     let mut tables: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
     let mut takers: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();

@@ -228,7 +228,8 @@ mod tests {
 
     #[test]
     fn lines_as_they_are_typed() {
-        let one = |quantity, choices: &[&str]| vec![(quantity, choices.iter().map(ToString::to_string).collect())];
+        let one =
+            |quantity, choices: &[&str]| vec![(quantity, choices.iter().map(ToString::to_string).collect())];
         assert_eq!(said("12"), one(0, &["12"]));
         assert_eq!(said("lot 4"), one(0, &["4"]));
         assert_eq!(said("2 x 7 or #9"), one(2, &["7", "9"]));

@@ -110,7 +110,7 @@ impl UseCase for ConfirmHandOver {
         }
         rounds::day_has_begun(write.tx, &claim).await?;
         // what one side says has happened is not undone by a rule
-        let untouched = claim.given_at.is_none() && claim.taken_at.is_none();
+        let (untouched, was_taken) = (claim.given_at.is_none() && claim.taken_at.is_none(), claim.taken_at);
         if untouched && let Some(done) = stricter(write, &mut claim).await? {
             store(write, granted, &mut claim).await?;
             move_up(write, claim.offer).await?;
@@ -124,6 +124,9 @@ impl UseCase for ConfirmHandOver {
         }
         if claim.given_at.is_some() && claim.taken_at.is_some() {
             claim.state = State::HandedOver;
+        }
+        if was_taken.is_none() && claim.taken_at.is_some() {
+            rounds::note_handed_over(write, &claim).await?;
         }
         store(write, granted, &mut claim).await?;
         let offer = offer_of(write, claim.offer).await?;

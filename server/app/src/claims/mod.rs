@@ -101,7 +101,7 @@ async fn arranged(db: &dyn Source, call: &Call, claim: &Claim, offer: &Offer) ->
 /// Gives back what a claim was promised: to the round that it came of while that is open, otherwise to its offer, where
 /// those who wait move up. To be called before the claim is stored.
 async fn give_back(write: &Write<'_>, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
-    if rounds::takes_back(write.tx, claim, by_giver).await? {
+    if rounds::takes_back(write, claim, by_giver).await? {
         return Ok(false);
     }
     claim_store::release(write.tx, claim.offer, claim.quantity).await?;

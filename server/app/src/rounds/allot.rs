@@ -122,9 +122,9 @@ impl App {
         // who said no to something does not get it again
         let refused: BTreeSet<(RoundLotId, AccountId)> = claims
             .values()
-            .filter(|c| c.state == State::Withdrawn || c.state == State::Declined)
+            .filter(|c| matches!(c.state, State::Withdrawn | State::Declined | State::Lapsed))
             .filter_map(|c| {
-                c.in_round.filter(|r| c.state == State::Withdrawn || r.units > 0).map(|r| (r.lot, c.taker))
+                c.in_round.filter(|r| c.state != State::Declined || r.units > 0).map(|r| (r.lot, c.taker))
             })
             .collect();
         let absent_people: BTreeSet<AccountId> =
@@ -136,7 +136,11 @@ impl App {
             }
             refused.contains(&(lot.id, part.account)).then_some(Bar::Refused)
         };
-        let mut input = file.input(self, settings, fixed, kept, &bar);
+        let sealed = round_store::run(reader, round.id, 0).await?;
+        let sealed = sealed.ok_or_else(|| Error::Internal("a settled round has no sealed input".into()))?;
+        let sealed: Input = serde_json::from_str(&sealed.input)
+            .map_err(|e| Error::Internal(format!("a sealed input cannot be read: {e}")))?;
+        let mut input = file.input(self, settings, fixed, kept, &bar).since(&sealed);
         taken_at_the_tables(&mut input, &file.lots, claims.values());
         Ok(Prepared { round, input })
     }
@@ -394,9 +398,8 @@ impl UseCase for KeepOutcome {
                 .filter(|(_, units)| *units > 0)
                 .collect();
             let mut rest = units.saturating_sub(holders.iter().map(|(_, units)| units).sum());
-            let beside = |claim: &Claim| {
-                claim.in_round.map_or(0, |r| r.units).saturating_sub(of_wishes(claim))
-            };
+            let beside =
+                |claim: &Claim| claim.in_round.map_or(0, |r| r.units).saturating_sub(of_wishes(claim));
             // what the giver says has happened stays whole, or ends: they said it of that number
             let mut again = 0;
             for mut claim in given.remove(&key).into_iter().flatten() {

@@ -195,15 +195,18 @@ impl UseCase for HandOverShare {
         in_phase(&round, &[Phase::HandingOver])?;
         let lot = named(write.tx, round.id, &self.lot).await?;
         let part = member_named(write.tx, round.id, &self.member).await?;
-        let claim = claim_store::open_in_round(write.tx, lot.id, part.account)
-            .await?
-            .ok_or(Rule::NotAllotted { lot: lot.number, member: part.number })?;
+        let of_lot = claim_store::of_round_lots(write.tx, &[lot.id]).await?;
+        // what no side has confirmed yet comes first
+        let open = of_lot.iter().filter(|c| c.taker == part.account && c.state == State::Accepted);
+        let claim = open
+            .min_by_key(|c| (c.taken_at.is_some(), c.given_at.is_some(), c.id))
+            .ok_or(Rule::NotAllotted { lot: lot.number, member: part.number })?
+            .clone();
         let offer = offer_store::offer(write.tx, lot.offer).await?;
         if let Some(tagged) = offer.and_then(|o| o.contents.lot) {
             alerts::refuse_reached(write.tx, tagged).await?;
         }
         // of fewer packs that came, no more than those change hands
-        let of_lot = claim_store::of_round_lots(write.tx, &[lot.id]).await?;
         let handed: Vec<Claim> = of_lot.into_iter().filter(|c| c.state == State::HandedOver).collect();
         let units = claim.in_round.map_or(0, |r| r.units);
         if units_of(&handed) + units > lot.there() {
@@ -212,10 +215,6 @@ impl UseCase for HandOverShare {
         // confirmed for both sides: the caller arranges the round
         let done = ConfirmHandOver { id: claim.id, for_both: true }.run(write).await?;
         let state = done.out.1;
-        if state == State::HandedOver {
-            let of = (Some(lot.id), Some(part.account));
-            noted(write, round.id, EventKind::HandedOver, of, units, "").await?;
-        }
         Ok(done.with((claim.id, state)).and_publish(TOPIC, round.id))
     }
 }

@@ -193,7 +193,11 @@ impl OnFile {
 }
 
 /// Those of some people who belong to a round's club.
-pub(super) async fn members_of(db: &dyn Source, round: &Round, parts: &[Part]) -> Result<BTreeSet<AccountId>, Error> {
+pub(super) async fn members_of(
+    db: &dyn Source,
+    round: &Round,
+    parts: &[Part],
+) -> Result<BTreeSet<AccountId>, Error> {
     let mut all = BTreeSet::new();
     for some in parts.chunks(ROWS) {
         let some: Vec<AccountId> = some.iter().map(|part| part.account).collect();

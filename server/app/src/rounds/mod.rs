@@ -98,8 +98,8 @@ async fn open_to_members(
     let own = club_store::membership(write.tx, round.club, account.id).await?;
     let granted = access::take_part(account, own.map(|m| m.standing))?;
     in_phase(&round, phases)?;
-    let late = round.phase == Phase::Gathering
-        && write.call.now.date() > round.says.gather_until.plus_days(1);
+    let late =
+        round.phase == Phase::Gathering && write.call.now.date() > round.says.gather_until.plus_days(1);
     if late && write.call.entered_by.is_none() {
         return Err(Rule::RoundLate(round.says.gather_until).into());
     }
@@ -145,12 +145,14 @@ async fn noted(
     units: u32,
     words: &str,
 ) -> Result<(), Error> {
-    let by = match write.call.entered_by {
-        Some(by) => by,
-        None => write.call.account_id()?,
+    let by = match (write.call.entered_by, write.call.account_id()) {
+        (Some(by), _) | (None, Ok(by)) => by,
+        // housekeeping ends what has lapsed: noted as the member's
+        (None, Err(error)) => member.ok_or(error)?,
     };
     let (at, words) = (write.call.now, words.to_string());
-    round_store::add_event(write.tx, &Event { round, number: 0, kind, lot, member, units, words, by, at }).await?;
+    round_store::add_event(write.tx, &Event { round, number: 0, kind, lot, member, units, words, by, at })
+        .await?;
     Ok(())
 }
 
@@ -209,14 +211,25 @@ pub(crate) async fn hold_round_of(write: &Write<'_>, claim: &Claim) -> Result<()
     Ok(())
 }
 
+/// Notes in the log of a claim's round that its taker has what was promised.
+pub(crate) async fn note_handed_over(write: &Write<'_>, claim: &Claim) -> Result<(), Error> {
+    let Some(part) = claim.in_round else { return Ok(()) };
+    let of = (Some(part.lot), Some(claim.taker));
+    noted(write, part.round, EventKind::HandedOver, of, part.units, "").await
+}
+
 /// Ends the hold of a round that is still open on what a claim of it was promised: back to the round, and not to its offer.
 /// What a giver says no to is not given to others either: it stays out of the round until that is closed. Whether there was
 /// such a round.
-pub(crate) async fn takes_back(db: &dyn Source, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
+pub(crate) async fn takes_back(write: &Write<'_>, claim: &mut Claim, by_giver: bool) -> Result<bool, Error> {
     let Some(part) = &mut claim.in_round else { return Ok(false) };
-    let open = round_store::one(db, part.round).await?.is_some_and(|round| round.phase.is_open());
+    let open = round_store::one(write.tx, part.round).await?.is_some_and(|round| round.phase.is_open());
     if open && !by_giver {
         part.units = 0;
+    }
+    if open {
+        let of = (Some(part.lot), Some(claim.taker));
+        noted(write, part.round, EventKind::Refused, of, part.units, "").await?;
     }
     Ok(open)
 }

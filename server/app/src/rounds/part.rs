@@ -8,7 +8,9 @@ use scionary_domain::{
     ids::{AccountId, CultivarId, OfferId, RoundId, RoundLotId, WishId},
     limits,
     offer::{Material, State as OfferState, Unit},
-    round::{Accepts, Brought, EventKind, Part, PartDraft, Phase, Round, Wish, WishDraft, check_part, check_wishes},
+    round::{
+        Accepts, Brought, EventKind, Part, PartDraft, Phase, Round, Wish, WishDraft, check_part, check_wishes,
+    },
 };
 use scionary_store::{claim_store, offer_store, round_store};
 use serde_json::json;

@@ -6,12 +6,15 @@ use scionary_domain::{
     claim::{Claim, State},
     clearing::Bar,
     ids::{AccountId, ClubId, CultivarId, LotId, RoundId, RoundLotId},
+    limits,
     lineage::LotCode,
     offer::{Material, Unit},
     page::{self, Page},
     round::{Advice, Brought, Ledger, Part, Phase, Round},
 };
 use scionary_store::{Source, account_store, claim_store, club_store, lot_store, round_store};
+
+use serde_json::json;
 
 use super::{
     arranged,
@@ -313,9 +316,8 @@ impl App {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, id).await?;
         let asked = page::Asked::<String>::read(page_size, token, format!("shares of {id}"))?;
-        let key = |share: &ShownShare| {
-            format!("{:010}.{:010}.{}", share.lot_number, share.taker.0, share.claim.id)
-        };
+        let key =
+            |share: &ShownShare| format!("{:010}.{:010}.{}", share.lot_number, share.taker.0, share.claim.id);
         let by_post_at_all = round.says.settings.by_post;
         let after = asked.after.clone().unwrap_or_default();
         let mut shares: Vec<ShownShare> = Vec::new();
@@ -367,25 +369,48 @@ impl App {
         let reader = self.store().reader();
         let (round, _) = arranged(reader, call, id).await?;
         let number = if run == 0 { round.runs } else { run };
-        let kept = round_store::run(reader, id, number.max(1)).await?;
-        let kept = kept.ok_or_else(|| Error::NotFound {
+        let missing = || Error::NotFound {
             kind: "settling of this round",
             id: number.to_string(),
             hint: "settle it first".into(),
-        })?;
-        let outcome = kept.outcome.unwrap_or_default();
-        let head = format!(
-            "{{\"input\":{},\"input_hash\":\"{}\",\"secret\":\"{}\",\"commitment\":\"{}\",\"sealed_hash\":\"{}\",\"run\":{number},\"outcome\":",
-            kept.input,
-            kept.input_hash,
+        };
+        if number == 0 || number > round.runs {
+            return Err(missing());
+        }
+        let mut chunks = Vec::new();
+        let mut push = |text: &str| chunks.extend(text.as_bytes().chunks(1 << 20).map(<[u8]>::to_vec));
+        push(&format!(
+            "{{\"secret\":\"{}\",\"commitment\":\"{}\",\"sealed_hash\":\"{}\",\"run\":{number}",
             round.secret,
             round.commitment,
             round.input_hash.as_deref().unwrap_or_default()
-        );
-        Ok([head.as_bytes(), outcome.as_bytes(), b"}\n"]
-            .into_iter()
-            .flat_map(|part| part.chunks(1 << 20))
-            .map(<[u8]>::to_vec)
-            .collect())
+        ));
+        // settled again, each settling is proved from the one before it and from the log
+        for at in 1..=number {
+            let kept = round_store::run(reader, id, at).await?.ok_or_else(missing)?;
+            let outcome = kept.outcome.unwrap_or_default();
+            let (input, hash) = (kept.input, kept.input_hash);
+            if at == number {
+                push(if number > 1 { "],\"input\":" } else { ",\"input\":" });
+                push(&format!("{input},\"input_hash\":\"{hash}\",\"outcome\":{outcome}"));
+            } else {
+                push(if at == 1 { ",\"earlier\":[" } else { "," });
+                push(&format!("{{\"input\":{input},\"input_hash\":\"{hash}\",\"outcome\":{outcome}}}"));
+            }
+        }
+        push(",\"log\":[");
+        let events = round_store::events(reader, id, 0, limits::ROUND_EVENTS_AUDITED).await?;
+        for (place, event) in events.iter().enumerate() {
+            let row = json!({
+                "kind": event.kind.word(),
+                "lot": event.lot.map(|id| id.to_string()),
+                "member": event.member.map(|id| id.to_string()),
+                "units": event.units,
+                "words": event.words,
+            });
+            push(&format!("{}{row}", if place == 0 { "" } else { "," }));
+        }
+        push("]}\n");
+        Ok(chunks)
     }
 }

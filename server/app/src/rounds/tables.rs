@@ -63,7 +63,10 @@ impl UseCase for AddRoundMember {
             Ok(id) => id,
             Err(_) => {
                 let key = text.trim_start_matches('@').to_ascii_lowercase();
-                account_store::account_to_sign_in(write.tx, &key).await?.map(|(a, _)| a.id).ok_or_else(missing)?
+                account_store::account_to_sign_in(write.tx, &key)
+                    .await?
+                    .map(|(a, _)| a.id)
+                    .ok_or_else(missing)?
             }
         };
         let own = club_store::membership(write.tx, round.club, account).await?;
@@ -111,7 +114,8 @@ impl UseCase for UndoHandOver {
             .ok_or(Rule::NotHandedOver { lot: lot.number, member: part.number })?;
         // The lot that the hand-over made for the taker ends; what came of it since would lose its source.
         for made in lot_store::of_claim(write.tx, claim.id).await? {
-            let onward = lot_store::links(write.tx, scionary_domain::lineage::Direction::Forward, [made.id]).await?;
+            let onward =
+                lot_store::links(write.tx, scionary_domain::lineage::Direction::Forward, [made.id]).await?;
             if !onward.is_empty() {
                 return Err(Rule::LotInUse(made.code.to_string()).into());
             }

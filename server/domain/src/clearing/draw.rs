@@ -18,20 +18,33 @@ pub fn seed(secret: &str, input_hash: &str, round: &str) -> String {
     sha256(format!("{secret}|{input_hash}|{round}").as_bytes())
 }
 
+/// Bits of a draw. With m numbers drawn, the chance of a tie is at most m in 2^32 (Mulmuley, Vazirani, Vazirani 1987).
+pub const DRAW_BITS: u32 = 32;
+
 /// The draws of one seed. Each redraw extends the seed by `#` and its number.
 #[derive(Clone, Debug)]
-pub struct Draw(String);
+pub struct Draw {
+    seed: String,
+    bits: u32,
+}
 
 impl Draw {
     /// Starts the draws of a seed. `redraw` is 0 unless an earlier draw left a tie.
     pub fn new(seed: &str, redraw: u32) -> Self {
-        Self(if redraw == 0 { seed.to_string() } else { format!("{seed}#{redraw}") })
+        Self::of_bits(seed, redraw, DRAW_BITS)
+    }
+
+    /// Starts draws of fewer bits, which tie often: for tests of what follows a tie.
+    pub(super) fn of_bits(seed: &str, redraw: u32, bits: u32) -> Self {
+        let seed = if redraw == 0 { seed.to_string() } else { format!("{seed}#{redraw}") };
+        Self { seed, bits: bits.clamp(1, DRAW_BITS) }
     }
 
     /// Returns the first 32 bits of SHA-256 plus 1, from 1 to 2^32.
     fn number(&self, text: &str) -> i64 {
-        let hash = Sha256::digest(format!("{}|{text}", self.0).as_bytes());
-        hash.iter().take(4).fold(0, |n, byte| n << 8 | i64::from(*byte)) + 1
+        let hash = Sha256::digest(format!("{}|{text}", self.seed).as_bytes());
+        let first = hash.iter().take(4).fold(0, |n, byte| n << 8 | i64::from(*byte));
+        (first >> (DRAW_BITS - self.bits)) + 1
     }
 
     /// Returns the number of a member.

@@ -189,7 +189,9 @@ impl<'a> Explainer<'a> {
                 let targets: BTreeSet<u32> =
                     group.iter().map(|(_, lot, _)| self.network.lot_node(*lot)).collect();
                 let but: &[u32] = match group.as_slice() {
-                    [(_, lot, _)] if holds(*lot) => self.pair_at.get(&(*lot, want)).map_or(&[], Vec::as_slice),
+                    [(_, lot, _)] if holds(*lot) => {
+                        self.pair_at.get(&(*lot, want)).map_or(&[], Vec::as_slice)
+                    }
                     _ => &[],
                 };
                 let ways = self.ways(from, targets, but);
@@ -308,7 +310,9 @@ impl<'a> Explainer<'a> {
                     continue;
                 }
                 let mut there = here.clone();
-                for ((sum, tail), head) in there.iter_mut().zip(self.potential(node)).zip(self.potential(next)) {
+                for ((sum, tail), head) in
+                    there.iter_mut().zip(self.potential(node)).zip(self.potential(next))
+                {
                     *sum += tail - head;
                 }
                 self.add_loss(step, &mut there);

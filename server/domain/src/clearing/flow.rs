@@ -104,6 +104,51 @@ impl Circulation {
         new
     }
 
+    /// Moves one unit around a cycle of arcs that can still change: another circulation with equal objectives. Returns false if
+    /// there is none.
+    pub(super) fn turn(&mut self) -> bool {
+        let mut out: Vec<Vec<(u32, u32, i32)>> = vec![Vec::new(); self.nodes];
+        for at in &self.open {
+            let arc = self.arcs[*at as usize];
+            if arc.flow < arc.upper {
+                out[arc.tail as usize].push((arc.head, *at, 1));
+            }
+            if arc.flow > arc.lower {
+                out[arc.head as usize].push((arc.tail, *at, -1));
+            }
+        }
+        for start in self.open.clone() {
+            let arc = self.arcs[start as usize];
+            for (from, to, sign) in [(arc.head, arc.tail, 1), (arc.tail, arc.head, -1)] {
+                let room = if sign > 0 { arc.upper - arc.flow } else { arc.flow - arc.lower };
+                if room <= 0 {
+                    continue;
+                }
+                let mut back: Vec<Option<(u32, u32, i32)>> = vec![None; self.nodes];
+                let mut queue = vec![from];
+                while let Some(node) = queue.pop() {
+                    for (next, at, way) in &out[node as usize] {
+                        if *at != start && *next != from && back[*next as usize].is_none() {
+                            back[*next as usize] = Some((node, *at, *way));
+                            queue.push(*next);
+                        }
+                    }
+                }
+                if back[to as usize].is_none() {
+                    continue;
+                }
+                self.arcs[start as usize].flow += sign;
+                let mut node = to;
+                while let Some((before, at, way)) = back[node as usize] {
+                    self.arcs[at as usize].flow += way;
+                    node = before;
+                }
+                return true;
+            }
+        }
+        false
+    }
+
     /// Returns the arcs with their current flow.
     pub(super) fn arcs(&self) -> &[Arc] {
         &self.arcs

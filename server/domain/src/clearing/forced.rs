@@ -193,8 +193,12 @@ fn values(input: &Input, outcome: &Outcome, shares: &[Share]) -> Vec<i64> {
                 .iter()
                 .map(|k| {
                     let key = (k.lot.clone(), k.want.clone());
-                    let fixed: u32 =
-                        input.fixed.iter().filter(|f| f.lot == k.lot && f.want == k.want).map(|f| f.units).sum();
+                    let fixed: u32 = input
+                        .fixed
+                        .iter()
+                        .filter(|f| f.lot == k.lot && f.want == k.want)
+                        .map(|f| f.units)
+                        .sum();
                     let have = counted.pairs.get(&key).copied().unwrap_or(0) - i32::try_from(fixed).unwrap();
                     i64::from(have.clamp(0, i32::try_from(k.units).unwrap()))
                 })
@@ -216,9 +220,11 @@ fn values(input: &Input, outcome: &Outcome, shares: &[Share]) -> Vec<i64> {
                 .filter(|(want, _)| wants[want.as_str()].rank.min(RANKS) == *rank)
                 .map(|(_, units)| i64::from(*units))
                 .sum(),
-            Aim::Which => {
-                counted.pairs.iter().map(|((lot, want), units)| draw.pair(lot, want) * i64::from(*units)).sum()
-            }
+            Aim::Which => counted
+                .pairs
+                .iter()
+                .map(|((lot, want), units)| draw.pair(lot, want) * i64::from(*units))
+                .sum(),
             Aim::Settled => 0,
         }
     };
@@ -323,9 +329,8 @@ fn widened(input: &Input, limits: &[Limit], lot: &Lot, want: &Want) -> Input {
         let (is_taker, is_owner) = (member.id == want.member, member.id == lot.owner);
         let net = net.get(member.id.as_str()).copied().unwrap_or(0);
         let least = |units: i64| u32::try_from(units.max(0)).unwrap();
-        member.cap = member
-            .cap
-            .max(took.get(member.id.as_str()).copied().unwrap_or(0) + extra(Limit::Cap, is_taker));
+        member.cap =
+            member.cap.max(took.get(member.id.as_str()).copied().unwrap_or(0) + extra(Limit::Cap, is_taker));
         member.get = member.get.max(least(net) + extra(Limit::Get, is_taker));
         member.give = member.give.max(least(-net) + extra(Limit::Give, is_owner));
     }
@@ -357,7 +362,8 @@ fn every_reason_is_the_reason() {
                         assert!(units.unsigned_abs() > most, "{of}");
                     }
                     Reason::Gone => {
-                        let fixed: u32 = input.fixed.iter().filter(|f| f.lot == lot.id).map(|f| f.units).sum();
+                        let fixed: u32 =
+                            input.fixed.iter().filter(|f| f.lot == lot.id).map(|f| f.units).sum();
                         assert!(fixed >= lot.units, "{of}");
                         gone += 1;
                     }

@@ -165,6 +165,51 @@ impl Input {
         Ok(sha256(self.canonical()?.as_bytes()))
     }
 
+    /// Returns what is settled again on the day: what was sealed, with what came up since.
+    ///
+    /// Members, lots and wishes that were sealed stay as they were sealed; of lots only the units change, with those
+    /// that came. Bars that were sealed stay, new ones are added. Who and what came in since is added.
+    #[must_use]
+    pub fn since(mut self, sealed: &Self) -> Self {
+        for member in &mut self.members {
+            if let Some(was) = sealed.members.iter().find(|was| was.id == member.id) {
+                *member = was.clone();
+            }
+        }
+        let was_lot: BTreeMap<&str, &Lot> = sealed.lots.iter().map(|lot| (lot.id.as_str(), lot)).collect();
+        for lot in &mut self.lots {
+            if let Some(was) = was_lot.get(lot.id.as_str()) {
+                *lot = Lot { units: lot.units.min(was.units), ..(*was).clone() };
+            }
+        }
+        let here: BTreeSet<String> = self.lots.iter().map(|lot| lot.id.clone()).collect();
+        let was_want: BTreeMap<&str, &Want> = sealed.wants.iter().map(|w| (w.id.as_str(), w)).collect();
+        for want in &mut self.wants {
+            if let Some(was) = was_want.get(want.id.as_str()) {
+                let new = want.lots.iter().filter(|lot| !was_lot.contains_key(lot.as_str())).cloned();
+                let lots = was.lots.iter().filter(|lot| here.contains(*lot)).cloned().chain(new).collect();
+                *want = Want { lots, ..(*was).clone() };
+            }
+        }
+        let wants: BTreeSet<&str> = self.wants.iter().map(|want| want.id.as_str()).collect();
+        let known: BTreeSet<(&str, &str)> = self
+            .barred
+            .iter()
+            .map(|b| (b.lot.as_str(), b.want.as_str()))
+            .chain(self.fixed.iter().map(|s| (s.lot.as_str(), s.want.as_str())))
+            .collect();
+        let still: Vec<Barred> = sealed
+            .barred
+            .iter()
+            .filter(|b| !known.contains(&(b.lot.as_str(), b.want.as_str())))
+            .filter(|b| here.contains(&b.lot) && wants.contains(b.want.as_str()))
+            .cloned()
+            .collect();
+        self.barred.extend(still);
+        self.fair_levels = sealed.fair_levels;
+        self
+    }
+
     /// Checks that ids are unique, that every reference exists, and that ranks start at 1.
     ///
     /// # Errors

@@ -43,11 +43,11 @@ mod forced;
 mod tests;
 
 pub use self::{
-    draw::{Draw, commitment, seed},
+    draw::{DRAW_BITS, Draw, commitment, seed},
+    explain::Explainer,
     flow::{Stopped, Unwatched, Watch},
     input::{BadInput, Bar, Barred, HEAD_START, Input, Lot, Member, RANKS, Share, Want, sha256},
     network::Potentials,
-    explain::Explainer,
     reason::{Change, Limit, Reason},
-    solve::{Aim, Failed, Outcome, Progress, Step, settle},
+    solve::{Aim, Failed, Outcome, Progress, Step, Tie, settle, settle_drawing},
 };

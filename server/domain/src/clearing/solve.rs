@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    draw::Draw,
+    draw::{DRAW_BITS, Draw},
     flow::{Arc, Circulation, Stopped, Watch},
     input::{BadInput, Input, RANKS, Share},
     network::{Network, Potentials, Role},
@@ -39,6 +39,17 @@ pub struct Step {
     pub potentials: Potentials,
 }
 
+/// Proof that a draw left a tie, so that another draw was needed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Tie {
+    /// Units of each lot for each wish, in one outcome of that draw.
+    pub shares: Vec<Share>,
+    /// The objectives in their order, with their proofs.
+    pub steps: Vec<Step>,
+    /// Units of each lot for each wish, in another outcome with the same value of every objective.
+    pub other: Vec<Share>,
+}
+
 /// Outcome of a round.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -46,6 +57,9 @@ pub struct Outcome {
     pub seed: String,
     /// Number of redraws, each made because the draw before left a tie.
     pub redraw: u32,
+    /// For each redraw the proof of the tie before it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ties: Vec<Tie>,
     /// Units of each lot for each wish, sorted.
     pub shares: Vec<Share>,
     /// The objectives in their order, with their proofs.
@@ -125,9 +139,24 @@ pub fn settle(
     watch: &mut dyn Watch,
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Outcome, Failed> {
+    settle_drawing(input, seed, DRAW_BITS, watch, tell)
+}
+
+/// Settles a round with draws of fewer bits than [`settle`], which tie often: for tests of redraws and their proofs.
+///
+/// # Errors
+/// Returns [`Failed`] as [`settle`] does.
+pub fn settle_drawing(
+    input: &Input,
+    seed: &str,
+    bits: u32,
+    watch: &mut dyn Watch,
+    tell: &mut dyn FnMut(Progress),
+) -> Result<Outcome, Failed> {
     input.check()?;
+    let mut ties = Vec::new();
     for redraw in 0..REDRAWS {
-        let draw = Draw::new(seed, redraw);
+        let draw = Draw::of_bits(seed, redraw, bits);
         let network = Network::new(input)?;
         let aims = aims(input, &network);
         let mut circulation = Circulation::new(network.nodes, network.arcs.clone());
@@ -147,13 +176,18 @@ pub fn settle(
             steps.push(Step { aim, value, potentials: network.named(&potential, extra) });
         }
         if !circulation.is_settled() {
+            let one = shares(input, &network, circulation.arcs());
+            if !circulation.turn() {
+                return Err(Failed::Open);
+            }
+            ties.push(Tie { shares: one, steps, other: shares(input, &network, circulation.arcs()) });
             continue;
         }
         let potentials = network.named(&circulation.settled(), |_| 0);
         steps.push(Step { aim: Aim::Settled, value: 0, potentials });
         tell(Progress { done: of, of });
         let shares = shares(input, &network, circulation.arcs());
-        return Ok(Outcome { seed: seed.to_string(), redraw, shares, steps });
+        return Ok(Outcome { seed: seed.to_string(), redraw, ties, shares, steps });
     }
     Err(Failed::Open)
 }

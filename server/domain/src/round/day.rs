@@ -31,6 +31,8 @@ crate::offer::words! {
         HandedOver = "handed_over",
         /// A hand-over was ticked by mistake and is taken back.
         TakenBack = "taken_back",
+        /// The giver or the member said no to what was promised.
+        Refused = "refused",
         /// A member took packs that were left over.
         LeftOver = "left_over",
         /// A member joined on the day.

@@ -127,9 +127,10 @@ fn why_left(input: &Input, lot: &str, explainer: Option<&Explainer<'_>>) -> WhyL
         explainer.map(|e| naming.iter().filter_map(|want| e.why(lot, want)).collect()).unwrap_or_default();
     if !reasons.is_empty() && reasons.iter().all(|r| matches!(r, Reason::Barred { .. })) {
         WhyLeft::Barred
-    } else if reasons.iter().any(|r| {
-        matches!(r, Reason::Limits { .. } | Reason::Books | Reason::Decided { .. })
-    }) {
+    } else if reasons
+        .iter()
+        .any(|r| matches!(r, Reason::Limits { .. } | Reason::Books | Reason::Decided { .. }))
+    {
         WhyLeft::Books
     } else {
         WhyLeft::Enough

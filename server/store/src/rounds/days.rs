@@ -9,8 +9,7 @@ use scionary_domain::{
     time::Timestamp,
 };
 use sea_orm::{
-    ActiveValue::Set,
-    ColumnTrait, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect,
+    ActiveValue::Set, ColumnTrait, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect,
     sea_query::Expr,
 };
 use uuid::Uuid;
