@@ -104,6 +104,8 @@ fn template(deed: Deed) -> &'static str {
         Deed::RoundSheets => "round sheets {round} --out sheets.pdf",
         Deed::RoundAudit => "round audit {round} --out audit.json",
         Deed::RoundBegin => "round begin {round}",
+        Deed::RoundBeginEarly => "round begin {round} --early",
+        Deed::RoundClosePending => "round close {round} --pending",
         Deed::RoundCheckIn => "round check-in {round} {lot}",
         Deed::RoundAbsent => "round absent {round} {member}",
         Deed::RoundHandOver => "round hand-over {round} LOT MEMBER",

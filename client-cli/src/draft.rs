@@ -230,14 +230,17 @@ fn parse_seen_whole(text: &str) -> Result<Seen, String> {
 fn usual_days(material: v1::Material) -> i64 {
     match material {
         v1::Material::FruitForSeed => 7,
-        v1::Material::Seed | v1::Material::ScionWood | v1::Material::Budwood => 14,
-        v1::Material::Seedling | v1::Material::Rootstock | v1::Material::GraftedPlant => 60,
+        v1::Material::Seed | v1::Material::ScionWood | v1::Material::Budwood | v1::Material::Cutting => 14,
+        v1::Material::Seedling
+        | v1::Material::Rootstock
+        | v1::Material::GraftedPlant
+        | v1::Material::RootedPlant => 60,
         v1::Material::Unspecified => 30,
     }
 }
 
 /// The materials in the order in which they are offered to choose from.
-const MATERIALS: [v1::Material; 7] = [
+const MATERIALS: [v1::Material; 9] = [
     v1::Material::ScionWood,
     v1::Material::Budwood,
     v1::Material::Seed,
@@ -245,6 +248,8 @@ const MATERIALS: [v1::Material; 7] = [
     v1::Material::Rootstock,
     v1::Material::GraftedPlant,
     v1::Material::FruitForSeed,
+    v1::Material::Cutting,
+    v1::Material::RootedPlant,
 ];
 
 /// Fills in what the member's profile and last offer say, for values that were not typed.

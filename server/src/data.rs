@@ -1,6 +1,7 @@
 //! The data that ships with the server, and folders that a club adds.
 
 use std::{
+    collections::BTreeMap,
     fs,
     io::{self, Read as _},
     path::Path,
@@ -34,20 +35,44 @@ pub fn gazetteer() -> Result<&'static Gazetteer, Error> {
     READ.as_ref().map_err(|e| Error::Internal(format!("the gazetteer cannot be read: {e}")))
 }
 
+/// The files that ship with the server, by folder and name: packed by the build, unpacked when they are first asked for.
+static SHIPPED: LazyLock<BTreeMap<String, String>> = LazyLock::new(|| {
+    let mut text = String::new();
+    let packed: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/data.gz"));
+    let mut files = BTreeMap::new();
+    // the build has written it: what cannot be read is missed as a file by whoever asks for it
+    if GzDecoder::new(packed).read_to_string(&mut text).is_err() {
+        return files;
+    }
+    let mut rest = text.as_str();
+    while let Some((head, after)) = rest.split_once('\n') {
+        let Some((name, length)) = head.rsplit_once(' ') else { break };
+        let Some((file, next)) = length.parse().ok().and_then(|n: usize| after.split_at_checked(n)) else {
+            break;
+        };
+        files.insert(name.to_string(), file.to_string());
+        rest = next;
+    }
+    files
+});
+
+fn shipped(name: &str) -> String {
+    SHIPPED.get(name).cloned().unwrap_or_default()
+}
+
 /// The cited reference catalogue.
 pub fn reference() -> Files {
+    let crops = SHIPPED
+        .iter()
+        .filter_map(|(name, text)| Some((name.strip_prefix("crops/")?.to_string(), text.clone())));
     Files {
         name: "reference".into(),
-        crops: vec![
-            ("mango.toml".into(), include_str!("../data/crops/mango.toml").into()),
-            ("citrus.toml".into(), include_str!("../data/crops/citrus.toml").into()),
-            ("avocado.toml".into(), include_str!("../data/crops/avocado.toml").into()),
-        ],
-        sources: include_str!("../data/catalogue/sources.csv").into(),
-        cultivars: include_str!("../data/catalogue/cultivars.csv").into(),
-        names: include_str!("../data/catalogue/names.csv").into(),
-        parents: include_str!("../data/catalogue/parents.csv").into(),
-        evidence: include_str!("../data/catalogue/evidence.csv").into(),
+        crops: crops.collect(),
+        sources: shipped("catalogue/sources.csv"),
+        cultivars: shipped("catalogue/cultivars.csv"),
+        names: shipped("catalogue/names.csv"),
+        parents: shipped("catalogue/parents.csv"),
+        evidence: shipped("catalogue/evidence.csv"),
     }
 }
 
@@ -55,12 +80,12 @@ pub fn reference() -> Files {
 pub fn movement() -> MovementFiles {
     MovementFiles {
         name: "reference".into(),
-        rules: include_str!("../data/movement/rules.csv").into(),
-        places: include_str!("../data/movement/places.csv").into(),
-        aliases: include_str!("../data/movement/aliases.csv").into(),
-        taxa: include_str!("../data/movement/taxa.csv").into(),
-        pests: include_str!("../data/movement/pests.csv").into(),
-        authorities: include_str!("../data/movement/authorities.csv").into(),
+        rules: shipped("movement/rules.csv"),
+        places: shipped("movement/places.csv"),
+        aliases: shipped("movement/aliases.csv"),
+        taxa: shipped("movement/taxa.csv"),
+        pests: shipped("movement/pests.csv"),
+        authorities: shipped("movement/authorities.csv"),
     }
 }
 

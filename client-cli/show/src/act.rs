@@ -193,6 +193,10 @@ acts! {
     RoundAudit ["round"],
     /// Begin the day.
     RoundBegin ["round"],
+    /// Begin the day of a round before its date.
+    RoundBeginEarly ["round"],
+    /// Close a round while promises are not handed over.
+    RoundClosePending ["round"],
     /// Check in lots that have arrived.
     RoundCheckIn ["round", "lot"],
     /// Mark who is absent.

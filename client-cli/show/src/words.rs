@@ -39,7 +39,7 @@ macro_rules! enums {
     };
 }
 enums! {
-    material, parse_material: Material, "MATERIAL_", [ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];
+    material, parse_material: Material, "MATERIAL_", [ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed, Cutting, RootedPlant];
     unit, parse_unit: QuantityUnit, "QUANTITY_UNIT_", [Sticks, Seeds, Plants, Fruits, Grams];
     terms, parse_terms: Terms, "TERMS_", [Swap, Gift, PostageOnly];
     hand_over, parse_hand_over: HandOver, "HAND_OVER_", [Collect, Meeting, Post];
@@ -52,11 +52,11 @@ enums! {
     method, parse_method: ObservationMethod, "OBSERVATION_METHOD_", [Eye, Fruit, Marker, Instrument];
     name_kind, parse_name_kind: NameKind, "NAME_KIND_", [Synonym, Spelling, Regional];
     parent_role, parse_parent_role: ParentRole, "PARENT_ROLE_", [Seed, Pollen, Unknown];
-    way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking];
+    way, parse_way: Way, "WAY_", [GraftedTree, Seed, OwnRootstock, TopWorking, Cutting, Division];
     climate, parse_climate: Climate, "CLIMATE_", [Warm, Mild, Cold, Rains];
     graft_method, parse_graft_method: GraftMethod, "GRAFT_METHOD_", [Cleft, WhipAndTongue, Splice, Veneer, Side, Bark, Approach, ShieldBud, ChipBud, PatchBud, Other];
     protection, parse_protection: ProtectionKind, "PROTECTION_KIND_", [VarietyRight, Patent];
-    lot_kind, parse_lot_kind: LotKind, "LOT_KIND_", [MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed];
+    lot_kind, parse_lot_kind: LotKind, "LOT_KIND_", [MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed, Cutting, RootedPlant];
     alert_kind, parse_alert_kind: AlertKind, "ALERT_KIND_", [Health, Identity];
     part, parse_part: PlantPart, "PLANT_PART_", [Top, Root];
     carrier, parse_carrier: Carrier, "CARRIER_", [Graft, Cutting, Seed, Tool];
@@ -122,6 +122,10 @@ pub fn goods(quantity: i32, of: v1::QuantityUnit, kind: v1::Material, cultivar: 
         (v1::Material::Seedling, v1::QuantityUnit::Plants) => format!("{quantity} {cultivar} seedling{s}"),
         (v1::Material::GraftedPlant, v1::QuantityUnit::Plants) => {
             format!("{quantity} grafted {cultivar} plant{s}")
+        }
+        (v1::Material::Cutting, v1::QuantityUnit::Sticks) => format!("{quantity} {cultivar} cutting{s}"),
+        (v1::Material::RootedPlant, v1::QuantityUnit::Plants) => {
+            format!("{quantity} rooted {cultivar} plant{s}")
         }
         (v1::Material::Rootstock, v1::QuantityUnit::Plants) => format!("{quantity} {cultivar} rootstock{s}"),
         (v1::Material::FruitForSeed, v1::QuantityUnit::Fruits) => {

@@ -307,7 +307,7 @@ pub enum Rule {
     #[error("you have taken {0} packs of what was left over; leave some for others")]
     EnoughLeftOvers(u32),
     /// Before the day.
-    #[error("the day of this round is {0}; begin earlier only if everyone is there already")]
+    #[error("the day of this round is {0}: begin it earlier only if everyone is there")]
     DayTooEarly(scionary_domain::time::Date),
     /// The day cannot be taken back.
     #[error("something has changed hands in this round already, so its day has begun")]

@@ -178,6 +178,10 @@ pub fn identity(way: Way, odds: &Odds) -> String {
             "The tree is the cultivar, if the scion was cut from a known tree: ask which, and keep its label."
                 .into()
         }
+        Way::Cutting | Way::Division => {
+            "The plant is the cultivar, if it was taken from a known plant: ask which, and keep its label."
+                .into()
+        }
     }
 }
 
@@ -259,6 +263,14 @@ fn recommend(answer: Answer, yard: Yard) -> Vec<(Way, &'static str)> {
             "You have scion wood: if it was cut from a known tree, the tree is the cultivar; all it needs is a rootstock.",
         ));
     }
+    ways.push((
+        Way::Cutting,
+        "A cutting of a known plant is the cultivar, on roots of its own, with the least work.",
+    ));
+    ways.push((
+        Way::Division,
+        "A layer, sucker or division of a known plant is the cultivar, on roots of its own.",
+    ));
     ways.push(match answer {
         Answer::MostlyTrue => (
             Way::GraftedTree,

@@ -25,6 +25,8 @@ fn read_way(field: &str, wire: i32, wrong: &mut Vec<FieldError>) -> Option<Way> 
         Ok(v1::Way::Seed) => Some(Way::Seed),
         Ok(v1::Way::OwnRootstock) => Some(Way::OwnRootstock),
         Ok(v1::Way::TopWorking) => Some(Way::TopWorking),
+        Ok(v1::Way::Cutting) => Some(Way::Cutting),
+        Ok(v1::Way::Division) => Some(Way::Division),
         Err(_) => {
             wrong.push(FieldError::new(field, "a value known to this server expected"));
             None

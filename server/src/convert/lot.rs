@@ -20,7 +20,18 @@ pairs!(
     write_kind,
     read_kind,
     LotKind,
-    Kind { MotherPlant, ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed }
+    Kind {
+        MotherPlant,
+        ScionWood,
+        Budwood,
+        Seed,
+        Seedling,
+        Rootstock,
+        GraftedPlant,
+        FruitForSeed,
+        Cutting,
+        RootedPlant
+    }
 );
 pairs!(
     write_descent,

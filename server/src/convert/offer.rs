@@ -29,7 +29,17 @@ pairs!(
     write_material,
     read_material,
     Material,
-    Material { ScionWood, Budwood, Seed, Seedling, Rootstock, GraftedPlant, FruitForSeed }
+    Material {
+        ScionWood,
+        Budwood,
+        Seed,
+        Seedling,
+        Rootstock,
+        GraftedPlant,
+        FruitForSeed,
+        Cutting,
+        RootedPlant
+    }
 );
 pairs!(write_unit, read_unit, QuantityUnit, Unit { Sticks, Seeds, Plants, Fruits, Grams });
 pairs!(write_terms, read_terms, Terms, Terms { Swap, Gift, PostageOnly });

@@ -92,6 +92,8 @@ pub fn way(way: Way) -> v1::Way {
         Way::Seed => v1::Way::Seed,
         Way::OwnRootstock => v1::Way::OwnRootstock,
         Way::TopWorking => v1::Way::TopWorking,
+        Way::Cutting => v1::Way::Cutting,
+        Way::Division => v1::Way::Division,
     }
 }
 

@@ -184,6 +184,8 @@ fn read_material(text: &str) -> Result<v1::Material, String> {
         "rootstocks" => "rootstock",
         "tree" | "trees" | "grafted tree" | "grafted trees" | "grafted plants" => "grafted-plant",
         "fruit" | "fruits" => "fruit-for-seed",
+        "cuttings" => "cutting",
+        "rooted plants" | "layer" | "layers" | "sucker" | "suckers" | "divisions" => "rooted-plant",
         other => other,
     };
     words::parse_material(&word.replace(' ', "-"))

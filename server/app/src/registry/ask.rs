@@ -160,6 +160,12 @@ impl Registry {
         let hits = self.find(text, crop, OTHERS);
         let exact: Vec<&Found<'_>> = hits.iter().filter(|f| f.hit.is_exact()).collect();
         let accepted: Vec<&Record> = exact.iter().filter(|f| f.hit.accepted).map(|f| f.record).collect();
+        // a name without a qualifier is that of the record without one; its namesakes are called with theirs
+        let plain: Vec<&Record> =
+            accepted.iter().copied().filter(|r| r.cultivar.qualifier.is_empty()).collect();
+        if let ([one], true) = (plain.as_slice(), accepted.len() > 1) {
+            return Ok(one);
+        }
         match (accepted.as_slice(), exact.as_slice()) {
             ([one], _) => Ok(one),
             ([], [one]) => Ok(one.record),

@@ -15,6 +15,10 @@ crate::offer::words! {
         OwnRootstock = "own_rootstock",
         /// Graft scions into a mature tree.
         TopWorking = "top_working",
+        /// Root a cutting.
+        Cutting = "cutting",
+        /// Plant a layer, a sucker or a division.
+        Division = "division",
     }
 }
 

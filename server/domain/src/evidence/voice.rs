@@ -269,16 +269,21 @@ pub fn is_agreed_with(evidence: &Evidence) -> bool {
     evidence.observed.as_ref().is_some_and(|o| verdicts(o).0 > 0.0)
 }
 
+/// Beginning of the key of a source that no one verified: a nursery, a forum, a list without sources. What it says
+/// is shown with its mark and weighs nothing.
+pub const UNVERIFIED: &str = "UNVERIFIED-";
+
 /// Returns the voice of a piece, with its trust.
 pub fn voice(evidence: &Evidence) -> Voice {
     let Some(observation) = evidence.observed.as_deref() else {
+        let weak = evidence.source.starts_with(UNVERIFIED);
         return Voice {
             who: evidence.source.clone(),
             group: evidence.source.clone(),
             published: true,
-            trust: 1.0,
+            trust: if weak { 0.0 } else { 1.0 },
             accuracy: ACCURACY_PRIOR,
-            why: String::new(),
+            why: if weak { "not weighed: this source is not verified".into() } else { String::new() },
         };
     };
     let by = &observation.by;

@@ -29,6 +29,10 @@ crate::offer::words! {
         GraftedPlant = "grafted_plant",
         /// Fruit whose seed will be sown.
         FruitForSeed = "fruit_for_seed",
+        /// Shoots for rooting.
+        Cutting = "cutting",
+        /// Plants on roots of their own: rooted cuttings, layers, suckers, divisions.
+        RootedPlant = "rooted_plant",
     }
 }
 
@@ -42,6 +46,8 @@ impl From<Material> for Kind {
             Material::Rootstock => Self::Rootstock,
             Material::GraftedPlant => Self::GraftedPlant,
             Material::FruitForSeed => Self::FruitForSeed,
+            Material::Cutting => Self::Cutting,
+            Material::RootedPlant => Self::RootedPlant,
         }
     }
 }
@@ -50,12 +56,14 @@ impl Kind {
     /// Returns whether the lot consists of rooted plants.
     pub const fn is_plant(self) -> bool {
         match self {
-            Self::MotherPlant | Self::Seedling | Self::Rootstock | Self::GraftedPlant => true,
-            Self::ScionWood | Self::Budwood | Self::Seed | Self::FruitForSeed => false,
+            Self::MotherPlant | Self::Seedling | Self::Rootstock | Self::GraftedPlant | Self::RootedPlant => {
+                true
+            }
+            Self::ScionWood | Self::Budwood | Self::Seed | Self::FruitForSeed | Self::Cutting => false,
         }
     }
     const fn is_wood(self) -> bool {
-        matches!(self, Self::ScionWood | Self::Budwood)
+        matches!(self, Self::ScionWood | Self::Budwood | Self::Cutting)
     }
     const fn is_seed(self) -> bool {
         matches!(self, Self::Seed | Self::FruitForSeed)
@@ -134,7 +142,11 @@ impl Descent {
 pub const fn fits(child: Kind, descent: Descent, parent: Kind) -> bool {
     match descent {
         Descent::SeedFrom => child.is_seed() && (parent.is_plant() || matches!(parent, Kind::FruitForSeed)),
-        Descent::CutFrom => (child.is_wood() || child.is_plant()) && parent.is_plant(),
+        // A rooted plant may come from a cutting that was a lot of its own.
+        Descent::CutFrom => {
+            ((child.is_wood() || child.is_plant()) && parent.is_plant())
+                || matches!((child, parent), (Kind::RootedPlant | Kind::MotherPlant, Kind::Cutting))
+        }
         Descent::RaisedFrom => {
             matches!(child, Kind::Seedling | Kind::Rootstock | Kind::MotherPlant) && parent.is_seed()
         }

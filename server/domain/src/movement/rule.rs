@@ -100,7 +100,9 @@ impl Parts {
             Material::ScionWood | Material::Budwood => vec![Part::Scion],
             Material::Seed => vec![Part::Seed],
             // A seedling counts as a plant, whatever seed it grew from.
-            Material::Seedling | Material::Rootstock => vec![Part::Plant],
+            Material::Seedling | Material::Rootstock | Material::RootedPlant => vec![Part::Plant],
+            // Rules treat shoots for rooting as shoots or as plants for planting: whichever is stricter.
+            Material::Cutting => vec![Part::Scion, Part::Plant],
             Material::GraftedPlant => vec![Part::Plant, Part::Graft],
             Material::FruitForSeed => vec![Part::Fruit, Part::Seed],
         };

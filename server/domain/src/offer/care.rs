@@ -17,7 +17,9 @@ impl Declaration {
             | Material::Budwood
             | Material::Seedling
             | Material::Rootstock
-            | Material::GraftedPlant => return None,
+            | Material::GraftedPlant
+            | Material::Cutting
+            | Material::RootedPlant => return None,
         };
         let with = self
             .treatments

@@ -57,9 +57,11 @@ impl Material {
     /// Returns the forms in which the material can be offered.
     pub const fn forms(self) -> &'static [Form] {
         match self {
-            Self::ScionWood | Self::Budwood => &[Form::Leafless, Form::WithLeaves],
+            Self::ScionWood | Self::Budwood | Self::Cutting => &[Form::Leafless, Form::WithLeaves],
             Self::Seed => &[Form::CleanedSeed, Form::SeedInHusk],
-            Self::Seedling | Self::Rootstock | Self::GraftedPlant => &[Form::BareRoot, Form::InMedium],
+            Self::Seedling | Self::Rootstock | Self::GraftedPlant | Self::RootedPlant => {
+                &[Form::BareRoot, Form::InMedium]
+            }
             Self::FruitForSeed => &[Form::WholeFruit],
         }
     }

@@ -59,6 +59,10 @@ words! {
         GraftedPlant = "grafted_plant",
         /// Fruit whose seed the taker will sow.
         FruitForSeed = "fruit_for_seed",
+        /// Shoots for rooting.
+        Cutting = "cutting",
+        /// Plants on roots of their own: rooted cuttings, layers, suckers, divisions.
+        RootedPlant = "rooted_plant",
     }
 }
 words! {
@@ -103,18 +107,18 @@ impl Material {
     /// Returns the default unit.
     pub const fn usual_unit(self) -> Unit {
         match self {
-            Self::ScionWood | Self::Budwood => Unit::Sticks,
+            Self::ScionWood | Self::Budwood | Self::Cutting => Unit::Sticks,
             Self::Seed => Unit::Seeds,
-            Self::Seedling | Self::Rootstock | Self::GraftedPlant => Unit::Plants,
+            Self::Seedling | Self::Rootstock | Self::GraftedPlant | Self::RootedPlant => Unit::Plants,
             Self::FruitForSeed => Unit::Fruits,
         }
     }
     /// Returns the units that fit the material.
     pub const fn units(self) -> &'static [Unit] {
         match self {
-            Self::ScionWood | Self::Budwood => &[Unit::Sticks],
+            Self::ScionWood | Self::Budwood | Self::Cutting => &[Unit::Sticks],
             Self::Seed => &[Unit::Seeds, Unit::Grams],
-            Self::Seedling | Self::Rootstock | Self::GraftedPlant => &[Unit::Plants],
+            Self::Seedling | Self::Rootstock | Self::GraftedPlant | Self::RootedPlant => &[Unit::Plants],
             Self::FruitForSeed => &[Unit::Fruits, Unit::Grams],
         }
     }
@@ -122,7 +126,7 @@ impl Material {
     pub const fn comes_from_seed(self) -> bool {
         match self {
             Self::Seed | Self::Seedling | Self::FruitForSeed | Self::Rootstock => true,
-            Self::ScionWood | Self::Budwood | Self::GraftedPlant => false,
+            Self::ScionWood | Self::Budwood | Self::GraftedPlant | Self::Cutting | Self::RootedPlant => false,
         }
     }
 }
