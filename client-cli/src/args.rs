@@ -206,6 +206,9 @@ pub enum CropCommand {
     Show {
         /// The crop, such as mango
         crop: String,
+        /// Show what growers observe and every citation too
+        #[arg(long)]
+        more: bool,
     },
 }
 

@@ -34,6 +34,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::RoutesCompare => "routes {cultivar}",
         Deed::CultivarListMostlyTrue => "cultivar list --seed mostly-true",
         Deed::CropShow => "crop show {crop}",
+        Deed::CropShowMore => "crop show {crop} --more",
         Deed::OfferPost => "offer post",
         Deed::OfferPostInClub => "offer post --club {club}",
         Deed::OfferPostFor => "--on-behalf-of {account} offer post",

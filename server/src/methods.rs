@@ -235,6 +235,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::EvidenceGetGrowerRecord => Row::unary(OWN_READ, evidence::get_grower_record),
 
         // who may rule, lock and close is decided for each object, in the domain's `access`
+        Rpc::CurationEnterCultivar => Row::unary(BEHALF_WRITE, curation::enter_cultivar),
         Rpc::CurationCreateProposal => Row::unary(MEMBER_WRITE, curation::create_proposal),
         Rpc::CurationGetProposal => Row::unary(PUBLIC_READ, curation::get_proposal),
         Rpc::CurationListProposals => Row::unary(PUBLIC_READ, curation::list_proposals),

@@ -268,6 +268,7 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::CodeNeeded => (Code::PermissionDenied, "CODE_NEEDED"),
         Rule::CodeNotValid => (Code::PermissionDenied, "CODE_NOT_VALID"),
         Rule::OfferWithdrawn => (Code::FailedPrecondition, "OFFER_WITHDRAWN"),
+        Rule::TooManyEntered(_) => (Code::ResourceExhausted, "TOO_MANY_ENTERED"),
         Rule::TooManyOffers(_) => (Code::ResourceExhausted, "TOO_MANY_OFFERS"),
         Rule::TooManyInvitations(_) => (Code::ResourceExhausted, "TOO_MANY_INVITATIONS"),
         Rule::InvitationSpent => (Code::FailedPrecondition, "INVITATION_SPENT"),

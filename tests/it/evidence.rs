@@ -315,7 +315,7 @@ async fn measures_ratings_and_sightings_make_findings() {
         for handle in ["ann", "ben", "cat", "dan", "eve", "fay"] {
             growers.push(club.grower(handle).await);
         }
-        let cultivar = "13-1";
+        let cultivar = "Starch";
         for (who, grams) in growers.iter().zip([340.0, 350.0, 355.0, 345.0, 360.0]) {
             add(who, cultivar, mass(grams, "g", 6)).await.unwrap();
         }
@@ -415,9 +415,9 @@ async fn guests_of_one_member_and_copies_of_one_source_are_one_voice() {
                     text: String::new(),
                 }))
             };
-            add(who, "Keitt", draft).await.unwrap();
+            add(who, "Exel", draft).await.unwrap();
         }
-        let class = finding(&host, "Keitt", "embryony").await;
+        let class = finding(&host, "Exel", "embryony").await;
         assert_eq!((class.voices, class.standing()), (1, v1::Standing::Thin), "{}", class.text);
         club.server.stop().await;
     })

@@ -11,6 +11,7 @@ const EDGES: &[(&str, &str)] = &[
     ("scionary-server", "scionary-domain"),
     ("scionary-server", "scionary-store"),
     ("scionary-server", "scionary-proto"),
+    ("scionary-server", "scionary-show"),
     ("scionary-server", "scionary-migrations"),
     ("scionary-cli", "scionary-proto"),
     ("scionary-cli", "scionary-domain"),

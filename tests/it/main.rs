@@ -16,6 +16,7 @@ mod docs;
 mod evidence;
 mod faults;
 mod growers;
+mod heard;
 mod house;
 mod lots;
 mod mail;

@@ -316,7 +316,7 @@ async fn searches_find_by_everything_and_page_by_key() {
         );
         let wrong = v1::SearchOffersRequest {
             within_km: 5,
-            crop: "papaya".into(),
+            crop: "durian".into(),
             order: v1::OfferOrder::Nearest.into(),
             ..base()
         };

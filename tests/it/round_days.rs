@@ -216,6 +216,51 @@ impl<'a> Story<'a> {
     }
 }
 
+/// A fig that is on no list comes to the table all the same: entered as its grower calls it, marked, offered and brought.
+#[tokio::test]
+async fn what_is_not_on_file_is_taken_as_said() {
+    on_both(async |url| {
+        let people = People::open(&url).await;
+        let ann = people.grower("ann").await;
+        let enter = |name: &str| v1::EnterCultivarRequest { crop: "fig".into(), name: name.into() };
+        let made: v1::EnterCultivarResponse = ann.call(&enter("Grandmother's Black")).await.unwrap();
+        assert!(!made.on_file);
+        let again: v1::EnterCultivarResponse = ann.call(&enter("grandmothers black")).await.unwrap();
+        assert!(again.on_file && again.cultivar_id == made.cultivar_id);
+        let record = crate::evidence::record(&ann, &made.cultivar_id).await;
+        assert!(record.notes.contains("no curator has looked at it"), "{}", record.notes);
+        let usual = scionary_tests::samples::draft();
+        let health = v1::HealthDeclaration {
+            form: v1::MaterialForm::Leafless.into(),
+            ..usual.health.clone().unwrap_or_default()
+        };
+        let draft = v1::OfferDraft {
+            health: Some(health),
+            cultivar: "Grandmother's Black".into(),
+            crop: "fig".into(),
+            material: v1::Material::Cutting.into(),
+            unit: v1::QuantityUnit::Sticks.into(),
+            quantity: 6,
+            ..usual
+        };
+        let offer: v1::CreateOfferResponse =
+            ann.call(&v1::CreateOfferRequest { offer: Some(draft) }).await.unwrap();
+        let offer = offer.offer.unwrap().offer_id;
+        let club = make(&ann, "Larkwater growers").await.unwrap().club_id;
+        let id = create(&ann, &club, round(settings())).await.unwrap().round_id;
+        join(&ann, &id, "XB-NS").await.unwrap();
+        assert_eq!(bring(&ann, &id, &offer, 3).await.unwrap(), 1);
+        let seen = lots(&ann, &id, false).await;
+        assert_eq!(
+            (seen[0].cultivar_name.as_str(), seen[0].material()),
+            ("Grandmother's Black", v1::Material::Cutting)
+        );
+        let wrong = ann.call(&v1::EnterCultivarRequest { crop: "stone".into(), name: " ".into() }).await;
+        assert_eq!(scionary_tests::client::wrong_fields(&wrong.unwrap_err()), ["name", "crop"]);
+    })
+    .await;
+}
+
 /// Plays stories: a few in each run, a thousand in the long form.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn days_at_random_add_up() {

@@ -85,6 +85,9 @@ fn words(text: &str) -> String {
         if let Some(length) = invitation(rest) {
             out.push_str("INVITATION");
             rest = &rest[length..];
+        } else if clock(rest) {
+            out.push_str("TIME");
+            rest = &rest[CLOCK.len()..];
         } else if let Some(length) = instant(rest) {
             out.push_str("TIME");
             rest = &rest[length..];
@@ -101,6 +104,17 @@ fn words(text: &str) -> String {
         }
     }
     out
+}
+
+/// A time of day as it is shown.
+const CLOCK: &str = "09:12 UTC";
+
+/// Returns whether a text begins with a time of day.
+fn clock(text: &str) -> bool {
+    let fits = |(shown, model): (char, char)| {
+        if model.is_ascii_digit() { shown.is_ascii_digit() } else { shown == model }
+    };
+    text.len() >= CLOCK.len() && text.chars().zip(CLOCK.chars()).all(fits)
 }
 
 fn one(word: &str) -> String {

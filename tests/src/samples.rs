@@ -220,6 +220,9 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         }
         Rpc::EvidenceGetAgreement => v1::GetAgreementRequest { crop: "mango".into() }.encode_to_vec(),
         Rpc::EvidenceGetGrowerRecord => v1::GetGrowerRecordRequest { handle: "owner".into() }.encode_to_vec(),
+        Rpc::CurationEnterCultivar => {
+            v1::EnterCultivarRequest { crop: "fig".into(), name: "Larkwater Brown".into() }.encode_to_vec()
+        }
         Rpc::CurationCreateProposal => further_name(serial).encode_to_vec(),
         Rpc::CurationGetProposal => v1::GetProposalRequest { proposal_id: proposal }.encode_to_vec(),
         Rpc::CurationListProposals => v1::ListProposalsRequest::default().encode_to_vec(),

@@ -53,6 +53,8 @@ acts! {
     CultivarListMostlyTrue [],
     /// See a crop's profile.
     CropShow ["crop"],
+    /// Show all of a crop.
+    CropShowMore ["crop"],
     /// Post an offer.
     OfferPost [],
     /// Post an offer that only the members of a club see.

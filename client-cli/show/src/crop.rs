@@ -3,7 +3,7 @@
 use scionary_proto::v1;
 
 use crate::lookup::sources;
-use crate::{View, words};
+use crate::{Deed, View, words};
 
 /// Shows a [`v1::ListCropsResponse`].
 pub fn list_crops(view: &mut View, reply: &v1::ListCropsResponse) {
@@ -60,26 +60,14 @@ pub fn keeping(storage: &v1::Storage) -> String {
 }
 
 /// Shows a crop's profile.
-pub fn show(view: &mut View, reply: &v1::GetCropResponse) {
+pub fn show(view: &mut View, reply: &v1::GetCropResponse, more: bool) {
     let summary = reply.summary.clone().unwrap_or_default();
     view.title(format!("{} ({})", summary.name, summary.botanical_name));
     view.line(&reply.about);
-    view.gap();
-    view.title("What is observed");
-    for descriptor in &reply.descriptors {
-        view.item(
-            0,
-            "-",
-            format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
-        );
-        view.item(2, "how:", &descriptor.observe);
-        if !descriptor.states.is_empty() {
-            let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
-            view.item(2, "states:", states.join(", "));
-        }
+    if !reply.timings.is_empty() {
+        view.gap();
+        view.title("Timings, sizes, temperatures");
     }
-    view.gap();
-    view.title("Timings, sizes, temperatures");
     for timing in &reply.timings {
         let note = if timing.note.is_empty() { String::new() } else { format!(" ({})", timing.note) };
         view.item(
@@ -98,15 +86,21 @@ pub fn show(view: &mut View, reply: &v1::GetCropResponse) {
     if !reply.statements.is_empty() {
         view.gap();
         view.title("What sources say of the crop as a whole");
-        for statement in &reply.statements {
+        // by what they are about, and what no one verified last
+        let mut statements: Vec<&v1::CropStatement> = reply.statements.iter().collect();
+        statements.sort_by_key(|s| (s.source_id.starts_with("UNVERIFIED-"), s.descriptor_label.clone()));
+        let own = summary.name.to_lowercase();
+        for statement in statements {
+            let about = &statement.subject;
+            let about = if about.to_lowercase() == own { String::new() } else { format!(", {about}") };
             let note =
                 if statement.note.is_empty() { String::new() } else { format!(" ({})", statement.note) };
             view.item(
                 0,
                 "-",
                 format!(
-                    "{}, {}: {} [{}]{note}",
-                    statement.descriptor_label, statement.subject, statement.as_stated, statement.source_id
+                    "{}{about}: {} [{}]{note}",
+                    statement.descriptor_label, statement.as_stated, statement.source_id
                 ),
             );
         }
@@ -116,6 +110,30 @@ pub fn show(view: &mut View, reply: &v1::GetCropResponse) {
     for caution in &reply.cautions {
         view.item(0, "-", &caution.text);
     }
+    if !more {
+        view.gap();
+        view.act("What growers observe, and every citation", Deed::CropShowMore.on(&summary.crop));
+        return;
+    }
+    view.gap();
+    observed(view, &reply.descriptors);
     view.gap();
     sources(view, &reply.sources);
+}
+
+/// Shows what growers observe of a crop, and how.
+fn observed(view: &mut View, descriptors: &[v1::Descriptor]) {
+    view.title("What is observed");
+    for descriptor in descriptors {
+        view.item(
+            0,
+            "-",
+            format!("{} ({}): {}", descriptor.label, descriptor.descriptor_key, descriptor.question),
+        );
+        view.item(2, "how:", &descriptor.observe);
+        if !descriptor.states.is_empty() {
+            let states: Vec<&str> = descriptor.states.iter().map(|s| s.label.as_str()).collect();
+            view.item(2, "states:", states.join(", "));
+        }
+    }
 }

@@ -5,6 +5,17 @@ use scionary_proto::v1;
 use crate::lookup::{matches, named, show_piece, sources};
 use crate::{Deed, View, words};
 
+/// Shows a [`v1::EnterCultivarResponse`].
+pub fn enter_cultivar(view: &mut View, reply: &v1::EnterCultivarResponse, name: &str) {
+    if reply.on_file {
+        view.answer(format!("{name} is on file already."));
+    } else {
+        view.answer(format!("{name} is on file now, as you call it; no curator has looked at it yet."));
+    }
+    view.act("Offer it", Deed::OfferPost.bare());
+    view.act("What is on file", Deed::LookUp.on(name));
+}
+
 /// Shows a [`v1::SearchCultivarsResponse`].
 pub fn search_cultivars(view: &mut View, reply: &v1::SearchCultivarsResponse) {
     if !reply.matches.is_empty() {

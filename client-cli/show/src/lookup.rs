@@ -151,15 +151,18 @@ pub fn short(
             Some(format!("{label} {}", words::standing(finding.standing())))
         })
         .collect();
-    view.fact("how sure", if sure.is_empty() { "nothing is on file".to_string() } else { sure.join(", ") });
+    view.fact(
+        "how sure",
+        if sure.is_empty() { "nothing on its seed counts yet".to_string() } else { sure.join(", ") },
+    );
     ways(view, &beside.ways);
     let found = |key: &str| beside.record.findings.iter().find(|f| f.descriptor_key == key);
-    view.fact("ripe", found("season").map(|f| view.reader().finding(f)).unwrap_or_default());
+    view.fact("ripe", found("season").map(|f| in_brief(view, f)).unwrap_or_default());
     let fruit: Vec<String> = FRUIT_FINDINGS
         .iter()
         .filter_map(|key| found(key))
         .map(|f| {
-            let (label, text) = (f.label.to_lowercase(), view.reader().finding(f));
+            let (label, text) = (f.label.to_lowercase(), in_brief(view, f));
             // A weight says what it is; other texts need their label, if they do not begin with it.
             if f.descriptor_key == "fruit_mass" || text.starts_with(&label) {
                 text
@@ -169,6 +172,16 @@ pub fn short(
         })
         .collect();
     view.fact("fruit", fruit.join("; "));
+    let plant: Vec<String> = PLANT_FINDINGS
+        .iter()
+        .filter_map(|(key, label)| {
+            let finding = found(key)?;
+            let text = in_brief(view, finding);
+            (!text.is_empty()).then(|| format!("{label} {text}"))
+        })
+        .collect();
+    view.fact("plant", plant.join("; "));
+    view.fact("grafting", found("union_fails").map(unions).unwrap_or_default());
     who_has_it(view, beside);
     care(view, &report.cautions);
     match beside.offers.first().and_then(|f| f.offer.as_ref()) {
@@ -176,6 +189,61 @@ pub fn short(
         None => view.act("Look for it", Deed::WantAddCultivar.on(&name)),
     }
     view.act("More", Deed::LookUpMore.on(&name));
+}
+
+/// Findings on flowers, seeds and cold that decide a planting, with short names.
+const PLANT_FINDINGS: [(&str, &str); 4] =
+    [("race", "race"), ("flower_type", "flower type"), ("seediness", "seeds:"), ("cold_hardiness", "cold:")];
+/// Statements of a list that fit on one line of an answer.
+const BRIEFLY: usize = 2;
+
+/// Returns the first statements of a list, and how many more there are.
+fn brief(text: &str) -> String {
+    let parts: Vec<&str> = text.split("; ").collect();
+    match parts.len().saturating_sub(BRIEFLY) {
+        0 => text.to_string(),
+        more => {
+            let first: Vec<&str> = parts.into_iter().take(BRIEFLY).collect();
+            format!("{}; and {more} more", first.join("; "))
+        }
+    }
+}
+
+/// Returns a finding on one line: where nothing is weighed, the words of its sources.
+fn in_brief(view: &View, finding: &v1::Finding) -> String {
+    if finding.evidence.iter().all(|piece| piece.weight <= 0.0) && !finding.evidence.is_empty() {
+        said(finding)
+    } else {
+        brief(&view.reader().finding(finding))
+    }
+}
+
+/// Returns what sources say in their words, the verified ones first.
+fn said(finding: &v1::Finding) -> String {
+    let unverified = |piece: &v1::Evidence| piece.source_id.starts_with("UNVERIFIED-");
+    let mut pieces: Vec<&v1::Evidence> = finding.evidence.iter().collect();
+    pieces.sort_by_key(|piece| unverified(piece));
+    let words = |piece: &v1::Evidence| {
+        let mark = if unverified(piece) { ", not verified" } else { "" };
+        format!("{} ({}{mark})", piece.as_stated, piece.source_id.trim_start_matches("UNVERIFIED-"))
+    };
+    brief(&pieces.into_iter().map(words).collect::<Vec<_>>().join("; "))
+}
+
+/// Returns the partners with which a union is reported to fail, and how many sources say so.
+fn unions(finding: &v1::Finding) -> String {
+    let weighed = || finding.evidence.iter().filter(|piece| !piece.source_id.starts_with("UNVERIFIED-"));
+    let mut partners: Vec<&str> = weighed().map(|piece| piece.as_stated.as_str()).collect();
+    partners.sort_unstable();
+    partners.dedup();
+    let mut sources: Vec<&str> = weighed().map(|piece| piece.source_id.as_str()).collect();
+    sources.sort_unstable();
+    sources.dedup();
+    if partners.is_empty() {
+        return String::new();
+    }
+    let count = words::counted(i32::try_from(sources.len()).unwrap_or(i32::MAX), "source");
+    format!("reported to fail with {} ({count})", brief(&partners.join("; ")))
 }
 
 /// Adds the recommended way to a tree, and sowing beside it.

@@ -7,9 +7,9 @@ pub fn plain(name: &str, prefix: &str) -> String {
     name.strip_prefix(prefix).unwrap_or(name).replace('_', " ").to_lowercase()
 }
 
-/// Returns a typed crop as its key, in lower case; empty if the user typed none.
+/// Returns a typed crop as its key, in lower case with underscores; empty if the user typed none.
 pub fn crop(typed: Option<String>) -> String {
-    typed.unwrap_or_default().trim().to_lowercase()
+    typed.unwrap_or_default().trim().to_lowercase().replace([' ', '-'], "_")
 }
 
 /// Normalises a typed word: hyphens, spaces and underscores become underscores, and case does not matter.

@@ -33,6 +33,18 @@ pub enum CultivarCommand {
         #[command(flatten)]
         paging: Paging,
     },
+    /// Enter a cultivar that is not on file, as you call it, to offer it or wish for it
+    #[command(
+        after_help = "It is marked as not reviewed. Curators can rename it, or merge it into another record."
+    )]
+    Enter {
+        /// What you call it
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// Its crop, such as fig
+        #[arg(long)]
+        crop: String,
+    },
     /// Show a record: names, parentage, findings, sources
     Show {
         /// The cultivar, as you heard its name

@@ -46,7 +46,11 @@ fn show(client: &Client, reply: &v1::GetServerResponse, output: &Output) -> Resu
                 "{} cultivars, {} pieces of evidence; crops: {}",
                 reply.cultivar_count,
                 reply.evidence_count,
-                if reply.crops.is_empty() { "none yet".to_string() } else { reply.crops.join(", ") }
+                match reply.crops.len() {
+                    0 => "none yet".to_string(),
+                    1..=5 => reply.crops.join(", "),
+                    n => format!("{n}, with scionary crop list"),
+                }
             ),
         );
         let how = words::plain(reply.sign_up().as_str_name(), "SIGN_UP_MODE_");

@@ -11,10 +11,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: CropCommand) 
             let reply: v1::ListCropsResponse = client.call(v1::ListCropsRequest {}).await?;
             output.reply(&reply, |view| show::list_crops(view, &reply))
         }
-        CropCommand::Show { crop } => {
-            let request = v1::GetCropRequest { crop: crop.to_lowercase() };
+        CropCommand::Show { crop, more } => {
+            let request = v1::GetCropRequest { crop: scionary_show::words::crop(Some(crop)) };
             let reply: v1::GetCropResponse = client.call(request).await?;
-            output.reply(&reply, |view| show::show(view, &reply))
+            output.reply(&reply, |view| show::show(view, &reply, more))
         }
     }
 }

@@ -13,6 +13,12 @@ use crate::{
 
 pub(super) async fn run(client: &Client, output: &Output, command: CultivarCommand) -> Result<(), Failure> {
     match command {
+        CultivarCommand::Enter { name, crop } => {
+            let name = name.join(" ");
+            let request = v1::EnterCultivarRequest { crop: words::crop(Some(crop)), name: name.clone() };
+            let reply: v1::EnterCultivarResponse = client.call(request).await?;
+            output.reply(&reply, |view| show::enter_cultivar(view, &reply, &name))
+        }
         CultivarCommand::Search { name, crop, limit } => {
             let query = name.join(" ");
             let request = v1::SearchCultivarsRequest {

@@ -62,6 +62,9 @@ pub enum Rule {
     /// The offer was taken back.
     #[error("this offer was withdrawn and cannot be changed; post a new one")]
     OfferWithdrawn,
+    /// Too many cultivars entered.
+    #[error("at most {0} cultivars a day can be entered as you call them; ask a curator to add the others")]
+    TooManyEntered(u64),
     /// Too many open offers.
     #[error("{0} offers are open already; withdraw some first")]
     TooManyOffers(i64),

@@ -116,6 +116,7 @@ limits! {
     REASON_CHARS_MIN: usize = 3, "reason_chars_min", "A reason that others can follow.";
     REASON_CHARS_MAX: usize = 1000, "reason_chars_max", "About half a page.";
     ORIGIN_CHARS_MAX: usize = 300, "origin_chars_max", "Where a cultivar comes from, in a few sentences.";
+    ENTERED_A_DAY: u64 = 20, "entered_a_day", "Cultivars that a member enters in a day as they call them: a table at a swap day.";
     RECORD_NOTES_CHARS_MAX: usize = 2000, "record_notes_chars_max", "About a page.";
     RECORD_NAMES_MAX: usize = 60, "record_names_max", "More names than any cultivar has; keeps a record readable.";
     PROPOSALS_OPEN_MAX: i64 = 50, "proposals_open_max", "Open proposals of one account; keeps the curators' queue useful.";

@@ -8,6 +8,7 @@ use crate::{
     evidence::{
         Finding, Standing, Value,
         share::{self, CONFIDENCE, Size, in_hundred},
+        voice::UNVERIFIED,
     },
     trueness::{OffTypes, Trueness},
 };
@@ -384,23 +385,35 @@ pub fn short_answer(crop: &Crop, findings: &[Finding], known: &Trueness) -> (Ans
             ),
         );
     }
+    let who = if only_unverified(findings) {
+        "only sources that are not verified say how its seed behaves"
+    } else {
+        "no one on file has stated or counted how its seed behaves"
+    };
     if crop.seed.default_class == "monoembryonic" {
         return (
             Answer::NotTrue,
             format!(
-                "No one on file has stated or counted how the seed of this cultivar behaves. Of the crop as a whole: {}.",
+                "Not known of this cultivar: {who}. Of the crop as a whole: {}.",
                 crop.seed.off_type_text
             ),
         );
     }
-    (
-        Answer::Unknown,
-        "Not known: no one on file has stated or counted how its seed behaves. Until someone does, take its seed as a gamble.".into(),
-    )
+    (Answer::Unknown, format!("Not known: {who}. Until someone counts it, take its seed as a gamble."))
+}
+
+/// Returns whether something is said of the seed, and only by sources that no one verified.
+fn only_unverified(findings: &[Finding]) -> bool {
+    let about = relevant(findings);
+    let mut pieces = about.iter().flat_map(|finding| &finding.pieces).peekable();
+    pieces.peek().is_some() && pieces.all(|piece| piece.evidence.source.starts_with(UNVERIFIED))
 }
 
 fn how_sure(findings: &[Finding], known: &Trueness) -> String {
     let sprouting = find(findings, SPROUTING).is_some();
+    if only_unverified(findings) {
+        return "Only sources that are not verified say anything about its seed. They are listed, and count for nothing.".into();
+    }
     match (relevant(findings).is_empty(), sprouting, known.own) {
         (true, _, _) => "No one on file has stated or counted anything about its seed. That means no one knows, not that it is bad.",
         (_, false, false) => "No one on file counted its sprouts or its off-types: this is what sources say of it, not what was counted.",

@@ -69,7 +69,7 @@ pub fn found(registry: &Registry, found: &Found<'_>, typed: &str) -> v1::Cultiva
         Reason::Spacing => v1::MatchReason::Spacing,
         Reason::Words => v1::MatchReason::Words,
         Reason::Sound => v1::MatchReason::Sound,
-        Reason::Near(_) => v1::MatchReason::Near,
+        Reason::Near(_) | Reason::NearWords => v1::MatchReason::Near,
     };
     v1::CultivarMatch {
         cultivar: Some(summary(registry, found.record)),

@@ -7,7 +7,7 @@ use scionary_proto::v1;
 use crate::{call::Admitted, convert::registry as convert, dispatch::Encoded, site::Site, status::Failure};
 
 /// What to do when a name is near nothing.
-const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If the cultivar is missing, any member can propose it, and the curators of the crop decide.";
+const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If it is missing, any member can enter it as they call it, or propose it to the curators of the crop.";
 
 pub(crate) async fn look_up_seed(
     site: &Site,

@@ -1,6 +1,6 @@
 //! Curation: proposals, rulings, names, history, locks, complaints.
 
-use scionary_app::{App, Error, UseCase};
+use scionary_app::{App, Error, UseCase, curation::EnterCultivar};
 use scionary_domain::{
     field::Fields,
     ids::{CultivarId, ProposalId},
@@ -20,6 +20,21 @@ async fn proposal<U: UseCase<Out = ProposalId>>(
     site.app.refresh_registry().await?;
     let shown = site.app.proposal(App::id(&id)?).await?;
     Ok(Some(convert::proposal(&shown, call.now, true)))
+}
+
+pub(crate) async fn enter_cultivar(
+    site: &Site,
+    call: &Admitted,
+    request: v1::EnterCultivarRequest,
+) -> Result<Encoded<v1::EnterCultivarResponse>, Failure> {
+    let use_case = Ok(EnterCultivar { crop: request.crop.clone(), name: request.name.clone() });
+    let message = |(id, on_file): &(CultivarId, bool)| v1::EnterCultivarResponse {
+        cultivar_id: id.to_string(),
+        on_file: *on_file,
+    };
+    let reply = call.write(&site.app, use_case, message).await?;
+    site.app.refresh_registry().await?;
+    Ok(reply)
 }
 
 pub(crate) async fn create_proposal(

@@ -253,6 +253,21 @@ pub async fn tell(tx: &Tx, event: &Event) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Returns how many events of this action an account has caused since an instant.
+pub async fn count_events(
+    db: &dyn Source,
+    by: AccountId,
+    action: &str,
+    since: Timestamp,
+) -> Result<u64, StoreError> {
+    Ok(record_event::Entity::find()
+        .filter(record_event::Column::ActorId.eq(by.uuid()))
+        .filter(record_event::Column::Action.eq(action))
+        .filter(record_event::Column::At.gte(since.micros()))
+        .count(&db.inner())
+        .await?)
+}
+
 /// Returns the history of these records before a sequence number, newest first.
 pub async fn history(
     db: &dyn Source,

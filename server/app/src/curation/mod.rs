@@ -1,5 +1,6 @@
 //! Curation: proposals by any grower, rulings by curators, locks, history, complaints.
 
+mod enter;
 mod fit;
 mod lock;
 mod propose;
@@ -7,6 +8,7 @@ mod read;
 mod rule;
 mod tickets;
 
+pub use enter::EnterCultivar;
 pub use fit::Remark;
 pub use lock::LockRecord;
 pub use propose::{Propose, WithdrawProposal};

@@ -53,6 +53,21 @@ impl Registry {
 
     /// Records by a name as it was heard or typed, best first.
     pub fn find(&self, name: &str, crop: &str, limit: usize) -> Vec<Found<'_>> {
+        let hits = self.find_in(name, crop, limit);
+        // "hass avocado", "kent mango": the crop's name typed along says of which crop, if nothing is called so itself
+        if hits.first().is_none_or(|found| !found.hit.is_exact())
+            && let Some((rest, named)) = self.crop_in(name, crop)
+        {
+            let within = self.find_in(&rest, &named, limit);
+            let best = |hits: &[Found<'_>]| hits.first().map_or(0.0, |found| found.hit.score);
+            if best(&within) > best(&hits) {
+                return within;
+            }
+        }
+        hits
+    }
+
+    fn find_in(&self, name: &str, crop: &str, limit: usize) -> Vec<Found<'_>> {
         let wanted = |id: CultivarId| {
             crop.is_empty() || self.record(id).is_some_and(|record| record.cultivar.crop == crop)
         };
@@ -61,6 +76,25 @@ impl Registry {
             .into_iter()
             .filter_map(|hit| Some(Found { record: self.record(hit.target)?, hit }))
             .collect()
+    }
+
+    /// A typed name without the name of a crop in it, and that crop.
+    fn crop_in(&self, name: &str, crop: &str) -> Option<(String, String)> {
+        let words: Vec<String> = name.split_whitespace().map(str::to_lowercase).collect();
+        if words.len() < 2 {
+            return None;
+        }
+        let called = |slug: &str, word: &str| slug == word || format!("{slug}s") == word;
+        let (at, slug) = words.iter().enumerate().find_map(|(at, word)| {
+            let slug = self.crops.keys().find(|slug| called(slug, word))?;
+            Some((at, slug.clone()))
+        })?;
+        if !crop.is_empty() && crop != slug {
+            return None;
+        }
+        let rest: Vec<&str> =
+            words.iter().enumerate().filter(|(n, _)| *n != at).map(|(_, word)| word.as_str()).collect();
+        Some((rest.join(" "), slug))
     }
 
     /// Searches by name.

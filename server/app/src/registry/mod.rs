@@ -152,6 +152,9 @@ fn records(
     (all, redirects, left)
 }
 
+/// Crops that an error names.
+const CROPS_NAMED: usize = 5;
+
 impl Registry {
     /// Reads it from the database.
     ///
@@ -238,10 +241,20 @@ impl Registry {
             return "no crop is on file yet: the person who runs this server loads a catalogue first".into();
         }
         let known: Vec<&str> = self.crops.keys().map(String::as_str).collect();
+        let short: String = found.chars().take(40).collect();
+        if known.len() <= CROPS_NAMED {
+            return format!("one of {} expected, {short:?} found", known.join(", "));
+        }
+        // of many, those that begin like it
+        let begin: String = found.to_lowercase().chars().take(2).collect();
+        let near: Vec<&str> =
+            known.iter().copied().filter(|crop| !begin.is_empty() && crop.starts_with(&begin)).collect();
+        let named = if near.is_empty() { &known } else { &near };
+        let named: Vec<&str> = named.iter().copied().take(CROPS_NAMED).collect();
         format!(
-            "one of {} expected, {:?} found",
-            known.join(", "),
-            found.chars().take(40).collect::<String>()
+            "one of the {} crops on file expected, such as {}; {short:?} found",
+            known.len(),
+            named.join(", ")
         )
     }
     /// A source.

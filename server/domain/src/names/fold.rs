@@ -50,6 +50,14 @@ impl Folded {
         Self { words, joined, sorted: in_order.join(" "), sound, transliterated }
     }
 
+    /// Returns the name without some words; `None` if it has none of them, or nothing else.
+    pub(super) fn without(&self, words: &std::collections::BTreeSet<String>) -> Option<Self> {
+        let kept: Vec<&str> =
+            self.words.iter().filter(|word| !words.contains(*word)).map(String::as_str).collect();
+        let some = !kept.is_empty() && kept.len() < self.words.len();
+        some.then(|| Self { transliterated: self.transliterated, ..Self::new(&kept.join(" ")) })
+    }
+
     /// Returns the words with single spaces. A name is unique within its crop by this key.
     pub fn key(&self) -> String {
         self.words.join(" ")

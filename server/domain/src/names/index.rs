@@ -8,7 +8,7 @@ use crate::limits;
 use super::{
     Folded,
     distance::osa,
-    score::{NEAR, blend, trigrams, words_within},
+    score::{NEAR, blend, trigrams, words_near, words_within},
 };
 
 /// Number of candidates that are scored in full.
@@ -42,6 +42,8 @@ pub enum Reason {
     Words,
     /// Has the same sound key.
     Sound,
+    /// Each typed word is a word of the name, up to a few letters.
+    NearWords,
     /// Differs by this many letters (edit distance of the joined words).
     Near(usize),
 }
@@ -69,7 +71,7 @@ impl<T> Hit<T> {
     pub fn is_exact(&self) -> bool {
         match self.reason {
             Reason::Exact | Reason::Synonym | Reason::Transliterated | Reason::Spacing => true,
-            Reason::Words | Reason::Sound | Reason::Near(_) => false,
+            Reason::Words | Reason::Sound | Reason::NearWords | Reason::Near(_) => false,
         }
     }
 
@@ -84,6 +86,7 @@ impl<T> Hit<T> {
             Reason::Spacing => format!("it is “{name}” with the words joined, split or turned round"),
             Reason::Words => format!("it shares whole words with “{name}”"),
             Reason::Sound => format!("it sounds like “{name}”"),
+            Reason::NearWords => format!("it is near to words of “{name}”"),
             Reason::Near(1) => format!("one letter differs from “{name}”"),
             Reason::Near(edits) => format!("{edits} letters differ from “{name}”"),
         }
@@ -93,20 +96,45 @@ impl<T> Hit<T> {
 struct Row<T> {
     entry: Entry<T>,
     folded: Folded,
+    /// The name without words that many names share, such as `lemon`; `None` where nothing is left or missing.
+    core: Option<Folded>,
 }
+
+/// A word is common if at least this many names have it, and at least one name in [`COMMON_SHARE`].
+const COMMON_LEAST: usize = 6;
+/// See [`COMMON_LEAST`].
+const COMMON_SHARE: usize = 200;
 
 /// Index over the names of a registry.
 pub struct NameIndex<T> {
     rows: Vec<Row<T>>,
     exact: HashMap<String, Vec<usize>>,
     postings: HashMap<(bool, [u8; 3]), Vec<u32>>,
+    /// Words that many names share: a likeness in them says little.
+    common: BTreeSet<String>,
 }
 
 impl<T: Copy + Eq + Ord> NameIndex<T> {
     /// Builds the index over all entries.
     pub fn new(entries: impl IntoIterator<Item = Entry<T>>) -> Self {
-        let rows: Vec<Row<T>> =
-            entries.into_iter().map(|entry| Row { folded: Folded::new(&entry.name), entry }).collect();
+        let rows: Vec<Row<T>> = entries
+            .into_iter()
+            .map(|entry| Row { folded: Folded::new(&entry.name), entry, core: None })
+            .collect();
+        let mut counts: HashMap<&str, usize> = HashMap::new();
+        for word in rows.iter().flat_map(|row| row.folded.words.iter().collect::<BTreeSet<_>>()) {
+            *counts.entry(word).or_default() += 1;
+        }
+        let least = COMMON_LEAST.max(rows.len() / COMMON_SHARE);
+        let common: BTreeSet<String> = counts
+            .into_iter()
+            .filter(|(_, count)| *count >= least)
+            .map(|(word, _)| word.to_string())
+            .collect();
+        let mut rows = rows;
+        for row in &mut rows {
+            row.core = row.folded.without(&common);
+        }
         let mut exact: HashMap<String, Vec<usize>> = HashMap::new();
         let mut postings: HashMap<(bool, [u8; 3]), Vec<u32>> = HashMap::new();
         for (at, row) in rows.iter().enumerate() {
@@ -116,7 +144,7 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
                 postings.entry(gram).or_default().push(number);
             }
         }
-        Self { rows, exact, postings }
+        Self { rows, exact, postings, common }
     }
 
     /// Returns the number of names.
@@ -137,11 +165,12 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
         if query.joined.is_empty() || query.joined.len() > limits::NAME_FOLDED_MAX {
             return Vec::new();
         }
+        let core = query.without(&self.meant(&query));
         let mut hits: Vec<Hit<T>> = self
             .candidates(&query, &wanted)
             .into_iter()
             .filter_map(|at| self.rows.get(at))
-            .filter_map(|row| judge(&query, row))
+            .filter_map(|row| judge(&query, core.as_ref(), row))
             .collect();
         hits.sort_by(|a, b| {
             class(a.reason)
@@ -155,6 +184,20 @@ impl<T: Copy + Eq + Ord> NameIndex<T> {
         hits.retain(|hit| seen.insert(hit.target));
         hits.truncate(limit);
         hits
+    }
+
+    /// Returns the words of a query that are common, or a misspelt common word: one letter off from five letters on, two
+    /// from eight.
+    fn meant(&self, query: &Folded) -> BTreeSet<String> {
+        let is_near = |word: &String| {
+            let most = match word.len() {
+                0..=4 => 0,
+                5..=7 => 1,
+                _ => 2,
+            };
+            self.common.contains(word) || (most > 0 && self.common.iter().any(|c| osa(c, word) <= most))
+        };
+        query.words.iter().filter(|word| is_near(word)).cloned().collect()
     }
 
     fn candidates(&self, query: &Folded, wanted: &impl Fn(T) -> bool) -> Vec<usize> {
@@ -197,11 +240,14 @@ fn class(reason: Reason) -> u8 {
         Reason::Exact => 0,
         Reason::Synonym => 1,
         Reason::Transliterated | Reason::Spacing => 2,
-        Reason::Words | Reason::Sound | Reason::Near(_) => 3,
+        Reason::Words | Reason::Sound | Reason::NearWords | Reason::Near(_) => 3,
     }
 }
 
-fn judge<T: Copy>(query: &Folded, row: &Row<T>) -> Option<Hit<T>> {
+/// Cost of words that only one of two names has, where their other words are equal: a whole name still leads.
+const CORE_SHARE: f64 = 0.97;
+
+fn judge<T: Copy>(query: &Folded, core: Option<&Folded>, row: &Row<T>) -> Option<Hit<T>> {
     let name = &row.folded;
     let (reason, score) = if query.joined == name.joined || query.sorted == name.sorted {
         let same_words = query.words == name.words;
@@ -212,7 +258,12 @@ fn judge<T: Copy>(query: &Folded, row: &Row<T>) -> Option<Hit<T>> {
             (false, _, _) => (Reason::Spacing, 0.99),
         }
     } else {
-        let score = blend(query, name);
+        // Where words that many names share are left out on a side, the rest decides.
+        let (own, other) = (core.unwrap_or(query), row.core.as_ref().unwrap_or(name));
+        let by_core = core.is_some() || row.core.is_some();
+        let whole = if by_core { CORE_SHARE * blend(own, other) } else { blend(query, name) };
+        let near = words_near(own, other);
+        let score = whole.max(near.unwrap_or(0.0));
         if score < NEAR {
             return None;
         }
@@ -221,6 +272,8 @@ fn judge<T: Copy>(query: &Folded, row: &Row<T>) -> Option<Hit<T>> {
             Reason::Words
         } else if query.sound == name.sound && edits > 1 {
             Reason::Sound
+        } else if edits > 2 && near.is_some_and(|near| near >= whole) {
+            Reason::NearWords
         } else {
             Reason::Near(edits)
         };

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::{
     Folded,
-    distance::{indel_similarity, ratio, similarity},
+    distance::{indel_similarity, osa, ratio, similarity},
 };
 
 /// Weights of sound key, trigram overlap and word-set overlap; edit distance has weight 1. Chosen on held-out
@@ -58,6 +58,29 @@ pub fn words_within(a: &Folded, b: &Folded) -> bool {
     short.words.len() < long.words.len()
         && short.joined.len() >= 4
         && short.words.iter().all(|word| long.words.contains(word))
+}
+
+/// Least share of a query's letters that the words of a name must cover.
+const COVERED: f64 = 0.8;
+
+/// Returns the similarity of a query to single words of a longer name: of the query's letters nearly all must be
+/// covered, each word by a word of the name that differs in one letter of six, or less. `None` if they are not.
+pub fn words_near(query: &Folded, name: &Folded) -> Option<f64> {
+    if query.joined.len() < 4 {
+        return None;
+    }
+    let covers = |one: &Folded, other: &Folded| -> f64 {
+        let of = |word: &String| -> f64 {
+            let best = other.words.iter().map(|w| (osa(word, w), w.len().max(word.len())));
+            let best = best.min_by(|a, b| a.0.cmp(&b.0));
+            let fits = best.filter(|(edits, length)| *edits * 6 <= *length + 1 || *edits == 0);
+            fits.map_or(0.0, |(edits, length)| (1.0 - ratio(edits, length)) * ratio(word.len(), 1))
+        };
+        let letters: usize = one.words.iter().map(String::len).sum();
+        one.words.iter().map(of).sum::<f64>() / ratio(letters.max(1), 1)
+    };
+    let (typed, named) = (covers(query, name), covers(name, query));
+    (typed >= COVERED).then(|| 0.72 * typed + 0.25 * named)
 }
 
 /// Returns the weighted blend of all measures. It is 1 only for names that fold to the same text.
