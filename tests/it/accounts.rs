@@ -58,7 +58,7 @@ async fn from_the_stewards_code_to_a_club_of_two() {
         );
         let twice = steward.call(&grant).await.unwrap_err();
         assert_eq!(reason(&twice), "ROLE_HELD");
-        let wrong = v1::GrantRoleRequest { crop: "papaya".into(), ..grant.clone() };
+        let wrong = v1::GrantRoleRequest { crop: "durian".into(), ..grant.clone() };
         let wrong = steward.call(&wrong).await.unwrap_err();
         assert_eq!(wrong_fields(&wrong), ["crop"]);
         let last = v1::RevokeRoleRequest {

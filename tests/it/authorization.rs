@@ -272,6 +272,8 @@ async fn empty_clubs(server: &TestServer) {
     let all = server.running.app().store().admin().begin().await.unwrap();
     for table in [
         "round_share",
+        "round_event",
+        "round_reason",
         "round_run",
         "round_advice",
         "round_wish",
@@ -439,7 +441,7 @@ async fn the_matrix_is_as_reviewed() {
                     Code::FailedPrecondition
                         if matches!(
                             reason(status).as_str(),
-                            "NOT_CHECKED" | "NOT_INVITED" | "NOT_A_MEMBER" | "NO_MAIL"
+                            "NOT_CHECKED" | "NOT_INVITED" | "NOT_A_MEMBER" | "NO_MAIL" | "NOT_HANDED_OVER"
                         ) =>
                     {
                         "nothing there".into()

@@ -184,7 +184,7 @@ fn a_look_up_answers_first_and_fits_the_terminal() {
     let json: serde_json::Value = serde_json::from_str(&person.ok(&["--json", "lookup", "golek"])).unwrap();
     assert_eq!(json["report"]["answer"], "SEED_ANSWER_PARTLY_TRUE");
     assert_eq!(json["guessed"], false);
-    let failed = person.run(&["--json", "lookup", "kent", "--crop", "papaya"]);
+    let failed = person.run(&["--json", "lookup", "kent", "--crop", "durian"]);
     let error: serde_json::Value = serde_json::from_slice(&failed.stderr).unwrap();
     assert_eq!(
         (error["error"]["reason"].as_str(), error["error"]["exit_code"].as_i64()),
@@ -399,7 +399,7 @@ fn the_server_explains_itself() {
     let database = Database::empty_sqlite();
     let (code, out, _) = scionaryd(&["doctor", "--database", &database.url, "--listen", "127.0.0.1:0"]);
     assert_eq!(code, Some(0), "{out}");
-    assert!(out.contains("reference: 94 records, 209 pieces of evidence"), "{out}");
+    assert!(out.contains("reference: 553 records, 2611 pieces of evidence"), "{out}");
     let (code, out, _) =
         scionaryd(&["doctor", "--database", "postgres://stranger@127.0.0.1:1/x", "--listen", "127.0.0.1:0"]);
     assert_eq!(code, Some(1));
@@ -472,9 +472,9 @@ fn odds_are_told_in_a_few_lines() {
     assert!(
         grower.fails(2, &["odds", "--off-type", "5"]).contains("a rate such as 4%, or a count such as 5/48")
     );
-    // Reading takes one near name and says so; of what is less near the one is named, and nothing is near the last.
+    // Reading takes one near name and says so; nothing is near the last.
     assert!(grower.ok(&["odds", "Keit"]).starts_with("Keitt (mango)"));
-    assert!(grower.fails(2, &["odds", "Keitx"]).contains("did you mean Keitt"));
+    assert!(grower.ok(&["odds", "Keitx"]).contains("Keitt (mango)"));
     assert!(grower.fails(4, &["odds", "Xyzzyx"]).contains("Xyzzyx"));
     let dead = grower.ok(&["odds", "Sabre", "--kept-days", "50", "--kept-how", "sphagnum"]);
     assert!(dead.contains("Look for fresh seed"), "{dead}");

@@ -519,7 +519,7 @@ async fn findings_come_out_the_same_on_another_server() {
         let second = TestServer::with(&other.url, &["data.reference_catalogue=false"]).await;
         let app = second.running.app();
         let done = app.import_registry(std::io::Cursor::new(whole.clone())).await.unwrap();
-        assert_eq!(done.records, 95);
+        assert_eq!(done.records, 554);
         assert_eq!(
             export(&second.raw(), v1::ExportFormat::FindingsJson, "").await,
             findings,
@@ -556,7 +556,7 @@ async fn passports_have_the_standards_form() {
         assert_eq!(passport::check(&row), [], "{row:?}");
         rows += 1;
     }
-    assert_eq!(rows, 94);
+    assert_eq!(rows, 553);
     assert!(text.contains("Mangifera,indica,L."));
     server.stop().await;
 }

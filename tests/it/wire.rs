@@ -26,7 +26,7 @@ async fn what_is_too_large_or_unknown_is_refused() {
         (Code::ResourceExhausted, "REQUEST_TOO_LARGE"),
         "a body over the limit"
     );
-    let long = v1::LookUpSeedRequest { name: "x".repeat(200), crop: "papaya".into() };
+    let long = v1::LookUpSeedRequest { name: "x".repeat(200), crop: "durian".into() };
     let error = visitor.call(&long).await.unwrap_err();
     assert_eq!(wrong_fields(&error), ["name", "crop"]);
     let error = visitor.path("/scionary.v1.OfferService/Nothing", Vec::new(), false).await.unwrap_err();

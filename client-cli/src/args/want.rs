@@ -62,7 +62,7 @@ pub struct WantArguments {
     /// Ripe in this month where you are, 1 to 12; repeat for more
     #[arg(long, value_name = "MONTH", value_parser = clap::value_parser!(i32).range(1..=12))]
     pub ripe_in: Vec<i32>,
-    /// A trait: KEY=STATE, KEY=STATE,STATE, KEY>=NUMBER or KEY<=NUMBER; see: scionary crop show
+    /// A trait: KEY=STATE, KEY=STATE,STATE, KEY>=NUMBER or KEY<=NUMBER; see: scionary crop show --more
     #[arg(long = "trait", value_name = "WISH", value_parser = parse_trait)]
     pub traits: Vec<v1::TraitWish>,
     /// Only this material; repeat for more

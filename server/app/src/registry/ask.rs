@@ -7,7 +7,7 @@ use scionary_domain::{
     ids::CultivarId,
     limits,
     names::{
-        Hit,
+        Hit, Reason,
         score::{GUESS, GUESS_LEAD},
     },
     page::{self, Page},
@@ -71,11 +71,18 @@ impl Registry {
         let wanted = |id: CultivarId| {
             crop.is_empty() || self.record(id).is_some_and(|record| record.cultivar.crop == crop)
         };
-        self.names
+        let mut found: Vec<Found<'_>> = self
+            .names
             .find(name, limit, wanted)
             .into_iter()
             .filter_map(|hit| Some(Found { record: self.record(hit.target)?, hit }))
-            .collect()
+            .collect();
+        // of namesakes the one without a qualifier comes first: it is what the plain name means
+        let namesakes = found.iter().take_while(|f| f.hit.reason == Reason::Exact).count();
+        if let Some(first) = found.get_mut(..namesakes) {
+            first.sort_by_key(|f| !f.record.cultivar.qualifier.is_empty());
+        }
+        found
     }
 
     /// A typed name without the name of a crop in it, and that crop.

@@ -80,7 +80,7 @@ pub fn words_near(query: &Folded, name: &Folded) -> Option<f64> {
         one.words.iter().map(of).sum::<f64>() / ratio(letters.max(1), 1)
     };
     let (typed, named) = (covers(query, name), covers(name, query));
-    (typed >= COVERED).then(|| 0.72 * typed + 0.25 * named)
+    (typed >= COVERED).then_some(0.72 * typed + 0.25 * named)
 }
 
 /// Returns the weighted blend of all measures. It is 1 only for names that fold to the same text.
