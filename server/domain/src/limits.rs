@@ -92,6 +92,7 @@ limits! {
     ROUNDS_OPEN_MAX: u64 = 10, "rounds_open_max", "Open rounds of one club.";
     ROUND_RUNS_MAX: u32 = 50, "round_runs_max", "Times that one round is settled: absences are collected before it is settled again.";
     ROUND_EVENTS_AUDITED: u64 = 1_000_000, "round_events_audited", "Events of one round in its audit file; the largest round that is measured has a tenth of them.";
+    ROUND_REASONS_LINES_MAX: usize = 20_000, "round_reasons_lines_max", "Lines of wishes up to which reasons are worked out with a settlement: more would hold it up for minutes.";
     ROUND_OPEN_DAYS: i64 = 30, "round_open_days", "A round that is not closed ends so many days after its day: what it holds back is its givers' again.";
     ROUND_ADVICE_MAX: u64 = 500, "round_advice_max", "Notes of one round on what authorities said; one for each pair of places.";
     ROUNDS_SETTLED_AT_ONCE: usize = 1, "rounds_settled_at_once", "The largest round keeps a core busy and half a gigabyte.";

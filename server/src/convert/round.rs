@@ -268,6 +268,7 @@ fn why_short(why: &WhyShort) -> v1::WhyNot {
         WhyShort::NotBrought => only(v1::WhyNotRule::NotBrought),
         WhyShort::FromLeftOvers => only(v1::WhyNotRule::FromLeftOvers),
         WhyShort::Withdrawn => only(v1::WhyNotRule::Withdrawn),
+        WhyShort::NotWorkedOut => only(v1::WhyNotRule::NotWorkedOut),
         WhyShort::Nearest(number, why) => why_not(*number, why),
     }
 }

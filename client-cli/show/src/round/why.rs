@@ -16,6 +16,7 @@ pub fn why_not(why: &v1::WhyNot) -> String {
         v1::WhyNotRule::Unspecified => String::new(),
         v1::WhyNotRule::NotBrought => "No one brought it.".into(),
         v1::WhyNotRule::FromLeftOvers => "You took it from what was left over.".into(),
+        v1::WhyNotRule::NotWorkedOut => "In a round of this size reasons are not worked out.".into(),
         v1::WhyNotRule::Withdrawn => {
             "It was yours, and then one of you two withdrew, or it was settled again.".into()
         }

@@ -57,6 +57,8 @@ pub enum WhyShort {
     NotBrought,
     /// The member took it from what was left over.
     FromLeftOvers,
+    /// The round is too large for reasons.
+    NotWorkedOut,
     /// It was allotted, and then a side withdrew, or it was settled again after the reasons were kept.
     Withdrawn,
     /// The reason of the lot that came closest, and the lot's number.
@@ -152,6 +154,7 @@ impl App {
             gets.iter().filter(|g| !shared(g)).any(|g| wish.accepts.contains(&Accepts::Lot(g.lot.lot.id)))
         };
         let settled = shown.round.runs > 0;
+        let large = usize::try_from(shown.wishes).is_ok_and(|n| n > limits::ROUND_REASONS_LINES_MAX);
         let wishes = wishes
             .into_iter()
             .map(|wish| {
@@ -166,6 +169,7 @@ impl App {
                     _ if of_wish().any(|s| !held.contains(&s.claim)) => WhyShort::Withdrawn,
                     (Some(why), _) => WhyShort::Nearest(number(why.lot).unwrap_or(0), why.clone()),
                     (None, Some(_)) => WhyShort::NotBrought,
+                    (None, None) if large => WhyShort::NotWorkedOut,
                     (None, None) => WhyShort::Withdrawn,
                 });
                 ShownWish {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use scionary_domain::{
     clearing::{Explainer, Input, Outcome, Reason},
     ids::{AccountId, RoundId, RoundLotId, WishId},
+    limits,
 };
 use scionary_store::{Source, round_store};
 use serde::{Deserialize, Serialize};
@@ -28,6 +29,9 @@ pub(super) type Reasons = BTreeMap<WishId, Vec<WhyNot>>;
 /// Works out the reasons of every member, as JSON.
 pub(super) fn work_out(input: &Input, outcome: &Outcome) -> Result<Vec<(AccountId, String)>, Error> {
     let bad = |what: &str| Error::Internal(format!("an outcome names {what}"));
+    if input.wants.len() > limits::ROUND_REASONS_LINES_MAX {
+        return Ok(Vec::new());
+    }
     let explainer = Explainer::new(input, outcome)?;
     let owner: BTreeMap<&str, &str> =
         input.wants.iter().map(|w| (w.id.as_str(), w.member.as_str())).collect();

@@ -17,7 +17,7 @@ use super::{
 use crate::{crop::Descriptor, stats::Share};
 
 /// Version of the policy; increase it when a policy number in this folder changes.
-pub const POLICY_VERSION: u32 = 3;
+pub const POLICY_VERSION: u32 = 4;
 /// Correlation between seeds of one report.
 pub const WITHIN_REPORT: f64 = 0.10;
 /// Shares below `FEW` are "few", shares above [`MANY`] are "many".
