@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, io::BufRead as _, path::PathBuf};
 use scionary_proto::v1;
 use scionary_show::round::day as show;
 
-use super::fetch;
+use super::{every_lot, fetch};
 use crate::{
     args::{LayoutArguments, RoundCommand},
     client::Client,
@@ -100,7 +100,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let says = fetch(client, round.clone()).await?.says.unwrap_or_default();
             let shares = all_shares(client, &round).await?;
             need_shares(&shares, &round)?;
-            let left = all_left(client, &round).await?;
+            let left = every_lot(client, &round, true).await?;
             let title = format!("{}, {}", says.title, words::day(says.day));
             let pdf = sheet(&sheets(&title, &shares, &left)).map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
@@ -246,26 +246,6 @@ async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>,
         let request = v1::ListRoundSharesRequest { round_id: round.to_string(), page_size: 100, page_token };
         let reply: v1::ListRoundSharesResponse = client.call(request).await?;
         all.extend(reply.shares);
-        page_token = reply.next_page_token;
-        if page_token.is_empty() {
-            return Ok(all);
-        }
-    }
-}
-
-/// Returns every lot of which something is left over, from all pages.
-async fn all_left(client: &Client, round: &str) -> Result<Vec<v1::RoundLot>, Failure> {
-    let mut all = Vec::new();
-    let mut page_token = String::new();
-    loop {
-        let request = v1::ListRoundLotsRequest {
-            round_id: round.to_string(),
-            left_only: true,
-            page_size: 100,
-            page_token,
-        };
-        let reply: v1::ListRoundLotsResponse = client.call(request).await?;
-        all.extend(reply.lots);
         page_token = reply.next_page_token;
         if page_token.is_empty() {
             return Ok(all);

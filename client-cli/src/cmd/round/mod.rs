@@ -89,3 +89,19 @@ async fn fetch(client: &Client, round: String) -> Result<v1::Round, Failure> {
     let reply: v1::GetRoundResponse = client.call(request).await?;
     reply.round.ok_or_else(|| Failure::bug("the server answered without a round"))
 }
+
+/// Returns every lot of a round, or those of which something is left over, from all pages.
+async fn every_lot(client: &Client, round: &str, left_only: bool) -> Result<Vec<v1::RoundLot>, Failure> {
+    let mut all = Vec::new();
+    let mut page_token = String::new();
+    loop {
+        let request =
+            v1::ListRoundLotsRequest { round_id: round.to_string(), left_only, page_size: 100, page_token };
+        let reply: v1::ListRoundLotsResponse = client.call(request).await?;
+        all.extend(reply.lots);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
+}

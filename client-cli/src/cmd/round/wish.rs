@@ -6,6 +6,7 @@ use scionary_domain::lineage::LotCode;
 use scionary_proto::{v1, v1::wish_accepts::What};
 use scionary_show::round::wish as show;
 
+use super::every_lot;
 use crate::{client::Client, error::Failure, output::Output, prompt, words};
 
 /// Replaces the member's list of wishes.
@@ -37,7 +38,7 @@ pub(super) async fn wish(
         return Err(Failure::usage("no wish was given")
             .then("name lots or cultivars, such as: scionary round wish ID 12 \"7 or 9\"; or say --none"));
     }
-    let lots = all_lots(client, &round).await?;
+    let lots = every_lot(client, &round, false).await?;
     let (mut wishes, mut typed) = (Vec::new(), Vec::new());
     for line in &lines {
         for wish in parse(line, &lots).map_err(Failure::usage)? {
@@ -58,26 +59,6 @@ pub(super) async fn wish(
     let request = v1::GetMyRoundRequest { round_id: reply.round_id.clone() };
     let mine: v1::GetMyRoundResponse = client.call(request).await?;
     output.reply(&reply, |view| show::set_wishes(view, &reply, &mine, count))
-}
-
-/// Returns every lot of a round, from all pages.
-async fn all_lots(client: &Client, round: &str) -> Result<Vec<v1::RoundLot>, Failure> {
-    let mut all = Vec::new();
-    let mut page_token = String::new();
-    loop {
-        let request = v1::ListRoundLotsRequest {
-            round_id: round.to_string(),
-            left_only: false,
-            page_size: 100,
-            page_token,
-        };
-        let reply: v1::ListRoundLotsResponse = client.call(request).await?;
-        all.extend(reply.lots);
-        page_token = reply.next_page_token;
-        if page_token.is_empty() {
-            return Ok(all);
-        }
-    }
 }
 
 /// Replaces the field path `wishes[n]` of a failure by the wish as it was typed.
