@@ -6,7 +6,7 @@ use scionary_app::{
 };
 use scionary_domain::{
     cultivar::{Cultivar, OtherName, Source},
-    evidence::{Evidence, Standing, Value},
+    evidence::{Evidence, Standing, Value, voice::UNVERIFIED},
     ids::{CultivarId, EvidenceId},
     seed::Answer,
 };
@@ -212,7 +212,7 @@ fn no_report_contradicts_itself() {
                 let pieces = report.findings.iter().flat_map(|f| &f.pieces);
                 // Words that fit no class are shown, and settle nothing.
                 let weighed = pieces.filter(|p| {
-                    !p.evidence.source.starts_with("UNVERIFIED-")
+                    !p.evidence.source.starts_with(UNVERIFIED)
                         && !matches!(p.evidence.value, Value::Text { .. })
                 });
                 let said: Vec<String> = weighed.map(|p| p.evidence.as_stated.clone()).collect();

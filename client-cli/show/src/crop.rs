@@ -1,5 +1,6 @@
 //! Crop profiles.
 
+use scionary_domain::evidence::voice::UNVERIFIED;
 use scionary_proto::v1;
 
 use crate::lookup::sources;
@@ -88,7 +89,7 @@ pub fn show(view: &mut View, reply: &v1::GetCropResponse, more: bool) {
         view.title("What sources say of the crop as a whole");
         // by what they are about, and what no one verified last
         let mut statements: Vec<&v1::CropStatement> = reply.statements.iter().collect();
-        statements.sort_by_key(|s| (s.source_id.starts_with("UNVERIFIED-"), s.descriptor_label.clone()));
+        statements.sort_by_key(|s| (s.source_id.starts_with(UNVERIFIED), s.descriptor_label.clone()));
         let own = summary.name.to_lowercase();
         for statement in statements {
             let about = &statement.subject;

@@ -1,5 +1,6 @@
 //! Answers to a look-up.
 
+use scionary_domain::evidence::voice::UNVERIFIED;
 use scionary_proto::v1;
 
 use crate::{Deed, View, words};
@@ -220,19 +221,19 @@ fn in_brief(view: &View, finding: &v1::Finding) -> String {
 
 /// Returns what sources say in their words, the verified ones first.
 fn said(finding: &v1::Finding) -> String {
-    let unverified = |piece: &v1::Evidence| piece.source_id.starts_with("UNVERIFIED-");
+    let unverified = |piece: &v1::Evidence| piece.source_id.starts_with(UNVERIFIED);
     let mut pieces: Vec<&v1::Evidence> = finding.evidence.iter().collect();
     pieces.sort_by_key(|piece| unverified(piece));
     let words = |piece: &v1::Evidence| {
         let mark = if unverified(piece) { ", not verified" } else { "" };
-        format!("{} ({}{mark})", piece.as_stated, piece.source_id.trim_start_matches("UNVERIFIED-"))
+        format!("{} ({}{mark})", piece.as_stated, piece.source_id.trim_start_matches(UNVERIFIED))
     };
     brief(&pieces.into_iter().map(words).collect::<Vec<_>>().join("; "))
 }
 
 /// Returns the partners with which a union is reported to fail, and how many sources say so.
 fn unions(finding: &v1::Finding) -> String {
-    let weighed = || finding.evidence.iter().filter(|piece| !piece.source_id.starts_with("UNVERIFIED-"));
+    let weighed = || finding.evidence.iter().filter(|piece| !piece.source_id.starts_with(UNVERIFIED));
     let mut partners: Vec<&str> = weighed().map(|piece| piece.as_stated.as_str()).collect();
     partners.sort_unstable();
     partners.dedup();

@@ -332,8 +332,8 @@ fn round_of(q: &Question) -> Result<Value> {
     if q.0.get("reasons").and_then(Value::as_bool) == Some(true) {
         let explainer = Explainer::new(&input, &outcome)?;
         for want in &input.wants {
-            for lot in &want.lots {
-                reasons.push(json!([lot, want.id, explainer.why(lot, &want.id)]));
+            for (lot, reason) in explainer.whys(&want.id).unwrap_or_default() {
+                reasons.push(json!([lot, want.id, reason]));
             }
         }
     }

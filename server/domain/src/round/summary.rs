@@ -1,6 +1,6 @@
 //! Summarises an outcome, so that an organiser can judge it before publication and compare it with another.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::clearing::{Explainer, Input, Reason, Share};
 
@@ -98,9 +98,19 @@ pub fn summary(input: &Input, shares: &[Share], explainer: Option<&Explainer<'_>
             *count += 1;
         }
     }
+    // One search a wish answers for all its lots.
+    let mut reasons: BTreeMap<&str, Vec<Reason>> = BTreeMap::new();
+    for (lot, reason) in
+        input.wants.iter().flat_map(|want| explainer.and_then(|e| e.whys(&want.id)).unwrap_or_default())
+    {
+        reasons.entry(lot).or_default().push(reason);
+    }
+    let named: BTreeSet<&str> = input.wants.iter().flat_map(|want| &want.lots).map(String::as_str).collect();
     let left = input.lots.iter().filter_map(|lot| {
         let units = lot.units - gone.get(lot.id.as_str()).copied().unwrap_or(0).min(lot.units);
-        (units > 0).then(|| LeftOver { lot: lot.id.clone(), units, why: why_left(input, &lot.id, explainer) })
+        let wished = named.contains(lot.id.as_str());
+        let of_lot = reasons.get(lot.id.as_str()).map_or(&[][..], Vec::as_slice);
+        (units > 0).then(|| LeftOver { lot: lot.id.clone(), units, why: why_left(wished, of_lot) })
     });
     Summary {
         members: count(input.members.len()),
@@ -117,15 +127,10 @@ pub fn summary(input: &Input, shares: &[Share], explainer: Option<&Explainer<'_>
     }
 }
 
-fn why_left(input: &Input, lot: &str, explainer: Option<&Explainer<'_>>) -> WhyLeft {
-    let naming: Vec<&str> =
-        input.wants.iter().filter(|w| w.lots.iter().any(|l| l == lot)).map(|w| w.id.as_str()).collect();
-    if naming.is_empty() {
-        return WhyLeft::NotWished;
-    }
-    let reasons: Vec<Reason> =
-        explainer.map(|e| naming.iter().filter_map(|want| e.why(lot, want)).collect()).unwrap_or_default();
-    if !reasons.is_empty() && reasons.iter().all(|r| matches!(r, Reason::Barred { .. })) {
+fn why_left(wished: bool, reasons: &[Reason]) -> WhyLeft {
+    if !wished {
+        WhyLeft::NotWished
+    } else if !reasons.is_empty() && reasons.iter().all(|r| matches!(r, Reason::Barred { .. })) {
         WhyLeft::Barred
     } else if reasons
         .iter()
