@@ -5,6 +5,7 @@ pub mod client;
 pub mod database;
 pub mod faults;
 pub mod kills;
+pub mod measured;
 pub mod rounds;
 pub mod samples;
 pub mod server;

@@ -27,6 +27,7 @@ use scionary_domain::{
 };
 use scionary_server::clock::SystemClock;
 use scionary_store::{Options, Store};
+use scionary_tests::measured::literal;
 use sea_orm::{ConnectionTrait as _, TransactionTrait as _};
 
 const GROWERS: usize = 500;
@@ -36,10 +37,6 @@ fn uuid(kind: u8, n: usize) -> uuid::Uuid {
     // Spread over the last bytes, as real ids are.
     let mixed = (n as u128).wrapping_mul(0x9e37_79b9_7f4a_7c15) & 0xffff_ffff_ffff;
     uuid::Uuid::from_u128((u128::from(kind) << 120) | ((n as u128) << 48) | mixed)
-}
-
-fn literal(id: uuid::Uuid, postgres: bool) -> String {
-    if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
 }
 
 /// Returns the values of a row of evidence for an insert statement.

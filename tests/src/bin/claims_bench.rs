@@ -5,100 +5,16 @@
 //! folder.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
-use std::{sync::Arc, time::Instant};
+use std::time::Instant;
 
-use scionary_app::{
-    App, Call, KeepReply, Policy, WriteKey, claims::AskForOffer, offers::CreateOffer, passwords::Passwords,
-    ports::SystemEntropy,
-};
-use scionary_domain::{
-    account::{Account, Actor},
-    claim::Asked,
-    ids::{AccountId, OfferId, RequestId, SessionId},
-    offer::{
-        Draft, HandOver, Material, Terms,
-        health::{DeclarationDraft, Form, GrownAtDraft, Observed, Purpose},
-    },
-    time::Timestamp,
-};
-use scionary_server::clock::SystemClock;
-use scionary_store::{Backend, Options, Store};
+use scionary_app::{App, KeepReply, WriteKey, claims::AskForOffer, offers::CreateOffer};
+use scionary_domain::{claim::Asked, ids::OfferId};
+use scionary_store::Backend;
+use scionary_tests::measured::{call_of, draft, literal, open, uuid};
 use sea_orm::{ConnectionTrait as _, TransactionTrait as _};
 
 const TAKERS: usize = 64;
 const OFFERS: usize = 40;
-
-fn uuid(kind: u8, n: usize) -> uuid::Uuid {
-    uuid::Uuid::from_u128((u128::from(kind) << 120) | n as u128)
-}
-
-fn call_of(app: &App, n: usize) -> Call {
-    let account = Account {
-        id: AccountId::from_uuid(uuid(3, n)),
-        handle: format!("member-{n}"),
-        display_name: format!("Member {n}"),
-        roles: Vec::new(),
-        created_at: Timestamp::from_micros(0),
-        suspended_at: None,
-    };
-    let mut call = app.system_call().unwrap();
-    call.actor = Actor::Member {
-        account,
-        session: SessionId::from_uuid(uuid(4, n)),
-        session_expires_at: Timestamp::from_micros(i64::MAX),
-    };
-    call.request = RequestId::from_uuid(uuid(5, n));
-    call
-}
-
-fn draft(app: &App) -> Draft {
-    let today = app.clock().now().date();
-    Draft {
-        material: Some(Material::Seedling),
-        quantity: 10_000,
-        terms: Some(Terms::Gift),
-        available_until: Some(today.plus_days(30)),
-        grid_code: "2CGV2200+".into(),
-        hand_over: vec![HandOver::Collect],
-        auto_accept: true,
-        contact: "here".into(),
-        health: DeclarationDraft {
-            grown_at: vec![GrownAtDraft { area_code: "XB".into(), ..GrownAtDraft::default() }],
-            form: Some(Form::InMedium),
-            purpose: Some(Purpose::Planting),
-            symptoms: Some(Observed::No),
-            pests: Some(Observed::No),
-            sprayed: Some(Observed::No),
-            ..DeclarationDraft::default()
-        },
-        ..Draft::default()
-    }
-}
-
-async fn open(url: &str) -> App {
-    let store = Store::open(&Options::new(url)).await.unwrap();
-    scionary_migrations::up(store.admin()).await.unwrap();
-    let entropy = Arc::new(SystemEntropy);
-    let passwords = Passwords::new(1, entropy.clone()).unwrap();
-    let app = App::new(store, Policy::default(), Arc::new(SystemClock), entropy, passwords).await.unwrap();
-    scionary_server::serve::load_catalogue(&app, &scionary_server::data::reference()).await.unwrap();
-    app.set_movement_sources(vec![scionary_server::data::movement()]).await.unwrap();
-    for n in 0..=TAKERS {
-        let id = literal(uuid(3, n), app.store().backend() == Backend::Postgres);
-        app.store()
-            .admin()
-            .execute_unprepared(&format!(
-                "INSERT INTO account (id, handle, handle_key, display_name, password_hash, created_at, version) VALUES ({id}, 'member-{n}', 'member-{n}', 'Member {n}', '', 0, 1)"
-            ))
-            .await
-            .unwrap();
-    }
-    app
-}
-
-fn literal(id: uuid::Uuid, postgres: bool) -> String {
-    if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
-}
 
 /// Posts the offers of member 0.
 async fn offers(app: &App) -> Vec<OfferId> {
@@ -108,7 +24,7 @@ async fn offers(app: &App) -> Vec<OfferId> {
         let post = CreateOffer {
             cultivar: "R2E2".into(),
             crop: "mango".into(),
-            draft: draft(app),
+            draft: draft(app, 10_000),
             lot: String::new(),
             club: String::new(),
         };
@@ -226,7 +142,7 @@ async fn main() {
     let url = std::env::args()
         .nth(1)
         .unwrap_or_else(|| format!("sqlite:{}", folder.path().join("claims.db").display()));
-    let app = open(&url).await;
+    let app = open(&url, TAKERS + 1).await;
     let (first, second) = (offers(&app).await, offers(&app).await);
     let door = through_the_door(&app, &first).await;
     let plain = by_the_database(&app, &second).await;

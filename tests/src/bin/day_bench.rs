@@ -5,33 +5,24 @@
 //! temporary folder. Each member brings three packs and lists five wishes.
 #![expect(clippy::disallowed_methods, reason = "a measure reads the clock")]
 
-use std::{
-    sync::Arc,
-    time::{Duration, Instant},
-};
+use std::time::{Duration, Instant};
 
 use scionary_app::{
-    App, Call, KeepReply, Policy,
+    App, KeepReply,
     clubs::CreateClub,
     offers::CreateOffer,
-    passwords::Passwords,
-    ports::SystemEntropy,
     rounds::{AcceptsDraft, AllotRequest, BringLot, CreateRound, JoinRound, ListLine, SetWishes},
 };
 use scionary_domain::{
-    account::{Account, Actor},
     club::ClubDraft,
-    ids::{AccountId, ClubId, RequestId, RoundId, SessionId},
-    offer::{
-        Draft, HandOver, Material, Terms,
-        health::{DeclarationDraft, Form, GrownAtDraft, Observed, Purpose},
-    },
+    ids::{ClubId, RoundId},
     round::{PartDraft, RoundDraft, Settings},
-    time::Timestamp,
 };
-use scionary_server::clock::SystemClock;
-use scionary_store::{Backend, Options, Store};
-use scionary_tests::rounds::Numbers;
+use scionary_store::Backend;
+use scionary_tests::{
+    measured::{call_of, draft, literal, member, open},
+    rounds::Numbers,
+};
 use sea_orm::ConnectionTrait as _;
 
 /// Readers of their own result at once.
@@ -40,73 +31,6 @@ const READERS: usize = 60;
 const PACKS: usize = 3;
 /// Wishes of each member.
 const LINES: usize = 5;
-
-fn uuid(kind: u8, n: usize) -> uuid::Uuid {
-    uuid::Uuid::from_u128((u128::from(kind) << 120) | n as u128)
-}
-
-fn call_of(app: &App, n: usize) -> Call {
-    let account = Account {
-        id: AccountId::from_uuid(uuid(3, n)),
-        handle: format!("member-{n}"),
-        display_name: format!("Member {n}"),
-        roles: Vec::new(),
-        created_at: Timestamp::from_micros(0),
-        suspended_at: None,
-    };
-    let mut call = app.system_call().unwrap();
-    call.actor = Actor::Member {
-        account,
-        session: SessionId::from_uuid(uuid(4, n)),
-        session_expires_at: Timestamp::from_micros(i64::MAX),
-    };
-    call.request = RequestId::from_uuid(uuid(5, n));
-    call
-}
-
-fn literal(id: uuid::Uuid, postgres: bool) -> String {
-    if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
-}
-
-async fn open(url: &str, members: usize) -> App {
-    let store = Store::open(&Options::new(url)).await.unwrap();
-    scionary_migrations::up(store.admin()).await.unwrap();
-    let entropy = Arc::new(SystemEntropy);
-    let passwords = Passwords::new(1, entropy.clone()).unwrap();
-    let app = App::new(store, Policy::default(), Arc::new(SystemClock), entropy, passwords).await.unwrap();
-    scionary_server::serve::load_catalogue(&app, &scionary_server::data::reference()).await.unwrap();
-    app.set_movement_sources(vec![scionary_server::data::movement()]).await.unwrap();
-    for n in 0..members {
-        let id = literal(uuid(3, n), app.store().backend() == Backend::Postgres);
-        let row = format!(
-            "INSERT INTO account (id, handle, handle_key, display_name, password_hash, created_at, version) VALUES ({id}, 'member-{n}', 'member-{n}', 'Member {n}', '', 0, 1)"
-        );
-        app.store().admin().execute_unprepared(&row).await.unwrap();
-    }
-    app
-}
-
-fn draft(app: &App) -> Draft {
-    Draft {
-        material: Some(Material::Seedling),
-        quantity: PACKS as i32,
-        terms: Some(Terms::Gift),
-        available_until: Some(app.clock().now().date().plus_days(30)),
-        grid_code: "2CGV2200+".into(),
-        hand_over: vec![HandOver::Meeting],
-        contact: "here".into(),
-        health: DeclarationDraft {
-            grown_at: vec![GrownAtDraft { area_code: "XB".into(), ..GrownAtDraft::default() }],
-            form: Some(Form::InMedium),
-            purpose: Some(Purpose::Planting),
-            symptoms: Some(Observed::No),
-            pests: Some(Observed::No),
-            sprayed: Some(Observed::No),
-            ..DeclarationDraft::default()
-        },
-        ..Draft::default()
-    }
-}
 
 /// Creates the club and its round. Returns the round.
 async fn fill(app: &App, members: usize) -> RoundId {
@@ -122,7 +46,7 @@ async fn fill(app: &App, members: usize) -> RoundId {
         let row = format!(
             "INSERT INTO club_member (club_id, account_id, standing, words, since) VALUES ({}, {}, 'member', '', 0)",
             literal(club.uuid(), postgres),
-            literal(uuid(3, n), postgres)
+            literal(member(n), postgres)
         );
         app.store().admin().execute_unprepared(&row).await.unwrap();
     }
@@ -157,7 +81,7 @@ async fn fill(app: &App, members: usize) -> RoundId {
         let post = CreateOffer {
             cultivar: ["R2E2", "Golek", "Keitt", "Kent"][n % 4].into(),
             crop: "mango".into(),
-            draft: draft(app),
+            draft: draft(app, PACKS as i32),
             lot: String::new(),
             club: String::new(),
         };

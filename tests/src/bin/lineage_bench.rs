@@ -16,6 +16,7 @@ use scionary_domain::{
 };
 use scionary_server::clock::SystemClock;
 use scionary_store::{Backend, Options, Store};
+use scionary_tests::measured::{literal, uuid};
 use sea_orm::ConnectionTrait as _;
 
 /// Mother plants, each with `LOTS_EACH` lots.
@@ -24,14 +25,6 @@ const LOTS_EACH: usize = 100_000;
 const GENERATIONS: usize = 12;
 /// Rows in one insert statement.
 const ROWS: usize = 1_000;
-
-fn uuid(kind: u8, n: usize) -> uuid::Uuid {
-    uuid::Uuid::from_u128((u128::from(kind) << 120) | n as u128)
-}
-
-fn literal(id: uuid::Uuid, postgres: bool) -> String {
-    if postgres { format!("'{id}'") } else { format!("X'{}'", id.simple()) }
-}
 
 /// Returns a code of six characters, unique for each lot.
 fn code(mut n: usize) -> String {
