@@ -27,6 +27,7 @@ mod m0015_club_invitations;
 mod m0016_round_versions;
 mod m0017_profiles;
 mod m0018_round_days;
+mod m0019_day_events;
 
 /// Lists all migration steps, oldest first.
 #[derive(Debug)]
@@ -53,6 +54,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0016_round_versions::Step),
             Box::new(m0017_profiles::Step),
             Box::new(m0018_round_days::Step),
+            Box::new(m0019_day_events::Step),
         ]
     }
 }
@@ -93,6 +95,11 @@ pub async fn unknown(db: &DatabaseConnection) -> Result<Vec<String>, DbErr> {
         <Migrator as MigratorTrait>::migrations().iter().map(|m| m.name().to_string()).collect();
     let made = <Migrator as MigratorTrait>::get_migration_models(db).await?;
     Ok(made.into_iter().map(|m| m.version).filter(|version| !known.contains(version)).collect())
+}
+
+/// Returns the name of the newest step.
+pub fn newest() -> String {
+    <Migrator as MigratorTrait>::migrations().last().map(|m| m.name().to_string()).unwrap_or_default()
 }
 
 /// Undoes all steps. Only tests use this.

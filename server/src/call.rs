@@ -1,9 +1,12 @@
 //! What the gate hands to a handler, and how a handler turns it into a call of the app.
 
-use std::ops::Deref;
+use std::{ops::Deref, sync::Arc};
 
 use prost::Message;
-use scionary_app::{App, Call, Error, KeepReply, UseCase, WriteKey};
+use scionary_app::{
+    App, Call, Error, KeepReply, UseCase, WriteKey,
+    day::{DayCall, Step},
+};
 use scionary_proto::Rpc;
 use scionary_store::Condition;
 use sha2::{Digest as _, Sha256};
@@ -50,6 +53,24 @@ impl Admitted {
         let mut bound = self.clone();
         bound.call.key = bound.key.take().map(|key| WriteKey { key, rpc: self.rpc.path(), fingerprint });
         bound
+    }
+
+    /// The same call as a step of a swap day that is run here.
+    pub(crate) fn as_step(&self, app: &App, request: &[u8]) -> Result<Self, Error> {
+        let account = self.call.account_id()?;
+        let who = match self.call.entered_by {
+            Some(by) => (by, Some(account)),
+            None => (account, None),
+        };
+        let step = Step::new(app, self.call.now, who, self.rpc.path(), request)?;
+        let mut day = self.clone();
+        day.call.day = Some(Arc::new(DayCall { step, home: None }));
+        Ok(day)
+    }
+
+    /// A step of a swap day that is run again, within this call.
+    pub(crate) fn again(&self, rpc: Rpc, call: Call) -> Self {
+        Self { rpc, call, key: None, ..self.clone() }
     }
 
     /// Runs a use case through the door, and answers with the message that `message` makes of what came out: of this

@@ -1,10 +1,10 @@
-//! `scionaryd`: serve, demo, migrate, doctor, config, steward-code, import, crop, weigh.
+//! `scionaryd`: serve, demo, day, migrate, doctor, config, steward-code, import, crop, weigh.
 
 use std::{path::PathBuf, process::ExitCode};
 
 use crate::{
     config::{self, Config, Sources},
-    crop_check, demo, doctor, logging,
+    crop_check, day, demo, doctor, logging,
     say::say,
     serve::{self, OpenFor},
 };
@@ -53,6 +53,14 @@ enum Command {
         /// End after the tour
         #[arg(long)]
         once: bool,
+    },
+    /// Run one swap day from a file that was taken along, without a connection
+    Day {
+        /// The file (scionary round take-along)
+        file: PathBuf,
+        /// Read the file's word from here, instead of asking for it
+        #[arg(long, value_name = "FILE")]
+        word_file: Option<PathBuf>,
     },
     /// Bring the database's schema up to date
     Migrate,
@@ -132,7 +140,7 @@ pub fn main() -> ExitCode {
     // all but serving prints for a person; logs would stand between the lines
     let filter = match command {
         Command::Serve => config.log_filter.as_str(),
-        Command::Demo { .. } => "error",
+        Command::Demo { .. } | Command::Day { .. } => "error",
         Command::Migrate
         | Command::Crop(_)
         | Command::Doctor
@@ -174,6 +182,7 @@ async fn run(command: Command, config: Config) -> anyhow::Result<ExitCode> {
             running.stop().await?;
         }
         Command::Demo { once } => demo::run(once, config).await?,
+        Command::Day { file, word_file } => day::run(&file, word_file, config).await?,
         Command::Migrate => {
             let open = Config { migrate_on_start: true, ..config };
             serve::open_store(&open, OpenFor::Migrating).await?.close().await;

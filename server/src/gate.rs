@@ -34,6 +34,7 @@ use crate::{
     clock::stopwatch,
     dispatch::is_stream,
     incoming::household,
+    methods::is_for_the_day,
     policy::{Policy, Rate, Who},
     status::{self, Refusal},
     throttle::Throttle,
@@ -53,6 +54,8 @@ pub struct GateLayer {
     pub deadline: Duration,
     /// The rules of each method, in the order of [`Rpc::ALL`].
     pub rules: Arc<[Policy]>,
+    /// A swap day is run here, away from its server, and nothing else.
+    pub day: bool,
     /// Calls whose handler runs now.
     pub under_way: Arc<AtomicUsize>,
 }
@@ -182,6 +185,9 @@ impl GateLayer {
             return Err(refuse(Refusal::UnknownMethod));
         };
         self.throttle.call(rules.rate, address).map_err(|wait| refuse(Refusal::TooMany(wait)))?;
+        if self.day && !is_for_the_day(rpc, *rules) {
+            return Err(refuse(Refusal::NotOnTheDay));
+        }
         // what everyone may call does not ask who calls: an old session, or a database that is away, does not
         // stand between a grower and a look-up
         let token = bearer(head).filter(|_| rules.who != Who::Anyone || rules.knows);
@@ -217,7 +223,7 @@ impl GateLayer {
         };
         Ok(Admitted::new(
             rpc,
-            Call { actor, entered_by, helped_in, now, request: id, key: None },
+            Call { actor, entered_by, helped_in, now, request: id, key: None, day: None },
             key,
             address,
             self.app.store().condition(),

@@ -8,6 +8,7 @@ pub mod config;
 pub mod convert;
 pub mod crop_check;
 pub mod data;
+pub mod day;
 pub mod dear;
 pub mod demo;
 pub mod dispatch;

@@ -1,16 +1,17 @@
 //! Every method: who may call it, and the handler that answers it. One exhaustive match, so that a method without a row
 //! does not compile; that a row holds the handler of its own method is checked at the start.
 
-use scionary_proto::Rpc;
+use scionary_proto::{Effect, Kind, Rpc};
 
 use crate::{
     dispatch::Row,
     policy::{
-        BEHALF_READ, BEHALF_WRITE, KNOWN_READ, MEMBER_WRITE, OWN_PASSWORD, OWN_READ, PUBLIC_DEAR,
-        PUBLIC_PASSWORD, PUBLIC_READ, Policy, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
+        BEHALF_READ, BEHALF_WRITE, DAY_BEHALF_WRITE, DAY_WRITE, KNOWN_READ, MEMBER_WRITE, OWN_PASSWORD,
+        OWN_READ, OnTheDay, PUBLIC_DEAR, PUBLIC_PASSWORD, PUBLIC_READ, Policy, Rate, SESSION_PASSWORD,
+        SESSION_WRITE, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
     },
     rpc::{
-        account, alert, claim, club, crop, cultivar, curation, evidence, export, grafts, lot, movement,
+        account, alert, claim, club, crop, cultivar, curation, day, evidence, export, grafts, lot, movement,
         notice, offer, plan, profile, round, server, want,
     },
 };
@@ -31,6 +32,29 @@ const COMPRESSED: [&str; 10] = [
     "scionary.v1.ExportService",
 ];
 
+/// The services that may be read where a swap day is run away from its server: those of which the file holds all that
+/// they tell. What rests on evidence, on descent or on an inbox is told by the server alone.
+const READ_ON_THE_DAY: [&str; 9] = [
+    "scionary.v1.ServerService",
+    "scionary.v1.AccountService",
+    "scionary.v1.CropService",
+    "scionary.v1.ClubService",
+    "scionary.v1.OfferService",
+    "scionary.v1.ClaimService",
+    "scionary.v1.RoundService",
+    "scionary.v1.ProfileService",
+    "scionary.v1.MovementService",
+];
+
+/// Whether a method may be called where a swap day is run away from its server.
+pub fn is_for_the_day(rpc: Rpc, rules: Policy) -> bool {
+    let reads = rpc.effect() == Effect::Reads && rpc.kind() == Kind::Unary;
+    rules.day != OnTheDay::No
+        || rules.rate == Rate::Free
+        || rpc == Rpc::CultivarSearchCultivars
+        || reads && READ_ON_THE_DAY.contains(&rpc.service())
+}
+
 /// Whether replies of a method are compressed where the caller takes that.
 pub fn compresses(rpc: Rpc) -> bool {
     COMPRESSED.contains(&rpc.service())
@@ -47,8 +71,8 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::ServerGetServer => Row::unary(PUBLIC_READ, server::get_server),
 
         Rpc::AccountSignUp => Row::unary(PUBLIC_PASSWORD, account::sign_up),
-        Rpc::AccountSignIn => Row::unary(PUBLIC_PASSWORD, account::sign_in),
-        Rpc::AccountSignOut => Row::unary(MEMBER_WRITE, account::sign_out),
+        Rpc::AccountSignIn => Row::unary(SESSION_PASSWORD, account::sign_in),
+        Rpc::AccountSignOut => Row::unary(SESSION_WRITE, account::sign_out),
         Rpc::AccountSignOutEverywhere => Row::unary(MEMBER_WRITE, account::sign_out_everywhere),
         Rpc::AccountChangePassword => Row::unary(OWN_PASSWORD, account::change_password),
         Rpc::AccountWhoAmI => Row::unary(OWN_READ, account::who_am_i),
@@ -96,7 +120,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::ProfileGetProfile => Row::unary(OWN_READ, profile::get_profile),
         Rpc::ProfileUpdateProfile => Row::unary(MEMBER_WRITE, profile::update_profile),
         Rpc::ProfileFindPlaces => Row::unary(PUBLIC_READ, profile::find_places),
-        Rpc::ProfileNumberItems => Row::unary(MEMBER_WRITE, profile::number_items),
+        Rpc::ProfileNumberItems => Row::unary(SESSION_WRITE, profile::number_items),
         Rpc::ProfileFindItems => Row::unary(OWN_READ, profile::find_items),
 
         Rpc::GraftCreateGrafts => Row::unary(MEMBER_WRITE, grafts::create_grafts),
@@ -172,31 +196,33 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::RoundGetRound => Row::unary(BEHALF_READ, round::get_round),
         Rpc::RoundListRounds => Row::unary(BEHALF_READ, round::list_rounds),
         Rpc::RoundCallOffRound => Row::unary(MEMBER_WRITE, round::call_off_round),
-        Rpc::RoundJoinRound => Row::unary(BEHALF_WRITE, round::join_round),
+        Rpc::RoundJoinRound => Row::unary(DAY_BEHALF_WRITE, round::join_round),
         Rpc::RoundLeaveRound => Row::unary(BEHALF_WRITE, round::leave_round),
-        Rpc::RoundBringLot => Row::unary(BEHALF_WRITE, round::bring_lot),
+        Rpc::RoundBringLot => Row::unary(DAY_BEHALF_WRITE, round::bring_lot),
         Rpc::RoundTakeBackLot => Row::unary(BEHALF_WRITE, round::take_back_lot),
         Rpc::RoundListRoundLots => Row::unary(BEHALF_READ, round::list_round_lots),
-        Rpc::RoundSetWishes => Row::unary(BEHALF_WRITE, round::set_wishes),
+        Rpc::RoundSetWishes => Row::unary(DAY_BEHALF_WRITE, round::set_wishes),
         Rpc::RoundGetMyRound => Row::unary(BEHALF_READ, round::get_my_round),
         Rpc::RoundNoteAdvice => Row::unary(MEMBER_WRITE, round::note_advice),
         Rpc::RoundPreviewRound => Row::unary(OWN_READ, round::preview_round),
         Rpc::RoundSealRound => Row::unary(MEMBER_WRITE, round::seal_round),
         Rpc::RoundReopenRound => Row::unary(MEMBER_WRITE, round::reopen_round),
         // settled twice it is the same: no key is asked for
-        Rpc::RoundSettleRound => Row::replies(MEMBER_WRITE, round::settle_round),
+        Rpc::RoundSettleRound => Row::replies(DAY_WRITE, round::settle_round),
         Rpc::RoundExportRoundAudit => Row::replies(OWN_READ, round::export_round_audit),
-        Rpc::RoundStartHandOver => Row::unary(MEMBER_WRITE, round::start_hand_over),
-        Rpc::RoundCheckInLot => Row::unary(MEMBER_WRITE, round::check_in_lot),
-        Rpc::RoundSetPresence => Row::unary(MEMBER_WRITE, round::set_presence),
+        Rpc::RoundStartHandOver => Row::unary(DAY_WRITE, round::start_hand_over),
+        Rpc::RoundCheckInLot => Row::unary(DAY_WRITE, round::check_in_lot),
+        Rpc::RoundSetPresence => Row::unary(DAY_WRITE, round::set_presence),
         Rpc::RoundListRoundMembers => Row::unary(OWN_READ, round::list_round_members),
         Rpc::RoundListRoundShares => Row::unary(OWN_READ, round::list_round_shares),
-        Rpc::RoundHandOverShare => Row::unary(MEMBER_WRITE, round::hand_over_share),
-        Rpc::RoundUndoHandOver => Row::unary(MEMBER_WRITE, round::undo_hand_over),
-        Rpc::RoundAddRoundMember => Row::unary(MEMBER_WRITE, round::add_round_member),
+        Rpc::RoundHandOverShare => Row::unary(DAY_WRITE, round::hand_over_share),
+        Rpc::RoundUndoHandOver => Row::unary(DAY_WRITE, round::undo_hand_over),
+        Rpc::RoundAddRoundMember => Row::unary(DAY_WRITE, round::add_round_member),
         Rpc::RoundListRoundEvents => Row::unary(OWN_READ, round::list_round_events),
-        Rpc::RoundTakeLeftOver => Row::unary(BEHALF_WRITE, round::take_left_over),
-        Rpc::RoundCloseRound => Row::unary(MEMBER_WRITE, round::close_round),
+        Rpc::RoundTakeLeftOver => Row::unary(DAY_BEHALF_WRITE, round::take_left_over),
+        Rpc::RoundTakeRoundAlong => Row::replies(MEMBER_WRITE, day::take_round_along),
+        Rpc::RoundBringRoundHome => Row::unary(MEMBER_WRITE, day::bring_round_home),
+        Rpc::RoundCloseRound => Row::unary(DAY_WRITE, round::close_round),
 
         Rpc::WantCreateWant => Row::unary(MEMBER_WRITE, want::create_want),
         Rpc::WantWithdrawWant => Row::unary(MEMBER_WRITE, want::withdraw_want),
@@ -213,7 +239,7 @@ pub fn row(rpc: Rpc) -> Row {
         }
         Rpc::MovementListMovementReleases => Row::unary(STEWARD_READ, movement::list_movement_releases),
 
-        Rpc::OfferCreateOffer => Row::unary(BEHALF_WRITE, offer::create_offer),
+        Rpc::OfferCreateOffer => Row::unary(DAY_BEHALF_WRITE, offer::create_offer),
         Rpc::OfferGetOffer => Row::unary(KNOWN_READ, offer::get_offer),
         Rpc::OfferListMyOffers => Row::unary(BEHALF_READ, offer::list_my_offers),
         Rpc::OfferSearchOffers => Row::unary(KNOWN_READ, offer::search_offers),
@@ -235,7 +261,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::EvidenceGetGrowerRecord => Row::unary(OWN_READ, evidence::get_grower_record),
 
         // who may rule, lock and close is decided for each object, in the domain's `access`
-        Rpc::CurationEnterCultivar => Row::unary(BEHALF_WRITE, curation::enter_cultivar),
+        Rpc::CurationEnterCultivar => Row::unary(DAY_BEHALF_WRITE, curation::enter_cultivar),
         Rpc::CurationCreateProposal => Row::unary(MEMBER_WRITE, curation::create_proposal),
         Rpc::CurationGetProposal => Row::unary(PUBLIC_READ, curation::get_proposal),
         Rpc::CurationListProposals => Row::unary(PUBLIC_READ, curation::list_proposals),

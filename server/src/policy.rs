@@ -38,10 +38,23 @@ pub struct Policy {
     pub knows: bool,
     /// An organiser may call it for a member who agreed to it.
     pub behalf: bool,
+    /// Whether it may be called where a swap day is run away from its server, beside what only reads.
+    pub day: OnTheDay,
+}
+
+/// What a method is where a swap day is run away from its server.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OnTheDay {
+    /// It is not for there.
+    No,
+    /// It concerns that computer alone.
+    There,
+    /// A step of the day, to be brought home.
+    Step,
 }
 
 const fn rules(who: Who, rate: Rate) -> Policy {
-    Policy { who, rate, knows: false, behalf: false }
+    Policy { who, rate, knows: false, behalf: false, day: OnTheDay::No }
 }
 
 /// For everyone.
@@ -60,6 +73,14 @@ pub const STEWARD_READ: Policy = rules(Who::Steward, Rate::Read);
 pub const MEMBER_WRITE: Policy = rules(Who::Member, Rate::Write);
 /// The same, and organisers for members who agreed to it.
 pub const BEHALF_WRITE: Policy = Policy { behalf: true, ..MEMBER_WRITE };
+/// Steps of a swap day, of members.
+pub const DAY_WRITE: Policy = Policy { day: OnTheDay::Step, ..MEMBER_WRITE };
+/// The same, and organisers for members who agreed to it.
+pub const DAY_BEHALF_WRITE: Policy = Policy { day: OnTheDay::Step, ..BEHALF_WRITE };
+/// Of the caller's session, or of the numbers of their lists: of the computer that it is made on.
+pub const SESSION_WRITE: Policy = Policy { day: OnTheDay::There, ..MEMBER_WRITE };
+/// Begins a session.
+pub const SESSION_PASSWORD: Policy = Policy { day: OnTheDay::There, ..PUBLIC_PASSWORD };
 /// Writing, for stewards.
 pub const STEWARD_WRITE: Policy = rules(Who::Steward, Rate::Write);
 /// With a password or a code, for everyone.

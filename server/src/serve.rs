@@ -205,7 +205,21 @@ pub async fn load_catalogue(app: &App, files: &catalogue::Files) -> Result<()> {
 pub async fn start(config: &Config) -> Result<Running> {
     let store = open_store(config, OpenFor::Serving).await?;
     let app = open_app(config, store).await?;
-    serve(config, app).await
+    serve(config, site(config, &app, false)).await
+}
+
+/// What handlers of a server work with; of one that runs a swap day and nothing else, where `day`.
+pub fn site(config: &Config, app: &App, day: bool) -> Site {
+    Site {
+        app: app.clone(),
+        throttle: Arc::new(Throttle::new(config.rates)),
+        dear: dear::turns(),
+        downloads: Places::new(DOWNLOADS_EACH),
+        name: config.name.clone(),
+        data_licence: config.data_licence.clone(),
+        day,
+        stop: CancellationToken::new(),
+    }
 }
 
 /// What failed, with the database's path and what to do where the database is in trouble.
@@ -238,12 +252,12 @@ async fn set_serving(health: &HealthReporter, serving: bool) {
 ///
 /// # Errors
 /// When the certificate or the port stands in the way.
-pub async fn serve(config: &Config, app: App) -> Result<Running> {
+pub async fn serve(config: &Config, site: Site) -> Result<Running> {
+    let (app, throttle, stop, day) = (site.app.clone(), site.throttle.clone(), site.stop.clone(), site.day);
     let listener = TcpListener::bind(config.address)
         .await
         .with_context(|| format!("the address {} cannot be listened on", config.address))?;
     let address = listener.local_addr()?;
-    let throttle = Arc::new(Throttle::new(config.rates));
     let (health, health_service) = tonic_health::server::health_reporter();
     set_serving(&health, true).await;
 
@@ -266,16 +280,6 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
             .register_encoded_file_descriptor_set(FILE_DESCRIPTOR_SET)
             .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
     };
-    let stop = CancellationToken::new();
-    let site = Site {
-        app: app.clone(),
-        throttle: throttle.clone(),
-        dear: dear::turns(),
-        downloads: Places::new(DOWNLOADS_EACH),
-        name: config.name.clone(),
-        data_licence: config.data_licence.clone(),
-        stop: stop.clone(),
-    };
     let dispatch = Dispatch::new(site, config.request_bytes_max).map_err(anyhow::Error::msg)?;
     let under_way = Arc::<AtomicUsize>::default();
     let rules = Rpc::ALL.into_iter().map(policy).collect();
@@ -284,6 +288,7 @@ pub async fn serve(config: &Config, app: App) -> Result<Running> {
         throttle: throttle.clone(),
         deadline: config.deadline,
         rules,
+        day,
         under_way: under_way.clone(),
     };
     let routes = Routes::from(axum::Router::new().fallback_service(dispatch))

@@ -21,6 +21,8 @@ pub struct Site {
     pub name: String,
     /// What the operator says of the data's licence.
     pub data_licence: String,
+    /// A swap day is run here, away from its server, and nothing else.
+    pub day: bool,
     /// Set when the server stops: watches end.
     pub stop: CancellationToken,
 }

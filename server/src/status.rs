@@ -25,6 +25,8 @@ pub enum Refusal {
     StewardNeeded,
     /// No one does this for someone else.
     NotOnBehalf,
+    /// A server that runs a swap day does nothing else.
+    NotOnTheDay,
     /// An idempotency key is needed, or it has the wrong form.
     KeyNeeded,
     /// Too many calls.
@@ -141,6 +143,11 @@ pub fn refusal(refusal: &Refusal, request: RequestId) -> Status {
             Code::PermissionDenied,
             "NOT_ON_BEHALF",
             "this cannot be done on someone's behalf: only what concerns offers, claims and rounds of the club in which they agreed to it can",
+        ),
+        Refusal::NotOnTheDay => plain(
+            Code::FailedPrecondition,
+            "NOT_ON_THE_DAY",
+            "this computer runs one swap day and nothing else; do that on the server, once you can reach it",
         ),
         Refusal::KeyNeeded => plain(
             Code::InvalidArgument,
@@ -320,6 +327,12 @@ fn rule(rule: &Rule, request: RequestId) -> Status {
         Rule::TooManyRoundLots(_) => (Code::ResourceExhausted, "TOO_MANY_ROUND_LOTS"),
         Rule::ListsTooLong(_) => (Code::FailedPrecondition, "LISTS_TOO_LONG"),
         Rule::SealedStale => (Code::FailedPrecondition, "SEALED_STALE"),
+        Rule::BroughtBefore => (Code::AlreadyExists, "BROUGHT_BEFORE"),
+        Rule::DayTagTaken(_) => (Code::AlreadyExists, "DAY_TAG_TAKEN"),
+        Rule::DayNotWritten(_) => (Code::Unavailable, "DAY_NOT_WRITTEN"),
+        Rule::DayFileWrong(_) => (Code::InvalidArgument, "DAY_FILE_WRONG"),
+        Rule::DayOfAnotherServer => (Code::FailedPrecondition, "DAY_OF_ANOTHER_SERVER"),
+        Rule::NoDayStep => (Code::InvalidArgument, "NO_DAY_STEP"),
         Rule::DayNotBegun => (Code::FailedPrecondition, "DAY_NOT_BEGUN"),
         Rule::DayTooEarly(_) => (Code::FailedPrecondition, "DAY_TOO_EARLY"),
         Rule::DayUnderWay => (Code::FailedPrecondition, "DAY_UNDER_WAY"),

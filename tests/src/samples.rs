@@ -532,6 +532,13 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
                 .encode_to_vec()
         }
         Rpc::RoundCloseRound => v1::CloseRoundRequest { round_id, pending: true }.encode_to_vec(),
+        Rpc::RoundTakeRoundAlong => {
+            v1::TakeRoundAlongRequest { round_id, word: "a shed at the creek".into() }.encode_to_vec()
+        }
+        Rpc::RoundBringRoundHome => {
+            v1::BringRoundHomeRequest { header: "{}".into(), signature: "AAAA".into(), steps: Vec::new() }
+                .encode_to_vec()
+        }
         Rpc::RoundUndoHandOver => {
             v1::UndoHandOverRequest { round_id, lot: "2".into(), member: "1".into() }.encode_to_vec()
         }

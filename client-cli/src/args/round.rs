@@ -206,6 +206,23 @@ pub enum RoundCommand {
         #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "NUMBER")]
         run: i32,
     },
+    /// Take a round along in one file, for a day without a connection (organisers)
+    #[command(after_help = "In the shed: scionaryd day FILE. Afterwards: scionary round bring-home FILE")]
+    TakeAlong {
+        /// The round: its title, or words of it
+        round: String,
+        /// The file to write; named after the round if left out
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Bring home what was noted on a day without a connection (organisers)
+    #[command(
+        after_help = "Each step counts once, however often the file is brought home, and in however many copies."
+    )]
+    BringHome {
+        /// The file that was taken along
+        file: PathBuf,
+    },
     /// Begin the day: members can hand lots over (organisers)
     Begin {
         /// The round: its title, or words of it

@@ -1,12 +1,14 @@
 //! One call: who, when, under which key.
 
+use std::sync::Arc;
+
 use scionary_domain::{
     account::{Account, Actor},
     ids::{AccountId, ClubId, RequestId},
     time::Timestamp,
 };
 
-use crate::error::Error;
+use crate::{day::DayCall, error::Error};
 
 /// The idempotency key of a write, bound to its method and its bytes.
 #[derive(Clone, Debug)]
@@ -34,12 +36,22 @@ pub struct Call {
     pub request: RequestId,
     /// The key, where the method asks for one.
     pub key: Option<WriteKey>,
+    /// The step of a swap day away from the server that it is.
+    pub day: Option<Arc<DayCall>>,
 }
 
 impl Call {
     /// A call of the server itself.
     pub fn system(now: Timestamp, request: RequestId) -> Self {
-        Self { actor: Actor::Visitor, entered_by: None, helped_in: Vec::new(), now, request, key: None }
+        Self {
+            actor: Actor::Visitor,
+            entered_by: None,
+            helped_in: Vec::new(),
+            now,
+            request,
+            key: None,
+            day: None,
+        }
     }
     /// The caller's account. The gate lets no one else through to a method for members.
     ///

@@ -1,7 +1,11 @@
 //! The one door for writes. In one transaction it looks up the idempotency key, runs the use case, appends
 //! audit and outbox rows, and keeps the reply under the key.
 
-use std::{future::Future, pin::Pin};
+use std::{
+    future::Future,
+    pin::Pin,
+    sync::atomic::{AtomicU32, Ordering},
+};
 
 use scionary_domain::{
     ids::{AccountId, RequestId},
@@ -10,7 +14,7 @@ use scionary_domain::{
 use scionary_store::{AuditRow, Job, Kept, OutboxRow, Source, StoreError, Tx, notice_store, record_store};
 use uuid::Uuid;
 
-use crate::{App, call::Call, error::Error, ports};
+use crate::{App, call::Call, day::Seeded, error::Error, ports};
 
 /// The outbox topic of notices: whose inbox has something new.
 pub const NOTICE_TOPIC: &str = "notice";
@@ -70,15 +74,27 @@ pub struct Write<'a> {
     pub call: &'a Call,
     /// The application.
     pub app: &'a App,
+    /// How many UUIDs this run has made.
+    made: AtomicU32,
+    /// Where ids and codes come from, if they follow from a seed.
+    seeded: Option<Seeded>,
 }
 
 impl Write<'_> {
-    /// A new UUID.
+    /// A new UUID, above all that this run has made.
     ///
     /// # Errors
     /// When there is no randomness.
     pub fn new_uuid(&self) -> Result<Uuid, Error> {
-        Ok(ports::new_uuid(self.app.entropy(), self.call.now)?)
+        let at = self.call.day.as_ref().map_or(self.call.now, |day| day.step.at);
+        Ok(ports::nth_uuid(self.entropy(), at, self.made.fetch_add(1, Ordering::Relaxed))?)
+    }
+    /// Where its ids and codes come from: of a step of a swap day, they follow from its seed.
+    pub fn entropy(&self) -> &dyn ports::Entropy {
+        match &self.seeded {
+            Some(seeded) => seeded,
+            None => self.app.entropy(),
+        }
     }
 }
 
@@ -156,7 +172,8 @@ impl Job for AtTheDoor {
         if let Some(reply) = first_reply(tx, &self.call).await? {
             return Ok(reply);
         }
-        let write = Write { tx, call: &self.call, app: &self.app };
+        let seeded = Seeded::of(self.call.day.as_ref());
+        let write = Write { tx, call: &self.call, app: &self.app, made: AtomicU32::new(0), seeded };
         let Done { out: reply, audit, events, notices } = self.work.run(&write).await?;
         let now = self.call.now;
         write.tell(&notices).await?;
@@ -178,6 +195,10 @@ impl Job for AtTheDoor {
             record_store::keep(tx, &scope, &key.key, kept, now)
                 .await
                 .map_err(|e| e.if_exists(StoreError::Collision))?;
+        }
+        // last: in the shed it is written to a file, which no transaction takes back
+        if let Some(day) = &self.call.day {
+            day.keep(&write).await?;
         }
         Ok(reply)
     }

@@ -303,6 +303,26 @@ pub enum Rule {
         "since it was sealed something has come up that bars a part of it (an alert, a rule, members who block each other); open it again, then seal it again"
     )]
     SealedStale,
+    /// A step of a day was taken before.
+    #[error("this step was brought home before")]
+    BroughtBefore,
+    /// A label's code is in use.
+    #[error("a lot here has the code {0} already; write this hand-over up again, and put a new label on it")]
+    DayTagTaken(scionary_domain::lineage::LotCode),
+    /// The file of the day cannot be written.
+    #[error(
+        "nothing was noted, as the file of the day cannot be written ({0}); make room, or start again from a copy of it on another disk"
+    )]
+    DayNotWritten(String),
+    /// It is no file of a day, or was changed.
+    #[error("{0}")]
+    DayFileWrong(String),
+    /// The file is not of this server.
+    #[error("another server wrote this file; connect to the server from which the round was taken along")]
+    DayOfAnotherServer,
+    /// A step that no swap day has.
+    #[error("this is no step of a swap day")]
+    NoDayStep,
     /// The day has not begun.
     #[error("this came of a swap round whose day has not begun; confirm it on the day")]
     DayNotBegun,

@@ -8,6 +8,7 @@ pub mod catalogue;
 pub mod claims;
 pub mod clubs;
 pub mod curation;
+pub mod day;
 pub mod door;
 pub mod error;
 pub mod evidence;
@@ -96,6 +97,7 @@ struct Inner {
     /// Inboxes that are watched just now.
     watches: std::sync::Mutex<std::collections::BTreeMap<scionary_domain::ids::AccountId, usize>>,
     mailer: std::sync::OnceLock<Arc<dyn ports::Mailer>>,
+    journal: std::sync::OnceLock<Arc<dyn day::Journal>>,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
@@ -131,6 +133,7 @@ impl App {
             woken: tokio::sync::broadcast::channel(limits::WOKEN_HELD).0,
             watches: std::sync::Mutex::default(),
             mailer: std::sync::OnceLock::new(),
+            journal: std::sync::OnceLock::new(),
             agreements: tokio::sync::Mutex::default(),
         })))
     }
@@ -157,6 +160,14 @@ impl App {
     /// The registry as it is now. It does not change under the caller.
     pub fn registry(&self) -> Arc<registry::Registry> {
         self.0.registry.load_full()
+    }
+    /// Keeps the steps of a swap day from here on: this application runs one, away from its server.
+    pub fn set_journal(&self, journal: Arc<dyn day::Journal>) {
+        // it is set once, before anyone calls
+        let _ = self.0.journal.set(journal);
+    }
+    pub(crate) fn journal(&self) -> Option<&dyn day::Journal> {
+        self.0.journal.get().map(AsRef::as_ref)
     }
     pub(crate) fn settlements(&self) -> Arc<Semaphore> {
         self.0.settlements.clone()

@@ -91,6 +91,7 @@ limits! {
     ROUND_MEMBERS_MAX: u64 = 12_000, "round_members_max", "Members of one round: the largest that is measured has ten thousand.";
     ROUNDS_OPEN_MAX: u64 = 10, "rounds_open_max", "Open rounds of one club.";
     ROUND_RUNS_MAX: u32 = 50, "round_runs_max", "Times that one round is settled: absences are collected before it is settled again.";
+    DAY_STEPS_AT_ONCE_MAX: usize = 200, "day_steps_at_once_max", "Steps of a swap day away from the server that one call brings home.";
     ROUND_EVENTS_AUDITED: u64 = 1_000_000, "round_events_audited", "Events of one round in its audit file; the largest round that is measured has a tenth of them.";
     ROUND_REASONS_LINES_MAX: usize = 20_000, "round_reasons_lines_max", "Lines of wishes up to which reasons are worked out with a settlement: more would hold it up for minutes.";
     ROUND_OPEN_DAYS: i64 = 30, "round_open_days", "A round that is not closed ends so many days after its day: what it holds back is its givers' again.";

@@ -350,6 +350,8 @@ pub fn event(shown: &ShownEvent) -> v1::RoundEvent {
             EventKind::Came => v1::RoundEventKind::Came,
             EventKind::HandedOver => v1::RoundEventKind::HandedOver,
             EventKind::TakenBack => v1::RoundEventKind::TakenBack,
+            EventKind::TakenAlong => v1::RoundEventKind::TakenAlong,
+            EventKind::BroughtHome => v1::RoundEventKind::BroughtHome,
             EventKind::LeftOver => v1::RoundEventKind::LeftOver,
             EventKind::Joined => v1::RoundEventKind::Joined,
             EventKind::Brought => v1::RoundEventKind::Brought,

@@ -6,6 +6,7 @@ mod body;
 mod row;
 
 use std::{
+    borrow::Cow,
     convert::Infallible,
     future::Future,
     pin::Pin,
@@ -15,6 +16,7 @@ use std::{
 
 use bytes::Bytes;
 use http::{HeaderMap, Request, Response};
+use scionary_app::Rule;
 use scionary_proto::{Rpc, codec::Raw};
 use tokio_stream::StreamExt as _;
 use tonic::{Code, Status, Streaming, body::Body, codec::CompressionEncoding};
@@ -25,6 +27,7 @@ pub use row::{Handler, RepliesOf, RequestsOf, Row, is_stream};
 use crate::{
     call::Admitted,
     methods,
+    policy::OnTheDay,
     site::Site,
     status::{self, Failure, Refusal},
 };
@@ -95,9 +98,15 @@ impl Dispatch {
         match row.job() {
             // of another service, which the router asks first
             row::Job::Standard => Err(Refusal::UnknownMethod.into()),
-            row::Job::Unary(job) => Ok(whole(wanted, job(site, call, only(&mut requests).await?).await?)),
+            row::Job::Unary(job) => {
+                let request = only(&mut requests).await?;
+                let call = &as_step(site, row, call, &request)?;
+                Ok(whole(wanted, job(site, call, request).await?))
+            }
             row::Job::Replies(job) => {
-                let replies = job(site, call, only(&mut requests).await?).await?;
+                let request = only(&mut requests).await?;
+                let call = &as_step(site, row, call, &request)?;
+                let replies = job(site, call, request).await?;
                 Ok(flow(wanted, call, replies))
             }
             row::Job::Both(job) => Ok(flow(wanted, call, job(site, call, requests).await?)),
@@ -120,6 +129,41 @@ where
     fn call(&mut self, request: Request<B>) -> Self::Future {
         let (dispatch, request) = (self.clone(), request.map(Body::new));
         Box::pin(async move { Ok(dispatch.serve(request).await) })
+    }
+}
+
+/// The call itself; where a swap day is run, and its method is a step of one, with that step.
+fn as_step<'a>(
+    site: &Site,
+    row: &Row,
+    call: &'a Admitted,
+    request: &[u8],
+) -> Result<Cow<'a, Admitted>, Failure> {
+    if site.day && row.rules().day == OnTheDay::Step {
+        return Ok(Cow::Owned(call.as_step(&site.app, request)?));
+    }
+    Ok(Cow::Borrowed(call))
+}
+
+/// Runs a step of a swap day again: in the shed after a start, or at home.
+///
+/// # Errors
+/// Those of its method; it is no step of a day.
+pub async fn again(site: &Site, call: &Admitted, request: Bytes) -> Result<(), Failure> {
+    let row = methods::row(call.rpc);
+    if row.rules().day != OnTheDay::Step {
+        return Err(Rule::NoDayStep.into());
+    }
+    match row.job() {
+        row::Job::Unary(job) => job(site, call, request).await.map(|_| ()),
+        row::Job::Replies(job) => {
+            let mut replies = job(site, call, request).await?;
+            while let Some(reply) = replies.next().await {
+                reply?;
+            }
+            Ok(())
+        }
+        row::Job::Standard | row::Job::Both(_) => Err(Rule::NoDayStep.into()),
     }
 }
 

@@ -7,6 +7,7 @@ pub(crate) mod club;
 pub(crate) mod crop;
 pub(crate) mod cultivar;
 pub(crate) mod curation;
+pub(crate) mod day;
 pub(crate) mod evidence;
 pub(crate) mod export;
 pub(crate) mod grafts;

@@ -9,6 +9,7 @@ mod clubs;
 mod condition;
 mod connect;
 mod curation;
+mod day;
 mod door;
 mod entity;
 mod error;
@@ -73,6 +74,10 @@ pub mod observer_store {
 /// Reads and writes proposals, versions of records and the public history.
 pub mod curation_store {
     pub use crate::curation::*;
+}
+/// Copies a swap day out of a database and into another, and keeps what was brought home.
+pub mod day_store {
+    pub use crate::day::*;
 }
 /// Reads and writes sowings.
 pub mod sowing_store {

@@ -57,12 +57,73 @@ pub fn list_round_events(view: &mut View, reply: &v1::ListRoundEventsResponse) {
             v1::RoundEventKind::Joined => format!("{member} walked in"),
             v1::RoundEventKind::Brought => format!("{member} brought {lot}: {packs}"),
             v1::RoundEventKind::Closed => "closed".into(),
+            v1::RoundEventKind::TakenAlong => "taken along, to be run without a connection".into(),
+            v1::RoundEventKind::BroughtHome => {
+                format!("{} brought home", words::counted(event.units, "step"))
+            }
             v1::RoundEventKind::Refused => format!("{lot} for {member}: one of both said no"),
         };
         let at = words::time(event.at.as_ref());
         view.item(0, &format!("{:>3}.", event.number), format!("{what} ({at}, {})", event.by_name));
     }
     view.more(&reply.next_page_token);
+}
+
+/// What a step of a day was, in words.
+fn step(step: &v1::BroughtStep) -> String {
+    let v1::BroughtStep { method, lot, member, .. } = step;
+    match method.as_str() {
+        "StartHandOver" => "the day began".into(),
+        "CheckInLot" => format!("lot {lot} checked in, or counted"),
+        "SetPresence" => format!("whether {member} came"),
+        "HandOverShare" => format!("lot {lot} to {member}"),
+        "UndoHandOver" => format!("tick taken back: lot {lot} to {member}"),
+        "AddRoundMember" => format!("{member} walked in"),
+        "TakeLeftOver" if member.is_empty() => format!("left over of lot {lot}"),
+        "TakeLeftOver" => format!("left over of lot {lot}, for {member}"),
+        "SettleRound" => "settled again".into(),
+        "CloseRound" => "closed".into(),
+        "BringLot" => "a lot brought".into(),
+        "SetWishes" => "a list of wishes".into(),
+        "JoinRound" => "someone joined".into(),
+        "CreateOffer" => "an offer posted".into(),
+        "EnterCultivar" => "a record entered as said".into(),
+        other => other.to_string(),
+    }
+}
+
+/// Shows what became of the steps of a day that was brought home: of all replies together, and how many steps of the file
+/// or its copies the server had taken before the first.
+pub fn brought_home(view: &mut View, steps: &[v1::BroughtStep], known: i32) {
+    let number = |n: usize| i32::try_from(n).unwrap_or(i32::MAX);
+    let count = |outcome: v1::StepOutcome| number(steps.iter().filter(|s| s.outcome() == outcome).count());
+    let (taken, before) = (count(v1::StepOutcome::Taken), count(v1::StepOutcome::Before));
+    if steps.is_empty() {
+        view.line("The file has no step yet: nothing was noted with it.");
+        return;
+    }
+    view.line(format!("{} taken.", words::counted(taken, "step")));
+    if before > 0 {
+        view.line(format!("{} taken before, and left as they are.", words::counted(before, "step")));
+    }
+    let elsewhere = known.saturating_sub(before);
+    if elsewhere > 0 {
+        view.line(format!(
+            "A copy of this file was brought home before, with {} that this one does not have. The steps of both are in the log.",
+            words::counted(elsewhere, "step")
+        ));
+    }
+    let refused: Vec<&v1::BroughtStep> =
+        steps.iter().filter(|s| s.outcome() == v1::StepOutcome::Refused).collect();
+    if refused.is_empty() {
+        return;
+    }
+    view.gap();
+    view.line(format!("{} could not be taken:", words::counted(number(refused.len()), "step")));
+    for one in refused {
+        let at = words::time(one.noted_at.as_ref());
+        view.item(0, "-", format!("{} ({at}): {}", step(one), one.message));
+    }
 }
 
 /// Shows a [`v1::ListRoundMembersResponse`].

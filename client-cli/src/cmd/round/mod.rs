@@ -1,6 +1,7 @@
 //! `scionary round`: what members do, and what organisers do.
 
 mod arrange;
+mod away;
 mod day;
 mod show;
 mod wish;
@@ -69,6 +70,9 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         | RoundCommand::Reopen { .. }
         | RoundCommand::Settle { .. }
         | RoundCommand::Audit { .. }) => arrange::run(client, output, other).await,
+        other @ (RoundCommand::TakeAlong { .. } | RoundCommand::BringHome { .. }) => {
+            away::run(client, output, other).await
+        }
         other @ (RoundCommand::Begin { .. }
         | RoundCommand::CheckIn { .. }
         | RoundCommand::WalkIn { .. }

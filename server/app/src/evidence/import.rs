@@ -19,7 +19,7 @@ use tokio::sync::OwnedSemaphorePermit;
 use super::{Together, crop_of, twin_keys};
 use crate::{
     App, Call, Done, Error, KeepReply, Rule, UseCase, Write,
-    ports::new_uuid,
+    ports::nth_uuid,
     registry::{self, Registry},
 };
 
@@ -185,6 +185,8 @@ struct Checker<'a> {
     resolved: HashMap<(String, String), Result<CultivarId, Vec<FieldError>>>,
     /// The sources that citations name.
     cited: HashMap<String, String>,
+    /// How many UUIDs were made.
+    made: u32,
 }
 
 impl Checker<'_> {
@@ -219,7 +221,11 @@ impl Checker<'_> {
             Ok(checked) => checked,
             Err(wrong) => return Ok(Err(wrong)),
         };
-        let fresh = || Ok(new_uuid(self.app.entropy(), now)?);
+        let (app, made) = (self.app, &mut self.made);
+        let mut fresh = || {
+            *made += 1;
+            Ok(nth_uuid(app.entropy(), now, *made)?)
+        };
         let report = ReportId::from_uuid(fresh()?);
         let registry = self.registry;
         let source = self
@@ -264,6 +270,7 @@ impl App {
             by,
             resolved: HashMap::new(),
             cited: HashMap::new(),
+            made: 0,
         };
         let mut out = Imported { rows: rows.len(), ..Imported::default() };
         let mut good: Vec<Vec<Evidence>> = Vec::new();

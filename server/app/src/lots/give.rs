@@ -33,7 +33,7 @@ pub(crate) async fn given(write: &Write<'_>, claim: &Claim, offer: &Offer) -> Re
         None => {
             let lot = Lot {
                 id: LotId::from_uuid(write.new_uuid()?),
-                code: free_code(write.tx, write.app.entropy()).await?,
+                code: free_code(write).await?,
                 holder: offer.giver,
                 crop: contents.crop.clone(),
                 cultivar: Some(contents.cultivar),
@@ -62,7 +62,7 @@ pub(crate) async fn given(write: &Write<'_>, claim: &Claim, offer: &Offer) -> Re
     let day = if descent == Descent::HandedOver { today } else { taken_on.max(source.made_on) };
     let lot = Lot {
         id: LotId::from_uuid(write.new_uuid()?),
-        code: free_code(write.tx, write.app.entropy()).await?,
+        code: free_code(write).await?,
         holder: claim.taker,
         quantity: claim.quantity,
         kind,

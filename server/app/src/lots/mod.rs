@@ -23,9 +23,9 @@ use scionary_domain::{
     ids::LotId,
     lineage::{Lot, LotCode},
 };
-use scionary_store::{Source, StoreError, Tx, lot_store};
+use scionary_store::{Source, StoreError, lot_store};
 
-use crate::{Error, Write, ports};
+use crate::{Error, Rule, Write};
 
 /// The outbox topic of changes to lots.
 pub const TOPIC: &str = "lot";
@@ -80,14 +80,18 @@ async fn store(write: &Write<'_>, granted: &Granted<EditLot>, lot: &mut Lot) -> 
 }
 
 /// A code that no lot has.
-async fn free_code(tx: &Tx, entropy: &dyn ports::Entropy) -> Result<LotCode, Error> {
+async fn free_code(write: &Write<'_>) -> Result<LotCode, Error> {
     for _ in 0..CODE_TRIES {
-        let random = entropy.bytes()?;
+        let random = write.entropy().bytes()?;
         let mut bytes = [0; 12];
         bytes.iter_mut().zip(random).for_each(|(to, from)| *to = from);
         let code = LotCode::from_random(bytes);
-        if lot_store::by_code(tx, code).await?.is_none() {
+        if lot_store::by_code(write.tx, code).await?.is_none() {
             return Ok(code);
+        }
+        // its label is printed with this code and no other
+        if write.call.day.is_some() {
+            return Err(Rule::DayTagTaken(code).into());
         }
     }
     Err(Error::Internal("no free code for a lot was found".into()))

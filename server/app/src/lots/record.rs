@@ -71,7 +71,7 @@ impl UseCase for RecordLot {
         }
         let lot = Lot {
             id: LotId::from_uuid(write.new_uuid()?),
-            code: free_code(write.tx, write.app.entropy()).await?,
+            code: free_code(write).await?,
             holder: account.id,
             crop: checked.crop,
             cultivar: checked.cultivar,

@@ -58,7 +58,7 @@ async fn seen(db: &dyn Source, call: &Call, id: RoundId) -> Result<Round, Error>
 }
 
 /// A round that the caller arranges; organisers who act for a member do not arrange meanwhile.
-async fn arranged(
+pub(crate) async fn arranged(
     db: &dyn Source,
     call: &Call,
     id: RoundId,
@@ -71,7 +71,7 @@ async fn arranged(
 }
 
 /// The same, held until the transaction ends.
-async fn held(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<OrganiseClub>), Error> {
+pub(crate) async fn held(write: &Write<'_>, id: RoundId) -> Result<(Round, Granted<OrganiseClub>), Error> {
     round_store::lock(write.tx, id).await?;
     arranged(write.tx, write.call, id).await
 }
@@ -107,7 +107,7 @@ async fn open_to_members(
 }
 
 /// Refuses what a round is not ready for.
-fn in_phase(round: &Round, wanted: &[Phase]) -> Result<(), Error> {
+pub(crate) fn in_phase(round: &Round, wanted: &[Phase]) -> Result<(), Error> {
     if wanted.contains(&round.phase) {
         return Ok(());
     }
@@ -137,7 +137,7 @@ async fn store(write: &Write<'_>, granted: &Granted<OrganiseClub>, round: &mut R
 }
 
 /// Notes an event in the log of a round, which the caller holds.
-async fn noted(
+pub(crate) async fn noted(
     write: &Write<'_>,
     round: RoundId,
     kind: EventKind,

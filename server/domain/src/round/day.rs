@@ -41,6 +41,10 @@ crate::offer::words! {
         Brought = "brought",
         /// The round was closed.
         Closed = "closed",
+        /// The round was taken along, to be run away from the server; the words are the file's id.
+        TakenAlong = "taken_along",
+        /// Steps of such a day were brought home; the words are the file's id.
+        BroughtHome = "brought_home",
     }
 }
 

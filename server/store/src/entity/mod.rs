@@ -16,6 +16,7 @@ pub mod cultivar;
 pub mod cultivar_name;
 pub mod cultivar_parent;
 pub mod cultivar_version;
+pub mod day_event;
 pub mod descriptor_text;
 pub mod evidence;
 pub mod evidence_check;
@@ -115,5 +116,6 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(round_share::Entity),
         columns(profile::Entity),
         columns(item_number::Entity),
+        columns(day_event::Entity),
     ]
 }
