@@ -1,14 +1,14 @@
 //! Every method: who may call it, and the handler that answers it. One exhaustive match, so that a method without a row
 //! does not compile; that a row holds the handler of its own method is checked at the start.
 
-use scionary_proto::{Effect, Kind, Rpc};
+use scionary_proto::{Effect, Rpc};
 
 use crate::{
     dispatch::Row,
     policy::{
-        BEHALF_READ, BEHALF_WRITE, DAY_BEHALF_WRITE, DAY_WRITE, KNOWN_READ, MEMBER_WRITE, OWN_PASSWORD,
-        OWN_READ, OnTheDay, PUBLIC_DEAR, PUBLIC_PASSWORD, PUBLIC_READ, Policy, Rate, SESSION_PASSWORD,
-        SESSION_WRITE, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
+        BEHALF_READ, BEHALF_WRITE, DAY_BEHALF_WRITE, DAY_PASSWORD, DAY_WRITE, KNOWN_READ, MEMBER_WRITE,
+        OWN_PASSWORD, OWN_READ, OnTheDay, PUBLIC_DEAR, PUBLIC_PASSWORD, PUBLIC_READ, Policy, Rate,
+        SESSION_PASSWORD, SESSION_WRITE, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
     },
     rpc::{
         account, alert, claim, club, crop, cultivar, curation, day, evidence, export, grafts, lot, movement,
@@ -48,7 +48,7 @@ const READ_ON_THE_DAY: [&str; 9] = [
 
 /// Whether a method may be called where a swap day is run away from its server.
 pub fn is_for_the_day(rpc: Rpc, rules: Policy) -> bool {
-    let reads = rpc.effect() == Effect::Reads && rpc.kind() == Kind::Unary;
+    let reads = rpc.effect() == Effect::Reads;
     rules.day != OnTheDay::No
         || rules.rate == Rate::Free
         || rpc == Rpc::CultivarSearchCultivars
@@ -185,7 +185,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::ClubSetClubOrganiser => Row::unary(MEMBER_WRITE, club::set_club_organiser),
         Rpc::ClubRemoveClubMember => Row::unary(MEMBER_WRITE, club::remove_club_member),
         Rpc::ClubLeaveClub => Row::unary(MEMBER_WRITE, club::leave_club),
-        Rpc::ClubEnterHelpedMember => Row::unary(OWN_PASSWORD, club::enter_helped_member),
+        Rpc::ClubEnterHelpedMember => Row::unary(DAY_PASSWORD, club::enter_helped_member),
         Rpc::ClubAllowHelp => Row::unary(MEMBER_WRITE, club::allow_help),
         Rpc::ClubExportClub => Row::replies(OWN_READ, club::export_club),
         Rpc::ClubCloseClub => Row::unary(MEMBER_WRITE, club::close_club),

@@ -77,6 +77,8 @@ pub const BEHALF_WRITE: Policy = Policy { behalf: true, ..MEMBER_WRITE };
 pub const DAY_WRITE: Policy = Policy { day: OnTheDay::Step, ..MEMBER_WRITE };
 /// The same, and organisers for members who agreed to it.
 pub const DAY_BEHALF_WRITE: Policy = Policy { day: OnTheDay::Step, ..BEHALF_WRITE };
+/// Steps of a swap day for which something is hashed like a password.
+pub const DAY_PASSWORD: Policy = Policy { day: OnTheDay::Step, ..OWN_PASSWORD };
 /// Of the caller's session, or of the numbers of their lists: of the computer that it is made on.
 pub const SESSION_WRITE: Policy = Policy { day: OnTheDay::There, ..MEMBER_WRITE };
 /// Begins a session.

@@ -4,6 +4,7 @@
 mod abuse;
 mod accounts;
 mod authorization;
+mod away;
 mod bare;
 mod binaries;
 mod bounds;

@@ -16,12 +16,12 @@ use crate::{
     },
 };
 
-const NAMES: [&str; 6] = ["ann", "ben", "cat", "dan", "eve", "fay"];
+pub const NAMES: [&str; 6] = ["ann", "ben", "cat", "dan", "eve", "fay"];
 
 /// A story: a round of five members, of whom the first arranges it; the sixth may walk in.
-struct Story<'a> {
+pub struct Story<'a> {
     people: &'a [Raw],
-    round: String,
+    pub round: String,
     /// Offers of the lots, with the quantity that each holds for the round.
     offers: BTreeMap<i32, (usize, String, i32)>,
     /// What givers have said: the claim and its quantity.
@@ -45,7 +45,7 @@ fn fair(done: Result<(), Status>) -> Option<String> {
 }
 
 impl<'a> Story<'a> {
-    async fn begin(people: &'a [Raw], club: &str, seed: u64) -> Self {
+    pub async fn begin(people: &'a [Raw], club: &str, seed: u64) -> Self {
         let mut random = Numbers::new(seed);
         let says = v1::RoundSettings {
             cap: Some(1 + random.below(4) as i32),

@@ -86,6 +86,7 @@ fn step(step: &v1::BroughtStep) -> String {
         "BringLot" => "a lot brought".into(),
         "SetWishes" => "a list of wishes".into(),
         "JoinRound" => "someone joined".into(),
+        "EnterHelpedMember" => "someone without a computer entered".into(),
         "CreateOffer" => "an offer posted".into(),
         "EnterCultivar" => "a record entered as said".into(),
         other => other.to_string(),
