@@ -148,6 +148,21 @@ impl Client {
         }
         Ok(())
     }
+    /// Returns a client that acts for a member: their account id.
+    pub(crate) fn for_member(&self, account_id: &str) -> Self {
+        Self {
+            folder: self.folder.clone(),
+            server: self.server.clone(),
+            token: self.token.clone(),
+            on_behalf_of: Some(account_id.to_string()),
+            wire: self.wire.clone(),
+            timeout: self.timeout,
+            account: self.account.clone(),
+            quiet: self.quiet,
+            page: Cell::new(1),
+            profile: OnceCell::new(),
+        }
+    }
     /// Returns whether an account is the caller's own.
     pub(crate) fn is_own(&self, account_id: &str) -> bool {
         !self.account.is_empty() && self.account == account_id

@@ -209,7 +209,7 @@ fn all<T>(
 }
 
 /// Returns the forms that a material can have, as people type them; all forms for an unknown material.
-fn forms(material: Option<v1::Material>) -> Vec<String> {
+pub(crate) fn forms(material: Option<v1::Material>) -> Vec<String> {
     let known = material.and_then(|m| Material::from_word(&words::material(m).replace(' ', "_")));
     known.map_or(Form::ALL, Material::forms).iter().map(|f| f.label().replace(' ', "-")).collect()
 }
@@ -326,6 +326,11 @@ pub(crate) fn complete(a: &mut DraftArguments) -> Result<(), Failure> {
         health(a)?;
     }
     Ok(())
+}
+
+/// The answer of someone who did not look.
+pub(crate) fn unknown() -> Seen {
+    Seen { answer: v1::Observed::Unknown, text: String::new() }
 }
 
 /// Asks for the giver's statement on the health of what they give.

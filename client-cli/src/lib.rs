@@ -16,6 +16,7 @@ mod pager;
 mod paper;
 mod prompt;
 mod settings;
+mod table;
 mod terminal;
 
 use std::process::ExitCode;

@@ -434,9 +434,29 @@ pub(crate) async fn cultivar(
     let request = v1::GetCultivarRequest { cultivar: name.into(), crop: crop.into() };
     let message = prost::Message::encode_to_vec(&request);
     // A question to the registry that something is written from: a near name is asked about.
-    let reply = client.bytes_for(Rpc::CultivarGetCultivar, message.into(), true).await?;
+    let reply = match client.bytes_for(Rpc::CultivarGetCultivar, message.into(), true).await {
+        // Where a swap day is run away from its server, names are told and nothing that rests on evidence.
+        Err(failure) if failure.reason == "NOT_ON_THE_DAY" => return by_name(client, name, crop).await,
+        other => other?,
+    };
     let reply = v1::GetCultivarResponse::decode(reply).map_err(|e| Failure::bug(e.to_string()))?;
     Ok(reply.summary.unwrap_or_default())
+}
+
+/// Returns the cultivar that a search finds; a near one is taken after a question.
+async fn by_name(client: &Client, name: &str, crop: &str) -> Result<v1::CultivarSummary, Failure> {
+    let request = v1::SearchCultivarsRequest { query: name.into(), crop: crop.into(), page_size: 5 };
+    let reply: v1::SearchCultivarsResponse = client.call(request).await?;
+    let found: Vec<v1::CultivarSummary> = reply.matches.into_iter().filter_map(|m| m.cultivar).collect();
+    let at = match found.as_slice() {
+        [] => return Err(Failure::not_found(format!("no cultivar is called “{name}”"))),
+        [_, ..] if reply.exact => 0,
+        several => {
+            let names: Vec<String> = several.iter().map(|c| format!("{} ({})", c.name, c.crop)).collect();
+            prompt::choose(client, &format!("“{name}” may mean:"), &names)?
+        }
+    };
+    found.into_iter().nth(at).ok_or_else(|| Failure::bug("no such choice"))
 }
 
 /// The score of an exact name.

@@ -38,6 +38,7 @@ pub(crate) struct Session {
 }
 
 /// The folder that holds settings and session.
+#[derive(Clone)]
 pub(crate) struct Folder(PathBuf);
 
 impl Folder {

@@ -1,4 +1,5 @@
-//! Adds the events of swap days that were run away from the server and brought home, so that none counts twice.
+//! Adds the events of swap days that were run away from the server and brought home, so that none counts twice, and
+//! whether a member's contact may stand on the sheets of a day.
 
 use sea_orm_migration::prelude::*;
 
@@ -10,6 +11,10 @@ impl MigrationName for Step {
     fn name(&self) -> &'static str {
         "m0019_day_events"
     }
+}
+
+fn on_sheets() -> ColumnDef {
+    col::flag("on_sheets").default(false).to_owned()
 }
 
 #[async_trait::async_trait]
@@ -39,9 +44,19 @@ impl MigrationTrait for Step {
                     .to_owned(),
             )
             .await?;
-        index(manager, "day_event", &["round_id", "take_id"], false).await
+        index(manager, "day_event", &["round_id", "take_id"], false).await?;
+        let mut on_sheets = on_sheets();
+        manager
+            .alter_table(
+                Table::alter().table(Alias::new("round_member")).add_column(&mut on_sheets).to_owned(),
+            )
+            .await
     }
     async fn down(&self, manager: &SchemaManager) -> Result<(), DbErr> {
+        let column = Alias::new(on_sheets().get_column_name());
+        manager
+            .alter_table(Table::alter().table(Alias::new("round_member")).drop_column(column).to_owned())
+            .await?;
         drop_tables(manager, &["day_event"]).await
     }
 }

@@ -57,6 +57,9 @@ pub enum RoundCommand {
         /// Packs you will give beyond what the round asks of everyone
         #[arg(long, default_value_t = 0, hide_default_value = true, value_name = "PACKS", value_parser = clap::value_parser!(i32).range(0..=500))]
         give_more: i32,
+        /// Let organisers print how to reach you on the sheets of the day
+        #[arg(long)]
+        on_sheets: bool,
     },
     /// Leave a round that is not sealed; your lots and wishes go too
     Leave {
@@ -105,6 +108,16 @@ pub enum RoundCommand {
         /// Remove all your wishes
         #[arg(long, conflicts_with_all = ["wishes", "from"])]
         none: bool,
+    },
+    /// Enter what many members bring and wish, from a spreadsheet (organisers)
+    #[command(
+        after_help = "Examples:\n  scionary round enter-list spring > swap.csv\n  scionary round enter-list spring swap.csv"
+    )]
+    EnterList {
+        /// The round: its title, or words of it
+        round: String,
+        /// A CSV file, a line for each thing brought and each wish; left out, the columns are printed
+        file: Option<PathBuf>,
     },
     /// Show your part: your lots, your wishes, what you get and why not more
     Mine {
@@ -298,6 +311,9 @@ pub enum RoundCommand {
         /// Which page to show
         #[command(flatten)]
         paging: Paging,
+        /// Write all of them to a CSV file
+        #[arg(long, value_name = "FILE")]
+        csv: Option<PathBuf>,
     },
     /// List what changes hands (organisers)
     Shares {
@@ -306,6 +322,9 @@ pub enum RoundCommand {
         /// Which page to show
         #[command(flatten)]
         paging: Paging,
+        /// Write all of them to a CSV file
+        #[arg(long, value_name = "FILE")]
+        csv: Option<PathBuf>,
     },
     /// Print the day's sheets to a PDF: pick lists by table and member, and the post (organisers)
     Sheets {

@@ -10,7 +10,7 @@ use crate::{
     client::Client,
     error::Failure,
     output::Output,
-    words,
+    table, words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: AlertCommand) -> Result<(), Failure> {
@@ -92,12 +92,9 @@ async fn recall(
         by.join(" > ")
     };
     if let Some(path) = path {
-        let failed = |e: String| Failure::usage(format!("{}: {e}", path.display()));
-        let mut file = csv::Writer::from_path(&path).map_err(|e| failed(e.to_string()))?;
         let head = ["code", "kind", "cultivar", "holder", "since", "nothing_left_on", "reached_by"];
-        file.write_record(head).map_err(|e| failed(e.to_string()))?;
-        for lot in &all.lots {
-            let row = [
+        let rows = all.lots.iter().map(|lot| {
+            vec![
                 lot.code.clone(),
                 words::lot_kind(lot.kind()),
                 lot.cultivar_name.clone(),
@@ -105,10 +102,9 @@ async fn recall(
                 words::day(lot.since),
                 words::day(lot.ended_on),
                 chain(lot),
-            ];
-            file.write_record(row).map_err(|e| failed(e.to_string()))?;
-        }
-        file.flush().map_err(|e| failed(e.to_string()))?;
+            ]
+        });
+        table::write(&path, &head, rows)?;
         output.aside(&format!("{} lots are in {}.", all.lots.len(), path.display()));
         return Ok(());
     }

@@ -13,7 +13,9 @@ use crate::{
     names,
     output::Output,
     paper::{Line, Section, sheet},
-    prompt, words,
+    prompt,
+    table::Rows,
+    words,
 };
 
 pub(super) async fn run(client: &Client, output: &Output, command: ClubCommand) -> Result<(), Failure> {
@@ -290,48 +292,20 @@ async fn enter_list(
 
 /// Reads a list of members: names and consents.
 fn read_list(file: &Path) -> Result<Vec<(String, String)>, Failure> {
-    let failed = |e: String| Failure::usage(format!("{}: {e}", file.display()));
-    let mut reader =
-        csv::ReaderBuilder::new().trim(csv::Trim::All).from_path(file).map_err(|e| failed(e.to_string()))?;
-    let head: Vec<String> = reader
-        .headers()
-        .map_err(|e| failed(e.to_string()))?
-        .iter()
-        .map(|column| column.trim_start_matches('\u{feff}').to_lowercase())
-        .collect();
-    let column = |name: &str| {
-        head.iter().position(|column| column == name).ok_or_else(|| {
-            failed(format!("the column {name} is missing"))
-                .then(format!("the first line names the columns: {}", LIST_COLUMNS.join(",")))
-        })
-    };
-    let (name_at, consent_at) = (column("name")?, column("consent")?);
-    let (mut rows, mut wrong) = (Vec::new(), Vec::new());
-    for record in reader.records() {
-        let record = record.map_err(|e| failed(e.to_string()))?;
-        let line = record.position().map_or(0, csv::Position::line);
-        let part = |at: usize| record.get(at).unwrap_or_default().to_string();
-        let (name, consent) = (part(name_at), part(consent_at));
+    let rows = Rows::read(file, &LIST_COLUMNS, &LIST_COLUMNS)?;
+    let (mut read, mut wrong) = (Vec::new(), Vec::new());
+    for (line, row) in &rows.rows {
+        let (name, consent) = (rows.cell(row, "name").to_string(), rows.cell(row, "consent").to_string());
         if name.is_empty() {
             wrong.push((format!("line {line}"), "the name is missing".to_string()));
         }
         if consent.is_empty() {
             wrong.push((format!("line {line}"), "say how they agreed that you act for them".to_string()));
         }
-        rows.push((name, consent));
+        read.push((name, consent));
     }
-    if rows.is_empty() && wrong.is_empty() {
-        return Err(failed("no line below the first".into()));
-    }
-    match wrong.as_slice() {
-        [] => Ok(rows),
-        [(line, expected)] => Err(failed(format!("{line}: {expected}"))),
-        several => {
-            let mut failure = failed(format!("{} lines are wrong; no one was entered", several.len()));
-            failure.fields = wrong;
-            Err(failure)
-        }
-    }
+    rows.wrong(wrong, "no one was entered")?;
+    Ok(read)
 }
 
 /// Returns all members of a club, or all who wait.

@@ -117,8 +117,10 @@ pub fn change(request: v1::UpdateRoundRequest) -> Result<ChangeRound, Error> {
 
 /// How a member takes part.
 pub fn part(part: Option<v1::RoundPart>) -> PartDraft {
-    let v1::RoundPart { area_code, meeting, post, contact, give_more } = part.unwrap_or_default();
-    PartDraft { area: area_code, meeting, post, contact, give_more: natural(give_more) }
+    let v1::RoundPart { area_code, meeting, post, contact, give_more, contact_on_sheets } =
+        part.unwrap_or_default();
+    let give_more = natural(give_more);
+    PartDraft { area: area_code, meeting, post, contact, give_more, on_sheets: contact_on_sheets }
 }
 
 /// A list of wishes.
@@ -233,6 +235,7 @@ fn write_part(part: &Part) -> v1::RoundPart {
         post: part.post,
         contact: part.contact.clone(),
         give_more: small(part.give_more),
+        contact_on_sheets: part.on_sheets,
     }
 }
 
@@ -417,6 +420,7 @@ pub fn member(shown: &ShownPart) -> v1::RoundMember {
         lines: small(shown.lines),
         gets: small(shown.gets),
         gives: small(shown.gives),
+        contact: if shown.part.on_sheets { shown.part.contact.clone() } else { String::new() },
     }
 }
 

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, io::BufRead as _, path::PathBuf};
 use scionary_proto::v1;
 use scionary_show::round::day as show;
 
-use super::{every_lot, fetch};
+use super::{every_lot, fetch, list};
 use crate::{
     args::{LayoutArguments, RoundCommand},
     client::Client,
@@ -78,7 +78,13 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             hand_over(client, output, &round, lot, member).await
         }
         RoundCommand::HandOver { round, .. } => ticked_off(client, output, &round).await,
-        RoundCommand::Members { round, paging } => {
+        RoundCommand::Members { round, csv: Some(path), .. } => {
+            list::members(output, &path, &all_members(client, &round).await?)
+        }
+        RoundCommand::Shares { round, csv: Some(path), .. } => {
+            list::shares(output, &path, &all_shares(client, &round).await?)
+        }
+        RoundCommand::Members { round, paging, csv: None } => {
             let request = v1::ListRoundMembersRequest {
                 round_id: round,
                 page_size: paging.page_size,
@@ -87,7 +93,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let reply: v1::ListRoundMembersResponse = client.call(request).await?;
             output.reply(&reply, |view| show::list_round_members(view, &reply))
         }
-        RoundCommand::Shares { round, paging } => {
+        RoundCommand::Shares { round, paging, csv: None } => {
             let request = v1::ListRoundSharesRequest {
                 round_id: round,
                 page_size: paging.page_size,
@@ -101,8 +107,10 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
             let shares = all_shares(client, &round).await?;
             need_shares(&shares, &round)?;
             let left = every_lot(client, &round, true).await?;
+            let reached = reached(client, &round).await?;
             let title = format!("{}, {}", says.title, words::day(says.day));
-            let pdf = sheet(&sheets(&title, &shares, &left)).map_err(|e| Failure::usage(e.to_string()))?;
+            let pdf = sheet(&sheets(&title, &shares, &left, &reached))
+                .map_err(|e| Failure::usage(e.to_string()))?;
             std::fs::write(&out, pdf).map_err(|e| Failure::usage(format!("{}: {e}", out.display())))?;
             let count = words::counted(i32::try_from(shares.len()).unwrap_or(i32::MAX), "hand-over");
             output.aside(&format!(
@@ -253,9 +261,34 @@ async fn all_shares(client: &Client, round: &str) -> Result<Vec<v1::RoundShare>,
     }
 }
 
+/// Returns all members of a round.
+async fn all_members(client: &Client, round: &str) -> Result<Vec<v1::RoundMember>, Failure> {
+    let (mut all, mut page_token) = (Vec::new(), String::new());
+    loop {
+        let request = v1::ListRoundMembersRequest { round_id: round.to_string(), page_size: 100, page_token };
+        let reply: v1::ListRoundMembersResponse = client.call(request).await?;
+        all.extend(reply.members);
+        page_token = reply.next_page_token;
+        if page_token.is_empty() {
+            return Ok(all);
+        }
+    }
+}
+
+/// Returns how members can be reached who agreed that it stands on the sheets, by number.
+async fn reached(client: &Client, round: &str) -> Result<BTreeMap<i32, String>, Failure> {
+    let told = all_members(client, round).await?.into_iter().filter(|m| !m.contact.is_empty());
+    Ok(told.map(|m| (m.number, m.contact)).collect())
+}
+
 /// Returns the parts of a day's sheets: what lies on each table, what each member takes and gives, what goes by post, what is
 /// left over.
-fn sheets(title: &str, shares: &[v1::RoundShare], left: &[v1::RoundLot]) -> Vec<(String, Vec<Section>)> {
+fn sheets(
+    title: &str,
+    shares: &[v1::RoundShare],
+    left: &[v1::RoundLot],
+    reached: &BTreeMap<i32, String>,
+) -> Vec<(String, Vec<Section>)> {
     let (post, there): (Vec<&v1::RoundShare>, Vec<_>) = shares.iter().partition(|s| s.by_post);
     let mut tables: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
     let mut takers: BTreeMap<i32, Vec<&v1::RoundShare>> = BTreeMap::new();
@@ -277,13 +310,14 @@ fn sheets(title: &str, shares: &[v1::RoundShare], left: &[v1::RoundLot]) -> Vec<
         };
     let to = |s: &v1::RoundShare| format!("to {} {}", s.taker_number, s.taker_name);
     let from = |s: &v1::RoundShare| format!("table {} {}", s.giver_number, s.giver_name);
+    let contact = |number: &i32| reached.get(number).map(|c| format!(" ({c})")).unwrap_or_default();
     let pick = tables.iter().map(|(number, shares)| {
         let name = shares.first().map(|s| s.giver_name.clone()).unwrap_or_default();
-        section(format!("Table {number}: {name}"), shares, &to)
+        section(format!("Table {number}: {name}{}", contact(number)), shares, &to)
     });
     let take = takers.iter().map(|(number, shares)| {
         let name = shares.first().map(|s| s.taker_name.clone()).unwrap_or_default();
-        section(format!("{number} {name} takes"), shares, &from)
+        section(format!("{number} {name}{} takes", contact(number)), shares, &from)
     });
     let mut parts = vec![
         (format!("{title}: pick list by table"), pick.collect::<Vec<_>>()),

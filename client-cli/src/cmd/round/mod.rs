@@ -3,6 +3,7 @@
 mod arrange;
 mod away;
 mod day;
+mod list;
 mod show;
 mod wish;
 
@@ -22,10 +23,17 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::Lots { round, left, paging } => show::lots(client, output, round, left, paging).await,
         RoundCommand::Mine { round, every_lot } => show::mine(client, output, round, every_lot).await,
-        RoundCommand::Join { round, area, contact, post, not_there, give_more } => {
+        RoundCommand::Join { round, area, contact, post, not_there, give_more, on_sheets } => {
             let area = home::area(client, area, "--area").await?;
             let contact = home::contact(client, contact).await?;
-            let part = v1::RoundPart { area_code: area, meeting: !not_there, post, contact, give_more };
+            let part = v1::RoundPart {
+                area_code: area,
+                meeting: !not_there,
+                post,
+                contact,
+                give_more,
+                contact_on_sheets: on_sheets,
+            };
             let request = v1::JoinRoundRequest { round_id: round, part: Some(part) };
             let reply: v1::JoinRoundResponse = client.call(request).await?;
             output.reply(&reply, |view| views::join_round(view, &reply))
@@ -55,6 +63,7 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         RoundCommand::Wish { round, wishes, from, none } => {
             wish::wish(client, output, round, wishes, from, none).await
         }
+        RoundCommand::EnterList { round, file } => list::enter(client, output, round, file.as_deref()).await,
         RoundCommand::Take { round, lot, packs, member } => {
             let for_other = !member.is_empty();
             let request = v1::TakeLeftOverRequest { round_id: round, lot, units: packs, member };

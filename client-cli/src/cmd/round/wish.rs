@@ -78,7 +78,7 @@ fn by_line(mut failure: Failure, lines: &[String]) -> Failure {
 
 /// Parses a line: `12`, `lot 4`, `7 or 9`, `3,5,6` (three wishes), `2 x Larkwater Gold, scion wood`, `larkwater gold seed`,
 /// or a cultivar alone, which means whatever is brought of it.
-fn parse(line: &str, lots: &[v1::RoundLot]) -> Result<Vec<v1::WishLine>, String> {
+pub(super) fn parse(line: &str, lots: &[v1::RoundLot]) -> Result<Vec<v1::WishLine>, String> {
     let line = line.trim();
     let (quantity, rest) = match line.split_once(['x', 'X', '×']) {
         Some((count, rest))
@@ -141,7 +141,7 @@ fn lot_of(text: &str) -> Option<String> {
 }
 
 /// Splits a cultivar from its material, after a comma or at the end.
-fn named(choice: &str) -> Result<(&str, Option<v1::Material>), String> {
+pub(super) fn named(choice: &str) -> Result<(&str, Option<v1::Material>), String> {
     if let Some((name, material)) = choice.rsplit_once(',') {
         return Ok((name.trim(), Some(read_material(material)?)));
     }

@@ -126,6 +126,7 @@ impl UseCase for JoinRound {
             give_more: self.draft.give_more,
             absent: false,
             entered_by: write.call.entered_by,
+            on_sheets: self.draft.on_sheets,
         };
         round_store::set_part(write.tx, &granted, &part).await?;
         if on_the_day {

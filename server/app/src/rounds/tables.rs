@@ -91,6 +91,7 @@ impl UseCase for AddRoundMember {
             give_more: 0,
             absent: false,
             entered_by: write.call.account_id().ok(),
+            on_sheets: false,
         };
         round_store::set_part(write.tx, &Granted::system("organisers enter who walks in"), &part).await?;
         noted(write, round.id, EventKind::Joined, (None, Some(account)), 0, "").await?;

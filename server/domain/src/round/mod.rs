@@ -158,6 +158,8 @@ pub struct Part {
     pub absent: bool,
     /// Organiser who entered it for the member.
     pub entered_by: Option<AccountId>,
+    /// True if the contact may stand on the sheets of the day.
+    pub on_sheets: bool,
 }
 
 /// A participation before [`check_part`].
@@ -173,6 +175,8 @@ pub struct PartDraft {
     pub contact: String,
     /// Units that the member gives beyond the round's slack.
     pub give_more: u32,
+    /// True if the contact may stand on the sheets of the day.
+    pub on_sheets: bool,
 }
 
 /// A lot of a round: packs of one of the giver's offers.

@@ -15,6 +15,7 @@ pub struct Model {
     pub give_more: i64,
     pub absent: bool,
     pub entered_by: Option<Uuid>,
+    pub on_sheets: bool,
 }
 
 #[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]

@@ -172,6 +172,7 @@ fn to_part(row: round_member::Model) -> Result<Part, StoreError> {
         give_more: small("round_member.give_more", row.give_more)?,
         absent: row.absent,
         entered_by: row.entered_by.map(AccountId::from_uuid),
+        on_sheets: row.on_sheets,
     })
 }
 
@@ -189,6 +190,7 @@ pub async fn set_part(tx: &Tx, _granted: &Granted<TakePart>, part: &Part) -> Res
         give_more: Set(part.give_more.into()),
         absent: Set(part.absent),
         entered_by: Set(part.entered_by.map(AccountId::uuid)),
+        on_sheets: Set(part.on_sheets),
     };
     round_member::Entity::insert(row)
         .on_conflict(
@@ -198,6 +200,7 @@ pub async fn set_part(tx: &Tx, _granted: &Granted<TakePart>, part: &Part) -> Res
                     C::Meeting,
                     C::Post,
                     C::Contact,
+                    C::OnSheets,
                     C::GiveMore,
                     C::Absent,
                     C::EnteredBy,
