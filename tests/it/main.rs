@@ -40,6 +40,7 @@ mod round_cli;
 mod round_days;
 mod round_faults;
 mod rounds;
+mod shed_cli;
 mod sick;
 mod sick_postgres;
 mod storage;

@@ -15,7 +15,8 @@ pub fn folder() -> &'static PathBuf {
         let folder = here.ancestors().nth(2).expect("target/PROFILE").to_path_buf();
         let release = folder.file_name().is_some_and(|n| n == "release");
         let mut build = Command::new(env!("CARGO"));
-        build.args(["build", "--quiet", "-p", "scionary-server", "-p", "scionary-cli"]);
+        // The whole workspace, as the tests were built: two packages alone have other features, and are compiled again.
+        build.args(["build", "--quiet", "--workspace", "--bins"]);
         // These variables of the running test would make cargo rebuild some crates.
         for (name, _) in std::env::vars_os() {
             let name = name.to_string_lossy();
@@ -120,6 +121,10 @@ impl Person {
     /// Returns a new person who uses `server`.
     pub fn new(server: &Server) -> Self {
         Self { folder: tempfile::tempdir().expect("a folder"), server: format!("http://{}", server.address) }
+    }
+    /// Returns a new person who uses the server at an address.
+    pub fn at(address: &str) -> Self {
+        Self { folder: tempfile::tempdir().expect("a folder"), server: address.into() }
     }
     /// Returns the folder of settings.
     pub fn config(&self) -> PathBuf {

@@ -10,6 +10,7 @@ use crate::{
     args::{LayoutArguments, RoundCommand},
     client::Client,
     error::Failure,
+    names,
     output::Output,
     paper::{Label, Line, Section, labels, sheet},
     prompt, words,
@@ -50,7 +51,8 @@ pub(super) async fn run(client: &Client, output: &Output, command: RoundCommand)
         }
         RoundCommand::WalkIn { round, members } => {
             for member in members {
-                let request = v1::AddRoundMemberRequest { round_id: round.clone(), member: member.clone() };
+                let account = names::account(client, &member).await?;
+                let request = v1::AddRoundMemberRequest { round_id: round.clone(), member: account };
                 let reply: v1::AddRoundMemberResponse = client.call(request).await?;
                 output.reply(&reply, |view| show::add_round_member(view, &reply, &member))?;
             }

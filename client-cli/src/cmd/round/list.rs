@@ -169,8 +169,13 @@ async fn enter_one(
 ) -> Result<(), Failure> {
     let round_id = round.round_id.clone();
     let request = v1::GetMyRoundRequest { round_id: round_id.clone() };
-    let mine: v1::GetMyRoundResponse = client.call(request).await?;
-    if mine.part.is_none() {
+    let mine: Result<v1::GetMyRoundResponse, Failure> = client.call(request).await;
+    let takes_part = match mine {
+        Ok(mine) => mine.part.is_some(),
+        Err(failure) if failure.reason == "NOT_IN_ROUND" => false,
+        Err(failure) => return Err(failure),
+    };
+    if !takes_part {
         let part = v1::RoundPart {
             area_code: says.area_code.clone(),
             meeting: true,

@@ -244,7 +244,10 @@ impl App {
             after = last.number;
             let ids: Vec<RoundLotId> = lots.iter().map(|lot| lot.id).collect();
             let claims = claim_store::of_round_lots(reader, &ids).await?;
-            let lots = lots.into_iter().filter(|lot| !left_only || left_of(lot, &claims) > 0).collect();
+            // on the day, what no one has seen on a table cannot be taken from it
+            let there = |lot: &Brought| round.phase != Phase::HandingOver || lot.checked_in_at.is_some();
+            let wanted = |lot: &Brought| !left_only || there(lot) && left_of(lot, &claims) > 0;
+            let lots = lots.into_iter().filter(wanted).collect();
             let people = own.iter().map(|part| part.account);
             let file = OnFile::some(reader, round.clone(), lots, people).await?;
             let named = Named::of(reader, &file).await?;
