@@ -32,8 +32,8 @@ const COMPRESSED: [&str; 10] = [
     "scionary.v1.ExportService",
 ];
 
-/// The services that may be read where a swap day is run away from its server: those of which the file holds all that
-/// they tell. What rests on evidence, on descent or on an inbox is told by the server alone.
+/// The services that may be read where a swap day is run away from its server: the file holds all that they answer with.
+/// Answers that rest on evidence, descent or an inbox come from the server alone.
 const READ_ON_THE_DAY: [&str; 9] = [
     "scionary.v1.ServerService",
     "scionary.v1.AccountService",

@@ -224,8 +224,8 @@ async fn days_away_come_home_as_they_were() {
     .await;
 }
 
-/// Two copies of one file are used in two sheds. Both come home: what fits is taken of both, what does not is told with its
-/// reason, and that there was another copy is told as well.
+/// Two copies of one file are used in two sheds. Both come home: steps of both that fit are taken, the others come back with
+/// the reason, and the reply says that there was another copy.
 #[tokio::test]
 async fn a_second_copy_is_merged_and_told() {
     on_both(async |url| {
@@ -410,7 +410,7 @@ async fn the_shed_does_nothing_else() {
     .await;
 }
 
-/// Nobody who finds the file reads a contact, a note or a password in it; whoever changes it is noticed.
+/// A finder of the file reads no contact, note or password in it, and every change of it is noticed.
 #[tokio::test]
 async fn a_file_keeps_its_secrets_and_shows_changes() {
     on_both(async |url| {

@@ -65,7 +65,7 @@ pub(crate) async fn bring_round_home(
     call.write(&site.app, Ok(note), move |()| reply.clone()).await
 }
 
-/// Takes one step. What refuses it is told; only a server in trouble breaks off.
+/// Takes one step. A refusal is part of the reply; only a server in trouble breaks off.
 async fn bring(
     site: &Site,
     call: &Admitted,

@@ -81,7 +81,7 @@ pub(super) async fn enter(
     Ok(())
 }
 
-/// Reads all lines; what is wrong is told of all of them together.
+/// Reads all lines, and returns all their mistakes together.
 async fn read(
     client: &Client,
     rows: &Rows<'_>,

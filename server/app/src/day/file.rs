@@ -97,7 +97,7 @@ pub(super) type Private = Vec<Vec<(usize, usize, serde_json::Value)>>;
 pub struct DayFile {
     /// What it is.
     pub header: Header,
-    /// The first line, as it stands there.
+    /// The first line of the file.
     pub header_line: String,
     /// The signature of it.
     pub signature: String,
