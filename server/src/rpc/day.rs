@@ -99,14 +99,12 @@ async fn bring(
         }
         Err(failure) => {
             let status = call.fail(failure);
-            match status.code() {
-                Code::Unavailable
-                | Code::Internal
-                | Code::Unknown
-                | Code::DataLoss
-                | Code::DeadlineExceeded => Err(Failure::Transport(Box::new(status))),
-                _ => Ok(told(v1::StepOutcome::Refused, status.message().to_string())),
+            let broken =
+                [Code::Unavailable, Code::Internal, Code::Unknown, Code::DataLoss, Code::DeadlineExceeded];
+            if broken.contains(&status.code()) {
+                return Err(Failure::Transport(Box::new(status)));
             }
+            Ok(told(v1::StepOutcome::Refused, status.message().to_string()))
         }
     }
 }

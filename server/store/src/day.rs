@@ -84,6 +84,7 @@ impl Table {
     }
 }
 
+#[expect(clippy::wildcard_enum_match_arm, reason = "the schema has columns of these types alone")]
 fn to_json(value: Value) -> Result<Json, StoreError> {
     Ok(match value {
         Value::Bool(v) => json!(v),
@@ -95,6 +96,7 @@ fn to_json(value: Value) -> Result<Json, StoreError> {
     })
 }
 
+#[expect(clippy::wildcard_enum_match_arm, reason = "the schema has columns of these types alone")]
 fn from_json(kind: &ColumnType, value: &Json) -> Option<Value> {
     if value.is_null() {
         return Some(match kind {

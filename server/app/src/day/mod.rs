@@ -24,7 +24,7 @@ use scionary_domain::{
     ids::{AccountId, RoundId},
     time::Timestamp,
 };
-use scionary_store::{StoreError, day_store};
+use scionary_store::day_store;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
@@ -118,10 +118,8 @@ impl DayCall {
                     by: write.call.entered_by.map_or_else(|| write.call.account_id(), Ok)?,
                     at: home.at,
                 };
-                day_store::keep_day_event(write.tx, &event).await.map_err(|e| match e {
-                    StoreError::Exists => Error::Rule(Rule::BroughtBefore),
-                    other => other.into(),
-                })
+                let kept = day_store::keep_day_event(write.tx, &event).await;
+                kept.map_err(|e| e.if_exists(Error::Rule(Rule::BroughtBefore)))
             }
             (None, Some(journal)) => journal.append(step).map_err(|why| Rule::DayNotWritten(why).into()),
             (None, None) => Ok(()),
