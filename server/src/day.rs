@@ -218,6 +218,7 @@ pub async fn run(path: &Path, word_file: Option<PathBuf>, config: Config) -> Res
     say!();
     say!("Each step is added to {shown} before it is answered. When you are back:");
     say!("  scionary connect ADDRESS-OF-YOUR-SERVER");
+    say!("  scionary account sign-in YOUR-HANDLE      (your own password)");
     say!("  scionary round bring-home {shown}");
     serve::asked_to_stop().await;
     running.stop().await

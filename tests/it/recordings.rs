@@ -272,6 +272,11 @@ fn told(path: &str, answer: &Answer, only_shape: bool) -> String {
             lines.sort_unstable();
             chunks = lines.join("\n");
         }
+        if path == Rpc::RoundTakeRoundAlong.path() {
+            // Hashes, keys and sealed parts differ each time; `away` reads them.
+            let packed = Regex::new("[A-Za-z0-9+/]{15,}={0,2}").unwrap();
+            chunks = packed.replace_all(&chunks, "PACKED").into_owned();
+        }
         for line in shortened(&chunks).lines() {
             writeln!(text, "    | {line}").unwrap();
         }
