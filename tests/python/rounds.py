@@ -254,10 +254,17 @@ def said(audit):
     return json.dumps([audit["input"], rows], sort_keys=True)
 
 
+# kinds of events whose packs the verifier reads
+COUNTING = {"arrived", "counted", "handed_over", "taken_back", "left_over", "refused"}
+
+
 def tampered(audit):
     """The audit with one value changed, of every kind of place in it: what it is called, and the audit."""
     places = {}
     for path, _ in leaves(audit):
+        # elsewhere in the log a number of packs claims nothing
+        if path[0] == "log" and path[-1] == "units" and audit["log"][path[1]]["kind"] not in COUNTING:
+            continue
         places.setdefault(tuple("*" if isinstance(step, int) else step for step in path), []).append(path)
     for kind, paths in sorted(places.items(), key=str):
         for do in (bump, lower, remove, twice, turn):
