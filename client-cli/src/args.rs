@@ -8,6 +8,7 @@ mod dated;
 mod evidence;
 mod lot;
 mod me;
+mod missing;
 mod movement;
 mod plan;
 mod round;
@@ -29,6 +30,7 @@ pub use lot::{
     RaiseArguments,
 };
 pub use me::{Kept, MeArguments, Units};
+pub use missing::{CountArguments, KeptArguments};
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 pub use round::{RoundArguments, RoundChanges, RoundCommand, TriedArguments};
@@ -106,6 +108,10 @@ pub enum Command {
     Routes(RoutesArguments),
     /// See when cultivars are ripe, where the gaps are, and which offers fill them
     Season(SeasonArguments),
+    /// See which seedlings to judge next: where one count would teach most
+    CountNext(CountArguments),
+    /// See how many members still keep a cultivar, and what may be lost
+    Kept(KeptArguments),
     /// Make a dated plan, tick its steps off, put it into your calendar
     #[command(subcommand)]
     Plan(PlanCommand),

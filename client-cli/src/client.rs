@@ -1,7 +1,13 @@
 //! The connection: the server, the session, and calls. A call is retried after a network failure if a retry is
 //! idempotent.
 
-use std::{cell::Cell, future::Future, pin::Pin, time::Duration};
+use std::{
+    cell::{Cell, RefCell},
+    collections::BTreeSet,
+    future::Future,
+    pin::Pin,
+    time::Duration,
+};
 
 use prost::bytes::Bytes;
 use scionary_proto::{
@@ -53,6 +59,8 @@ pub(crate) struct Client {
     /// The number of the page that is shown.
     page: Cell<u32>,
     profile: OnceCell<v1::Profile>,
+    /// What was said already.
+    said: RefCell<BTreeSet<String>>,
 }
 
 /// Checks a server's address; a missing scheme means `http`.
@@ -127,6 +135,7 @@ impl Client {
             quiet: output.is_json(),
             page: Cell::new(1),
             profile: OnceCell::new(),
+            said: RefCell::default(),
         })
     }
 
@@ -161,6 +170,7 @@ impl Client {
             quiet: self.quiet,
             page: Cell::new(1),
             profile: OnceCell::new(),
+            said: RefCell::default(),
         }
     }
     /// Returns whether an account is the caller's own.
@@ -171,9 +181,9 @@ impl Client {
     pub(crate) fn is_quiet(&self) -> bool {
         self.quiet
     }
-    /// Prints to standard error how something that was typed was understood, for a person only.
+    /// Prints to standard error how something that was typed was understood, for a person only, and once only.
     pub(crate) fn say(&self, text: &str) {
-        if !self.quiet {
+        if !self.quiet && self.said.borrow_mut().insert(text.to_string()) {
             eprintln!("{}", harmless::text(text));
         }
     }

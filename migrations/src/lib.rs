@@ -28,6 +28,7 @@ mod m0016_round_versions;
 mod m0017_profiles;
 mod m0018_round_days;
 mod m0019_day_events;
+mod m0020_what_is_missing;
 
 /// Lists all migration steps, oldest first.
 #[derive(Debug)]
@@ -55,6 +56,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0017_profiles::Step),
             Box::new(m0018_round_days::Step),
             Box::new(m0019_day_events::Step),
+            Box::new(m0020_what_is_missing::Step),
         ]
     }
 }

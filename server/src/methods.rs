@@ -102,6 +102,9 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::CultivarGetProtection => Row::unary(PUBLIC_READ, cultivar::get_protection),
         // curators of the crop: see the domain's `access`
         Rpc::CultivarSetProtection => Row::unary(MEMBER_WRITE, cultivar::set_protection),
+        // what is the caller's own, or a club's, asks for a session
+        Rpc::CultivarSuggestCounts => Row::unary(PUBLIC_DEAR, cultivar::suggest_counts),
+        Rpc::CultivarListKept => Row::unary(PUBLIC_DEAR, cultivar::list_kept),
 
         Rpc::PlanEstimateSeedOdds => Row::unary(PUBLIC_READ, plan::estimate_seed_odds),
         Rpc::PlanCompareRoutes => Row::unary(PUBLIC_READ, plan::compare_routes),

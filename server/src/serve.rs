@@ -48,6 +48,8 @@ const DAMAGE_EVERY: Duration = Duration::from_secs(24 * 3600);
 /// How often what was not mailed yet is mailed: notices of a few seconds go together.
 const MAIL_EVERY: Duration = Duration::from_secs(5);
 /// How often old keys and sessions are forgotten.
+/// How often look-ups are counted in the database.
+const LOOKS_EVERY: Duration = Duration::from_secs(60);
 const TIDY_EVERY: Duration = Duration::from_secs(600);
 /// How long a peer may say nothing after connecting.
 const FIRST_BYTES: Duration = Duration::from_secs(10);
@@ -375,6 +377,19 @@ fn background(
             }
         })
     };
+    let looks = {
+        let (app, tick) = (app.clone(), every(LOOKS_EVERY, stop.clone()));
+        tokio::spawn(async move {
+            let mut go_on = true;
+            while go_on {
+                // once more when it stops
+                go_on = tick().await;
+                if let Err(error) = app.keep_looks().await {
+                    tracing::warn!(%error, "look-ups could not be counted; it is tried again");
+                }
+            }
+        })
+    };
     let follow = {
         let (app, tick) = (app.clone(), every(REFRESH_EVERY, stop.clone()));
         tokio::spawn(async move {
@@ -402,7 +417,7 @@ fn background(
             }
         })
     };
-    vec![refresh, ping, damage, tidy, follow, mail]
+    vec![refresh, ping, damage, tidy, looks, follow, mail]
 }
 
 impl Running {

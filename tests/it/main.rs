@@ -21,6 +21,7 @@ mod heard;
 mod house;
 mod lots;
 mod mail;
+mod missing;
 mod movement;
 mod movement_barred;
 mod movement_model;

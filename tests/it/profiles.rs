@@ -21,6 +21,7 @@ fn profile() -> v1::Profile {
         crop: "mango".into(),
         climate: v1::Climate::Warm.into(),
         version: 0,
+        count_plants: true,
     }
 }
 
@@ -35,7 +36,7 @@ async fn a_profile_is_kept_by_fields_and_versions_and_is_its_owners_alone() {
         let (own, other) = (server.grower("odalind").await, server.grower("tobin").await);
         let empty: v1::GetProfileResponse = own.call(&v1::GetProfileRequest {}).await.unwrap();
         assert_eq!(empty.profile, Some(v1::Profile::default()));
-        let all = ["home", "contact", "imperial", "crop", "climate"];
+        let all = ["home", "contact", "imperial", "crop", "climate", "count_plants"];
         let made = own.call(&update(profile(), &all, 0)).await.unwrap();
         assert_eq!(made.version, 1);
         let kept = own.call(&v1::GetProfileRequest {}).await.unwrap().profile.unwrap();

@@ -29,7 +29,7 @@ async fn check_schema(db: &DatabaseConnection) {
 async fn migrations_and_rows_agree_up_down_and_up_again() {
     on_both_empty(async |url| {
         let store = Store::open(&Options::new(&url)).await.unwrap();
-        assert_eq!(scionary_migrations::pending(store.admin()).await.unwrap().len(), 19);
+        assert_eq!(scionary_migrations::pending(store.admin()).await.unwrap().len(), 20);
         scionary_migrations::up(store.admin()).await.unwrap();
         scionary_migrations::up(store.admin()).await.unwrap();
         check_schema(store.admin()).await;

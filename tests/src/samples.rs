@@ -309,6 +309,13 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
         Rpc::CultivarGetProtection => {
             v1::GetProtectionRequest { cultivar: "Golek".into(), crop: String::new() }.encode_to_vec()
         }
+        Rpc::CultivarSuggestCounts => {
+            v1::SuggestCountsRequest { crop: "mango".into(), page_size: 2, ..Default::default() }
+                .encode_to_vec()
+        }
+        Rpc::CultivarListKept => {
+            v1::ListKeptRequest { crop: "mango".into(), ..Default::default() }.encode_to_vec()
+        }
         Rpc::CultivarSetProtection => v1::SetProtectionRequest {
             cultivar: "Peach".into(),
             crop: "mango".into(),

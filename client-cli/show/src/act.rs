@@ -41,6 +41,8 @@ acts! {
     RoundList [],
     /// Say where the reader grows.
     MeHome [],
+    /// Let the reader's plants be counted.
+    MeCountPlants [],
     /// See everything about a cultivar's seed.
     LookUpMore ["name"],
     /// See each way to a tree in full.

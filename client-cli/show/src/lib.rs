@@ -18,6 +18,7 @@ pub mod inbox;
 pub mod lookup;
 pub mod lot;
 pub mod me;
+pub mod missing;
 pub mod movement;
 pub mod odds;
 pub mod offer;

@@ -24,6 +24,10 @@ pub fn get_profile(view: &mut View, reply: &v1::GetProfileResponse) {
             words::climate(profile.climate())
         },
     );
+    view.fact(
+        "plants",
+        if profile.count_plants { "counted by country, never by name" } else { "not counted" },
+    );
     view.gap();
     if home.grid_code.is_empty() {
         view.line("With a home, offers show how far they are, and no command asks where you grow.");

@@ -102,7 +102,8 @@ pub fn alert_state(value: v1::AlertState) -> String {
 }
 
 /// Returns a count with its noun, singular or plural: `1 pack`, `2 packs`.
-pub fn counted(count: i32, what: &str) -> String {
+pub fn counted(count: impl Into<i64>, what: &str) -> String {
+    let count: i64 = count.into();
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 

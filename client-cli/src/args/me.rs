@@ -26,6 +26,9 @@ pub struct MeArguments {
     /// Your winters: warm (no frost), mild (light frosts), cold (hard frosts) or rains (near the equator)
     #[arg(long, value_parser = words::parse_climate)]
     pub climate: Option<v1::Climate>,
+    /// Whether your plants may be counted among those that still keep a cultivar: by country, never by name
+    #[arg(long, value_name = "YES|NO", value_parser = clap::builder::BoolishValueParser::new())]
+    pub count_plants: Option<bool>,
     /// Forget these: home, contact, crop or climate, separated by commas
     #[arg(long, value_delimiter = ',', value_name = "WHAT")]
     pub forget: Vec<Kept>,

@@ -12,7 +12,7 @@ use crate::{
 
 pub(super) async fn me(client: &Client, output: &Output, typed: MeArguments) -> Result<(), Failure> {
     client.need_session()?;
-    let MeArguments { home, contact, units, crop, climate, forget } = typed;
+    let MeArguments { home, contact, units, crop, climate, count_plants, forget } = typed;
     let forgets = |what: Kept| forget.contains(&what);
     let named = [
         (home.is_some() || forgets(Kept::Home), "home"),
@@ -20,6 +20,7 @@ pub(super) async fn me(client: &Client, output: &Output, typed: MeArguments) -> 
         (units.is_some(), "imperial"),
         (crop.is_some() || forgets(Kept::Crop), "crop"),
         (climate.is_some() || forgets(Kept::Climate), "climate"),
+        (count_plants.is_some(), "count_plants"),
     ];
     let paths: Vec<String> =
         named.iter().filter(|(typed, _)| *typed).map(|(_, name)| (*name).into()).collect();
@@ -31,6 +32,7 @@ pub(super) async fn me(client: &Client, output: &Output, typed: MeArguments) -> 
             crop: crop.unwrap_or_default(),
             climate: climate.unwrap_or_default().into(),
             version: 0,
+            count_plants: count_plants.unwrap_or_default(),
         };
         let update_mask = Some(prost_types::FieldMask { paths });
         let request = v1::UpdateProfileRequest { profile: Some(profile), update_mask, version: 0 };

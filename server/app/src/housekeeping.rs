@@ -33,6 +33,7 @@ impl UseCase for Forget {
             outbox: record_store::forget_outbox(write.tx, now.plus_days(-OUTBOX_KEPT_DAYS)).await?,
         };
         crate::notices::forget(write).await?;
+        crate::missing::forget(write).await?;
         Ok(Done::quiet(out))
     }
 }

@@ -18,6 +18,7 @@ pub mod grafts;
 pub mod housekeeping;
 pub mod lots;
 pub mod mail;
+pub mod missing;
 pub mod movement;
 pub mod notices;
 pub mod offers;
@@ -98,6 +99,8 @@ struct Inner {
     watches: std::sync::Mutex<std::collections::BTreeMap<scionary_domain::ids::AccountId, usize>>,
     mailer: std::sync::OnceLock<Arc<dyn ports::Mailer>>,
     journal: std::sync::OnceLock<Arc<dyn day::Journal>>,
+    /// Look-ups that are not in the database yet.
+    looks: missing::Looks,
     /// Agreement on each crop, for the registry that it was computed of.
     agreements: tokio::sync::Mutex<evidence::Agreements>,
 }
@@ -134,6 +137,7 @@ impl App {
             watches: std::sync::Mutex::default(),
             mailer: std::sync::OnceLock::new(),
             journal: std::sync::OnceLock::new(),
+            looks: missing::Looks::default(),
             agreements: tokio::sync::Mutex::default(),
         })))
     }

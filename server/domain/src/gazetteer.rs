@@ -226,6 +226,12 @@ impl Gazetteer {
             })
     }
 
+    /// Returns the name of a country by its code of two letters.
+    pub fn country_name(&self, code: &str) -> Option<String> {
+        let entry = self.entries.iter().find(|entry| *entry.code == *code && entry.people == 0)?;
+        self.found(entry).map(|found| found.name)
+    }
+
     /// Finds places. `prefer` is the code of a country that comes first; may be empty.
     pub fn find(&self, text: &str, prefer: &str) -> Answer {
         let split = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')');

@@ -18,6 +18,7 @@ pub mod field;
 pub mod gazetteer;
 pub mod grafting;
 pub mod ids;
+pub mod keeping;
 pub mod limits;
 pub mod lineage;
 pub mod movement;

@@ -167,6 +167,10 @@ impl AreaCode {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+    /// Returns the country's code: the area's own, or that of the country which a subdivision belongs to.
+    pub fn country(&self) -> &str {
+        self.0.split('-').next().unwrap_or(&self.0)
+    }
 }
 
 fn user_assigned(country: &str) -> bool {

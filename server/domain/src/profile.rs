@@ -20,6 +20,8 @@ pub struct Profile {
     pub crop: String,
     /// Winters at home; `None` lets the server guess.
     pub climate: Option<Climate>,
+    /// Whether the plants of the member may be counted, by cultivar and country, among those that still keep it.
+    pub count_plants: bool,
     /// Number of changes; 0 before the first.
     pub version: i64,
 }
@@ -37,6 +39,8 @@ pub struct ProfileDraft {
     pub crop: String,
     /// Winters at home.
     pub climate: Option<Climate>,
+    /// Whether the plants of the member may be counted.
+    pub count_plants: bool,
 }
 
 /// Checks a draft. The version is the caller's to set; the crop is checked against the registry elsewhere.
@@ -58,6 +62,7 @@ pub fn check(draft: &ProfileDraft) -> Result<Profile, Vec<FieldError>> {
         imperial: draft.imperial,
         crop: draft.crop.clone(),
         climate: draft.climate,
+        count_plants: draft.count_plants,
         version: 0,
     });
     fields.finish(profile)

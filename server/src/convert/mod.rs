@@ -28,6 +28,7 @@ pub mod dated;
 pub mod evidence;
 pub mod grafts;
 pub mod lot;
+pub mod missing;
 pub mod movement;
 pub mod notice;
 pub mod offer;

@@ -32,6 +32,7 @@ pub fn profile(profile: &Profile) -> v1::Profile {
         crop: profile.crop.clone(),
         climate: profile.climate.map_or(v1::Climate::Unspecified, dated::climate).into(),
         version: profile.version,
+        count_plants: profile.count_plants,
     }
 }
 
@@ -53,14 +54,14 @@ pub fn change(request: v1::UpdateProfileRequest) -> Result<ChangeProfile, Error>
 }
 
 fn draft(wire: v1::Profile) -> Result<ProfileDraft, Error> {
-    let v1::Profile { home, contact, imperial, crop, climate, version: _ } = wire;
+    let v1::Profile { home, contact, imperial, crop, climate, version: _, count_plants } = wire;
     let v1::Place { area_code, grid_code, label } = home.unwrap_or_default();
     let mut wrong = Vec::new();
     let climate = dated::read_climate("profile.climate", climate, &mut wrong);
     if !wrong.is_empty() {
         return Err(wrong.into());
     }
-    Ok(ProfileDraft { home: (area_code, grid_code, label), contact, imperial, crop, climate })
+    Ok(ProfileDraft { home: (area_code, grid_code, label), contact, imperial, crop, climate, count_plants })
 }
 
 /// Places that were found.

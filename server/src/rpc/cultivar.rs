@@ -1,10 +1,25 @@
 //! Cultivars: look-up, search, records, evidence.
 
-use scionary_app::{protection::SetProtection, registry::Registry};
-use scionary_domain::field::FieldError;
+use scionary_app::{
+    App, Error,
+    missing::{Among, AskCounts},
+    protection::SetProtection,
+    registry::Registry,
+};
+use scionary_domain::{
+    field::FieldError,
+    ids::{ClubId, CultivarId},
+};
 use scionary_proto::v1;
 
-use crate::{call::Admitted, convert::registry as convert, dispatch::Encoded, site::Site, status::Failure};
+use crate::{
+    call::Admitted,
+    convert::{missing, registry as convert},
+    data,
+    dispatch::Encoded,
+    site::Site,
+    status::Failure,
+};
 
 /// What to do when a name is near nothing.
 const NOTHING_FOUND: &str = "Try another spelling or a synonym, or look through the list of all cultivars. If it is missing, any member can enter it as they call it, or propose it to the curators of the crop.";
@@ -16,10 +31,18 @@ pub(crate) async fn look_up_seed(
 ) -> Result<v1::LookUpSeedResponse, Failure> {
     let registry = site.app.registry();
     let typed = request.name.clone();
-    site.by_name(call, &typed, move || looked_up(&registry, request)).await
+    let (reply, record) = site.by_name(call, &typed, move || looked_up(&registry, request)).await?;
+    if let Some(record) = record {
+        site.app.looked_up(record);
+    }
+    Ok(reply)
 }
 
-fn looked_up(registry: &Registry, request: v1::LookUpSeedRequest) -> Result<v1::LookUpSeedResponse, Failure> {
+/// The reply, and the record that it is about.
+fn looked_up(
+    registry: &Registry,
+    request: v1::LookUpSeedRequest,
+) -> Result<(v1::LookUpSeedResponse, Option<CultivarId>), Failure> {
     let v1::LookUpSeedRequest { name, crop } = request;
     let looked = registry.look_up(&name, &crop)?;
     let nothing = looked.answer.is_none() && looked.others.is_empty();
@@ -30,13 +53,15 @@ fn looked_up(registry: &Registry, request: v1::LookUpSeedRequest) -> Result<v1::
         ),
         None => (None, None),
     };
-    Ok(v1::LookUpSeedResponse {
+    let record = looked.answer.as_ref().map(|(found, _)| found.record.cultivar.id);
+    let reply = v1::LookUpSeedResponse {
         report,
         found_by,
         others: looked.others.iter().map(|f| convert::found(registry, f, name.trim())).collect(),
         guessed: looked.guessed,
         nothing_found_hint: if nothing { NOTHING_FOUND.into() } else { String::new() },
-    })
+    };
+    Ok((reply, record))
 }
 
 pub(crate) async fn search_cultivars(
@@ -125,4 +150,45 @@ pub(crate) async fn set_protection(
     let message =
         |p: &Option<_>| v1::SetProtectionResponse { protection: p.as_ref().map(convert::write_protection) };
     call.write(&site.app, use_case, message).await
+}
+
+/// A club by its id; none where the text is empty.
+fn club(text: &str) -> Result<Option<ClubId>, Error> {
+    if text.is_empty() { Ok(None) } else { App::id_in("club_id", text).map(Some) }
+}
+
+pub(crate) async fn suggest_counts(
+    site: &Site,
+    call: &Admitted,
+    request: v1::SuggestCountsRequest,
+) -> Result<v1::SuggestCountsResponse, Failure> {
+    let registry = site.app.registry();
+    let v1::SuggestCountsRequest { cultivar, crop, mine, club_id, page_size } = request;
+    let among = match (mine, club(&club_id)?) {
+        (true, Some(_)) => return Err(FieldError::new("club_id", "leave it out beside mine").into()),
+        (true, None) => Among::Mine,
+        (false, Some(club)) => Among::Club(club),
+        (false, None) => Among::All,
+    };
+    let asked = AskCounts { cultivar, crop, among, size: page_size };
+    let found = site.app.counts_to_make(call, &registry, &asked).await?;
+    Ok(v1::SuggestCountsResponse {
+        proposals: found.iter().map(|p| missing::proposed(&registry, p)).collect(),
+    })
+}
+
+pub(crate) async fn list_kept(
+    site: &Site,
+    call: &Admitted,
+    request: v1::ListKeptRequest,
+) -> Result<v1::ListKeptResponse, Failure> {
+    let registry = site.app.registry();
+    let v1::ListKeptRequest { cultivar, crop, club_id, page_size } = request;
+    let club = club(&club_id)?;
+    let kept = site.app.kept_by_few(call, &registry, (&cultivar, &crop), club, page_size).await?;
+    let countries = data::gazetteer()?;
+    Ok(v1::ListKeptResponse {
+        rows: kept.rows.iter().map(|row| missing::kept(&registry, countries, row)).collect(),
+        counted_members: i64::try_from(kept.counted_members).unwrap_or(i64::MAX),
+    })
 }

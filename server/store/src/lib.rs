@@ -16,6 +16,7 @@ mod error;
 mod evidence;
 mod grafts;
 mod lots;
+mod missing;
 mod notices;
 mod observers;
 mod offers;
@@ -54,6 +55,10 @@ pub mod account_store {
 /// Reads and writes crops, sources and cultivars, and imports catalogue evidence.
 pub mod registry_store {
     pub use crate::registry::*;
+}
+/// Counts look-ups, keepers and offers by cultivar.
+pub mod missing_store {
+    pub use crate::missing::*;
 }
 /// Reads and writes offers.
 pub mod offer_store {

@@ -52,6 +52,7 @@ fn to_profile(row: profile::Model) -> Result<Profile, StoreError> {
         imperial: row.imperial,
         crop: row.crop,
         climate,
+        count_plants: row.count_plants,
         version: row.version,
     })
 }
@@ -69,10 +70,20 @@ pub async fn set(tx: &Tx, account: AccountId, new: &Profile) -> Result<(), Store
         imperial: Set(new.imperial),
         crop: Set(new.crop.clone()),
         climate: Set(new.climate.map(|c| c.word().to_string())),
+        count_plants: Set(new.count_plants),
         version: Set(new.version),
     };
-    let values =
-        [C::HomeLabel, C::AreaCode, C::GridCode, C::Contact, C::Imperial, C::Crop, C::Climate, C::Version];
+    let values = [
+        C::HomeLabel,
+        C::AreaCode,
+        C::GridCode,
+        C::Contact,
+        C::Imperial,
+        C::Crop,
+        C::Climate,
+        C::CountPlants,
+        C::Version,
+    ];
     profile::Entity::insert(row)
         .on_conflict(OnConflict::column(C::AccountId).update_columns(values).to_owned())
         .exec_without_returning(&tx.inner())

@@ -83,6 +83,11 @@ impl Registry {
         Some((record.cultivar.crop.clone(), group, id, observed))
     }
 
+    /// Whether the share of off-types is a question for a record: a seedling of it is not a new plant at any share.
+    pub fn asks_share(&self, record: &Record) -> bool {
+        seed::group_of(&record.findings).is_some()
+    }
+
     /// What is known of a record's off-types.
     pub fn trueness(&self, record: &Record) -> Arc<Trueness> {
         let Some((group, id, observed)) = record.unit() else { return Trueness::unknown() };

@@ -49,7 +49,7 @@ pub enum Quality {
 }
 
 impl Quality {
-    const fn weight(self) -> f64 {
+    pub(crate) const fn weight(self) -> f64 {
         match self {
             Self::Documented => 1.0,
             Self::Counted => 0.7,

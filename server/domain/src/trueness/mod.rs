@@ -11,10 +11,12 @@ use std::sync::Arc;
 
 mod crop_model;
 mod grid;
+mod next;
 mod observed;
 
 pub use crop_model::{CropModel, UNITS_MAX, UnitId, after};
 pub use grid::Spread;
+pub use next::{JUDGED, Source, Taught, taught, worth};
 pub use observed::{Held, Observed, OffTypes};
 
 /// Result of the model for one cultivar.

@@ -25,6 +25,7 @@ pub mod grower_weight;
 pub mod idempotency;
 pub mod invitation;
 pub mod item_number;
+pub mod look_up_day;
 pub mod lot;
 pub mod lot_link;
 pub mod lot_test;
@@ -117,5 +118,6 @@ pub fn tables() -> Vec<(&'static str, Vec<&'static str>)> {
         columns(profile::Entity),
         columns(item_number::Entity),
         columns(day_event::Entity),
+        columns(look_up_day::Entity),
     ]
 }

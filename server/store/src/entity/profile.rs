@@ -12,6 +12,7 @@ pub struct Model {
     pub imperial: bool,
     pub crop: String,
     pub climate: Option<String>,
+    pub count_plants: bool,
     pub version: i64,
 }
 

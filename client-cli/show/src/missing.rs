@@ -1,0 +1,169 @@
+//! What is missing: which count would teach most, and which cultivars few members keep.
+
+use scionary_proto::v1;
+
+use crate::{Deed, View, lookup::named, odds::hundredths, words::counted};
+
+fn times(count: i64) -> String {
+    if count == 1 { "once".into() } else { format!("{count} times") }
+}
+
+/// Whose seed and plants were asked about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Whose {
+    /// Everyone's.
+    All,
+    /// The reader's.
+    Mine,
+    /// A club's.
+    Club,
+}
+
+fn range(low: f64, high: f64) -> String {
+    format!("{} to {}", hundredths(low), hundredths(high))
+}
+
+/// Shows a [`v1::SuggestCountsResponse`]; `one` if a single cultivar was asked for.
+pub fn suggest_counts(view: &mut View, reply: &v1::SuggestCountsResponse, whose: Whose, one: bool) {
+    if reply.proposals.is_empty() {
+        match whose {
+            Whose::All => view.line("No cultivar is on file whose seedlings would need to be judged."),
+            Whose::Mine => {
+                view.line(
+                    "None of your lots and offers is seed or a plant whose seedlings need to be judged.",
+                );
+                view.act("Enter a tree of yours", Deed::LotAdd.on("mother-plant"));
+            }
+            Whose::Club => {
+                view.line("The club offers no seed, and no member lets plants be counted, of what needs to be judged.");
+            }
+        }
+        return;
+    }
+    if !one {
+        view.title("Where one more count would teach most");
+    }
+    for proposal in &reply.proposals {
+        view.gap();
+        proposed(view, proposal, one);
+    }
+    let first = reply.proposals.first().filter(|p| !p.counts.is_empty());
+    if let Some(cultivar) = first.and_then(|p| p.cultivar.as_ref()) {
+        view.gap();
+        if one {
+            view.note("A range holds the share of off-types in 9 cases of 10. How much a count narrows it is a mean over all that it can show; with photographs it narrows it more.");
+        }
+        view.act("Sow, and note it", Deed::SowingAdd.on(&cultivar.name));
+        view.act("Enter what you judged", Deed::EvidenceAdd.on(&cultivar.name));
+    }
+}
+
+fn proposed(view: &mut View, proposal: &v1::CountProposal, one: bool) {
+    let name = named(proposal.cultivar.as_ref());
+    let Some(usual) = proposal.counts.last() else {
+        view.title(name);
+        view.line("Its seed is said to send up one sprout: each seedling is a new plant, so there is no share of true ones to count. A count of the sprouts of ten seeds would test that.");
+        return;
+    };
+    view.title(name);
+    let known = range(usual.low, usual.high);
+    view.item(
+        2,
+        "",
+        if proposal.counted_before {
+            format!("Off-type, by what was counted: {known} in 100.")
+        } else {
+            format!("Off-type, by its crop alone (it was never counted): {known} in 100.")
+        },
+    );
+    for count in &proposal.counts {
+        if !one && count.judged != usual.judged {
+            continue;
+        }
+        let width = |share: f64| format!("{:.0}", share * 100.0);
+        view.item(
+            2,
+            "",
+            format!(
+                "Judge {}: a range about {} wide instead of {}. {} off-type would make it {}.",
+                count.judged,
+                width(count.width_after),
+                width(count.high - count.low),
+                count.middle_off_type,
+                range(count.middle_low, count.middle_high),
+            ),
+        );
+    }
+    let asked = match proposal.looked_up {
+        0 => "Not looked up in the last year".to_string(),
+        n => format!("Looked up {} in the last year", times(n)),
+    };
+    let who = match (proposal.source(), proposal.seed_offers) {
+        (v1::CountSource::Seed, 0) => "seed is at hand".to_string(),
+        (v1::CountSource::Seed, n) => format!("{} of seed", counted(n, "offer")),
+        (v1::CountSource::Plants, _) => "no seed on offer, but members keep plants of it".into(),
+        (v1::CountSource::None | v1::CountSource::Unspecified, _) => "no seed on offer".into(),
+    };
+    view.item(2, "", format!("{asked}; {who}."));
+}
+
+/// Shows a [`v1::ListKeptResponse`]; `one` if a single cultivar was asked for.
+pub fn list_kept(view: &mut View, reply: &v1::ListKeptResponse, one: bool) {
+    let basis = match reply.counted_members {
+        0 => "No member lets their plants be counted yet.".to_string(),
+        n => format!("Counted are the plants of {} who agreed.", counted(n, "member")),
+    };
+    match (one, reply.rows.first()) {
+        (true, Some(row)) => kept_one(view, row),
+        (false, Some(_)) => {
+            view.title("Kept by the fewest");
+            let in_club = reply.rows.iter().any(|row| row.members_in_club.is_some());
+            let cells = |row: &v1::KeptCultivar| {
+                let kept = match row.members_in_club {
+                    Some(own) if in_club => format!("{} ({own} in the club)", row.members),
+                    Some(_) | None => row.members.to_string(),
+                };
+                let risk = if row.at_risk { "at risk" } else { "" };
+                let offers = if row.offers == 0 { "none".into() } else { row.offers.to_string() };
+                [named(row.cultivar.as_ref()), kept, offers, risk.to_string()]
+            };
+            view.table(["CULTIVAR", "KEPT BY", "OFFERS", ""], reply.rows.iter().map(cells));
+        }
+        (_, None) => view.line("No plant of a named cultivar is counted."),
+    }
+    view.gap();
+    view.note(format!(
+        "{basis} At risk means: kept by three or fewer. Counts are by country, never by name."
+    ));
+    if let Some(row) = reply.rows.iter().find(|row| row.at_risk) {
+        let name = row.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+        if row.offers > 0 {
+            view.act("See who offers it", Deed::OfferSearch.on(&name));
+        } else {
+            view.act("Offer wood of it, if it is yours", Deed::OfferPost.bare());
+        }
+    }
+    view.act("Have your plants counted", Deed::MeCountPlants.bare());
+}
+
+fn kept_one(view: &mut View, row: &v1::KeptCultivar) {
+    let name = named(row.cultivar.as_ref());
+    let risk = if row.at_risk { ": it may be lost" } else { "" };
+    match row.members {
+        0 => view.answer(format!("No member who lets their plants be counted keeps {name}.")),
+        n => view.answer(format!("{name} is kept by {}{risk}.", counted(n, "member"))),
+    }
+    let mut places: Vec<String> =
+        row.countries.iter().map(|c| format!("{} in {}", c.members, c.country_name)).collect();
+    if row.elsewhere > 0 && !places.is_empty() {
+        places.push(format!("{} elsewhere", row.elsewhere));
+    }
+    if !places.is_empty() {
+        view.fact("where", places.join(", "));
+    }
+    if let Some(own) = row.members_in_club {
+        view.fact("club", counted(own, "member"));
+    }
+    let offers = if row.offers == 0 { "none".to_string() } else { counted(row.offers, "offer") };
+    view.fact("wood or plants", offers);
+}

@@ -1,0 +1,64 @@
+//! What is missing, on the wire: counts to make, and cultivars that few keep.
+
+use scionary_app::{
+    missing::{Kept, Proposed},
+    registry::Registry,
+};
+use scionary_domain::{
+    gazetteer::Gazetteer,
+    trueness::{Source, Taught},
+};
+use scionary_proto::v1;
+
+use super::registry::summary;
+
+fn number(n: usize) -> i64 {
+    i64::try_from(n).unwrap_or(i64::MAX)
+}
+
+fn taught(taught: &Taught) -> v1::CountTeaches {
+    v1::CountTeaches {
+        judged: taught.judged,
+        low: taught.now.0,
+        high: taught.now.1,
+        width_after: taught.width,
+        middle_off_type: taught.middle,
+        middle_low: taught.after_middle.0,
+        middle_high: taught.after_middle.1,
+    }
+}
+
+/// A proposal to count.
+pub fn proposed(registry: &Registry, found: &Proposed<'_>) -> v1::CountProposal {
+    v1::CountProposal {
+        cultivar: Some(summary(registry, found.record)),
+        counts: found.taught.iter().map(taught).collect(),
+        looked_up: i64::try_from(found.looked_up).unwrap_or(i64::MAX),
+        source: match found.source {
+            Source::Seed => v1::CountSource::Seed,
+            Source::Plants => v1::CountSource::Plants,
+            Source::None => v1::CountSource::None,
+        }
+        .into(),
+        seed_offers: i64::try_from(found.seed_offers).unwrap_or(i64::MAX),
+        counted_before: found.counted,
+    }
+}
+
+/// Who keeps a cultivar.
+pub fn kept(registry: &Registry, countries: &Gazetteer, found: &Kept<'_>) -> v1::KeptCultivar {
+    let country = |(code, members): &(String, usize)| v1::KeptIn {
+        country_code: code.clone(),
+        members: number(*members),
+        country_name: countries.country_name(code).unwrap_or_else(|| code.clone()),
+    };
+    v1::KeptCultivar {
+        cultivar: Some(summary(registry, found.record)),
+        members: number(found.keeping.members),
+        countries: found.keeping.countries.iter().map(country).collect(),
+        elsewhere: number(found.keeping.elsewhere),
+        at_risk: found.keeping.is_at_risk(),
+        members_in_club: found.in_club.map(number),
+        offers: i64::try_from(found.offers).unwrap_or(i64::MAX),
+    }
+}
