@@ -6,9 +6,9 @@ use scionary_proto::{Effect, Rpc};
 use crate::{
     dispatch::Row,
     policy::{
-        BEHALF_READ, BEHALF_WRITE, DAY_BEHALF_WRITE, DAY_PASSWORD, DAY_WRITE, KNOWN_READ, MEMBER_WRITE,
-        OWN_PASSWORD, OWN_READ, OnTheDay, PUBLIC_DEAR, PUBLIC_PASSWORD, PUBLIC_READ, Policy, Rate,
-        SESSION_PASSWORD, SESSION_WRITE, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
+        BEHALF_READ, BEHALF_WRITE, DAY_BEHALF_WRITE, DAY_PASSWORD, DAY_WRITE, KNOWN_DEAR, KNOWN_READ,
+        MEMBER_WRITE, OWN_PASSWORD, OWN_READ, OnTheDay, PUBLIC_DEAR, PUBLIC_PASSWORD, PUBLIC_READ, Policy,
+        Rate, SESSION_PASSWORD, SESSION_WRITE, STEWARD_READ, STEWARD_WRITE, UNCOUNTED,
     },
     rpc::{
         account, alert, claim, club, crop, cultivar, curation, day, evidence, export, grafts, lot, movement,
@@ -103,8 +103,8 @@ pub fn row(rpc: Rpc) -> Row {
         // curators of the crop: see the domain's `access`
         Rpc::CultivarSetProtection => Row::unary(MEMBER_WRITE, cultivar::set_protection),
         // what is the caller's own, or a club's, asks for a session
-        Rpc::CultivarSuggestCounts => Row::unary(PUBLIC_DEAR, cultivar::suggest_counts),
-        Rpc::CultivarListKept => Row::unary(PUBLIC_DEAR, cultivar::list_kept),
+        Rpc::CultivarSuggestCounts => Row::unary(KNOWN_DEAR, cultivar::suggest_counts),
+        Rpc::CultivarListKept => Row::unary(KNOWN_DEAR, cultivar::list_kept),
 
         Rpc::PlanEstimateSeedOdds => Row::unary(PUBLIC_READ, plan::estimate_seed_odds),
         Rpc::PlanCompareRoutes => Row::unary(PUBLIC_READ, plan::compare_routes),

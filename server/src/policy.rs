@@ -63,6 +63,8 @@ pub const PUBLIC_READ: Policy = rules(Who::Anyone, Rate::Read);
 pub const PUBLIC_DEAR: Policy = rules(Who::Anyone, Rate::Dear);
 /// Public, and more for those who are signed in.
 pub const KNOWN_READ: Policy = Policy { knows: true, ..PUBLIC_READ };
+/// The same, and dear.
+pub const KNOWN_DEAR: Policy = Policy { knows: true, ..PUBLIC_DEAR };
 /// For members; what of it they may see is decided for each object.
 pub const OWN_READ: Policy = rules(Who::Member, Rate::Read);
 /// The same, and organisers for members who agreed to it.

@@ -43,9 +43,14 @@ pub fn suggest_counts(view: &mut View, reply: &v1::SuggestCountsResponse, whose:
     if !one {
         view.title("Where one more count would teach most");
     }
-    for proposal in &reply.proposals {
+    let alike = |a: &v1::CountProposal, b: &v1::CountProposal| {
+        let crop = |p: &v1::CountProposal| p.cultivar.as_ref().map(|c| c.crop.clone());
+        let bare = |p: &v1::CountProposal| v1::CountProposal { cultivar: None, ..p.clone() };
+        !one && crop(a) == crop(b) && bare(a) == bare(b)
+    };
+    for proposals in reply.proposals.chunk_by(alike) {
         view.gap();
-        proposed(view, proposal, one);
+        proposed(view, proposals, whose, one);
     }
     let first = reply.proposals.first().filter(|p| !p.counts.is_empty());
     if let Some(cultivar) = first.and_then(|p| p.cultivar.as_ref()) {
@@ -58,14 +63,23 @@ pub fn suggest_counts(view: &mut View, reply: &v1::SuggestCountsResponse, whose:
     }
 }
 
-fn proposed(view: &mut View, proposal: &v1::CountProposal, one: bool) {
+/// Shows what a count would teach of one cultivar, or of some of which the same is known.
+fn proposed(view: &mut View, proposals: &[v1::CountProposal], whose: Whose, one: bool) {
+    let Some(proposal) = proposals.first() else { return };
     let name = named(proposal.cultivar.as_ref());
     let Some(usual) = proposal.counts.last() else {
         view.title(name);
         view.line("Its seed is said to send up one sprout: each seedling is a new plant, so there is no share of true ones to count. A count of the sprouts of ten seeds would test that.");
         return;
     };
-    view.title(name);
+    match proposals {
+        [_] => view.title(name),
+        several => {
+            let names: Vec<&str> =
+                several.iter().filter_map(|p| p.cultivar.as_ref()).map(|c| c.name.as_str()).collect();
+            view.line(format!("{}: known equally well", names.join(", ")));
+        }
+    }
     let known = range(usual.low, usual.high);
     view.item(
         2,
@@ -73,7 +87,7 @@ fn proposed(view: &mut View, proposal: &v1::CountProposal, one: bool) {
         if proposal.counted_before {
             format!("Off-type, by what was counted: {known} in 100.")
         } else {
-            format!("Off-type, by its crop alone (it was never counted): {known} in 100.")
+            format!("Off-type, by the crop alone (it was never counted): {known} in 100.")
         },
     );
     for count in &proposal.counts {
@@ -98,11 +112,13 @@ fn proposed(view: &mut View, proposal: &v1::CountProposal, one: bool) {
         0 => "Not looked up in the last year".to_string(),
         n => format!("Looked up {} in the last year", times(n)),
     };
-    let who = match (proposal.source(), proposal.seed_offers) {
-        (v1::CountSource::Seed, 0) => "seed is at hand".to_string(),
-        (v1::CountSource::Seed, n) => format!("{} of seed", counted(n, "offer")),
-        (v1::CountSource::Plants, _) => "no seed on offer, but members keep plants of it".into(),
-        (v1::CountSource::None | v1::CountSource::Unspecified, _) => "no seed on offer".into(),
+    let who = match (proposal.source(), proposal.seed_offers, whose) {
+        (v1::CountSource::Seed, 0, _) => "seed is at hand".to_string(),
+        (v1::CountSource::Seed, n, _) => format!("{} of seed", counted(n, "offer")),
+        (v1::CountSource::Plants, _, Whose::Mine) => "you keep plants of it".into(),
+        (v1::CountSource::Plants, _, Whose::Club) => "members of the club keep plants of it".into(),
+        (v1::CountSource::Plants, _, Whose::All) => "no seed on offer, but members keep plants of it".into(),
+        (v1::CountSource::None | v1::CountSource::Unspecified, ..) => "no seed on offer".into(),
     };
     view.item(2, "", format!("{asked}; {who}."));
 }
@@ -143,7 +159,9 @@ pub fn list_kept(view: &mut View, reply: &v1::ListKeptResponse, one: bool) {
             view.act("Offer wood of it, if it is yours", Deed::OfferPost.bare());
         }
     }
-    view.act("Have your plants counted", Deed::MeCountPlants.bare());
+    if reply.rows.iter().all(|row| row.members == 0) {
+        view.act("Have your plants counted", Deed::MeCountPlants.bare());
+    }
 }
 
 fn kept_one(view: &mut View, row: &v1::KeptCultivar) {
@@ -164,6 +182,10 @@ fn kept_one(view: &mut View, row: &v1::KeptCultivar) {
     if let Some(own) = row.members_in_club {
         view.fact("club", counted(own, "member"));
     }
-    let offers = if row.offers == 0 { "none".to_string() } else { counted(row.offers, "offer") };
-    view.fact("wood or plants", offers);
+    let offers = if row.offers == 0 {
+        "no wood or plants".to_string()
+    } else {
+        format!("{} of wood or plants", counted(row.offers, "offer"))
+    };
+    view.fact("on offer", offers);
 }

@@ -209,7 +209,7 @@ impl App {
         Ok(Some(found))
     }
 
-    /// Which counts would teach most: narrowing, times look-ups, times the chance that somebody can make them.
+    /// Which counts would teach most: narrowing, times look-ups, times the chance that someone can make them.
     ///
     /// # Errors
     /// All wrong fields; a name that is not on file; a club of others.
@@ -350,7 +350,7 @@ impl App {
                 offers: of_record(&offers, record),
             })
             .collect();
-        // The fewest first; of those, what nobody offers, and what is asked for most.
+        // The fewest first; of those, what no one offers, and what is asked for most.
         rows.sort_by(|a, b| {
             let asked = |kept: &Kept<'_>| of_record(&looks, kept.record);
             (a.keeping.members, a.offers > 0)

@@ -39,7 +39,7 @@ impl Keeping {
         Self { members: seen.len(), countries, elsewhere: seen.len() - named }
     }
 
-    /// Returns whether somebody keeps it, but so few that it may be lost.
+    /// Returns whether someone keeps it, but so few that it may be lost.
     pub fn is_at_risk(&self) -> bool {
         (1..=AT_RISK).contains(&self.members)
     }

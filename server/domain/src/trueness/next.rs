@@ -17,10 +17,10 @@ use crate::evidence::share::{CONFIDENCE, Quality, WITHIN_REPORT};
 
 /// Seedlings of the counts that are proposed: few, and a usual tray.
 pub const JUDGED: [u32; 2] = [10, 20];
-/// Chance that somebody can make a count where seed is on offer, where only plants of it are known, and where
+/// Chance that someone can make a count where seed is on offer, where only plants of it are known, and where
 /// neither is. A choice, not an estimate.
 const CAN: [f64; 3] = [1.0, 0.5, 0.1];
-/// Look-ups that every record is taken to have had, so that one which nobody asked for lately can still be
+/// Look-ups that every record is taken to have had, so that one which no one asked for lately can still be
 /// proposed.
 const ASKED_ANYWAY: f64 = 1.0;
 
@@ -133,14 +133,14 @@ pub fn taught(known: &Trueness, quality: Quality) -> Vec<Taught> {
 pub enum Source {
     /// Seed, or fruit for its seed, is on offer or in the asker's hands.
     Seed,
-    /// Somebody keeps plants of it.
+    /// Someone keeps plants of it.
     Plants,
     /// Neither is known.
     None,
 }
 
 /// Returns the worth of a count: its narrowing, times how often the record is looked up, times the chance that
-/// somebody can make it. It orders proposals and has no unit.
+/// someone can make it. It orders proposals and has no unit.
 pub fn worth(taught: &Taught, looked_up: u64, source: Source) -> f64 {
     let [seed, plants, none] = CAN;
     let can = match source {
