@@ -45,5 +45,6 @@ mod shed_cli;
 mod sick;
 mod sick_postgres;
 mod storage;
+mod unions;
 mod wants;
 mod wire;

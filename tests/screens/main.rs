@@ -105,7 +105,7 @@ macro_rules! sessions {
 }
 sessions![
     account, alert, claim, club, colour, cultivar, curation, evening, evidence, inbox, lookup, lot, me,
-    missing, movement, offer, plan, round, want,
+    missing, movement, offer, plan, round, unions, want,
 ];
 
 /// Returns every command with subcommands, and every command without, as the words that people type.

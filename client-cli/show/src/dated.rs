@@ -183,6 +183,7 @@ pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, (all, sources): (
     if let Some(line) = rates_line(&reply.grafting) {
         view.fact("grafts here", &line);
     }
+    view.fact("rootstocks", crate::unions::brief(&reply.unions, |u| &u.rootstock, 3));
     view.gap();
     days(view, &reply.steps);
     let name = reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();

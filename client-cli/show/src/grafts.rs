@@ -66,6 +66,9 @@ pub fn show(view: &mut View, entry: &v1::Grafts) {
     if !parts.is_empty() {
         view.item(5, "", parts.join("; "));
     }
+    if let Some(union) = &entry.union_report {
+        view.item(5, "!", format!("{}.", crate::unions::pair(union)));
+    }
 }
 
 pub(crate) fn percent(share: f64) -> String {

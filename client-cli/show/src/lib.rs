@@ -28,6 +28,7 @@ pub mod round;
 pub mod routes;
 pub mod season;
 pub mod start;
+pub mod unions;
 pub mod units;
 pub mod view;
 pub mod waiting;

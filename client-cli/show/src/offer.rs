@@ -41,6 +41,10 @@ pub fn withdraw_offer(view: &mut View, reply: &v1::WithdrawOfferResponse) {
 pub fn create_offer(view: &mut View, reply: &v1::CreateOfferResponse) {
     let Some(offer) = &reply.offer else { return };
     view.answer(format!("Posted as number {}: {}.", offer.offer_id, line(offer)));
+    match (offer.material(), offer.unions.as_slice()) {
+        (v1::Material::GraftedPlant, [one]) => view.item(0, "!", format!("{}.", crate::unions::pair(one))),
+        (_, all) => view.fact("as rootstock", crate::unions::brief(all, |u| &u.scion, 4)),
+    }
     for life in &offer.life {
         view.item(0, "!", life);
     }

@@ -10,6 +10,7 @@ use crate::{
     grafts::rates_line,
     lookup::{care, named},
     odds::{chance, cited},
+    unions,
 };
 
 /// Formats years as a whole number or with one decimal.
@@ -76,6 +77,13 @@ pub fn show(view: &mut View, reply: &v1::CompareRoutesResponse, (more, all): (bo
             view.item(0, "-", format!("{}.", figure(view.reader(), fact)));
         }
     }
+    if !reply.unions.is_empty() {
+        view.gap();
+        view.title("Rootstocks");
+        for report in &reply.unions {
+            view.item(0, "-", format!("{}.", unions::pair(report)));
+        }
+    }
     if !reply.sizes.is_empty() {
         view.gap();
         view.title("Room");
@@ -105,6 +113,7 @@ fn short(view: &mut View, reply: &v1::CompareRoutesResponse) {
         view.fact("it takes", &best.effort);
         view.fact("you need", best.needs.join("; "));
     }
+    view.fact("grafting", unions::brief(&reply.unions, |u| &u.rootstock, 3));
     view.fact("room", &reply.yard);
     care(view, reply.routes.iter().flat_map(|r| &r.cautions));
     let name = reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();

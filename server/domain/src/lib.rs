@@ -42,5 +42,6 @@ pub mod sown;
 pub mod stats;
 pub mod time;
 pub mod trueness;
+pub mod unions;
 pub mod viability;
 pub mod want;

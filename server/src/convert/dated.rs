@@ -258,6 +258,8 @@ pub fn drafted(
 ) -> v1::DraftPlanResponse {
     let Drafted { record, crop, setting: made_from, guessed, start, steps: all } = found;
     let odds = super::plan::usual_odds(registry, record, crop);
+    let unions = if routes::grafts(made_from.way) { registry.stocks_for(record) } else { Vec::new() };
+    let of_unions = unions.iter().flat_map(|u| u.fails.iter().chain(&u.holds)).map(String::as_str);
     v1::DraftPlanResponse {
         cultivar: Some(convert::summary(registry, record)),
         setting: Some(setting(*made_from)),
@@ -267,7 +269,8 @@ pub fn drafted(
         temperatures: degrees(Some(crop)),
         identity: routes::identity(made_from.way, &odds),
         grafting: if routes::grafts(made_from.way) { grafts::by_method(rates) } else { Vec::new() },
-        sources: convert::sources(registry, cited(all, Some(crop))),
+        sources: convert::sources(registry, cited(all, Some(crop)).chain(of_unions)),
+        unions: unions.iter().map(convert::union).collect(),
     }
 }
 

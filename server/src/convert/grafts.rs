@@ -96,7 +96,7 @@ pub fn report(request: &v1::ReportTakesRequest) -> Result<ReportTakes, Error> {
 
 /// An entry on a day.
 pub fn grafts(shown: &ShownGrafts, today: Date) -> v1::Grafts {
-    let ShownGrafts { grafts, cultivar_name } = shown;
+    let ShownGrafts { grafts, cultivar_name, union } = shown;
     v1::Grafts {
         graft_id: grafts.id.to_string(),
         cultivar_id: grafts.cultivar.to_string(),
@@ -113,6 +113,7 @@ pub fn grafts(shown: &ShownGrafts, today: Date) -> v1::Grafts {
         note: grafts.note.clone(),
         version: grafts.version,
         report_due: grafts.report_due(today),
+        union_report: union.as_ref().map(super::registry::union),
     }
 }
 

@@ -440,8 +440,17 @@ fn health(declaration: &Declaration) -> v1::HealthDeclaration {
 
 /// An offer on a day.
 pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
-    let Shown { offer, giver_name, cultivar_name, seed_headline, life, cautions, protection, movement } =
-        shown;
+    let Shown {
+        offer,
+        giver_name,
+        cultivar_name,
+        seed_headline,
+        life,
+        cautions,
+        protection,
+        unions,
+        movement,
+    } = shown;
     let contents = &offer.contents;
     let state = match offer.state(today) {
         State::Coming => v1::OfferState::Coming,
@@ -484,6 +493,7 @@ pub fn offer(shown: &Shown, today: Date) -> v1::Offer {
         club_id: contents.club.map(|c| c.to_string()).unwrap_or_default(),
         entered_for_giver: offer.entered_by.is_some(),
         protection: protection.clone(),
+        unions: unions.iter().map(super::registry::union).collect(),
         holder_consent: contents.holder_consent.clone(),
         movement: movement.as_ref().map(|(to, shown)| v1::OfferMovement {
             to_area_code: to.clone(),

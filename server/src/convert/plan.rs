@@ -137,11 +137,13 @@ pub fn routes(
     found: &Comparison,
     rates: &[Rate],
 ) -> v1::CompareRoutesResponse {
+    let unions = registry.stocks_for(record);
     let facts = found.routes.iter().flat_map(|r| r.first_fruit.iter().chain(&r.succeeds)).chain(&found.sizes);
     let cited = facts
         .map(|f| f.origin.as_str())
         .chain(found.routes.iter().map(|r| r.profile.origin()))
-        .chain(found.routes.iter().flat_map(|r| r.cautions.iter().map(|c| c.origin())));
+        .chain(found.routes.iter().flat_map(|r| r.cautions.iter().map(|c| c.origin())))
+        .chain(unions.iter().flat_map(|u| u.fails.iter().chain(&u.holds)).map(String::as_str));
     v1::CompareRoutesResponse {
         cultivar: Some(convert::summary(registry, record)),
         routes: found.routes.iter().map(|r| route(r, rates)).collect(),
@@ -150,6 +152,7 @@ pub fn routes(
         sizes: found.sizes.iter().map(fact).collect(),
         yard: found.yard.clone(),
         sources: convert::sources(registry, cited),
+        unions: unions.iter().map(convert::union).collect(),
     }
 }
 

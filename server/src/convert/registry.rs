@@ -14,6 +14,7 @@ use scionary_domain::{
     names::Reason,
     protection,
     seed::{self, Answer},
+    unions::Union,
 };
 use scionary_proto::v1;
 
@@ -56,6 +57,19 @@ pub fn summary(registry: &Registry, record: &Record) -> v1::CultivarSummary {
             Rank::Group => v1::CultivarRank::Group,
         }
         .into(),
+    }
+}
+
+/// What sources report of a union.
+pub fn union(union: &Union) -> v1::UnionReport {
+    let Union { scion, stock, fails, holds, adds, wide } = union.clone();
+    v1::UnionReport {
+        scion,
+        rootstock: stock,
+        fails_source_ids: fails,
+        holds_source_ids: holds,
+        adds,
+        of_group: wide,
     }
 }
 

@@ -10,6 +10,7 @@ use scionary_domain::{
     limits,
     page::{self, Page},
     time::{Date, MICROS_PER_SECOND, Timestamp},
+    unions::Union,
 };
 use scionary_store::{StoreError, account_store, graft_store, observer_store};
 
@@ -54,6 +55,8 @@ pub struct ShownGrafts {
     pub grafts: Grafts,
     /// The cultivar's name.
     pub cultivar_name: String,
+    /// What sources report of the union; none where nothing is on file.
+    pub union: Option<Union>,
 }
 
 impl ShownGrafts {
@@ -62,7 +65,11 @@ impl ShownGrafts {
         if let Some(record) = record {
             grafts.cultivar = record.cultivar.id;
         }
-        Self { cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(), grafts }
+        Self {
+            cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
+            union: record.and_then(|r| registry.union(r, &grafts.rootstock)),
+            grafts,
+        }
     }
 }
 

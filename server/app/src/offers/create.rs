@@ -65,6 +65,7 @@ impl UseCase for CreateOffer {
         });
         let mut out = shown(&registry, offer, account.display_name.clone(), now.date());
         out.protection = protection;
+        out.with_unions(&registry);
         if let Some(area) = out.offer.contents.place.area.clone() {
             out.moved_to(&registry, &write.app.movement(), area.as_str(), now.date());
         }

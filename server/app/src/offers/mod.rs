@@ -20,8 +20,9 @@ use scionary_domain::{
     ids::{AccountId, ClubId},
     movement::Rules,
     names::Folded,
-    offer::{Contents, Offer},
+    offer::{Contents, Material, Offer},
     time::Date,
+    unions::Union,
     viability,
 };
 
@@ -49,11 +50,32 @@ pub struct Shown {
     pub cautions: Vec<String>,
     /// What protects the cultivar, in a sentence; empty if nothing is on file.
     pub protection: String,
+    /// What sources report of its union, or of the scions that it was tried with as a rootstock. Not in lists.
+    pub unions: Vec<Union>,
     /// What is on file on moving it to a place.
     pub movement: Option<(String, claim::Shown)>,
 }
 
 impl Shown {
+    /// Adds what sources report of unions.
+    pub(crate) fn with_unions(&mut self, registry: &Registry) {
+        let contents = &self.offer.contents;
+        let Some(record) = registry.record(contents.cultivar) else { return };
+        self.unions = match contents.material {
+            Material::GraftedPlant => {
+                registry.union(record, &contents.health.rootstock).into_iter().collect()
+            }
+            Material::Rootstock => registry.scions_for(record),
+            Material::ScionWood
+            | Material::Budwood
+            | Material::Seed
+            | Material::Seedling
+            | Material::FruitForSeed
+            | Material::Cutting
+            | Material::RootedPlant => Vec::new(),
+        };
+    }
+
     /// Looks at what is on file on moving it to a place.
     pub(crate) fn moved_to(&mut self, registry: &Registry, rules: &Rules, to: &str, today: Date) {
         let contents = &self.offer.contents;
@@ -77,6 +99,7 @@ pub(crate) fn shown(registry: &Registry, mut offer: Offer, giver_name: String, t
         life: life.unwrap_or_default(),
         cautions: offer.contents.health.cautions(offer.contents.material).into_iter().collect(),
         protection: String::new(),
+        unions: Vec::new(),
         movement: None,
         cultivar_name: record.map(|r| r.cultivar.full_name()).unwrap_or_default(),
         seed_headline: record

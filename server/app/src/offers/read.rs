@@ -36,6 +36,7 @@ impl App {
         let registry = self.registry();
         let protection = protection::of(reader, &registry, offer.contents.cultivar).await?;
         let mut out = shown(&registry, offer, giver, today);
+        out.with_unions(&registry);
         out.protection = protection.filter(|p| p.holds(today)).map(|p| p.sentence()).unwrap_or_default();
         if let Some(to) = destination("to_area_code", to)? {
             out.moved_to(&registry, &self.movement(), to.as_str(), today);

@@ -7,6 +7,7 @@ mod follow;
 mod season;
 mod shards;
 mod trueness;
+mod unions;
 
 pub(crate) use ask::described;
 pub use ask::{Found, Looked};
