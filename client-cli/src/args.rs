@@ -30,7 +30,7 @@ pub use lot::{
     RaiseArguments,
 };
 pub use me::{Kept, MeArguments, Units};
-pub use missing::{CountArguments, KeptArguments};
+pub use missing::{CountArguments, KeptArguments, PartnersArguments};
 pub use movement::{CheckArguments, MovementCommand};
 pub use plan::{OddsArguments, RoutesArguments, SeasonArguments, TypedShare};
 pub use round::{RoundArguments, RoundChanges, RoundCommand, TriedArguments};
@@ -108,6 +108,8 @@ pub enum Command {
     Routes(RoutesArguments),
     /// See when cultivars are ripe, where the gaps are, and which offers fill them
     Season(SeasonArguments),
+    /// See what may help a cultivar to set fruit: flower types, partners
+    Partners(PartnersArguments),
     /// See which seedlings to judge next: where one count would teach most
     CountNext(CountArguments),
     /// See how many members still keep a cultivar, and what may be lost

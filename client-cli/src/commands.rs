@@ -28,6 +28,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::MovementCheckName => "movement check {name} --to AREA",
         Deed::RoundList => "round list",
         Deed::MeHome => "me --home TOWN",
+        Deed::Partners => "partners {cultivar}",
         Deed::MeCountPlants => "me --count-plants yes",
         Deed::LookUpMore => "lookup {name} --more",
         Deed::RoutesMore => "routes {cultivar} --more",

@@ -104,6 +104,7 @@ pub fn row(rpc: Rpc) -> Row {
         Rpc::CultivarSetProtection => Row::unary(MEMBER_WRITE, cultivar::set_protection),
         // what is the caller's own, or a club's, asks for a session
         Rpc::CultivarSuggestCounts => Row::unary(KNOWN_DEAR, cultivar::suggest_counts),
+        Rpc::CultivarListPartners => Row::unary(KNOWN_DEAR, cultivar::list_partners),
         Rpc::CultivarListKept => Row::unary(KNOWN_DEAR, cultivar::list_kept),
 
         Rpc::PlanEstimateSeedOdds => Row::unary(PUBLIC_READ, plan::estimate_seed_odds),

@@ -1,9 +1,17 @@
-//! What goes on what: reports of sources beside ways, plans, offers and the grafting log.
+//! What goes on what, and what flowers with what: reports of sources beside ways, plans, offers and the grafting log.
 
 use scionary_proto::v1;
-use scionary_tests::{on_both, samples::draft};
+use scionary_tests::{
+    client::reason,
+    on_both,
+    samples::{draft, mask},
+};
 
-use crate::evidence::Club as People;
+use crate::{
+    clubs::make,
+    evidence::Club as People,
+    lots::{enter, of},
+};
 
 fn failing(reports: &[v1::UnionReport]) -> Vec<(&str, usize, usize)> {
     reports
@@ -93,6 +101,65 @@ async fn a_union_that_sources_report_to_fail_is_said_wherever_it_is_planned() {
         };
         let report = ann.call(&request).await.unwrap().grafts.unwrap().union_report.unwrap();
         assert!(report.of_group && report.fails_source_ids == ["DPIRD-RS"]);
+    })
+    .await;
+}
+
+/// Partners: flowers of the other type, and those that sources name, in both directions; a club's own.
+#[tokio::test]
+async fn what_flowers_with_what() {
+    on_both(async |url| {
+        let people = People::open(&url).await;
+        let ann = people.grower("ann").await;
+        let ask = async |cultivar: &str, crop: &str, club: &str| {
+            let request = v1::ListPartnersRequest {
+                cultivar: cultivar.into(),
+                crop: crop.into(),
+                club_id: club.into(),
+                page_size: 50,
+            };
+            ann.call(&request).await.unwrap()
+        };
+        let names = |reply: &v1::ListPartnersResponse| -> Vec<String> {
+            reply.partners.iter().map(|p| p.cultivar.as_ref().unwrap().name.clone()).collect()
+        };
+        let hass = ask("Hass", "avocado", "").await;
+        assert_eq!(hass.flower_type, "A");
+        assert!(hass.said.iter().any(|said| said.of_crop && said.source_id == "DAV94"), "the doubt is shown");
+        assert!(!hass.partners.is_empty() && hass.partners.iter().all(|p| p.flower_type == "B"));
+        let fuerte = ask("Fuerte", "avocado", "").await;
+        assert_eq!(fuerte.flower_type, "B");
+        assert!(names(&fuerte).contains(&"Hass".to_string()) && names(&hass).contains(&"Fuerte".to_string()));
+        // Named by a source, in both directions.
+        let orlando = ask("Orlando tangelo", "citrus", "").await;
+        let dancy = orlando.partners.iter().find(|p| p.cultivar.as_ref().unwrap().name.starts_with("Dancy"));
+        assert_eq!(dancy.unwrap().source_ids, ["DESTROP"]);
+        assert!(names(&ask("Dancy", "citrus", "").await).contains(&"Orlando tangelo".to_string()));
+        // What a club's members keep and let be counted.
+        let club = make(&ann, "Larkwater growers").await.unwrap().club_id;
+        assert!(ask("Hass", "avocado", &club).await.partners.is_empty());
+        let plant = v1::CreateLotRequest {
+            cultivar: "Fuerte".into(),
+            crop: "avocado".into(),
+            ..of(v1::LotKind::GraftedPlant, &[])
+        };
+        enter(&ann, plant).await.unwrap();
+        let agrees = v1::UpdateProfileRequest {
+            profile: Some(v1::Profile { count_plants: true, ..Default::default() }),
+            update_mask: mask(&["count_plants"]),
+            version: 0,
+        };
+        ann.call(&agrees).await.unwrap();
+        let own = ask("Hass", "avocado", &club).await;
+        assert_eq!((names(&own), own.partners[0].members_in_club), (vec!["Fuerte".to_string()], Some(1)));
+        let stranger = people.grower("ben").await;
+        let request = v1::ListPartnersRequest {
+            cultivar: "Hass".into(),
+            crop: "avocado".into(),
+            club_id: club,
+            page_size: 0,
+        };
+        assert_eq!(reason(&stranger.call(&request).await.unwrap_err()), "CLUB_ONLY");
     })
     .await;
 }

@@ -313,6 +313,10 @@ pub fn sample(rpc: Rpc, ids: &Ids) -> Vec<u8> {
             v1::SuggestCountsRequest { crop: "mango".into(), page_size: 2, ..Default::default() }
                 .encode_to_vec()
         }
+        Rpc::CultivarListPartners => {
+            v1::ListPartnersRequest { cultivar: "Golek".into(), crop: "mango".into(), ..Default::default() }
+                .encode_to_vec()
+        }
         Rpc::CultivarListKept => {
             v1::ListKeptRequest { crop: "mango".into(), ..Default::default() }.encode_to_vec()
         }

@@ -41,6 +41,8 @@ acts! {
     RoundList [],
     /// Say where the reader grows.
     MeHome [],
+    /// See what may help a cultivar to set fruit.
+    Partners ["cultivar"],
     /// Let the reader's plants be counted.
     MeCountPlants [],
     /// See everything about a cultivar's seed.

@@ -1,4 +1,4 @@
-//! What is missing: which count would teach most, and which cultivars few members keep.
+//! What is missing: which count would teach most, which cultivars few members keep, and what helps one to set fruit.
 
 use scionary_proto::v1;
 
@@ -188,4 +188,58 @@ fn kept_one(view: &mut View, row: &v1::KeptCultivar) {
         format!("{} of wood or plants", counted(row.offers, "offer"))
     };
     view.fact("on offer", offers);
+}
+
+/// Keys of sources that were not verified begin so.
+const UNVERIFIED: &str = "UNVERIFIED-";
+/// Sayings that are shown.
+const SAID: usize = 4;
+
+/// Shows a [`v1::ListPartnersResponse`].
+pub fn list_partners(view: &mut View, reply: &v1::ListPartnersResponse) {
+    view.title(named(reply.cultivar.as_ref()));
+    if !reply.flower_type.is_empty() {
+        view.fact("flower type", &reply.flower_type);
+    }
+    for said in reply.said.iter().take(SAID) {
+        let source = said.source_id.trim_start_matches(UNVERIFIED);
+        let mark = if said.source_id.starts_with(UNVERIFIED) { ", not verified" } else { "" };
+        let whose = if said.of_crop { "the crop" } else { "it" };
+        let source = if source.is_empty() { "growers".to_string() } else { format!("{source}{mark}") };
+        view.item(0, "-", format!("Of {whose}: {} ({source}).", said.text.trim_end_matches('.')));
+    }
+    if reply.flower_type.is_empty() && reply.said.is_empty() {
+        view.line("Nothing is on file of its pollination.");
+    }
+    if reply.partners.is_empty() {
+        view.line("No partner for it is on file, or none that you asked for.");
+    } else {
+        view.gap();
+        let in_club = reply.partners.iter().any(|p| p.members_in_club.is_some());
+        let cells = |partner: &v1::Partner| {
+            let why = if partner.source_ids.is_empty() {
+                format!("type {}", partner.flower_type)
+            } else {
+                format!("named by {}", partner.source_ids.join(", "))
+            };
+            let place = match partner.members_in_club {
+                Some(members) if in_club => counted(members, "member"),
+                Some(_) | None if partner.offers == 0 => "none".into(),
+                Some(_) | None => counted(partner.offers, "offer"),
+            };
+            [named(partner.cultivar.as_ref()), why, place]
+        };
+        let place = if in_club { "IN THE CLUB" } else { "ON OFFER" };
+        view.table(["MAY HELP", "WHY", place], reply.partners.iter().map(cells));
+        view.note("Whether both flower at the same time is for your place to show: ask growers near you.");
+        let name = |p: &v1::Partner| p.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+        match reply.partners.iter().find(|p| p.offers > 0) {
+            Some(offered) => view.act("See who offers it", Deed::OfferSearch.on(&name(offered))),
+            None => {
+                if let Some(first) = reply.partners.first() {
+                    view.act("Look for one", Deed::WantAddCultivar.on(&name(first)));
+                }
+            }
+        }
+    }
 }

@@ -11,6 +11,7 @@ use crate::{
     lookup::{care, named},
     odds::{chance, cited},
     unions,
+    words::counted,
 };
 
 /// Formats years as a whole number or with one decimal.
@@ -114,9 +115,20 @@ fn short(view: &mut View, reply: &v1::CompareRoutesResponse) {
         view.fact("you need", best.needs.join("; "));
     }
     view.fact("grafting", unions::brief(&reply.unions, |u| &u.rootstock, 3));
+    if reply.partners > 0 {
+        let own = if reply.flower_type.is_empty() {
+            String::new()
+        } else {
+            format!("type {}; ", reply.flower_type)
+        };
+        view.fact("flowers", format!("{own}{} may help it to set fruit", counted(reply.partners, "other")));
+    }
     view.fact("room", &reply.yard);
     care(view, reply.routes.iter().flat_map(|r| &r.cautions));
     let name = reply.cultivar.as_ref().map(|c| c.name.clone()).unwrap_or_default();
+    if reply.partners > 0 {
+        view.act("What flowers with it", Deed::Partners.on(&name));
+    }
     view.act("Each way in full", Deed::RoutesMore.on(&name));
     view.act("Keep a plan with dates", Deed::PlanKeep.on(&name));
 }

@@ -40,3 +40,23 @@ pub struct KeptArguments {
     #[arg(long, default_value_t = 10, value_name = "N", value_parser = clap::value_parser!(i32).range(1..=50))]
     pub limit: i32,
 }
+
+/// See what may help a cultivar to set fruit: flower types, and partners that sources name
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  scionary partners Ferrywell Gold\n  scionary partners Ferrywell Gold --limit 20"
+)]
+pub struct PartnersArguments {
+    /// The cultivar, as you heard its name
+    #[arg(required = true, num_args = 1.., value_name = "NAME")]
+    pub name: Vec<String>,
+    /// The crop, if two crops share the name
+    #[arg(long)]
+    pub crop: Option<String>,
+    /// Only what members of a club of yours keep and let be counted
+    #[arg(long, value_name = "CLUB")]
+    pub club: Option<String>,
+    /// How many to show
+    #[arg(long, default_value_t = 8, value_name = "N", value_parser = clap::value_parser!(i32).range(1..=50))]
+    pub limit: i32,
+}

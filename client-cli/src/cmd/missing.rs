@@ -1,10 +1,10 @@
-//! `scionary count-next` and `scionary kept`: what is missing.
+//! `scionary count-next`, `scionary kept` and `scionary partners`: what is missing.
 
 use scionary_proto::v1;
 use scionary_show::missing as show;
 
 use crate::{
-    args::{CountArguments, KeptArguments},
+    args::{CountArguments, KeptArguments, PartnersArguments},
     client::Client,
     error::Failure,
     output::Output,
@@ -45,4 +45,20 @@ pub(super) async fn kept(client: &Client, output: &Output, typed: KeptArguments)
     let one = !request.cultivar.is_empty();
     let reply: v1::ListKeptResponse = client.call(request).await?;
     output.reply(&reply, |view| show::list_kept(view, &reply, one))
+}
+
+pub(super) async fn partners(
+    client: &Client,
+    output: &Output,
+    typed: PartnersArguments,
+) -> Result<(), Failure> {
+    let PartnersArguments { name, crop, club, limit } = typed;
+    let request = v1::ListPartnersRequest {
+        cultivar: name.join(" "),
+        crop: words::crop(crop),
+        club_id: club.unwrap_or_default(),
+        page_size: limit,
+    };
+    let reply: v1::ListPartnersResponse = client.call(request).await?;
+    output.reply(&reply, |view| show::list_partners(view, &reply))
 }

@@ -115,6 +115,7 @@ async fn with_client(client: &mut Client, output: &Output, command: Command) -> 
         Command::Odds(arguments) => odds::odds(client, output, arguments).await,
         Command::Routes(arguments) => routes::routes(client, output, arguments).await,
         Command::Season(arguments) => season::season(client, output, arguments).await,
+        Command::Partners(arguments) => missing::partners(client, output, arguments).await,
         Command::CountNext(arguments) => missing::count_next(client, output, arguments).await,
         Command::Kept(arguments) => missing::kept(client, output, arguments).await,
         Command::Plan(command) => dated::run(client, output, command).await,

@@ -21,7 +21,7 @@ use scionary_store::missing_store::{self as store, Keeper, OffersOf};
 
 use crate::{
     App, Call, Done, Error, KeepReply, Rule, UseCase, Write, clubs,
-    registry::{Record, Registry},
+    registry::{Flowers, Partner, Record, Registry, Why},
 };
 
 /// Look-ups are kept so long.
@@ -360,6 +360,71 @@ impl App {
         });
         rows.truncate(size);
         Ok(KeptFew { rows, counted_members: store::counted_members(db).await? })
+    }
+}
+
+/// A cultivar that may help another to set fruit, and where it is.
+pub struct PartnerKept<'r> {
+    /// The partner.
+    pub partner: Partner<'r>,
+    /// Open offers of wood or plants of it that the caller sees.
+    pub offers: u64,
+    /// Members of the club that was asked for who keep it; none without a club.
+    pub in_club: Option<usize>,
+}
+
+impl App {
+    /// What is on file of a cultivar's pollination, with partners: those on offer, or kept in a club of the caller's,
+    /// before the others of their kind.
+    ///
+    /// # Errors
+    /// All wrong fields; a name that is not on file; a club of others.
+    pub async fn partners<'r>(
+        &self,
+        call: &Call,
+        registry: &'r Registry,
+        (cultivar, crop): (&str, &str),
+        club: Option<ClubId>,
+        asked_size: i32,
+    ) -> Result<(&'r Record, Flowers<'r>, Vec<PartnerKept<'r>>), Error> {
+        let mut fields = Fields::new();
+        fields.take("crop", registry.check_crop(crop).map_err(|e| e.expected));
+        let size = size(&mut fields, asked_size);
+        let size = fields.finish(size)?;
+        let record = registry.resolve("cultivar", cultivar, crop)?;
+        let (db, today) = (self.store().reader(), call.now.date());
+        let own_clubs = match call.actor.id() {
+            Some(account) => clubs::clubs_of(db, account).await?,
+            None => Vec::new(),
+        };
+        let in_club: Option<Vec<CultivarId>> = match club {
+            Some(club) => {
+                call.account()?;
+                if !own_clubs.contains(&club) {
+                    return Err(Rule::ClubOnly.into());
+                }
+                let keepers = store::keepers(db, &record.cultivar.crop, Some(club)).await?;
+                Some(keepers.into_iter().map(|k| k.cultivar).collect())
+            }
+            None => None,
+        };
+        let offers = store::open_offers(db, OffersOf::Seen(&own_clubs), &SPREADS, today).await?;
+        let mut flowers = registry.flowers(record);
+        let mut rows: Vec<PartnerKept<'r>> = std::mem::take(&mut flowers.partners)
+            .into_iter()
+            .map(|partner| PartnerKept {
+                offers: of_record(&offers, partner.record),
+                in_club: in_club
+                    .as_ref()
+                    .map(|kept| kept.iter().filter(|id| partner.record.ids().any(|own| own == **id)).count()),
+                partner,
+            })
+            .filter(|row| row.in_club != Some(0))
+            .collect();
+        // The sort is stable: those that sources name stay before the others, and names in their order.
+        rows.sort_by_key(|row| (row.partner.why == Why::OtherType, row.offers == 0));
+        rows.truncate(size);
+        Ok((record, flowers, rows))
     }
 }
 

@@ -1,8 +1,8 @@
 //! What is missing, on the wire: counts to make, and cultivars that few keep.
 
 use scionary_app::{
-    missing::{Kept, Proposed},
-    registry::Registry,
+    missing::{Kept, PartnerKept, Proposed},
+    registry::{Flowers, Record, Registry, Said, Why},
 };
 use scionary_domain::{
     gazetteer::Gazetteer,
@@ -10,7 +10,7 @@ use scionary_domain::{
 };
 use scionary_proto::v1;
 
-use super::registry::summary;
+use super::registry::{sources, summary};
 
 fn number(n: usize) -> i64 {
     i64::try_from(n).unwrap_or(i64::MAX)
@@ -60,5 +60,34 @@ pub fn kept(registry: &Registry, countries: &Gazetteer, found: &Kept<'_>) -> v1:
         at_risk: found.keeping.is_at_risk(),
         members_in_club: found.in_club.map(number),
         offers: i64::try_from(found.offers).unwrap_or(i64::MAX),
+    }
+}
+
+/// What may help a cultivar to set fruit.
+pub fn partners(
+    registry: &Registry,
+    (record, flowers, rows): &(&Record, Flowers<'_>, Vec<PartnerKept<'_>>),
+) -> v1::ListPartnersResponse {
+    let said = |said: &Said| v1::SaidOfFlowers {
+        text: said.text.clone(),
+        source_id: said.source.clone(),
+        of_crop: said.of_crop,
+    };
+    let partner = |row: &PartnerKept<'_>| v1::Partner {
+        cultivar: Some(summary(registry, row.partner.record)),
+        flower_type: row.partner.flower_type.clone(),
+        source_ids: match &row.partner.why {
+            Why::Named(sources) => sources.clone(),
+            Why::OtherType => Vec::new(),
+        },
+        offers: i64::try_from(row.offers).unwrap_or(i64::MAX),
+        members_in_club: row.in_club.map(number),
+    };
+    v1::ListPartnersResponse {
+        cultivar: Some(summary(registry, record)),
+        flower_type: flowers.flower_type.clone(),
+        said: flowers.said.iter().map(said).collect(),
+        partners: rows.iter().map(partner).collect(),
+        sources: sources(registry, flowers.said.iter().map(|s| s.source.as_str())),
     }
 }

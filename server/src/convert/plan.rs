@@ -138,6 +138,7 @@ pub fn routes(
     rates: &[Rate],
 ) -> v1::CompareRoutesResponse {
     let unions = registry.stocks_for(record);
+    let flowers = registry.flowers(record);
     let facts = found.routes.iter().flat_map(|r| r.first_fruit.iter().chain(&r.succeeds)).chain(&found.sizes);
     let cited = facts
         .map(|f| f.origin.as_str())
@@ -153,6 +154,8 @@ pub fn routes(
         yard: found.yard.clone(),
         sources: convert::sources(registry, cited),
         unions: unions.iter().map(convert::union).collect(),
+        flower_type: flowers.flower_type,
+        partners: i64::try_from(flowers.partners.len()).unwrap_or(i64::MAX),
     }
 }
 

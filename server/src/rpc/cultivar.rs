@@ -192,3 +192,15 @@ pub(crate) async fn list_kept(
         counted_members: i64::try_from(kept.counted_members).unwrap_or(i64::MAX),
     })
 }
+
+pub(crate) async fn list_partners(
+    site: &Site,
+    call: &Admitted,
+    request: v1::ListPartnersRequest,
+) -> Result<v1::ListPartnersResponse, Failure> {
+    let registry = site.app.registry();
+    let v1::ListPartnersRequest { cultivar, crop, club_id, page_size } = request;
+    let club = club(&club_id)?;
+    let found = site.app.partners(call, &registry, (&cultivar, &crop), club, page_size).await?;
+    Ok(missing::partners(&registry, &found))
+}

@@ -3,6 +3,7 @@
 //! whatever did not change. A new piece of evidence costs its own record's evidence, not the registry's.
 
 mod ask;
+mod flowers;
 mod follow;
 mod season;
 mod shards;
@@ -11,6 +12,7 @@ mod unions;
 
 pub(crate) use ask::described;
 pub use ask::{Found, Looked};
+pub use flowers::{Flowers, Partner, Said, Why};
 pub use season::{Season, Seasons};
 
 use std::{
