@@ -25,7 +25,7 @@ use scionary_domain::{
     season::{Coverage, Span, mean_day},
     sowing::{SeedModel, UncertainSeed, at_least, needed, needed_uncertain},
     stats::{Share, beta_binomial_at_least, binomial_at_least, wilson},
-    trueness::{CropModel, Held, Observed, Spread, UnitId, after},
+    trueness::{CropModel, Held, Observed, Spread, Taught, Trueness, UnitId, after, taught},
 };
 use serde_json::{Value, json};
 
@@ -210,7 +210,12 @@ fn crop_model_of(q: &Question) -> Result<Value> {
             "left_out": told(&model.of_cultivar(&id(at), unit).of_crop),
         })
     };
+    let taught_of = |known: &Trueness| {
+        let row = |t: Taught| json!([t.judged, t.width, t.middle, t.after_middle.0, t.after_middle.1]);
+        taught(known, Quality::Documented).into_iter().map(row).collect::<Vec<_>>()
+    };
     Ok(json!({
+        "taught": taught_of(&model.of_uncounted()),
         "uncounted": told(model.predictive()),
         "units": units.iter().enumerate().map(|(at, unit)| each(at, unit)).collect::<Vec<_>>(),
     }))
