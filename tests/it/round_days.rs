@@ -261,39 +261,54 @@ async fn what_is_not_on_file_is_taken_as_said() {
     .await;
 }
 
-/// Plays stories: a few in each run, a thousand in the long form.
+/// Stories of one database: what a club's past leaves behind would slow down those that follow.
+const STORIES_EACH: u64 = 50;
+
+/// Plays stories: a few in each run, a thousand in the long form, or those of `SCIONARY_STORIES`, such as 0..500.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn days_at_random_add_up() {
-    let stories = if std::env::var_os("SCIONARY_LONG").is_some() { 1_000 } else { 6 };
-    on_both(async |url| {
-        let people = People::open(&url).await;
-        let mut all = Vec::new();
-        for name in &NAMES[..5] {
-            all.push(people.grower(name).await);
+    let asked = std::env::var("SCIONARY_STORIES").ok();
+    let asked = asked.as_deref().and_then(|range| range.split_once(".."));
+    let stories = match asked {
+        Some((from, to)) => from.parse().unwrap()..to.parse().unwrap(),
+        None if std::env::var_os("SCIONARY_LONG").is_some() => 0..1_000,
+        None => 0..6,
+    };
+    let mut from = stories.start;
+    while from < stories.end {
+        let until = stories.end.min(from + STORIES_EACH);
+        on_both(async |url| play(&url, from..until).await).await;
+        from = until;
+    }
+}
+
+async fn play(url: &str, stories: std::ops::Range<u64>) {
+    let people = People::open(url).await;
+    let mut all = Vec::new();
+    for name in &NAMES[..5] {
+        all.push(people.grower(name).await);
+    }
+    for story in stories {
+        let club = make(&all[0], &format!("Growers of story {story}")).await.unwrap().club_id;
+        for who in &all[1..] {
+            let_in(&all[0], who, &club).await;
         }
-        for story in 0..stories {
-            let club = make(&all[0], &format!("Growers of story {story}")).await.unwrap().club_id;
-            for who in &all[1..] {
-                let_in(&all[0], who, &club).await;
-            }
-            let mut told = Story::begin(&all, &club, story).await;
-            told.adds_up(true).await;
-            for _ in 0..25 {
-                told.step().await;
-            }
-            let audit = audit(&all[0], &told.round).await;
-            verified(&audit);
-            close(&all[0], &told.round).await;
-            told.adds_up(false).await;
-            for (_, (giver, offer, _)) in told.offers {
-                let request = v1::WithdrawOfferRequest { offer_id: offer, version: 0 };
-                all[giver].call(&request).await.unwrap();
-            }
-            let request = v1::CloseClubRequest { club_id: club };
-            all[0].call(&request).await.unwrap();
+        let mut told = Story::begin(&all, &club, story).await;
+        told.adds_up(true).await;
+        for _ in 0..25 {
+            told.step().await;
         }
-    })
-    .await;
+        let audit = audit(&all[0], &told.round).await;
+        verified(&audit);
+        close(&all[0], &told.round).await;
+        told.adds_up(false).await;
+        for (_, (giver, offer, _)) in told.offers {
+            let request = v1::WithdrawOfferRequest { offer_id: offer, version: 0 };
+            all[giver].call(&request).await.unwrap();
+        }
+        let request = v1::CloseClubRequest { club_id: club };
+        all[0].call(&request).await.unwrap();
+    }
 }
 
 /// A day with a wrong tick, a short bringer, a walk-in, an absent giver, and an organiser who takes for someone.
