@@ -60,7 +60,7 @@ fn template(deed: Deed) -> &'static str {
         Deed::EvidenceCorrect => "evidence correct {evidence} --reason \"WHY\"",
         Deed::EvidenceWithdraw => "evidence withdraw {evidence} --reason \"WHY\"",
         Deed::SowingAdd => "sowing add {cultivar} --seeds 10",
-        Deed::PlanKeep => "plan keep {cultivar} --way seed",
+        Deed::PlanKeep => "plan keep {cultivar} --way {way}",
         Deed::PlanShow => "plan show {plan}",
         Deed::PlanShowAll => "plan show {plan} --all",
         Deed::PlanDone => "plan done {plan} {step}",

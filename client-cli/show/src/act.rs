@@ -106,7 +106,7 @@ acts! {
     /// Enter a sowing.
     SowingAdd ["cultivar"],
     /// Keep a plan.
-    PlanKeep ["cultivar"],
+    PlanKeep ["cultivar", "way"],
     /// See a plan.
     PlanShow ["plan"],
     /// See every step of a plan.

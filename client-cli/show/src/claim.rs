@@ -99,9 +99,25 @@ pub fn told(view: &mut View, claim: Option<&v1::Claim>) {
         }
         (_, v1::ClaimState::HandedOver) => {
             view.note("Keep its name and label with it.");
-            view.act("Plan what comes next", Deed::PlanKeep.on(&claim.cultivar_name));
+            view.act(
+                "Plan what comes next",
+                Deed::PlanKeep.on_part(&claim.cultivar_name, way_from(claim.material())),
+            );
             view.act("Report what came up", Deed::EvidenceAdd.on(&claim.cultivar_name));
         }
         (_, _) => {}
+    }
+}
+
+/// Returns the way to a tree that begins with a material.
+fn way_from(material: v1::Material) -> &'static str {
+    match material {
+        v1::Material::Seed | v1::Material::FruitForSeed | v1::Material::Seedling => "seed",
+        v1::Material::Cutting | v1::Material::RootedPlant => "cutting",
+        v1::Material::GraftedPlant => "grafted-tree",
+        v1::Material::Unspecified
+        | v1::Material::ScionWood
+        | v1::Material::Budwood
+        | v1::Material::Rootstock => "own-rootstock",
     }
 }

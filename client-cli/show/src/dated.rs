@@ -203,7 +203,10 @@ pub fn drafted(view: &mut View, reply: &v1::DraftPlanResponse, (all, sources): (
         );
         view.act("Every step in full", Deed::PlanDraftAll.on_part(&name, &way.replace(' ', "-")));
     }
-    view.act("Keep it, tick its steps off, put it into your calendar", Deed::PlanKeep.on(&name));
+    view.act(
+        "Keep it, tick its steps off, put it into your calendar",
+        Deed::PlanKeep.on_part(&name, &way.replace(' ', "-")),
+    );
 }
 
 /// Shows a plan in short.

@@ -11,7 +11,7 @@ use crate::{
     lookup::{care, named},
     odds::{chance, cited},
     unions,
-    words::counted,
+    words::{self, counted},
 };
 
 /// Formats years as a whole number or with one decimal.
@@ -130,5 +130,11 @@ fn short(view: &mut View, reply: &v1::CompareRoutesResponse) {
         view.act("What flowers with it", Deed::Partners.on(&name));
     }
     view.act("Each way in full", Deed::RoutesMore.on(&name));
-    view.act("Keep a plan with dates", Deed::PlanKeep.on(&name));
+    match reply.routes.iter().find(|r| r.way() == reply.recommended()) {
+        Some(best) => {
+            let way = words::way(best.way()).replace(' ', "-");
+            view.act("Keep a plan with dates", Deed::PlanKeep.on_part(&name, &way));
+        }
+        None => view.act("Keep a plan with dates", Deed::PlanKeep.on(&name)),
+    }
 }
