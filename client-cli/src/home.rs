@@ -3,7 +3,7 @@
 
 use scionary_proto::v1;
 
-use crate::{client::Client, error::Failure, names, prompt};
+use crate::{client::Client, error::Failure, places, prompt};
 
 /// Kilometres that count as near home.
 pub(crate) const NEAR_KM: i32 = 50;
@@ -40,7 +40,7 @@ async fn home(client: &Client, option: &str) -> Result<v1::Place, Failure> {
             .then("or once and for all, when you are signed in: scionary me --home TOWN"));
     }
     let town = prompt::ask("Where do you grow? A town, such as Brisbane", None, needed)?;
-    let home = names::place(client, &town, true).await?;
+    let home = places::place(client, &town, true).await?;
     keep(client, v1::Profile { home: Some(home.clone()), ..Default::default() }, "home").await?;
     Ok(home)
 }

@@ -14,6 +14,7 @@ mod names;
 mod output;
 mod pager;
 mod paper;
+mod places;
 mod prompt;
 mod settings;
 mod table;

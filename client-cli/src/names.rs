@@ -15,7 +15,7 @@ use scionary_show::{Block, View};
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
-use crate::{client::Client, error::Failure, output::pool, prompt};
+use crate::{client::Client, error::Failure, output::pool, places, prompt};
 
 /// Prefixes of ids that get a short number when they are shown.
 const NUMBERED: [&str; 15] = [
@@ -55,6 +55,8 @@ enum Wanted {
     Cell,
     /// A country or a state.
     Area,
+    /// A code of two letters that is a country's, and may have been meant as a state's.
+    TwoLetters,
     /// A page by its number.
     Page,
 }
@@ -84,11 +86,22 @@ fn wanted(field: &FieldDescriptor, text: &str) -> Option<Wanted> {
         "page_token" => is_page(text).then_some(Wanted::Page),
         name if name.ends_with("grid_code") => (!text.contains('+')).then_some(Wanted::Cell),
         "area_code" | "to_area_code" | "from_area_code" | "area_codes" => {
-            AreaCode::parse(text).is_err().then_some(Wanted::Area)
+            if AreaCode::parse(text).is_err() {
+                Some(Wanted::Area)
+            } else {
+                two_letters(text)
+            }
         }
         "grown_at" | "to" | "by_way_of" => {
             let known = AreaCode::parse(text.split('/').next().unwrap_or(text)).is_ok();
-            (!known && field.parent_message().name() == "CheckMovementRequest").then_some(Wanted::Area)
+            let here = field.parent_message().name() == "CheckMovementRequest";
+            if !here {
+                None
+            } else if known {
+                two_letters(text)
+            } else {
+                Some(Wanted::Area)
+            }
         }
         "club_id" | "club" => item(v1::ItemKind::Club),
         "round_id" => item(v1::ItemKind::Round),
@@ -98,6 +111,10 @@ fn wanted(field: &FieldDescriptor, text: &str) -> Option<Wanted> {
         name if name.ends_with("_id") || name.ends_with("_ids") => item(v1::ItemKind::Numbered),
         _ => None,
     }
+}
+
+fn two_letters(text: &str) -> Option<Wanted> {
+    (text.len() == 2).then_some(Wanted::TwoLetters)
 }
 
 /// Returns whether a text is the number of a page: tokens are longer.
@@ -205,7 +222,13 @@ pub(crate) async fn resolved(client: &Client, rpc: Rpc, message: Bytes) -> Resul
                 Meant::Item(id)
             }
             Wanted::Page => Meant::Item(page(client, rpc, &request, &text).await?),
-            Wanted::Cell | Wanted::Area => Meant::Place(place(client, &text, wanted == Wanted::Cell).await?),
+            Wanted::TwoLetters => match places::state_or_country(client, &text).await? {
+                Some(place) => Meant::Place(place),
+                None => continue,
+            },
+            Wanted::Cell | Wanted::Area => {
+                Meant::Place(places::place(client, &text, wanted == Wanted::Cell).await?)
+            }
         };
         found.insert((wanted, text), meant);
     }
@@ -324,40 +347,6 @@ pub(crate) async fn item(
             several.get(at).map(|i| i.item_id.clone()).ok_or_else(|| Failure::bug("no such choice"))
         }
     }
-}
-
-/// Returns the place that a person calls `text`.
-///
-/// # Errors
-/// As [`resolved`]; a country where a town or a state is needed.
-pub(crate) async fn place(client: &Client, text: &str, needs_cell: bool) -> Result<v1::Place, Failure> {
-    let prefer = client.home_country().await;
-    let reply: v1::FindPlacesResponse =
-        client.call(v1::FindPlacesRequest { text: text.into(), prefer }).await?;
-    let fits = |p: &&v1::NamedPlace| !needs_cell || p.place.as_ref().is_some_and(|p| !p.grid_code.is_empty());
-    let places: Vec<&v1::NamedPlace> = reply.places.iter().filter(fits).collect();
-    let first_kept = places.first().copied() == reply.places.first();
-    let chosen = match places.as_slice() {
-        [..] if !first_kept && !reply.places.is_empty() && (reply.clear || places.is_empty()) => {
-            return Err(
-                Failure::usage(format!("“{text}” is too large for a place")).then("name a town in it")
-            );
-        }
-        [] => {
-            return Err(Failure::not_found(format!("no place is on file as “{text}”")).then(
-                "name the next larger town, or give latitude,longitude from a map, such as -27.47,153.02",
-            ));
-        }
-        [first, ..] if reply.clear && first_kept => first,
-        [only] => only,
-        several => {
-            let names: Vec<String> = several.iter().map(|p| p.full_name.clone()).collect();
-            let at = prompt::choose(client, &format!("“{text}” may be:"), &names)?;
-            several.get(at).ok_or_else(|| Failure::bug("no such choice"))?
-        }
-    };
-    client.say(&format!("Place: {}.", chosen.full_name));
-    chosen.place.clone().ok_or_else(|| Failure::bug("a place without a place"))
 }
 
 /// Returns the request again with the cultivar that the person meant, after the server did not know the name or knew
@@ -558,6 +547,7 @@ mod tests {
         assert_eq!(wanted(&club, "larkwater"), Some(Wanted::Item(v1::ItemKind::Club, Some(3))));
         let area = field("scionary.v1.Place", "area_code");
         assert_eq!(wanted(&area, "AU-QLD"), None);
+        assert_eq!(wanted(&area, "CA"), Some(Wanted::TwoLetters), "California or Canada");
         assert_eq!(wanted(&area, "Queensland"), Some(Wanted::Area));
         let grid = field("scionary.v1.Place", "grid_code");
         assert_eq!(wanted(&grid, "5RQ2VX00+"), None);

@@ -444,7 +444,7 @@ async fn a_file_keeps_its_secrets_and_shows_changes() {
             let from = &lines[line][at..at + 8];
             changed(line, from, &from.chars().rev().collect::<String>())
         };
-        let of_another_version = changed(0, "m0019", "m0018");
+        let of_another_version = changed(0, &scionary_migrations::newest(), "m0018_round_days");
         for (bad, says) in [
             (changed(0, "\"title\":\"", "\"title\":\"A "), "signature"),
             (of_another_version, "signature"),

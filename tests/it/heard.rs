@@ -171,3 +171,19 @@ fn words_that_all_share_are_no_likeness() {
     let hits = registry.find("zinfandel lemon", "", 5);
     assert!(hits.is_empty(), "{:?}", hits.iter().map(|h| &h.record.cultivar.name).collect::<Vec<_>>());
 }
+
+/// A crop is no misspelt cultivar, but a cultivar that is called like a crop is found.
+#[test]
+fn a_crop_is_not_taken_for_a_cultivar() {
+    let registry = registry();
+    for (typed, crop) in
+        [("fig", "fig"), ("Figs", "fig"), ("mangoes", "mango"), ("dragon fruit", "dragon_fruit")]
+    {
+        assert_eq!(registry.crop_called(typed).map(|c| c.slug.as_str()), Some(crop));
+        assert!(registry.find(typed, "", 5).is_empty(), "{typed}");
+        let refused = registry.resolve("cultivar", typed, "").map(|r| r.cultivar.full_name()).unwrap_err();
+        assert!(format!("{refused:?}").contains("is a crop: name one of its cultivars"), "{refused:?}");
+    }
+    let peach = registry.find("peach", "", 1);
+    assert_eq!(peach.first().map(|hit| hit.record.cultivar.crop.as_str()), Some("mango"));
+}

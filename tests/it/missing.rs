@@ -8,6 +8,8 @@ use scionary_tests::{
     samples::{draft, mask, observed},
 };
 
+use sea_orm::ConnectionTrait as _;
+
 use crate::{
     clubs::{let_in, make},
     evidence::{Club as People, add},
@@ -70,9 +72,22 @@ async fn a_count_teaches_what_was_said() {
             );
             assert!(after.counted_before);
         }
-        // A seedling of it is a new plant at any share: there is nothing to count.
+        // A seedling of it is a new plant at any share: there is nothing to count but its sprouts.
         let single = one(&ann, "Keitt").await;
         assert_eq!((single.counts.len(), name(&single)), (0, "Keitt"));
+        let before = single.sprouts.unwrap();
+        let width = |c: &v1::CountTeaches| c.high - c.low;
+        assert!(before.judged == 20 && before.width_after < width(&before));
+        let sown = v1::SowingTally {
+            one: Some(i32::try_from(20 - before.middle_off_type).unwrap()),
+            several: Some(i32::try_from(before.middle_off_type).unwrap()),
+            ..Default::default()
+        };
+        add(&ann, "Keitt", observed(Thing::Sowing(sown))).await.unwrap();
+        let after = one(&ann, "Keitt").await.sprouts.unwrap();
+        assert!(
+            (after.low - before.middle_low).abs() < 1e-9 && (after.high - before.middle_high).abs() < 1e-9
+        );
     })
     .await;
 }
@@ -99,6 +114,14 @@ async fn what_is_asked_for_and_can_be_counted_comes_first() {
         let at = rank(&asked, &last).unwrap();
         assert_eq!(asked[at].looked_up, 4);
         assert!(at < rank(&before, &last).unwrap());
+        // Old look-ups weigh nothing, and are forgotten in time.
+        let admin = app.store().admin();
+        let old = "INSERT INTO look_up_day (cultivar_id, day, looks) SELECT id, 1, 500 FROM cultivar LIMIT 1";
+        assert_eq!(admin.execute_unprepared(old).await.unwrap().rows_affected(), 1);
+        assert!(proposals(&visitor, all()).await.iter().all(|p| p.looked_up < 500));
+        app.housekeeping().await.unwrap();
+        let gone = admin.execute_unprepared("DELETE FROM look_up_day WHERE day = 1").await.unwrap();
+        assert_eq!(gone.rows_affected(), 0, "housekeeping forgot it");
         // Seed on offer counts ten times as much.
         let seed = offered(v1::Material::Seed, &last);
         ben.call(&v1::CreateOfferRequest { offer: Some(seed) }).await.unwrap();

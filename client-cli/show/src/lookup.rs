@@ -3,7 +3,7 @@
 use scionary_domain::evidence::voice::UNVERIFIED;
 use scionary_proto::v1;
 
-use crate::{Deed, View, words};
+use crate::{Deed, View, unions, words};
 
 /// Shows a [`v1::LookUpSeedResponse`].
 pub fn look_up_seed(view: &mut View, reply: &v1::LookUpSeedResponse, name: &str, evidence: bool) {
@@ -182,7 +182,7 @@ pub fn short(
         })
         .collect();
     view.fact("plant", plant.join("; "));
-    view.fact("grafting", found("union_fails").map(unions).unwrap_or_default());
+    view.fact("grafting", unions::brief(&beside.ways.unions, |union| &union.rootstock, 3));
     who_has_it(view, beside);
     care(view, &report.cautions);
     match beside.offers.first().and_then(|f| f.offer.as_ref()) {
@@ -229,22 +229,6 @@ fn said(finding: &v1::Finding) -> String {
         format!("{} ({}{mark})", piece.as_stated, piece.source_id.trim_start_matches(UNVERIFIED))
     };
     brief(&pieces.into_iter().map(words).collect::<Vec<_>>().join("; "))
-}
-
-/// Returns the partners with which a union is reported to fail, and how many sources say so.
-fn unions(finding: &v1::Finding) -> String {
-    let weighed = || finding.evidence.iter().filter(|piece| !piece.source_id.starts_with(UNVERIFIED));
-    let mut partners: Vec<&str> = weighed().map(|piece| piece.as_stated.as_str()).collect();
-    partners.sort_unstable();
-    partners.dedup();
-    let mut sources: Vec<&str> = weighed().map(|piece| piece.source_id.as_str()).collect();
-    sources.sort_unstable();
-    sources.dedup();
-    if partners.is_empty() {
-        return String::new();
-    }
-    let count = words::counted(i32::try_from(sources.len()).unwrap_or(i32::MAX), "source");
-    format!("reported to fail with {} ({count})", brief(&partners.join("; ")))
 }
 
 /// Adds the recommended way to a tree, and sowing beside it.

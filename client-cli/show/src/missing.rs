@@ -69,7 +69,8 @@ fn proposed(view: &mut View, proposals: &[v1::CountProposal], whose: Whose, one:
     let name = named(proposal.cultivar.as_ref());
     let Some(usual) = proposal.counts.last() else {
         view.title(name);
-        view.line("Its seed is said to send up one sprout: each seedling is a new plant, so there is no share of true ones to count. A count of the sprouts of ten seeds would test that.");
+        view.line("Its seed is said to send up one sprout: each seedling is a new plant, so there is no share of true ones to count. A count of its sprouts would test that.");
+        proposal.sprouts.iter().for_each(|count| sprouts(view, count));
         return;
     };
     match proposals {
@@ -108,6 +109,7 @@ fn proposed(view: &mut View, proposals: &[v1::CountProposal], whose: Whose, one:
             ),
         );
     }
+    proposal.sprouts.iter().for_each(|count| sprouts(view, count));
     let asked = match proposal.looked_up {
         0 => "Not looked up in the last year".to_string(),
         n => format!("Looked up {} in the last year", times(n)),
@@ -121,6 +123,21 @@ fn proposed(view: &mut View, proposals: &[v1::CountProposal], whose: Whose, one:
         (v1::CountSource::None | v1::CountSource::Unspecified, ..) => "no seed on offer".into(),
     };
     view.item(2, "", format!("{asked}; {who}."));
+}
+
+/// Shows what a sowing would teach about seeds that send up several sprouts.
+fn sprouts(view: &mut View, count: &v1::CountTeaches) {
+    view.item(
+        2,
+        "",
+        format!(
+            "Sow {} and count the sprouts: seeds with several, now {} in 100, would be known to a range about {:.0} wide instead of {:.0}.",
+            count.judged,
+            range(count.low, count.high),
+            count.width_after * 100.0,
+            (count.high - count.low) * 100.0,
+        ),
+    );
 }
 
 /// Shows a [`v1::ListKeptResponse`]; `one` if a single cultivar was asked for.

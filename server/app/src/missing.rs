@@ -6,7 +6,7 @@ use std::{
 };
 
 use scionary_domain::{
-    evidence::share::Quality,
+    evidence::{share::Quality, tally::SEVERAL},
     field::Fields,
     ids::{ClubId, CultivarId},
     keeping::Keeping,
@@ -15,7 +15,7 @@ use scionary_domain::{
     offer::Material,
     seed::Answer,
     time::Date,
-    trueness::{self, Source, Taught, Trueness, taught},
+    trueness::{self, Observed, Source, Taught, Trueness, taught, taught_by_sprouts},
 };
 use scionary_store::missing_store::{self as store, Keeper, OffersOf};
 
@@ -105,6 +105,9 @@ pub struct Proposed<'r> {
     pub seed_offers: u64,
     /// Whether its own seedlings were counted before.
     pub counted: bool,
+    /// What a sowing of 20 seeds would teach about the share that send up several sprouts; only where one cultivar was
+    /// asked for.
+    pub sprouts: Option<Taught>,
     worth: f64,
 }
 
@@ -274,7 +277,11 @@ impl App {
             let looked_up = of_record(&looks, record);
             let worth = taught.iter().map(|t| trueness::worth(t, looked_up, source)).fold(0.0, f64::max);
             let counted = known.own;
-            found.push(Proposed { record, taught, looked_up, source, seed_offers, counted, worth });
+            let sprouts = one.and_then(|record| {
+                let of = record.findings.iter().find(|finding| finding.descriptor == SEVERAL);
+                taught_by_sprouts(&of.map(Observed::of).unwrap_or_default(), Quality::Counted)
+            });
+            found.push(Proposed { record, taught, looked_up, source, seed_offers, counted, sprouts, worth });
         }
         found.sort_by(|a, b| {
             b.worth

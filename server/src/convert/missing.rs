@@ -42,6 +42,7 @@ pub fn proposed(registry: &Registry, found: &Proposed<'_>) -> v1::CountProposal 
         .into(),
         seed_offers: i64::try_from(found.seed_offers).unwrap_or(i64::MAX),
         counted_before: found.counted,
+        sprouts: found.sprouts.as_ref().map(taught),
     }
 }
 

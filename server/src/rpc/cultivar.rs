@@ -59,7 +59,15 @@ fn looked_up(
         found_by,
         others: looked.others.iter().map(|f| convert::found(registry, f, name.trim())).collect(),
         guessed: looked.guessed,
-        nothing_found_hint: if nothing { NOTHING_FOUND.into() } else { String::new() },
+        nothing_found_hint: match registry.crop_called(&name) {
+            Some(crop) if nothing => format!(
+                "{} is a crop, of which {} cultivars are on file: look up one of them by its name.",
+                crop.name,
+                registry.count_of(&crop.slug)
+            ),
+            None if nothing => NOTHING_FOUND.into(),
+            Some(_) | None => String::new(),
+        },
     };
     Ok((reply, record))
 }

@@ -54,6 +54,10 @@ impl Registry {
     /// Records by a name as it was heard or typed, best first.
     pub fn find(&self, name: &str, crop: &str, limit: usize) -> Vec<Found<'_>> {
         let hits = self.find_in(name, crop, limit);
+        // "fig" is no misspelt cultivar
+        if hits.first().is_none_or(|found| !found.hit.is_exact()) && self.crop_called(name).is_some() {
+            return Vec::new();
+        }
         // "hass avocado", "kent mango": the crop's name typed along says of which crop, if nothing is called so itself
         if hits.first().is_none_or(|found| !found.hit.is_exact())
             && let Some((rest, named)) = self.crop_in(name, crop)
@@ -83,6 +87,16 @@ impl Registry {
             first.sort_by_key(|f| !f.record.cultivar.qualifier.is_empty());
         }
         found
+    }
+
+    /// The crop that is called so, by its key or its name, one or several of it.
+    pub fn crop_called(&self, name: &str) -> Option<&Crop> {
+        let name = name.trim().to_lowercase().replace(['_', '-'], " ");
+        let called = |own: &str| {
+            let own = own.to_lowercase().replace('_', " ");
+            own == name || format!("{own}s") == name || format!("{own}es") == name
+        };
+        self.crops.values().find(|crop| called(&crop.slug) || called(&crop.name))
     }
 
     /// A typed name without the name of a crop in it, and that crop.
@@ -212,7 +226,13 @@ impl Registry {
             ([], [one]) => Ok(one.record),
             ([], []) => {
                 let near: Vec<String> = hits.iter().map(|f| described(&f.record.cultivar)).collect();
-                let hint = if near.is_empty() {
+                let hint = if let Some(crop) = self.crop_called(text) {
+                    format!(
+                        "{} is a crop: name one of its cultivars ({} on file)",
+                        crop.name.to_lowercase(),
+                        self.count_of(&crop.slug)
+                    )
+                } else if near.is_empty() {
                     "nothing on file is near it; look it up under another spelling".to_string()
                 } else {
                     format!("did you mean {}?", near.join(", "))

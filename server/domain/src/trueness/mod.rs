@@ -16,7 +16,7 @@ mod observed;
 
 pub use crop_model::{CropModel, UNITS_MAX, UnitId, after};
 pub use grid::Spread;
-pub use next::{JUDGED, Source, Taught, taught, worth};
+pub use next::{JUDGED, Source, Taught, taught, taught_by_sprouts, worth};
 pub use observed::{Held, Observed, OffTypes};
 
 /// Result of the model for one cultivar.

@@ -10,7 +10,7 @@ use std::sync::LazyLock;
 use statrs::function::beta::ln_beta;
 
 use super::{
-    Observed, Spread, Trueness,
+    CropModel, Observed, Spread, Trueness, after,
     grid::{POINTS, SHARES},
 };
 use crate::evidence::share::{CONFIDENCE, Quality, WITHIN_REPORT};
@@ -128,6 +128,18 @@ pub fn taught(known: &Trueness, quality: Quality) -> Vec<Taught> {
     outcomes.iter().map(|outcomes| taught_by(outcomes, &known.off_type)).collect()
 }
 
+/// Returns what a sowing of 20 seeds, with its sprouts counted, would teach about the share of seeds that send up
+/// several, from what was observed of it. With nothing observed, the share is as unknown as any
+/// ([`CropModel`](super::CropModel) without cultivars).
+pub fn taught_by_sprouts(observed: &Observed, quality: Quality) -> Option<Taught> {
+    let known = after(CropModel::default().predictive(), observed);
+    let outcomes = match quality {
+        Quality::Documented => &*DOCUMENTED,
+        Quality::Counted => &*COUNTED,
+    };
+    outcomes.last().map(|outcomes| taught_by(outcomes, &known))
+}
+
 /// Who could make a count.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Source {
@@ -157,7 +169,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::*;
-    use crate::trueness::{CropModel, UnitId};
+    use crate::trueness::UnitId;
 
     fn id(at: usize) -> UnitId {
         UnitId::Subject(format!("{at:02}"))
@@ -211,6 +223,18 @@ mod tests {
                 check(model.of_cultivar(&id(at), observed), *expected, &format!("{at}"));
             }
         }
+    }
+
+    /// The more sprouts were counted, the less 20 more seeds teach.
+    #[test]
+    fn sprouts_teach_less_the_more_were_counted() {
+        let taught = |several: u32, seeds: u32| {
+            let observed = if seeds == 0 { Observed::default() } else { Observed::counted(several, seeds) };
+            taught_by_sprouts(&observed, Quality::Counted).unwrap()
+        };
+        let [none, few, many] = [taught(0, 0), taught(9, 10), taught(180, 200)];
+        assert!(none.narrowing() > few.narrowing() && few.narrowing() > many.narrowing());
+        assert!(many.narrowing() > 0.0 && none.judged == 20);
     }
 
     #[test]
