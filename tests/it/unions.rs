@@ -1,10 +1,10 @@
 //! What goes on what, and what flowers with what: reports of sources beside ways, plans, offers and the grafting log.
 
-use scionary_proto::v1;
+use scionary_proto::v1::{self, observed_thing::Thing};
 use scionary_tests::{
     client::reason,
     on_both,
-    samples::{draft, mask},
+    samples::{draft, mask, observed},
 };
 
 use crate::{
@@ -90,6 +90,21 @@ async fn a_union_that_sources_report_to_fail_is_said_wherever_it_is_planned() {
         let scions: Vec<&str> = shown.unions.iter().map(|u| u.scion.as_str()).collect();
         assert!(scions.contains(&"Eureka lemon") && scions.contains(&"Frost nucellar navel"), "{scions:?}");
         assert_eq!(shown.unions, offer.unions);
+        // What a grower reports later is said as well: the reports are read again after a change.
+        let statement = v1::Statement {
+            descriptor_key: "union_fails".into(),
+            text: "on a seedling of the garden".into(),
+            ..Default::default()
+        };
+        let told = v1::CreateEvidenceRequest {
+            cultivar: "Eureka lemon".into(),
+            crop: "citrus".into(),
+            draft: Some(observed(Thing::Statement(statement))),
+            ..Default::default()
+        };
+        ann.call(&told).await.unwrap();
+        let report = log("a seedling of the garden").await.unwrap();
+        assert_eq!(report.fails_source_ids, ["grower"]);
         // A wider report stands where there is no narrower one: satsumas on rough lemon, for one satsuma.
         let request = v1::CreateGraftsRequest {
             cultivar: "Owari satsuma".into(),

@@ -174,6 +174,21 @@ impl App {
         kept.map(|_| ())
     }
 
+    /// The clubs of the caller, none for a visitor. A club that is asked about has to be one of them.
+    async fn own_clubs(&self, call: &Call, asked: Option<ClubId>) -> Result<Vec<ClubId>, Error> {
+        let own = match call.actor.id() {
+            Some(account) => clubs::clubs_of(self.store().reader(), account).await?,
+            None => Vec::new(),
+        };
+        if let Some(club) = asked {
+            call.account()?;
+            if !own.contains(&club) {
+                return Err(Rule::ClubOnly.into());
+            }
+        }
+        Ok(own)
+    }
+
     /// Which records the caller, or a club, has seed or plants of.
     async fn hands(&self, call: &Call, among: Among) -> Result<Option<BTreeMap<CultivarId, Source>>, Error> {
         let (db, today) = (self.store().reader(), call.now.date());
@@ -198,10 +213,7 @@ impl App {
                 store::open_offers(db, OffersOf::Giver(account), &SEED, today).await?
             }
             Among::Club(club) => {
-                let account = call.account()?.id;
-                if !clubs::belongs(db, club, account).await? {
-                    return Err(Rule::ClubOnly.into());
-                }
+                self.own_clubs(call, Some(club)).await?;
                 for keeper in store::keepers(db, "", Some(club)).await? {
                     found.insert(keeper.cultivar, Source::Plants);
                 }
@@ -233,13 +245,10 @@ impl App {
         let (db, today) = (self.store().reader(), call.now.date());
         let hands = self.hands(call, asked.among).await?;
         let looks = store::looks_since(db, today.plus_days(-LOOKS_READ_DAYS)).await?;
-        let clubs = match call.actor.id() {
-            Some(account) => clubs::clubs_of(db, account).await?,
-            None => Vec::new(),
-        };
+        let clubs = self.own_clubs(call, None).await?;
         let seed = store::open_offers(db, OffersOf::Seen(&clubs), &SEED, today).await?;
         let kept: BTreeSet<CultivarId> =
-            store::keepers(db, "", None).await?.into_iter().map(|k| k.cultivar).collect();
+            store::keepers(db, &asked.crop, None).await?.into_iter().map(|k| k.cultivar).collect();
         let records: Vec<&Record> = match one {
             Some(record) => vec![record],
             None => registry
@@ -314,17 +323,7 @@ impl App {
             name => Some(registry.resolve("cultivar", name, crop)?),
         };
         let (db, today) = (self.store().reader(), call.now.date());
-        let account = call.actor.id();
-        let own_clubs = match account {
-            Some(account) => clubs::clubs_of(db, account).await?,
-            None => Vec::new(),
-        };
-        if let Some(club) = club {
-            call.account()?;
-            if !own_clubs.contains(&club) {
-                return Err(Rule::ClubOnly.into());
-            }
-        }
+        let own_clubs = self.own_clubs(call, club).await?;
         let by_record = |keepers: Vec<Keeper>| {
             let mut of: BTreeMap<CultivarId, Vec<Keeper>> = BTreeMap::new();
             for keeper in keepers {
@@ -400,16 +399,9 @@ impl App {
         let size = fields.finish(size)?;
         let record = registry.resolve("cultivar", cultivar, crop)?;
         let (db, today) = (self.store().reader(), call.now.date());
-        let own_clubs = match call.actor.id() {
-            Some(account) => clubs::clubs_of(db, account).await?,
-            None => Vec::new(),
-        };
+        let own_clubs = self.own_clubs(call, club).await?;
         let in_club: Option<Vec<CultivarId>> = match club {
             Some(club) => {
-                call.account()?;
-                if !own_clubs.contains(&club) {
-                    return Err(Rule::ClubOnly.into());
-                }
                 let keepers = store::keepers(db, &record.cultivar.crop, Some(club)).await?;
                 Some(keepers.into_iter().map(|k| k.cultivar).collect())
             }

@@ -1,11 +1,17 @@
 //! What flowers with what: partners for pollination, by flower type and as sources name them.
 
+use std::collections::BTreeMap;
+
 use scionary_domain::{
     cultivar::Rank,
     evidence::{Evidence, Finding, Value, voice::UNVERIFIED},
+    ids::CultivarId,
 };
 
 use super::{Record, Registry};
+
+/// Records with something on file of their flowers, by crop.
+pub(super) type Flowering = BTreeMap<String, Vec<CultivarId>>;
 
 /// The descriptor of flower types: cultivars of different types can help each other.
 const TYPE: &str = "flower_type";
@@ -99,6 +105,19 @@ impl Record {
 }
 
 impl Registry {
+    fn flowering(&self, crop: &str) -> &[CultivarId] {
+        let all = self.flowering.get_or_init(|| {
+            let mut all = Flowering::new();
+            for record in self.records() {
+                if record.findings.iter().any(|f| f.descriptor == TYPE || f.descriptor == WORDS) {
+                    all.entry(record.cultivar.crop.clone()).or_default().push(record.cultivar.id);
+                }
+            }
+            all
+        });
+        all.get(crop).map(Vec::as_slice).unwrap_or_default()
+    }
+
     /// What is on file of a record's pollination, with the cultivars that may help it.
     pub fn flowers<'r>(&'r self, record: &'r Record) -> Flowers<'r> {
         let crop = &record.cultivar.crop;
@@ -118,8 +137,13 @@ impl Registry {
         let own_words: Vec<(Vec<String>, &str)> =
             own.iter().map(|piece| (words(&piece.as_stated), piece.source.as_str())).collect();
         let mut partners: Vec<Partner<'r>> = Vec::new();
-        for other in self.records().filter(|r| r.cultivar.crop == *crop && r.cultivar.rank == Rank::Cultivar)
-        {
+        // Where no source names others in words about it, only those with something on file can be partners.
+        let candidates: Vec<&Record> = if own.is_empty() {
+            self.flowering(crop).iter().filter_map(|id| self.record(*id)).collect()
+        } else {
+            self.records().filter(|r| r.cultivar.crop == *crop).collect()
+        };
+        for other in candidates.into_iter().filter(|r| r.cultivar.rank == Rank::Cultivar) {
             if other.cultivar.id == record.cultivar.id {
                 continue;
             }

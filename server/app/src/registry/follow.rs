@@ -69,6 +69,7 @@ impl Registry {
             self.records.put(record);
         }
         self.model_changed(&old_units, &units);
+        (self.union_reports, self.flowering) = (Arc::default(), Arc::default());
         if redirects.len() + family.iter().filter(|id| self.redirects.contains_key(id)).count() > 0 {
             let all = Arc::make_mut(&mut self.redirects);
             for id in &family {

@@ -17,7 +17,7 @@ pub use season::{Season, Seasons};
 
 use std::{
     collections::{BTreeMap, HashMap},
-    sync::Arc,
+    sync::{Arc, OnceLock},
 };
 
 use scionary_domain::{
@@ -97,6 +97,11 @@ pub struct Registry {
     weights_version: i64,
     names: Arc<NameIndex<CultivarId>>,
     models: trueness::Models,
+    /// Reports on scions and rootstocks, by crop: read from the records when they are first asked for, and again after a
+    /// record has changed.
+    union_reports: Arc<OnceLock<unions::Reports>>,
+    /// Records with something on file of their flowers, by crop: as the reports on unions.
+    flowering: Arc<OnceLock<flowers::Flowering>>,
 }
 
 /// The record that each record stands for in the end: itself, or the one it was merged into.
@@ -214,6 +219,8 @@ impl Registry {
             weights_version,
             names: Arc::new(NameIndex::new(Vec::new())),
             models: Arc::default(),
+            union_reports: Arc::default(),
+            flowering: Arc::default(),
         };
         registry.model_all();
         registry.index_names();

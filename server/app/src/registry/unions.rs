@@ -1,5 +1,7 @@
 //! What goes on what: the reports on file of scions and rootstocks.
 
+use std::collections::BTreeMap;
+
 use scionary_domain::{
     evidence::{Evidence, Value, voice::UNVERIFIED},
     names::score::GUESS,
@@ -7,6 +9,9 @@ use scionary_domain::{
 };
 
 use super::{Record, Registry};
+
+/// Reports by crop.
+pub(super) type Reports = BTreeMap<String, Vec<Report>>;
 
 /// Descriptors of unions, with what they say.
 const SAID: [(&str, Outcome); 2] = [("union_fails", Outcome::Fails), ("union_good", Outcome::Holds)];
@@ -40,7 +45,6 @@ impl Record {
         let under = text.starts_with(UNDER);
         let stated = if piece.as_stated.is_empty() { text } else { piece.as_stated.as_str() };
         let (others, adds) = partners(stated);
-        let source = if piece.source.is_empty() { "growers' evidence" } else { &piece.source };
         others
             .into_iter()
             .filter_map(|names| Some((names.first()?.clone(), names)))
@@ -48,7 +52,7 @@ impl Record {
                 let (own, own_names) = (self.cultivar.full_name(), self.all_names());
                 let (scion, scion_names, stock, stock_names) =
                     if under { (other, names, own, own_names) } else { (own, own_names, other, names) };
-                let (source, adds) = (source.to_string(), adds.clone());
+                let (source, adds) = (piece.source.clone(), adds.clone());
                 Report { scion, scion_names, stock, stock_names, outcome, source, adds }
             })
             .collect()
@@ -56,8 +60,17 @@ impl Record {
 }
 
 impl Registry {
-    fn union_reports(&self, crop: &str) -> Vec<Report> {
-        self.records().filter(|record| record.cultivar.crop == crop).flat_map(Record::union_reports).collect()
+    fn union_reports(&self, crop: &str) -> &[Report] {
+        let all = self.union_reports.get_or_init(|| {
+            let mut all = Reports::new();
+            for record in self.records() {
+                for report in record.union_reports() {
+                    all.entry(record.cultivar.crop.clone()).or_default().push(report);
+                }
+            }
+            all
+        });
+        all.get(crop).map(Vec::as_slice).unwrap_or_default()
     }
 
     /// What is reported of a record on a rootstock, by the name that a grower gives it; none if nothing is.
@@ -67,20 +80,23 @@ impl Registry {
             return None;
         }
         let crop = &scion.cultivar.crop;
+        if self.union_reports(crop).is_empty() {
+            return None;
+        }
         let mut names = vec![stock.to_string()];
         if let Some(found) = self.find(stock, crop, 1).first().filter(|found| found.hit.score >= GUESS) {
             names.extend(found.record.all_names());
         }
-        unions::between(&self.union_reports(crop), &scion.all_names(), &names)
+        unions::between(self.union_reports(crop), &scion.all_names(), &names)
     }
 
     /// The rootstocks that sources report on for a record.
     pub fn stocks_for(&self, scion: &Record) -> Vec<Union> {
-        unions::stocks_for(&self.union_reports(&scion.cultivar.crop), &scion.all_names())
+        unions::stocks_for(self.union_reports(&scion.cultivar.crop), &scion.all_names())
     }
 
     /// The scions that sources report on for a record as rootstock.
     pub fn scions_for(&self, stock: &Record) -> Vec<Union> {
-        unions::scions_for(&self.union_reports(&stock.cultivar.crop), &stock.all_names())
+        unions::scions_for(self.union_reports(&stock.cultivar.crop), &stock.all_names())
     }
 }
